@@ -1,0 +1,55 @@
+"""What can go wrong, by the decision the caller can take.
+
+    TimingMarkError
+    ├── OutOfRange      a number no real ignition has: ask for another
+    ├── Unreadable      typed text that is not one value: ask again
+    ├── BadFile         a file that cannot be used: report it, go on with the next
+    │   ├── BadSheet    an answer sheet
+    │   ├── BadRoster   a class list
+    │   └── BadTable    a table of ours under datasets/
+    ├── Unknown         a module, trainee or exercise that does not exist
+    ├── Refused         the request is understood and would do harm: nothing was changed
+    └── CannotWrite     the disk is full, read-only or closed to us: nothing was changed
+
+Every message says what was found, where, what is allowed and what to do next.
+"""
+
+
+class TimingMarkError(Exception):
+    """Root of all errors that a person, not a programmer, can put right."""
+
+
+class OutOfRange(TimingMarkError, ValueError):
+    """A quantity outside the range for which a reference function is valid."""
+
+
+class Unreadable(TimingMarkError, ValueError):
+    """Typed text from which no single value can be read."""
+
+
+class BadFile(TimingMarkError):
+    """A file that cannot be used as what it should be."""
+
+
+class BadSheet(BadFile):
+    """An answer sheet that cannot be marked."""
+
+
+class BadRoster(BadFile):
+    """A class list with at least one row that cannot be stored."""
+
+
+class BadTable(BadFile):
+    """One of the project's own data tables is not as its README entry says."""
+
+
+class Unknown(TimingMarkError, LookupError):
+    """Nothing of that name exists."""
+
+
+class Refused(TimingMarkError):
+    """A request that was understood and not carried out."""
+
+
+class CannotWrite(TimingMarkError, OSError):
+    """A file could not be written; the old one is still there."""

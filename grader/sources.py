@@ -1,0 +1,48 @@
+"""Works cited: what a figure rests on, and whether we read it or remember it.
+
+A docstring or a check row names a key of `WORKS`. `how` tells what the key is worth:
+
+read        a copy of the work, or a stored copy of the page, was read for the figure
+library     a general-purpose library computes the figure
+memory      the figure is remembered; someone should confirm it before it is quoted
+practice    common practice in the trade, no primary source found
+derived     follows from the definitions by arithmetic
+choice      a teaching value of ours, inside published or practical ranges
+"""
+
+from dataclasses import dataclass
+
+HOW = ("read", "library", "memory", "practice", "derived", "choice")
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """One entry of the list of works cited."""
+
+    reference: str
+    how: str
+
+
+WORKS = {
+    "derived": Work("Follows from the definitions by arithmetic; shown in the notes of the function.", "derived"),
+    "practice": Work("Common practice in the trade; no primary source found.", "practice"),
+    "teaching-setup": Work("Teaching values of this project, chosen inside published or practical ranges.", "choice"),
+    "public-ignition-page": Work(
+        "ignitioncarsystem.wixsite.com/ignitionphysics, pages on spark rate and cam dwell angle (stored copy).", "read"
+    ),
+    "tm-9-8000": Work(
+        "US Army, TM 9-8000, Principles of Automotive Vehicles, chapter 15 (ignition), public domain.", "read"
+    ),
+    "tm-5-4210-230": Work(
+        "US Army, TM 5-4210-230-14&P, operator to general support manual, public domain: ignition service.", "read"
+    ),
+    "scipy": Work("scipy: constants, special and statistical functions.", "library"),
+    "fluids": Work("fluids: critical pressure ratio of a perfect gas; standard atmosphere of 1976.", "library"),
+    "ambiance": Work("ambiance: standard atmosphere.", "library"),
+    "pint": Work("pint: unit conversion factors.", "library"),
+}
+
+
+def may_be_published(key):
+    """True if a check that rests on this key may be called Published."""
+    return WORKS[key].how in ("read", "library")
