@@ -20,7 +20,7 @@ def public_functions():
 
 def section(text, title):
     """The body under a numpydoc heading."""
-    match = re.search(rf"^{title}\n-+\n(.*?)(?=^\w[^\n]*\n-+\n|\Z)", text, re.M | re.S)
+    match = re.search(rf"^{title}\n-+\n(.*?)(?=^\w[^\n]*\n-+\n|\Z)", text, re.MULTILINE | re.DOTALL)
     return match.group(1) if match else ""
 
 
@@ -30,7 +30,7 @@ def test_docstring(node):
     assert text and not text.startswith(" ") and text.split("\n")[0].endswith("."), "first line is one sentence"
     arguments = [argument.arg for argument in node.args.posonlyargs + node.args.args + node.args.kwonlyargs]
     parameters = section(text, "Parameters")
-    described = re.findall(r"^([\w, ]+?) : (.+)$", parameters, re.M)
+    described = re.findall(r"^([\w, ]+?) : (.+)$", parameters, re.MULTILINE)
     names = [name for group, _ in described for name in re.split(r",\s*", group)]
     assert names == arguments
     for name, kind in described:

@@ -1,0 +1,58 @@
+"""Finds the modules: every file mNN_name.py in grader/modules."""
+
+import re
+from functools import cache
+from importlib import import_module
+from pathlib import Path
+from types import MappingProxyType
+
+from grader import modules as _modules
+from grader import tables
+from grader.errors import BadTable, Unknown
+
+OBJECTIVE_COLUMNS = ("code", "uuid", "module", "text", "unit_standards")
+
+
+@cache
+def all_modules():
+    """Every module by key, in order."""
+    names = sorted(path.stem for path in Path(_modules.__path__[0]).glob("m[0-9][0-9]_*.py"))
+    return MappingProxyType({name: import_module(f"grader.modules.{name}").MODULE for name in names})
+
+
+def module(key):
+    """One module.
+
+    Raises
+    ------
+    Unknown
+        No module of that key; says which there are.
+    """
+    known = all_modules()
+    if key in known:
+        return known[key]
+    near = [name for name in known if re.split("_", name)[0] == key or key in name]
+    hint = f" Did you mean {near[0]}?" if len(near) == 1 else ""
+    raise Unknown(f"There is no module {key!r}; there are {', '.join(known)}.{hint}")
+
+
+@cache
+def objectives():
+    """Learning objectives by code: dictionaries with uuid, module, text and unit_standards.
+
+    Raises
+    ------
+    BadTable
+        A code twice, or a part that names a code which is not there.
+    """
+    found = {}
+    for row in tables.rows("objectives.csv", OBJECTIVE_COLUMNS):
+        if row["code"] in found:
+            raise BadTable(f"datasets/objectives.csv has {row['code']} twice. Give each objective its own code.")
+        found[row["code"]] = row
+    for unit in all_modules().values():
+        for _, part, path in unit.parts():
+            for code in part.objectives:
+                if code not in found:
+                    raise BadTable(f"{path} gives evidence for {code}, which datasets/objectives.csv does not list.")
+    return MappingProxyType(found)

@@ -1,0 +1,38 @@
+"""The commands: grader VERB TARGET. No logic here; each calls one function of a lower floor."""
+
+import sys
+
+import typer
+
+from grader.cli import check, course, demo, term
+from grader.cli.output import fail
+from grader.errors import TimingMarkError
+
+app = typer.Typer(
+    name="grader",
+    help="Timing Mark: training workbook and marking for breaker-point ignition.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+app.command("demo")(demo.demo)
+app.add_typer(term.app, name="term")
+app.add_typer(term.roster_app, name="roster")
+app.command("assign")(course.assign_module)
+app.command("collect")(course.collect_hand_ins)
+app.command("mark")(course.mark_module)
+app.add_typer(course.export_app, name="export")
+app.command("release")(check.release)
+app.command("check")(check.check)
+
+
+def run():
+    """Entry point. Exit codes: 0 done, 1 findings, 2 misuse or nothing done."""
+    try:
+        app(prog_name="python -m grader")
+    except TimingMarkError as problem:
+        fail(problem)
+    except KeyboardInterrupt:
+        print("Stopped. What was written so far is whole; run the command again to go on.", file=sys.stderr)
+        sys.exit(130)

@@ -1,0 +1,26 @@
+"""How commands speak: tables and sentences to standard output, refusals to standard error."""
+
+import sys
+
+from rich.console import Console
+
+console = Console(highlight=False, soft_wrap=True)
+
+
+def say(text=""):
+    """One line as it is; names of people and files are never read as markup."""
+    console.print(text, markup=False)
+
+
+def fail(problem):
+    """Say why nothing was done and leave with code 2."""
+    print(f"{problem}", file=sys.stderr)
+    sys.exit(2)
+
+
+def findings(lines):
+    """List findings and leave with code 1 if there are any."""
+    for line in lines:
+        say(f"  ! {line}")
+    if lines:
+        sys.exit(1)

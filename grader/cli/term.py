@@ -1,0 +1,80 @@
+"""term new|show|verify and roster import|list."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from grader.cli.output import findings, say
+
+app = typer.Typer(no_args_is_help=True, help="The term folder: make it, show it, prove it.")
+roster_app = typer.Typer(no_args_is_help=True, help="Who is enrolled.")
+
+TermFolder = Annotated[Path, typer.Option("--term", help="The term folder; otherwise the current folder.")]
+HERE = Path(".")
+
+
+@app.command("new")
+def new(
+    folder: Annotated[Path, typer.Argument(help="A new folder, outside the checkout.")],
+    term_id: Annotated[str, typer.Option("--id", help="Small letters, figures, - and _.")],
+    title: Annotated[str, typer.Option(help="What people call this class.")] = "",
+    zone: Annotated[str, typer.Option(help="Time zone, such as Europe/Lisbon.")] = "UTC",
+):
+    """Make a term folder with settings, key and records."""
+    from grader.course import setup
+
+    made = setup.new_term(folder, term_id=term_id, title=title or term_id, zone=zone)
+    say(f"Term {made.id} is ready in {made.folder}. Settings: term.toml. Next: roster import.")
+
+
+@app.command("show")
+def show(term: TermFolder = HERE):
+    """Show settings and how far each module has come."""
+    from grader.course import overview
+    from grader.course import term as terms
+
+    for line in overview.lines(terms.open_term(term)):
+        say(line)
+
+
+@app.command("verify")
+def verify(term: TermFolder = HERE):
+    """Check the ledger and mark everything again from the kept hand-ins."""
+    from grader.course import term as terms
+    from grader.course.work import verify as proof
+
+    found = proof.verify(terms.open_term(term))
+    say(
+        f"{found.ledger_rows} ledger rows, {found.hand_ins} kept hand-ins and {found.marks} marks checked: "
+        + (f"{len(found.findings)} findings." if found.findings else "all agree.")
+    )
+    findings(found.findings)
+
+
+@roster_app.command("import")
+def import_list(
+    path: Annotated[Path, typer.Argument(help="CSV in UTF-8: id,last_name,first_name[,group].")],
+    term: TermFolder = HERE,
+):
+    """Store a class list. Whoever is no longer on it becomes withdrawn; nobody is deleted."""
+    from grader.course import roster
+    from grader.course import term as terms
+
+    outcome = roster.import_list(terms.open_term(term), path)
+    say(", ".join(f"{len(people)} {what}" for what, people in outcome.items()) + ".")
+    for what in ("changed", "withdrawn"):
+        for person in outcome[what]:
+            say(f"  {what}: {person.college_id} {person.name}")
+
+
+@roster_app.command("list")
+def list_people(term: TermFolder = HERE):
+    """List everybody with id, name, group and status."""
+    from grader.course import roster
+    from grader.course import term as terms
+    from grader.course.records import database
+
+    with database.transaction(terms.open_term(term)) as connection:
+        for person in roster.everyone(connection):
+            say(f"{person.college_id:<14} {person.name:<32} {person.group:<8} {person.status}")

@@ -1,0 +1,77 @@
+"""Moments: aware UTC inside, ISO text in records, the term's zone on screens."""
+
+import re
+from datetime import UTC, datetime
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from grader.errors import Refused
+
+_ISO = re.compile(r"\d{4}-\d{2}-\d{2}(?:[T ]\d{2}:\d{2}(?::\d{2}(?:\.\d{1,6})?)?(?:Z|[+-]\d{2}:\d{2})?)?\Z")
+
+
+def now():
+    """This moment, aware, UTC."""
+    return datetime.now(UTC)
+
+
+def to_text(moment):
+    """A moment as records keep it: sortable, UTC, milliseconds."""
+    return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.") + f"{moment.microsecond // 1000:03d}Z"
+
+
+def from_text(text):
+    """A moment as records keep it, read back."""
+    return datetime.fromisoformat(text)
+
+
+def zone(name):
+    """A time zone by its IANA name.
+
+    Raises
+    ------
+    Refused
+        No such zone.
+    """
+    try:
+        return ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        raise Refused(
+            f"There is no time zone {name!r}. Write it as area and city, such as Europe/Lisbon, or UTC."
+        ) from None
+
+
+def parse(text, zone_name):
+    """A date or moment that a person wrote, in the term's zone unless it says another.
+
+    A date alone means the last second of that day.
+
+    Raises
+    ------
+    Refused
+        Not written as 2026-03-31 or 2026-03-31 17:00; an hour that the clock skips.
+    """
+    text = text.strip()
+    if not _ISO.match(text):
+        raise Refused(
+            f"“{text[:40]}” is not a date as needed here. Write year-month-day, such as 2026-03-31 or 2026-03-31 17:00; "
+            "other orders mean different days in different countries."
+        )
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError as problem:
+        raise Refused(f"“{text}” is no date: {problem}. Check day, month and hour.") from None
+    if len(text) == 10:
+        moment = moment.replace(hour=23, minute=59, second=59)
+    if moment.tzinfo is not None:
+        return moment.astimezone(UTC)
+    local = moment.replace(tzinfo=zone(zone_name))
+    if local.astimezone(UTC).astimezone(local.tzinfo).replace(tzinfo=None) != moment:
+        raise Refused(
+            f"{text} does not exist in {zone_name}: the clock goes forward over it. Choose an hour earlier or later."
+        )
+    return local.astimezone(UTC)
+
+
+def shown(moment, zone_name):
+    """A moment for a person: "2026-03-31 17:00 Europe/Lisbon"."""
+    return f"{moment.astimezone(zone(zone_name)):%Y-%m-%d %H:%M} {zone_name}"

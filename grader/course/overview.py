@@ -1,0 +1,62 @@
+"""What a term holds, in a few lines and one table."""
+
+from collections import Counter
+
+from sqlalchemy import select
+
+from grader import clock
+from grader.course import standing
+from grader.course.records import database, schema
+
+
+def assigned(term):
+    """Keys of the assigned modules, in order."""
+    with database.transaction(term) as connection:
+        return sorted(connection.execute(select(schema.assignment.c.module)).scalars())
+
+
+def lines(term):
+    """Settings and the state of every assigned module, as sentences."""
+    settings = term.settings
+    yield f"{settings.title} ({term.id}), {term.folder}"
+    yield (
+        f"Pass {settings.pass_percent:g} %. Late: {settings.late_percent_per_day:g} % of the {settings.late_basis} a day, "
+        f"nothing after {settings.late_days_until_nothing} days. Attempts: {settings.attempts}. Zone: {settings.zone}."
+    )
+    with database.transaction(term) as connection:
+        for row in connection.execute(select(schema.assignment).order_by(schema.assignment.c.module)):
+            due = f"due {term.shown(clock.from_text(row.due))}" if row.due else "no due time"
+            states = Counter(found.state for found in standing.standings(term, connection, [row.module]))
+            yield f"{row.module} ({row.mode}, {due}): " + ", ".join(f"{n} {state}" for state, n in states.items())
+
+
+def slips(term, module_key):
+    """(exercise key, slip key, count) of a module's marked answers, commonest first."""
+    table = schema.answer
+    with database.transaction(term) as connection:
+        found = Counter(
+            (row.part, row.slip)
+            for row in connection.execute(select(table.c.part, table.c.slip).where(table.c.module == module_key))
+            if row.slip
+        )
+    return [(part, slip, count) for (part, slip), count in found.most_common()]
+
+
+def marks_table(term, module):
+    """Rows of the table of marks by trainee and exercise.
+
+    Returns
+    -------
+    list of (Standing, dict of exercise key to hundredths)
+        Empty dictionary where nothing is marked.
+    """
+    with database.transaction(term) as connection:
+        by_trainee = {}
+        table = schema.answer
+        for row in connection.execute(select(table).where(table.c.module == module.key)):
+            marks = by_trainee.setdefault((row.trainee, row.attempt), {})
+            marks[row.exercise] = marks.get(row.exercise, 0) + row.hundredths
+        return [
+            (found, by_trainee.get((found.person.id, found.attempt), {}))
+            for found in standing.standings(term, connection, [module.key])
+        ]

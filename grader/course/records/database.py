@@ -1,0 +1,128 @@
+"""Opening the database of a term: one connection, one transaction at a time."""
+
+from contextlib import contextmanager
+from pathlib import Path
+
+from sqlalchemy import create_engine, event, inspect, select
+from sqlalchemy.exc import DBAPIError, OperationalError
+from sqlalchemy.pool import NullPool
+
+from grader import clock
+from grader.course.records import schema
+from grader.errors import BadFile, CannotWrite, Refused
+
+BUSY_SECONDS = 30
+
+
+def engine(term):
+    """An SQLAlchemy engine on the term's database.
+
+    On SQLite every transaction takes the write lock at once, so that two
+    instructors at work wait for each other instead of failing half-way.
+    """
+    url = term.database_url
+    sqlite = url.startswith("sqlite")
+    made = create_engine(url, poolclass=NullPool, connect_args={"timeout": BUSY_SECONDS} if sqlite else {})
+    if sqlite:
+        event.listen(made, "connect", _plain_transactions)
+        event.listen(made, "begin", _lock_at_once)
+    return made
+
+
+@contextmanager
+def transaction(term):
+    """A connection whose changes are all kept or none.
+
+    Raises
+    ------
+    CannotWrite
+        Full or read-only disk, or a database that stays locked.
+    BadFile
+        The file is no database.
+    Refused
+        The records were made by a later version.
+    """
+    with connected(term) as connection, connection.begin():
+        yield connection
+
+
+@contextmanager
+def connected(term):
+    """A connection for several transactions in a row, each begun with `connection.begin()`.
+
+    Raises
+    ------
+    CannotWrite, BadFile, Refused
+        As `transaction`.
+    """
+    made = engine(term)
+    try:
+        with made.connect() as connection:
+            with connection.begin():
+                _check_version(term, connection)
+            yield connection
+    except DBAPIError as problem:
+        raise _translated(term, problem) from None
+    finally:
+        made.dispose()
+
+
+def create(term):
+    """Make our tables in a new database.
+
+    Raises
+    ------
+    CannotWrite
+        The disk refuses.
+    """
+    made = engine(term)
+    try:
+        with made.begin() as connection:
+            schema.metadata.create_all(connection)
+            if connection.execute(select(schema.version.c.version)).first() is None:
+                connection.execute(
+                    schema.version.insert().values(version=schema.VERSION, applied_at=clock.to_text(clock.now()))
+                )
+    except DBAPIError as problem:
+        raise _translated(term, problem) from None
+    finally:
+        made.dispose()
+
+
+def _check_version(term, connection):
+    if not inspect(connection).has_table("tm_schema"):
+        raise BadFile(f"{_place(term)} holds no records of a term. Put the database back from your copy.")
+    found = connection.execute(select(schema.version.c.version).order_by(schema.version.c.version.desc())).scalar()
+    if found != schema.VERSION:
+        raise Refused(
+            f"The records in {_place(term)} are of version {found}; this version of Timing Mark works with "
+            f"{schema.VERSION}. Update Timing Mark."
+        )
+
+
+def _plain_transactions(connection, _record):
+    connection.isolation_level = None  # we say BEGIN ourselves
+    connection.execute("PRAGMA foreign_keys = OFF")  # nbgrader's rows are checked by nbgrader
+
+
+def _lock_at_once(connection):
+    connection.exec_driver_sql("BEGIN IMMEDIATE")
+
+
+def _place(term):
+    return "the term's database" if term.settings.database else str(Path(term.folder) / "gradebook.db")
+
+
+def _translated(term, problem):
+    said = str(problem.orig)
+    if "not a database" in said or "malformed" in said:
+        return BadFile(f"{_place(term)} is damaged: {said}. Put it back from your copy.")
+    if isinstance(problem, OperationalError):
+        if "locked" in said:
+            return CannotWrite(
+                f"Someone else is writing to {_place(term)} for {BUSY_SECONDS} s. Nothing was changed; try again."
+            )
+        return CannotWrite(
+            f"{_place(term)} could not be written: {said}. Free the disk or allow writing; nothing was changed."
+        )
+    return problem

@@ -1,0 +1,175 @@
+"""Assigning a module: release the lesson, draw each trainee's own numbers, pack the hand-outs."""
+
+import io
+import shutil
+import zipfile
+from dataclasses import dataclass
+
+from sqlalchemy import select
+
+from grader import catalogue, clock, files, paths
+from grader.course import gradebook, roster
+from grader.course.records import database, ledger, schema
+from grader.errors import CannotWrite, Refused, Unknown
+from grader.exercise import issued, variant
+from grader.exercise.model import ASSESSED
+
+
+@dataclass(frozen=True, slots=True)
+class Assigned:
+    """What an assign did: whom it issued numbers to, and who had them before."""
+
+    module: str
+    mode: str
+    due: str
+    issued_to: tuple
+    had_them: int
+    folder: object
+
+
+def assign(term, module_key, *, due="", mode=ASSESSED):
+    """Release a module and issue numbers to every enrolled trainee who has none.
+
+    Parameters
+    ----------
+    term : Term
+    module_key : str
+    due : str
+        ISO date or moment in the term's zone; empty for none.
+    mode : str
+        "assessed" or "practice".
+
+    Returns
+    -------
+    Assigned
+
+    Raises
+    ------
+    Unknown
+        No such module.
+    Refused
+        Everybody has his numbers already, another due time or mode than the
+        first time, or nobody is enrolled.
+    """
+    module = catalogue.module(module_key)
+    moment = clock.to_text(clock.parse(due, term.settings.zone)) if due else ""
+    with database.transaction(term) as connection:
+        first = connection.execute(select(schema.assignment).where(schema.assignment.c.module == module.key)).first()
+        waiting, had_them = _waiting(connection, module.key)
+        lost = _lost_handouts(term, connection, module.key)
+        if not lost:
+            _refuse(term, module, first, moment, mode, waiting, had_them)
+    if first is None:
+        _release(term, module)
+    else:
+        moment, mode = first.due, first.mode
+    handouts = {}
+    with database.transaction(term) as connection:  # the second look, under the lock, decides
+        waiting, had_them = _waiting(connection, module.key)
+        at, entries = clock.to_text(clock.now()), []
+        if first is None:
+            values = {"module": module.key, "mode": mode, "due": moment, "assigned_at": at, "most": module.marks * 100}
+            connection.execute(schema.assignment.insert().values(**values))
+            entries.append(
+                ledger.Entry("assigned", module=module.key, new=moment or "no due time", most=values["most"])
+            )
+        for person in waiting:
+            record = _issue(term, module, person, mode, moment, attempt=1)
+            handouts[person.id] = issued.dump(record)
+            connection.execute(
+                schema.issue.insert().values(
+                    trainee=person.id,
+                    module=module.key,
+                    attempt=1,
+                    issued_at=at,
+                    due=moment,
+                    record=handouts[person.id].decode(),
+                )
+            )
+            entries.append(
+                ledger.Entry("issued", trainee=person.id, module=module.key, attempt=1, key_version=key_version(module))
+            )
+        ledger.append(connection, entries)
+    for trainee_id, record in {**lost, **handouts}.items():
+        write_handout(term, module.key, trainee_id, record)
+    return Assigned(module.key, mode, moment, tuple(waiting), had_them, term.folder / "out")
+
+
+def write_handout(term, module_key, trainee_id, record):
+    """Write out/<trainee>/<module>.zip: the lesson and the trainee's numbers.
+
+    Can be repeated at any time: the record in the database is what counts.
+    """
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
+        lesson = files.read_bytes(
+            term.folder / "release" / module_key / f"{module_key}.ipynb", most=20_000_000, what="The released lesson"
+        )
+        for name, content in ((f"{module_key}.ipynb", lesson), (issued.NAME, record)):
+            archive.writestr(zipfile.ZipInfo(f"{module_key}/{name}", date_time=(2026, 1, 1, 0, 0, 0)), content)
+    files.write_bytes(term.folder / "out" / trainee_id / f"{module_key}.zip", packed.getvalue())
+
+
+def key_version(module):
+    """Which exercises, in which version, make up a module: "mark_arc@1 angle_time@1 ..."."""
+    return " ".join(f"{exercise.name}@{exercise.version}" for exercise in module.exercises)
+
+
+def _issue(term, module, person, mode, due, *, attempt):
+    numbers = variant.draw(module, key=term.key, term=term.id, trainee=person.id, attempt=attempt)
+    return issued.make(
+        module, key=term.key, term=term.id, trainee=person.id, attempt=attempt, mode=mode, due=due,
+        zone=term.settings.zone, numbers=numbers,
+    )  # fmt: skip
+
+
+def _lost_handouts(term, connection, module_key):
+    """Records whose hand-out is not there: an assign was cut short, or somebody tidied up."""
+    rows = connection.execute(
+        select(schema.issue.c.trainee, schema.issue.c.record).where(schema.issue.c.module == module_key)
+    )
+    return {
+        row.trainee: row.record.encode()
+        for row in rows
+        if not (term.folder / "out" / row.trainee / f"{module_key}.zip").is_file()
+    }
+
+
+def _waiting(connection, module_key):
+    """Enrolled trainees without numbers, and how many have them."""
+    have = set(connection.execute(select(schema.issue.c.trainee).where(schema.issue.c.module == module_key)).scalars())
+    people = roster.everyone(connection, enrolled_only=True)
+    return [person for person in people if person.id not in have], len(have)
+
+
+def _refuse(term, module, first, due, mode, waiting, had_them):
+    if not waiting and not had_them:
+        raise Refused("Nobody is enrolled. Import a class list with 'roster import' first; nothing was changed.")
+    if first is None:
+        return
+    when = term.shown(clock.from_text(first.assigned_at))
+    if not waiting:
+        raise Refused(
+            f"{module.key} was assigned on {when}, and all {had_them} have their numbers. Nothing was changed; "
+            "a second set of numbers would spoil the work already begun."
+        )
+    if due and due != first.due or mode != first.mode:
+        until = term.shown(clock.from_text(first.due)) if first.due else "without due time"
+        raise Refused(
+            f"{module.key} was assigned on {when} as {first.mode}, {until}. Nothing was changed; leave out --due and "
+            "--practice to issue numbers to those who joined since."
+        )
+
+
+def _release(term, module):
+    source = paths.solutions() / module.key
+    if not (source / f"{module.key}.ipynb").is_file():
+        raise Unknown(f"There is no solutions/{module.key}/{module.key}.ipynb in the checkout.")
+    target = term.folder / "source" / module.key
+    try:
+        if target.exists():
+            shutil.rmtree(target)
+        shutil.copytree(source, target, ignore=shutil.ignore_patterns(".*", "answers.json*", "issued.json"))
+    except OSError as problem:
+        raise CannotWrite(f"{target} could not be written: {problem}. Nothing was assigned.") from None
+    gradebook.generate(term, module.key)

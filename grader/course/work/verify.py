@@ -1,0 +1,88 @@
+"""Proving a term: the ledger is whole, and every mark comes out again from the kept hand-ins."""
+
+from dataclasses import dataclass, field
+
+from sqlalchemy import select
+
+from grader import catalogue
+from grader.course import gradebook
+from grader.course.records import database, ledger, schema
+from grader.course.work import marking_run
+from grader.errors import BadSheet
+
+
+@dataclass(slots=True)
+class Proof:
+    """What was checked, and every finding as a sentence."""
+
+    ledger_rows: int = 0
+    hand_ins: int = 0
+    marks: int = 0
+    findings: list = field(default_factory=list)
+
+
+def verify(term):
+    """Check ledger, kept hand-ins, marks and gradebook against one another.
+
+    Returns
+    -------
+    Proof
+    """
+    proof = Proof()
+    with database.transaction(term) as connection:
+        proof.ledger_rows = ledger.count(connection)
+        broken = ledger.first_broken(connection)
+        if broken:
+            proof.findings.append(f"{broken} Compare with a copy of the database.")
+        last_mark = {}
+        for _, _, entry in ledger.entries(connection, "marked", "re-marked"):
+            last_mark[entry["trainee"], entry["module"], entry["attempt"]] = entry
+        hand_ins = connection.execute(select(schema.hand_in)).all()
+        for row in hand_ins:
+            proof.hand_ins += 1
+            try:
+                marking_run.kept(term, row)
+            except BadSheet as problem:
+                proof.findings.append(f"{row.trainee}, {row.module}: {problem}")
+        issues = {(row.trainee, row.module, row.attempt): row for row in connection.execute(select(schema.issue))}
+        scores = {}
+        for row in connection.execute(select(schema.mark)):
+            proof.marks += 1
+            _check_mark(term, connection, row, issues, hand_ins, last_mark, scores, proof)
+        for owner in set(last_mark) - {
+            (r.trainee, r.module, r.attempt) for r in connection.execute(select(schema.mark))
+        }:
+            proof.findings.append(f"{owner[0]}, {owner[1]}: the ledger has a mark and the records have none.")
+    return proof
+
+
+def _check_mark(term, connection, row, issues, hand_ins, last_mark, scores, proof):
+    owner = (row.trainee, row.module, row.attempt)
+    who = f"{row.trainee}, {row.module}, attempt {row.attempt}"
+    said = last_mark.get(owner)
+    if said is None or (said["new"], said["sha256"]) != (row.mark, row.sha256):
+        proof.findings.append(f"{who}: the mark {row.mark / 100:g} in the records is not the last one in the ledger.")
+    module = catalogue.module(row.module)
+    hand_in = next((h for h in hand_ins if (h.trainee, h.module, h.attempt, h.sha256) == (*owner, row.sha256)), None)
+    if hand_in is None:
+        proof.findings.append(f"{who}: the hand-in that was marked is not in the records.")
+        return
+    try:
+        found, values = marking_run.evaluate(term, module, issues[owner], hand_in)
+    except BadSheet as problem:
+        proof.findings.append(f"{who}: {problem}")
+        return
+    if values["mark"] != row.mark or values["raw"] != row.raw:
+        proof.findings.append(
+            f"{who}: marking again gives {values['mark'] / 100:g}, the records say {row.mark / 100:g}. Run 'mark' to see why."
+        )
+    if row.module not in scores:
+        scores[row.module] = gradebook.Rows(connection, module).scores()
+    book = scores[row.module].get(row.trainee, {})
+    for exercise in module.exercises:
+        ours = found.exercise_hundredths(exercise.key)
+        if book.get(exercise.name) != ours:
+            theirs = "nothing" if book.get(exercise.name) is None else f"{book[exercise.name] / 100:g}"
+            proof.findings.append(
+                f"{who}: {exercise.name} is {ours / 100:g} here and {theirs} in nbgrader's gradebook."
+            )

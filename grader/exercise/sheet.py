@@ -1,0 +1,195 @@
+"""The answer sheet: what a trainee typed, kept word for word in answers.json."""
+
+from dataclasses import dataclass, field, replace
+
+from grader import files
+from grader.errors import BadFile, BadSheet
+
+FORMAT, SCHEMA = "timing-mark answers", 1
+NAME = "answers.json"
+LARGEST_FILE = 2_000_000
+LONGEST_ANSWER = 20_000
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """One typed answer; `raw` is untouched.
+
+    `read_as` is what the form echoed, `tries` the verdicts asked for in practice;
+    both come from the trainee's machine and are claims. `rest` holds entries of
+    later versions of the file.
+    """
+
+    raw: str
+    unit: str = ""
+    version: int = 1
+    read_as: str = ""
+    at: str = ""
+    tries: int = 0
+    rest: dict = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """All answers of one trainee, module and attempt, by "exercise.part"."""
+
+    term: str
+    module: str
+    trainee: str
+    attempt: int
+    answers: dict[str, Answer] = field(default_factory=dict)
+    saved: str = ""
+    made_with: str = ""
+    rest: dict = field(default_factory=dict)
+
+    def with_answer(self, path, answer):
+        """A copy of the sheet with one answer put in or replaced."""
+        return replace(self, answers={**self.answers, path: answer})
+
+
+_SHEET_KEYS = ("format", "schema", "term", "module", "trainee", "attempt", "saved", "made_with", "answers")
+_ANSWER_KEYS = ("version", "raw", "unit", "read_as", "at", "tries")
+
+
+def read(path):
+    """The sheet in a file.
+
+    Raises
+    ------
+    BadSheet
+        Missing or not a sheet that this version can mark; says what was found.
+    """
+    try:
+        return parse(files.read_bytes(path, most=LARGEST_FILE, what="The answer sheet"))
+    except BadSheet:
+        raise
+    except BadFile as problem:
+        raise BadSheet(str(problem)) from None
+
+
+def parse(content):
+    """The sheet in the bytes of a file.
+
+    Raises
+    ------
+    BadSheet
+        As `read`.
+    """
+    try:
+        found = files.from_json(content, what="The answer sheet")
+    except BadFile as problem:
+        raise BadSheet(str(problem)) from None
+    if "cells" in found and "nbformat" in found:
+        raise BadSheet("The answer sheet is a notebook. Hand in answers.json, which lies beside it.")
+    if found.get("format") != FORMAT:
+        raise BadSheet(f"The file says format {_short(found.get('format'))}, not “{FORMAT}”. Hand in answers.json.")
+    schema = found.get("schema")
+    if type(schema) is not int or schema < 1:
+        raise BadSheet(
+            f"The answer sheet says schema {_short(schema)}; a whole number is needed. Hand in the original file."
+        )
+    if schema > SCHEMA:
+        raise BadSheet(
+            f"The answer sheet is of schema {schema}, made by a later version; update Timing Mark to read it."
+        )
+    names = {}
+    for key in ("term", "module", "trainee"):
+        if not isinstance(found.get(key), str) or not found[key]:
+            raise BadSheet(
+                f"The answer sheet says {key} {_short(found.get(key))}; text is needed. Hand in the original file."
+            )
+        names[key] = found[key]
+    attempt = found.get("attempt")
+    if type(attempt) is not int or attempt < 1:
+        raise BadSheet(
+            f"The answer sheet says attempt {_short(attempt)}; 1 or more is needed. Hand in the original file."
+        )
+    entries = found.get("answers")
+    if not isinstance(entries, dict):
+        raise BadSheet(f"The answers are a {type(entries).__name__}, not an object. Hand in the original file.")
+    return Sheet(
+        **names,
+        attempt=attempt,
+        answers={path: _answer(path, entry) for path, entry in entries.items()},
+        saved=_text(found.get("saved")),
+        made_with=_text(found.get("made_with")),
+        rest={key: value for key, value in found.items() if key not in _SHEET_KEYS},
+    )
+
+
+def dump(sheet):
+    """The sheet as the bytes of a file."""
+    return files.to_json(
+        {
+            "format": FORMAT,
+            "schema": SCHEMA,
+            "term": sheet.term,
+            "module": sheet.module,
+            "trainee": sheet.trainee,
+            "attempt": sheet.attempt,
+            "saved": sheet.saved,
+            "made_with": sheet.made_with,
+            "answers": {
+                path: {
+                    "version": answer.version,
+                    "raw": answer.raw,
+                    "unit": answer.unit,
+                    "read_as": answer.read_as,
+                    "at": answer.at,
+                    "tries": answer.tries,
+                    **answer.rest,
+                }
+                for path, answer in sheet.answers.items()
+            },
+            **sheet.rest,
+        }
+    ).encode()
+
+
+def write(path, sheet):
+    """Save the sheet; the former one stays beside it as `.bak`.
+
+    Raises
+    ------
+    CannotWrite
+        The old file stands.
+    """
+    files.write_bytes(path, dump(sheet), keep=True)
+
+
+def _answer(path, entry):
+    if not isinstance(entry, dict):
+        raise BadSheet(f"Answer {_short(path)} is a {type(entry).__name__}, not an object. Hand in the original file.")
+    raw = entry.get("raw", "")
+    if type(raw) in (int, float):  # a number without quotes is what a hand-made file has
+        raw = repr(raw)
+    if not isinstance(raw, str):
+        raise BadSheet(
+            f"Answer {_short(path)} holds a {type(raw).__name__} where text is needed. Hand in the original file."
+        )
+    if len(raw) > LONGEST_ANSWER:
+        raise BadSheet(f"Answer {_short(path)} has {len(raw):,} characters; at most {LONGEST_ANSWER:,} are read.")
+    version = entry.get("version", 1)
+    if type(version) is not int or version < 1:
+        raise BadSheet(f"Answer {_short(path)} says version {_short(version)}; a whole number is needed.")
+    if not isinstance(entry.get("unit", ""), str):
+        raise BadSheet(f"Answer {_short(path)} has a unit that is no text. Hand in the original file.")
+    tries = entry.get("tries", 0)
+    return Answer(
+        raw=raw,
+        unit=entry.get("unit", ""),
+        version=version,
+        read_as=_text(entry.get("read_as")),
+        at=_text(entry.get("at")),
+        tries=tries if type(tries) is int and tries >= 0 else 0,
+        rest={key: value for key, value in entry.items() if key not in _ANSWER_KEYS},
+    )
+
+
+def _text(value):
+    return value if isinstance(value, str) else ""
+
+
+def _short(value):
+    shown = "nothing" if value is None else repr(value)
+    return shown if len(shown) <= 60 else shown[:57] + "..."

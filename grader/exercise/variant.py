@@ -1,0 +1,158 @@
+"""A trainee's own numbers, drawn so that anybody with the key draws the same.
+
+A word is 64 bits of HMAC-SHA-512 over the length-prefixed names of what is drawn;
+a parameter is entry (word * count) >> 64 of its list. Only integers take part, so
+every machine and language agrees. Order and number of other exercises never move
+a draw.
+"""
+
+import hashlib
+import hmac
+
+from grader.errors import OutOfRange, TimingMarkError
+from grader.exercise.model import Choice, Number
+from grader.exercise.truth import Truth
+
+# Practice numbers need no secret: whoever has the package may draw them.
+PRACTICE_KEY = hashlib.sha256(b"Timing Mark practice draws").digest()
+
+ROUNDS = 400
+_WORDS_A_BLOCK = 8
+
+
+class Inseparable(TimingMarkError):
+    """An exercise whose right answer and slips cannot be told apart; the exercise is at fault."""
+
+
+def draw(module, *, key, term, trainee, attempt):
+    """Parameters of every exercise of a module for one trainee and attempt.
+
+    Parameters
+    ----------
+    module : Module
+    key : bytes
+        The term key, or `PRACTICE_KEY`.
+    term, trainee : str
+    attempt : int
+
+    Returns
+    -------
+    dict of str to dict
+        Exercise key to parameters; plain JSON values.
+
+    Raises
+    ------
+    Inseparable
+        No draw in many keeps the right answer and every slip apart.
+    """
+    numbers = {}
+    for group in module.groups():
+        numbers.update(_draw_group(module, group, key, (term, module.key), (trainee, str(attempt))))
+    return {exercise.key: numbers[exercise.key] for exercise in module.exercises}
+
+
+def word(key, names, index):
+    """The 64-bit word number `index` under the names of what is drawn.
+
+    Parameters
+    ----------
+    key : bytes
+    names : sequence of str
+    index : int
+
+    Returns
+    -------
+    int
+        From 0 to 2**64 - 1.
+    """
+    return _words(key, names, index // _WORDS_A_BLOCK)[index % _WORDS_A_BLOCK]
+
+
+def _words(key, names, block):
+    message = b"".join(
+        len(text).to_bytes(4, "big") + text for text in (name.encode() for name in (*names, str(block)))
+    )  # fmt: skip
+    digest = hmac.digest(key, message, "sha512")
+    return [int.from_bytes(digest[start : start + 8], "big") for start in range(0, 64, 8)]
+
+
+def _draw_group(module, group, key, before, after):
+    for attempt_number in range(ROUNDS):
+        drawn = {}
+        for exercise in group:
+            names = (*before, exercise.key, str(exercise.version), *after, str(attempt_number))
+            parameters = dict(drawn[exercise.linked]) if exercise.linked else {}
+            parameters |= _draw_one(exercise, key, names)
+            if exercise.fill:
+                parameters |= exercise.fill(parameters)
+            drawn[exercise.key] = parameters
+        if separate(module, group, drawn):
+            return drawn
+    raise Inseparable(
+        f"{group[0].key}: in {ROUNDS} draws no numbers keep the right answer and every slip apart. "
+        "Widen what is drawn, or narrow the tolerance."
+    )
+
+
+def _draw_one(exercise, key, names):
+    index, block, words = 0, -1, []
+
+    def next_word():
+        nonlocal index, block, words
+        if index // _WORDS_A_BLOCK != block:
+            block = index // _WORDS_A_BLOCK
+            words = _words(key, names, block)
+        index += 1
+        return words[(index - 1) % _WORDS_A_BLOCK]
+
+    parameters = {name: spread[(next_word() * len(spread)) >> 64] for name, spread in exercise.draw.items()}
+    for part in exercise.parts:
+        if isinstance(part, Choice) and part.order == "shuffled":
+            order = list(part.options)
+            for last in range(len(order) - 1, 0, -1):  # Fisher and Yates, from the end
+                other = (next_word() * (last + 1)) >> 64
+                order[last], order[other] = order[other], order[last]
+            parameters[order_name(part)] = order
+    return parameters
+
+
+def order_name(part):
+    """Name of the parameter that holds the order in which a choice shows its options."""
+    return f"order_{part.key}"
+
+
+def separate(module, group, numbers):
+    """True if no slip of the group can be taken for the right answer, nor for another slip.
+
+    The right answer and a slip must lie apart by 1.25 times the sum of their
+    tolerances, two slips by the sum. Numbers for which the reference itself
+    refuses are not separate either.
+    """
+    truth = Truth(module, numbers)
+    try:
+        return all(
+            _part_is_separate(truth, f"{exercise.key}.{part.key}", part)
+            for exercise in group
+            for part in exercise.parts
+            if isinstance(part, Number)
+        )
+    except OutOfRange:
+        return False
+
+
+def _part_is_separate(truth, path, part):
+    right, width = truth.answer(path), truth.tolerance(path)
+    if not part.possible[0] <= right <= part.possible[1]:
+        return False
+    others = []
+    for slip in part.slips:
+        value = truth.slip(path, slip)
+        if value is None:
+            continue
+        slip_width = truth.tolerance(path, slip.value)
+        if abs(value - right) <= 1.25 * (width + slip_width):
+            return False
+        if any(abs(value - other) <= slip_width + other_width for other, other_width in others):
+            return False
+        others.append((value, slip_width))
+    return True

@@ -1,0 +1,176 @@
+"""Reading and writing files that matter: bounded, regular, atomic, never half."""
+
+import errno
+import json
+import os
+import stat
+import tempfile
+from pathlib import Path
+
+from grader.errors import BadFile, CannotWrite
+
+
+def read_bytes(path, *, most, what):
+    """The content of a small regular file.
+
+    Parameters
+    ----------
+    path : path
+    most : int
+        Greatest size in bytes.
+    what : str
+        What the file should be; opens the message.
+
+    Raises
+    ------
+    BadFile
+        Missing, a folder, link, pipe or device, too large, or not readable.
+    """
+    path = Path(path)
+    try:
+        # O_NONBLOCK: a named pipe in the file's place must not hang the class run.
+        handle = os.open(path, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0))
+    except FileNotFoundError:
+        raise BadFile(f"{what} is missing ({path.name}).") from None
+    except OSError as problem:
+        if problem.errno in (errno.ELOOP, errno.EMLINK):
+            raise BadFile(f"{what} is a link, not a file ({path.name}). Put the file itself there.") from None
+        raise BadFile(f"{what} cannot be read ({path.name}): {problem.strerror}.") from None
+    try:
+        status = os.fstat(handle)
+        if not stat.S_ISREG(status.st_mode):
+            kind = "a folder" if stat.S_ISDIR(status.st_mode) else "no ordinary file"
+            raise BadFile(f"{what} is {kind} ({path.name}). Put the file itself there.")
+        if status.st_size > most:
+            raise BadFile(f"{what} has {status.st_size:,} bytes; no real one is above {most:,} ({path.name}).")
+        with os.fdopen(handle, "rb", closefd=False) as stream:
+            return stream.read(most + 1)
+    except OSError as problem:
+        raise BadFile(f"{what} cannot be read ({path.name}): {problem.strerror}.") from None
+    finally:
+        os.close(handle)
+
+
+def write_bytes(path, content, *, keep=False, mode=None):
+    """Write a file so that a reader finds the old content or the new, never a part.
+
+    Parameters
+    ----------
+    path : path
+    content : bytes
+    keep : bool
+        Keep the former content beside it as `.bak`.
+    mode : int or None
+        Permission bits of the new file.
+
+    Raises
+    ------
+    CannotWrite
+        Full or read-only disk, no permission; the old content stands.
+    """
+    path = Path(path)
+    temporary = None
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(content)
+            stream.flush()
+            os.fsync(stream.fileno())
+        os.chmod(temporary, 0o644 if mode is None else mode)
+        if keep and path.exists():
+            backup = path.with_name(path.name + ".bak")
+            backup.unlink(missing_ok=True)
+            try:
+                os.link(path, backup)
+            except OSError:  # a file system without hard links
+                backup.write_bytes(path.read_bytes())
+        os.replace(temporary, path)
+        temporary = None
+        _sync_folder(path.parent)
+    except OSError as problem:
+        raise CannotWrite(
+            f"{path} could not be written: {problem.strerror or problem}. Free the disk or allow writing, then try again; "
+            "nothing was changed."
+        ) from None
+    finally:
+        if temporary:
+            Path(temporary).unlink(missing_ok=True)
+
+
+def write_text(path, text, **options):
+    """`write_bytes` in UTF-8."""
+    write_bytes(path, text.encode(), **options)
+
+
+def to_json(value):
+    """Readable JSON text: sorted by nothing, two blanks, real letters, a final newline."""
+    return json.dumps(value, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+
+
+def from_json(content, *, what):
+    """One JSON object from bytes of unknown origin.
+
+    Raises
+    ------
+    BadFile
+        Not UTF-8, not JSON, two documents, a name twice, nan, no object, or
+        deeper or longer than any real file.
+    """
+    if content.startswith((b"\xff\xfe", b"\xfe\xff")):
+        raise BadFile(f"{what} is saved as UTF-16. Save it as UTF-8, or hand in the original file.")
+    if content[:4] == b"PK\x03\x04":
+        raise BadFile(f"{what} is a zip archive. Hand in the zip as it is, or the file inside it.")
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError as problem:
+        raise BadFile(f"{what} is not UTF-8 text (byte {problem.start}). Hand in the original file.") from None
+    if not text.strip("\x00 \t\r\n"):
+        raise BadFile(f"{what} is empty. Use the copy that ends in .bak, or hand in again.")
+    if "<<<<<<< " in text and ">>>>>>> " in text:
+        raise BadFile(f"{what} holds the marks of a merge. Hand in one of the two versions.")
+
+    def once(pairs):
+        found = dict(pairs)
+        if len(found) != len(pairs):
+            names = [name for name, _ in pairs]
+            twice = next(name for name in names if names.count(name) > 1)
+            raise BadFile(f"{what} has “{twice[:60]}” twice in one place. Hand in the original file.")
+        return found
+
+    def constant(name):
+        raise BadFile(f"{what} holds {name}, which is no number. Hand in the original file.")
+
+    try:
+        value = json.loads(text, object_pairs_hook=once, parse_constant=constant, parse_int=_bounded_int)
+    except RecursionError:
+        raise BadFile(f"{what} is nested too deep. Hand in the original file.") from None
+    except ValueError as problem:
+        where = (
+            f"line {problem.lineno}, column {problem.colno}"
+            if isinstance(problem, json.JSONDecodeError)
+            else "a number"
+        )
+        raise BadFile(f"{what} is damaged ({where}). Use the copy that ends in .bak, or hand in again.") from None
+    if not isinstance(value, dict):
+        raise BadFile(f"{what} holds a {type(value).__name__} where an object is needed. Hand in the original file.")
+    return value
+
+
+def _bounded_int(digits):
+    if len(digits) > 400:
+        raise ValueError("number too long")
+    return int(digits)
+
+
+def _sync_folder(folder):
+    try:
+        handle = os.open(folder, os.O_RDONLY)
+    except OSError:  # folders cannot be opened on some systems
+        return
+    try:
+        os.fsync(handle)
+    except OSError:
+        pass
+    finally:
+        os.close(handle)

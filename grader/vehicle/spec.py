@@ -1,0 +1,144 @@
+"""What a vehicle is: the figures a mechanic finds in its manual."""
+
+from dataclasses import dataclass
+from functools import cache
+from types import MappingProxyType
+
+from grader import tables
+from grader.errors import BadTable, OutOfRange, Unknown
+from grader.reference.advance import check_curve
+from grader.reference.angles import check_firing_order, firing_interval_deg
+
+COLUMNS = (
+    "key", "title", "use", "cylinders", "layout", "firing_order", "rotor", "battery_v", "earth", "initial_deg",
+    "idle_rpm", "centrifugal", "vacuum", "port", "gap_in", "dwell_deg", "pulley_mm",
+)  # fmt: skip
+
+LAYOUTS = MappingProxyType(
+    {
+        "inline": lambda n: (tuple(range(1, n + 1)),),
+        "odd-even": lambda n: (tuple(range(1, n + 1, 2)), tuple(range(2, n + 1, 2))),
+        "halves": lambda n: (tuple(range(1, n // 2 + 1)), tuple(range(n // 2 + 1, n + 1))),
+    }
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Vehicle:
+    """One engine with breaker-point ignition.
+
+    `centrifugal` and `vacuum` are curves in distributor units: (dist rev/min, dist
+    degrees) and (inHg vacuum, dist degrees). `idle_rpm` is the highest at which
+    the initial timing may be set. Angles: `initial_deg` crank degrees before
+    top dead centre, `dwell_deg` distributor degrees.
+    """
+
+    key: str
+    title: str
+    use: str
+    cylinders: int
+    layout: str
+    firing_order: tuple[int, ...]
+    rotor: str
+    battery_v: float
+    earth: str
+    initial_deg: float
+    idle_rpm: int
+    centrifugal: tuple[tuple[float, float], ...]
+    vacuum: tuple[tuple[float, float], ...]
+    port: str
+    gap_in: float
+    dwell_deg: float
+    pulley_mm: float
+
+    @property
+    def banks(self):
+        """Cylinder numbers bank by bank, front to back."""
+        return LAYOUTS[self.layout](self.cylinders)
+
+    def check(self):
+        """The vehicle itself, if its figures can belong to one engine.
+
+        Raises
+        ------
+        OutOfRange
+            Says which figure and what is allowed.
+        """
+        if len(check_firing_order(self.firing_order)) != self.cylinders:
+            raise OutOfRange(f"{self.title}: the firing order does not name {self.cylinders} cylinders.")
+        check_curve(self.centrifugal)
+        check_curve(self.vacuum)
+        if not 0 < self.dwell_deg < firing_interval_deg(self.cylinders) / 2:
+            raise OutOfRange(
+                f"{self.title}: dwell {self.dwell_deg:g}° does not fit between two sparks "
+                f"{firing_interval_deg(self.cylinders) / 2:g} distributor degrees apart."
+            )
+        for name, value, allowed in (
+            ("layout", self.layout, LAYOUTS),
+            ("rotor", self.rotor, ("clockwise", "anticlockwise")),
+            ("earth", self.earth, ("negative", "positive")),
+            ("port", self.port, ("ported", "manifold")),
+        ):
+            if value not in allowed:
+                raise OutOfRange(f"{self.title}: {name} is {value!r}; allowed is {' or '.join(allowed)}.")
+        if self.idle_rpm / 2 > self.centrifugal[0][0]:
+            raise OutOfRange(f"{self.title}: at idle {self.idle_rpm} rev/min the weights already move.")
+        return self
+
+
+@cache
+def vehicles():
+    """The invented teaching vehicles, by key.
+
+    Raises
+    ------
+    BadTable
+        A row of datasets/engines.csv that can be no engine.
+    """
+    found = {}
+    for row in tables.rows("engines.csv", COLUMNS):
+        try:
+            found[row["key"]] = _vehicle(row).check()
+        except ValueError as problem:
+            raise BadTable(f"datasets/engines.csv, {row['key']}: {problem}") from None
+    return MappingProxyType(found)
+
+
+def vehicle(key):
+    """One teaching vehicle.
+
+    Raises
+    ------
+    Unknown
+        No such key.
+    """
+    try:
+        return vehicles()[key]
+    except KeyError:
+        raise Unknown(f"No vehicle {key!r}; there are {', '.join(vehicles())}.") from None
+
+
+def _vehicle(row):
+    return Vehicle(
+        key=row["key"],
+        title=row["title"],
+        use=row["use"],
+        cylinders=int(row["cylinders"]),
+        layout=row["layout"],
+        firing_order=tuple(int(number) for number in row["firing_order"].split("-")),
+        rotor=row["rotor"],
+        battery_v=float(row["battery_v"]),
+        earth=row["earth"],
+        initial_deg=float(row["initial_deg"]),
+        idle_rpm=int(row["idle_rpm"]),
+        centrifugal=_curve(row["centrifugal"]),
+        vacuum=_curve(row["vacuum"]),
+        port=row["port"],
+        gap_in=float(row["gap_in"]),
+        dwell_deg=float(row["dwell_deg"]),
+        pulley_mm=float(row["pulley_mm"]),
+    )
+
+
+def _curve(text):
+    return tuple(tuple(float(number) for number in point.split(":")) for point in text.split())
