@@ -156,9 +156,11 @@ def _table():
     for text, others in _ALSO.items():
         for other in others:
             table[other] = by_text[text]
-    # Lower case serves as a second chance, but only where it is not ambiguous (mΩ / MΩ).
+    # Lower case serves as a second chance, but only where it is not ambiguous (mΩ is not MΩ).
     folded = {}
     for text, unit in table.items():
+        if text[0:1] == "M":
+            continue
         folded.setdefault(text.lower(), set()).add(unit)
     return table, {text: found.pop() for text, found in folded.items() if len(found) == 1}
 

@@ -231,31 +231,6 @@ def pulley_chord(angle_deg, diameter):
     return plain(across * np.sin(np.radians(angle) / 2.0))
 
 
-def pulley_angle_deg(arc, diameter):
-    """Crank angle that a length along the rim stands for.
-
-    Parameters
-    ----------
-    arc : float or array [any length]
-    diameter : float or array, broadcast with arc [same unit as arc]
-
-    Returns
-    -------
-    float or array of the broadcast shape [crank degree]
-
-    Raises
-    ------
-    OutOfRange
-        Arc below zero, or diameter not above zero.
-
-    Notes
-    -----
-    Source: derived.
-    """
-    length = in_range("The arc", arc, "", least=0)
-    return 360.0 * length / (np.pi * in_range("The pulley diameter", diameter, "", above=0))
-
-
 def piston_fall_fraction(angle_deg, rod_ratio):
     """Distance of the piston below top dead centre, as a share of the stroke.
 

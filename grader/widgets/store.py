@@ -4,14 +4,13 @@ import os
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from grader import __name__ as _package
 from grader import clock, paths
 from grader.errors import TimingMarkError
 from grader.exercise import issued, variant
 from grader.exercise import sheet as sheets
 from grader.exercise.model import PRACTICE
 
-MADE_WITH = f"{_package} 0.1"
+MADE_WITH = "timing-mark 0.1"
 PRACTICE_MARKER = "practice.json"
 PRACTICE_TRAINEE = "practice"
 

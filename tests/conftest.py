@@ -1,0 +1,71 @@
+"""Terms made once and copied for each test: real folders, real databases."""
+
+import os
+import shutil
+
+import pytest
+
+from grader import catalogue
+from grader.course import roster, setup
+from grader.course import term as terms
+from grader.course.demo import build
+from grader.course.work import assign
+
+CLASS = """id,last_name,first_name,group
+T01,Arundell,Bea,A
+T02,"O’Neil, Jr.",Cass,A
+T03,Null,Dov,B
+"""
+
+
+@pytest.fixture(scope="session")
+def in_ci():
+    """True where a missing program is a failure, not a skip."""
+    return os.environ.get("CI") == "true"
+
+
+@pytest.fixture(scope="session")
+def m01():
+    return catalogue.module("m01_timing")
+
+
+@pytest.fixture(scope="session")
+def _empty_term(tmp_path_factory):
+    return setup.new_term(
+        tmp_path_factory.mktemp("terms") / "empty", term_id="spring-a", title="Spring, class A", zone="Europe/Lisbon"
+    ).folder
+
+
+@pytest.fixture(scope="session")
+def _assigned_term(_empty_term):
+    folder = _empty_term.with_name("assigned")
+    shutil.copytree(_empty_term, folder)
+    opened = terms.open_term(folder)
+    listed = folder / "rosters" / "list.csv"
+    listed.write_text(CLASS, encoding="utf-8")
+    roster.import_list(opened, listed)
+    assign.assign(opened, "m01_timing", due="2026-03-31 17:00")
+    return folder
+
+
+def _copy(folder, tmp_path):
+    shutil.copytree(folder, tmp_path / "term")
+    return terms.open_term(tmp_path / "term")
+
+
+@pytest.fixture
+def empty_term(_empty_term, tmp_path):
+    """A term with nobody in it."""
+    return _copy(_empty_term, tmp_path)
+
+
+@pytest.fixture
+def assigned_term(_assigned_term, tmp_path):
+    """A term with three trainees, T01 to T03, and m01_timing assigned, due 2026-03-31 17:00 Lisbon."""
+    return _copy(_assigned_term, tmp_path)
+
+
+@pytest.fixture(scope="session")
+def demo(tmp_path_factory):
+    """The demo, built once; tests only read it."""
+    return build.build(tmp_path_factory.mktemp("demo") / "term")

@@ -1,0 +1,96 @@
+"""Class lists: stored whole or not at all."""
+
+import pytest
+
+from grader.course import roster
+from grader.course.records import database, ledger
+from grader.errors import BadRoster, Unknown
+
+
+def load(term, tmp_path, text, encoding="utf-8"):
+    path = tmp_path / "list.csv"
+    path.write_bytes(text.encode(encoding))
+    return roster.import_list(term, path)
+
+
+def people(term):
+    with database.transaction(term) as connection:
+        return roster.everyone(connection)
+
+
+def test_names_that_tables_break(empty_term, tmp_path):
+    load(
+        empty_term, tmp_path,
+        'id,last_name,first_name,group\n0042,Null,Ada,A\nT2,"O\'Neil, Jr.",Cass,A\nT3,d’Arc,NA,\nT4,Nguye\u0302\u0303n,李,B\n',
+    )  # fmt: skip
+    found = {person.college_id: person for person in people(empty_term)}
+    assert found["0042"].id == "0042" and found["0042"].last_name == "Null"
+    assert found["T2"].last_name == "O'Neil, Jr." and found["T2"].id == "t2"
+    assert found["T3"].first_name == "NA"
+    assert found["T4"].last_name == "Nguyễn"
+
+
+def test_a_byte_order_mark_and_blank_lines(empty_term, tmp_path):
+    outcome = load(empty_term, tmp_path, "id,last_name,first_name\n\nT1, Abel , Bo\n", "utf-8-sig")
+    assert [person.name for person in outcome["added"]] == ["Abel, Bo"]
+
+
+def test_all_faults_at_once_and_nothing_stored(empty_term, tmp_path):
+    with pytest.raises(BadRoster) as caught:
+        load(
+            empty_term, tmp_path,
+            "id,last_name,first_name\nT1,Good,One\n,No,Id\nT1,Twice,Here\n1.23457E+11,Big,Number\nT5,=1+1,X\n../x,Path,Trick\nT7,short\n",
+        )  # fmt: skip
+    said = str(caught.value)
+    for line, words in (
+        (3, "no id"),
+        (4, "already on line 2"),
+        (5, "spreadsheet"),
+        (6, "formula"),
+        (7, "folder"),
+        (8, "2 cells"),
+    ):
+        assert f"line {line}: " in said and words in said
+    assert people(empty_term) == []
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("", "empty"),
+        ("name,mail\nA,b\n", "header must be"),
+        ("id,last_name,first_name,id\n1,2,3,4\n", "header must be"),
+        ('id,last_name,first_name\n"T1,A,B\n', "no CSV table"),
+    ],
+)
+def test_lists_that_are_none(empty_term, tmp_path, text, said):
+    with pytest.raises(BadRoster, match=said):
+        load(empty_term, tmp_path, text)
+
+
+def test_another_encoding_is_not_guessed(empty_term, tmp_path):
+    with pytest.raises(BadRoster, match="UTF-8"):
+        load(empty_term, tmp_path, "id,last_name,first_name\nT1,Åkesson,Bo\n", "cp1252")
+
+
+def test_ids_that_would_share_a_folder(empty_term, tmp_path):
+    with pytest.raises(BadRoster, match="already on line 2"):
+        load(empty_term, tmp_path, "id,last_name,first_name\nT1,A,B\nt1,C,D\n")
+
+
+def test_a_second_list_changes_and_withdraws(assigned_term, tmp_path):
+    outcome = load(assigned_term, tmp_path, "id,last_name,first_name,group\nT01,Arundell,Beatrice,A\nT04,New,Nils,B\n")
+    assert [p.id for p in outcome["changed"]] == ["t01"]
+    assert [p.id for p in outcome["added"]] == ["t04"]
+    assert sorted(p.id for p in outcome["withdrawn"]) == ["t02", "t03"]
+    assert {p.id: p.status for p in people(assigned_term)}["t02"] == roster.WITHDRAWN
+    with database.transaction(assigned_term) as connection:
+        events = [(entry["event"], entry["trainee"]) for _, _, entry in ledger.entries(connection)]
+    assert ("withdrawn", "t02") in events and ("enrolled", "t04") in events
+
+
+def test_one_by_either_id(assigned_term):
+    with database.transaction(assigned_term) as connection:
+        assert roster.one(connection, "T01") == roster.one(connection, "t01")
+        with pytest.raises(Unknown, match="roster list"):
+            roster.one(connection, "T99")

@@ -1,0 +1,130 @@
+"""Answer sheets: what is read, what is refused with one sentence, and that nothing typed is lost."""
+
+import json
+import os
+import time
+
+import pytest
+
+from grader.errors import BadSheet, CannotWrite
+from grader.exercise import sheet as sheets
+
+GOOD = {
+    "format": "timing-mark answers", "schema": 1, "term": "spring", "module": "m01_timing", "trainee": "t01", "attempt": 1,
+    "saved": "2026-03-01T10:00:00Z", "made_with": "grader 0.1",
+    "answers": {"m01.total.line_on": {"version": 1, "raw": "34,5", "unit": "° crank", "read_as": "34.5", "at": "", "tries": 2}},
+}  # fmt: skip
+
+
+def with_(**changes):
+    return json.dumps({**GOOD, **changes}).encode()
+
+
+def with_answer(**changes):
+    return with_(answers={"m01.total.line_on": {**GOOD["answers"]["m01.total.line_on"], **changes}})
+
+
+TEXT = json.dumps(GOOD)
+BAD = {
+    "zero bytes": (b"", "empty"),
+    "blanks": (b"  \n ", "empty"),
+    "nulls": (b"\0" * 40, "empty"),
+    "cut in half": (TEXT[: len(TEXT) // 2].encode(), "damaged"),
+    "last brace missing": (TEXT[:-1].encode(), "damaged"),
+    "utf-16": (TEXT.encode("utf-16"), "UTF-16"),
+    "latin-1": (TEXT.replace("34,5", "34½").encode("latin-1", "replace").replace(b"\\u00b0", b"\xb0"), "not UTF-8"),
+    "a zip": (b"PK\x03\x04rest", "zip archive"),
+    "merge marks": (b"<<<<<<< mine\n{}\n=======\n{}\n>>>>>>> theirs\n", "merge"),
+    "trailing comma": (b'{"format": 1,}', "damaged"),
+    "single quotes": (b"{'format': 1}", "damaged"),
+    "two documents": (TEXT.encode() * 2, "damaged"),
+    "nan": (with_answer(raw=1).replace(b'"raw": 1', b'"raw": NaN'), "NaN"),
+    "10,000 digits": (with_answer(raw=1).replace(b'"raw": 1', b'"raw": ' + b"9" * 10_000), "damaged"),
+    "nested deep": (b"[" * 200_000, "nested too deep"),
+    "duplicate key": (b'{"format": 1, "format": 2}', "twice"),
+    "top-level list": (b"[]", "list"),
+    "top-level null": (b"null", "NoneType"),
+    "a notebook": (b'{"cells": [], "nbformat": 4}', "notebook"),
+    "foreign format": (with_(format="other"), "format 'other'"),
+    "schema absent": (with_(schema=None), "schema nothing"),
+    "schema text": (with_(schema="1"), "whole number"),
+    "schema true": (with_(schema=True), "whole number"),
+    "future schema": (with_(schema=2), "later version"),
+    "trainee a number": (with_(trainee=7), "trainee 7"),
+    "attempt negative": (with_(attempt=-1), "attempt -1"),
+    "answers a list": (with_(answers=[]), "list, not an object"),
+    "entry a string": (with_(answers={"m01.x.y": "5"}), "str, not an object"),
+    "raw an object": (with_answer(raw={}), "dict where text"),
+    "raw a bool": (with_answer(raw=True), "bool where text"),
+    "1 MB raw": (with_answer(raw="9" * 1_000_000), "1,000,000 characters"),
+    "unit a list": (with_answer(unit=[]), "unit that is no text"),
+    "version text": (with_answer(version="1"), "whole number"),
+}
+
+
+@pytest.mark.parametrize("name", BAD)
+def test_a_bad_sheet_gets_one_sentence_quickly(name):
+    content, said = BAD[name]
+    begun = time.perf_counter()
+    with pytest.raises(BadSheet, match="(?s)" + said) as caught:
+        sheets.parse(content)
+    assert "\n" not in str(caught.value) and len(str(caught.value)) < 250
+    # Generous against a busy machine; the point is that nothing grows with the depth or length of the file.
+    assert time.perf_counter() - begun < 1
+
+
+@pytest.mark.parametrize("content", [TEXT.encode(), b"\xef\xbb\xbf" + TEXT.encode()], ids=["plain", "byte order mark"])
+def test_a_good_sheet_is_read(content):
+    sheet = sheets.parse(content)
+    assert (sheet.trainee, sheet.attempt) == ("t01", 1)
+    assert sheet.answers["m01.total.line_on"] == sheets.Answer("34,5", "° crank", 1, "34.5", "", 2)
+
+
+def test_a_number_without_quotes_is_taken_as_text():
+    assert sheets.parse(with_answer(raw=34.5)).answers["m01.total.line_on"].raw == "34.5"
+
+
+def test_what_a_later_version_added_survives(tmp_path):
+    sheet = sheets.parse(with_(later={"a": [1]}, answers={"m01.x.y": {"raw": "5", "sure": "know"}}))
+    sheets.write(tmp_path / "answers.json", sheet)
+    back = json.loads((tmp_path / "answers.json").read_text(encoding="utf-8"))
+    assert back["later"] == {"a": [1]} and back["answers"]["m01.x.y"]["sure"] == "know"
+
+
+def test_the_former_sheet_stays_beside_the_new_one(tmp_path):
+    path = tmp_path / "answers.json"
+    first = sheets.parse(TEXT.encode())
+    sheets.write(path, first)
+    sheets.write(path, first.with_answer("m01.x.y", sheets.Answer("7")))
+    assert sheets.read(path).answers["m01.x.y"].raw == "7"
+    assert sheets.read(tmp_path / "answers.json.bak") == first
+
+
+def test_things_in_the_place_of_a_sheet(tmp_path):
+    with pytest.raises(BadSheet, match="missing"):
+        sheets.read(tmp_path / "answers.json")
+    (tmp_path / "folder").mkdir()
+    with pytest.raises(BadSheet, match="folder"):
+        sheets.read(tmp_path / "folder")
+    (tmp_path / "real").write_bytes(TEXT.encode())
+    (tmp_path / "link").symlink_to(tmp_path / "real")
+    with pytest.raises(BadSheet, match="link"):
+        sheets.read(tmp_path / "link")
+    os.mkfifo(tmp_path / "pipe")
+    with pytest.raises(BadSheet, match="no ordinary file"):
+        sheets.read(tmp_path / "pipe")
+    with (tmp_path / "large").open("wb") as stream:
+        stream.truncate(5_000_000_000)
+    with pytest.raises(BadSheet, match="5,000,000,000 bytes"):
+        sheets.read(tmp_path / "large")
+
+
+def test_a_full_disk_leaves_the_old_sheet(tmp_path, monkeypatch):
+    """The disk fills up between the first byte and the last: /dev/full answers as such a disk does."""
+    path = tmp_path / "answers.json"
+    sheet = sheets.parse(TEXT.encode())
+    sheets.write(path, sheet)
+    monkeypatch.setattr("tempfile.mkstemp", lambda **_: (os.open("/dev/full", os.O_WRONLY), str(tmp_path / "never")))
+    with pytest.raises(CannotWrite, match="No space left"):
+        sheets.write(path, sheet.with_answer("m01.x.y", sheets.Answer("7")))
+    assert sheets.read(path) == sheet

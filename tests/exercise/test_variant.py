@@ -1,0 +1,76 @@
+"""Own numbers: the same for the same names everywhere, different for everybody else."""
+
+import hashlib
+import hmac
+
+import pytest
+
+from grader.exercise import variant
+from grader.exercise.model import Absolute, Exercise, Module, Number, Slip, Steps
+
+KEY = bytes(range(32))
+
+
+def draw(module, trainee="t01", **changes):
+    return variant.draw(module, **{"key": KEY, "term": "spring", "trainee": trainee, "attempt": 1, **changes})
+
+
+def test_the_word_is_hmac_of_length_prefixed_names():
+    """Computed a second way, by the standard library's plain HMAC, so that another language can redo it."""
+    names = ("spring", "m01_timing", "m01.mark_arc", "1", "t01", "1", "0")
+    message = b""
+    for name in (*names, "0"):
+        message += len(name).to_bytes(4, "big") + name.encode()
+    digest = hmac.new(KEY, message, hashlib.sha512).digest()
+    for index in range(8):
+        assert variant.word(KEY, names, index) == int.from_bytes(digest[8 * index : 8 * index + 8], "big")
+    assert variant.word(KEY, names, 8) != variant.word(KEY, names, 0)
+
+
+def test_names_cannot_run_together():
+    """Trainee "t1" in attempt 11 must not share numbers with "t11" in attempt 1 of whatever spelling."""
+    assert variant.word(KEY, ("t1", "11"), 0) != variant.word(KEY, ("t11", "1"), 0)
+
+
+def test_same_names_same_numbers_and_other_names_others(m01):
+    mine = draw(m01)
+    assert draw(m01) == mine
+    for change in ({"trainee": "t02"}, {"attempt": 2}, {"term": "autumn"}, {"key": bytes(32)}):
+        assert draw(m01, **change) != mine
+
+
+def test_other_exercises_never_move_a_draw(m01):
+    mine = draw(m01)
+    turned = Module(m01.key, m01.title, m01.minutes, tuple(reversed(m01.exercises)))
+    alone = Module(m01.key, m01.title, m01.minutes, m01.exercises[:1])
+    first = m01.exercises[0].key
+    assert draw(alone)[first] == mine[first]
+    assert turned.groups() and draw(alone) != {}
+    kept = [e for e in turned.exercises if not e.linked and e.key != "m01.centrifugal"]
+    some = Module(m01.key, m01.title, m01.minutes, tuple(kept))
+    assert all(draw(some)[e.key] == mine[e.key] for e in kept)
+
+
+def test_linked_exercises_share_their_numbers(m01):
+    for trainee in ("t01", "t02", "t03"):
+        numbers = draw(m01, trainee)
+        weights, total = numbers["m01.centrifugal"], numbers["m01.total"]
+        assert {name: total[name] for name in weights} == weights
+        assert "vacuum_inhg" in total and "vacuum_inhg" not in weights
+
+
+def test_draws_reach_both_ends_of_a_spread():
+    spread = Steps(5, 8)
+    found = {spread[(variant.word(KEY, (str(i),), 0) * len(spread)) >> 64] for i in range(200)}
+    assert found == {5, 6, 7, 8}
+    assert Steps(65, 150, 5, scale=10)[0] == 6.5 and Steps(65, 150, 5, scale=10)[17] == 15.0
+
+
+def test_numbers_that_cannot_be_told_apart_are_refused():
+    number = Number(
+        key="n", prompt="", unit="mm", marks=1, step=1, answer=lambda v: float(v.x), within=Absolute(1, "test"),
+        possible=(0, 100), objectives=(), slips=(Slip("same", "", lambda v: v.x + 1.0),),
+    )  # fmt: skip
+    module = Module("m99_test", "", 1, (Exercise("m99.e", 1, 1, "", "", {"x": Steps(1, 9)}, (number,), lambda v: ()),))
+    with pytest.raises(variant.Inseparable, match="m99.e"):
+        draw(module)

@@ -1,0 +1,60 @@
+"""Making trainees' work for tests: right answers, hand-ins, the issue of a trainee."""
+
+import io
+import zipfile
+
+from sqlalchemy import select
+
+from grader import catalogue
+from grader.course.records import database, schema
+from grader.exercise import issued
+from grader.exercise import sheet as sheets
+from grader.exercise.model import Number
+from grader.exercise.truth import Truth
+
+
+def issue_of(term, trainee, module="m01_timing", attempt=1):
+    """The Issued record of a trainee as the term keeps it."""
+    table = schema.issue
+    with database.transaction(term) as connection:
+        text = connection.execute(
+            select(table.c.record).where(
+                (table.c.trainee == trainee) & (table.c.module == module) & (table.c.attempt == attempt)
+            )
+        ).scalar_one()
+    return issued.parse(text.encode())
+
+
+def right_answers(module, record):
+    """Typed text of the right answer to each part, by "exercise.part", rounded as asked."""
+    truth = Truth(module, record.numbers)
+    found = {}
+    for _, part, path in module.parts():
+        value = truth.answer(path)
+        if isinstance(part, Number):
+            places = max(0, len(f"{part.step:.10f}".rstrip("0").partition(".")[2]))
+            value = f"{value:.{places}f}"
+        found[path] = value
+    return found
+
+
+def sheet_of(record, answers, **units):
+    """A sheet holding typed answers."""
+    entries = {path: sheets.Answer(raw, units.get(path, "")) for path, raw in answers.items()}
+    return sheets.Sheet(record.term, record.module, record.trainee, record.attempt, entries)
+
+
+def right_sheet(record):
+    """A sheet that earns everything."""
+    return sheet_of(record, right_answers(catalogue.module(record.module), record))
+
+
+def put_in_inbox(term, sheet, *, content=None, folder=None):
+    """Write a hand-in zip as a trainee's lesson does; returns its path."""
+    path = term.folder / "inbox" / (folder or sheet.trainee) / f"{sheet.module}.zip"
+    path.parent.mkdir(parents=True, exist_ok=True)
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w") as archive:
+        archive.writestr(f"{sheet.module}/answers.json", content if content is not None else sheets.dump(sheet))
+    path.write_bytes(packed.getvalue())
+    return path
