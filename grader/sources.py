@@ -40,6 +40,8 @@ WORKS = {
     "fluids": Work("fluids: critical pressure ratio of a perfect gas; standard atmosphere of 1976.", "library"),
     "ambiance": Work("ambiance: standard atmosphere.", "library"),
     "pint": Work("pint: unit conversion factors.", "library"),
+    # engine and coil
+    "heywood": Work("J. B. Heywood, Internal Combustion Engine Fundamentals, chapters 7 and 9.", "memory"),
 }
 
 
