@@ -42,6 +42,15 @@ WORKS = {
     "pint": Work("pint: unit conversion factors.", "library"),
     # engine and coil
     "heywood": Work("J. B. Heywood, Internal Combustion Engine Fundamentals, chapters 7 and 9.", "memory"),
+    "hohenberg": Work("G. F. Hohenberg, SAE 790825 (wall heat transfer).", "memory"),
+    "wiebe-textbook": Work(
+        "Internal combustion engines textbook, equation 2.70 and its burn-fraction program, at newlib.net (stored copy).",
+        "read",
+    ),
+    "beccari-2010": Work(
+        "Beccari, Beccari and Pipitone, J. Eng. Gas Turbines Power 132 (2010) 032802, abstract.", "read"
+    ),
+    "combustion-2011": Work("Journal of Combustion 2011, article 678719, abstract (stored copy).", "read"),
 }
 
 
