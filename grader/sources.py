@@ -47,6 +47,7 @@ WORKS = {
         "Internal combustion engines textbook, equation 2.70 and its burn-fraction program, at newlib.net (stored copy).",
         "read",
     ),
+    "schliesswinkel-page": Work("de.zxc.wiki, page Schliesswinkel (dwell; stored copy).", "read"),
     "beccari-2010": Work(
         "Beccari, Beccari and Pipitone, J. Eng. Gas Turbines Power 132 (2010) 032802, abstract.", "read"
     ),

@@ -1,7 +1,6 @@
 """Where manifold vacuum comes from: atmosphere, throttle plate and engine pumping.
 
-The engine pulls a volume, the throttle lets a mass through; the manifold settles
-at the one pressure where both agree. Air is a perfect gas with ratio of heats 1.4.
+The manifold settles where throttle flow and engine flow agree. Air is a perfect gas.
 """
 
 import numpy as np
@@ -111,7 +110,7 @@ def throttle_area_mm2(plate_deg, bore_mm, closed_deg=10.0):
 
     Notes
     -----
-    Bore less the shadow of the plate; the shaft is thin. Source: heywood.
+    Bore less the shadow of the plate; thin shaft. Source: heywood.
     """
     plate, closed = _plate(plate_deg, closed_deg)
     bore = in_range("The throttle bore", bore_mm, "mm", above=0)
@@ -173,36 +172,35 @@ def critical_ratio(ratio_of_heats=AIR_RATIO_OF_HEATS):
     -----
     Source: fluids.
     """
-    gamma = _gamma(ratio_of_heats)
+    gamma = in_range("The ratio of heats", ratio_of_heats, "", least=1.05, most=1.67)
     return plain((2.0 / (gamma + 1.0)) ** (gamma / (gamma - 1.0)))
 
 
-def flow_factor(pressure_ratio, ratio_of_heats=AIR_RATIO_OF_HEATS):
+def flow_factor(pressure_ratio):
     """Flow through an opening, over area, upstream pressure and 1/sqrt(R T).
 
     Parameters
     ----------
     pressure_ratio : float or array [1]
         Downstream over upstream, both absolute.
-    ratio_of_heats : float or array, broadcast with pressure_ratio [1]
 
     Returns
     -------
-    float or array of the broadcast shape [1]
+    float or array of the same shape [1]
         Constant while choked, zero at equal pressures.
 
     Raises
     ------
     OutOfRange
-        Pressure ratio outside 0 to 1, or ratio of heats outside 1.05 to 1.67.
+        Pressure ratio outside 0 to 1.
 
     Notes
     -----
     Perfect gas, flow without loss to the throat. Source: heywood.
     """
-    gamma = _gamma(ratio_of_heats)
+    gamma = AIR_RATIO_OF_HEATS
     ratio = in_range("Downstream over upstream pressure", pressure_ratio, "", least=0, most=1)
-    ratio = np.maximum(ratio, critical_ratio(gamma))
+    ratio = np.maximum(ratio, critical_ratio())
     factor = 2.0 * gamma / (gamma - 1.0) * (ratio ** (2.0 / gamma) - ratio ** ((gamma + 1.0) / gamma))
     return plain(np.sqrt(np.maximum(factor, 0.0)))
 
@@ -228,8 +226,7 @@ def throttle_flow_g_per_s(
     Raises
     ------
     OutOfRange
-        Pressure ratio outside 0 to 1, area below zero, barometer outside 40 to
-        110 kPa, or air outside 220 to 400 K.
+        Ratio outside 0 to 1, area below zero, barometer or air temperature impossible.
 
     Notes
     -----
@@ -276,11 +273,9 @@ def manifold_pressure_kpa(
     Notes
     -----
     Throttle flow falls and engine flow rises with manifold pressure, so there is one
-    solution. Choked, the throttle flow is fixed and pressure times speed is constant.
-    Below, put r for the pressure ratio and u = sqrt(1 - r^(2/7)): throttle flow is
-    K r^(5/7) u and engine flow C r, so C u^2 + K u - C = 0, a quadratic. That is exact
-    and needs no search; a bracketed search is its test. Source: derived, from the
-    flow law of heywood.
+    solution. Choked, pressure times speed is constant. Else, with r the pressure ratio
+    and u = sqrt(1 - r^(2/7)), throttle flow is K r^(5/7) u and engine flow C r, hence
+    C u^2 + K u - C = 0: exact without a search. Source: derived (flow law of heywood).
     """
     area = in_range(
         "The throttle opening", area_mm2, "mm2", above=0, advice="Even a closed plate lets some idle air past."
@@ -292,7 +287,7 @@ def manifold_pressure_kpa(
     charge = in_range("The charge temperature", charge_temperature_k, "K", least=220, most=450)
     gamma = AIR_RATIO_OF_HEATS
     throttle = area * pressure / np.sqrt(AIR_GAS_CONSTANT * temperature)  # g/s per unit of flow factor
-    # litre x kPa = J; over J/kg gives kg, hence 1000 for grams; one filling in two turns.
+    # Litre x kPa is J; over J/kg gives kg, hence 1000; one filling in two turns.
     engine = 1000.0 * filling * pressure * displacement * speed / (120.0 * AIR_GAS_CONSTANT * charge)
     slope = throttle * np.sqrt(2.0 * gamma / (gamma - 1.0))
     u = 2.0 * engine / (slope + np.sqrt(slope**2 + 4.0 * engine**2))
@@ -324,22 +319,15 @@ def vacuum_inhg(manifold_kpa, barometer_kpa=ONE_ATMOSPHERE_KPA):
     A gauge reads the local barometer less the manifold pressure. Source: derived.
     """
     barometer = _barometer(barometer_kpa)
-    manifold = in_range("The manifold pressure", manifold_kpa, "kPa", least=0, most=float(np.max(barometer)))
+    manifold = in_range("The manifold pressure", manifold_kpa, "kPa absolute", least=0, most=float(np.max(barometer)))
     if np.any(np.asarray(manifold) > barometer):
-        raise OutOfRange(
-            f"The manifold pressure reaches {np.max(manifold):g} kPa, above the barometer of {np.min(barometer):g} kPa; "
-            "an engine without a blower cannot. Use absolute pressures."
-        )
+        raise OutOfRange(f"The manifold pressure reaches {np.max(manifold):g} kPa; the barometer is lower. Read again.")
     return (barometer - manifold) / KPA_PER_INHG
 
 
 def _geopotential(altitude_m):
     height = in_range("The altitude", altitude_m, "m", least=-500, most=11000, advice="Convert feet: 1 ft = 0.3048 m.")
     return EARTH_RADIUS_M * height / (EARTH_RADIUS_M + height)
-
-
-def _gamma(ratio_of_heats):
-    return in_range("The ratio of heats", ratio_of_heats, "", least=1.05, most=1.67)
 
 
 def _outside(barometer_kpa, air_temperature_k):
