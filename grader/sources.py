@@ -47,6 +47,43 @@ WORKS = {
         "Internal combustion engines textbook, equation 2.70 and its burn-fraction program, at newlib.net (stored copy).",
         "read",
     ),
+    "byjus-rl": Work("byjus.com, solved questions on inductors and resistors in series (stored copies).", "read"),
+    "sadiku-7-16": Work(
+        "Alexander and Sadiku, Fundamentals of Electric Circuits, example 7.16, worked at holooly.com (stored copy).",
+        "read",
+    ),
+    "sadiku-8-16": Work(
+        "Alexander and Sadiku, Fundamentals of Electric Circuits, section 8.11.1, example 8.16, as far as the page at "
+        "text-id.123dok.com shows it: circuit and ring frequency (stored copy).",
+        "read",
+    ),
+    "sadiku-memory": Work("Alexander and Sadiku, section 8.11: voltages of example 8.16.", "memory"),
+    "coil-question-page": Work("Question on a 10 mH, 2 ohm coil at indextestingapp.uonbi.ac.ke (stored copy).", "read"),
+    "shop-manual-dwell": Work(
+        "Engine shop manual, ignition chapter, page 54, at manualshive.com: dwell, time and primary current of a V8 "
+        "breaker-point system at 1000, 2000 and 3000 rev/min (stored copy).",
+        "read",
+    ),
+    "rp1032": Work("National Bureau of Standards, Research Paper RP1032 (1937), abstract.", "read"),
+    "navy-automotive": Work(
+        "Automotive electrical circuits and wiring, US Navy training text, at yumpu.com: average point gap and dwell.",
+        "read",
+    ),
+    "dwell-meter-page": Work("innovationdiscoveries.space, checking the dwell angle (stored copy).", "read"),
+    "atomic-dwell-page": Work("moyermarine.com, frequent question 4.5 on dwell (stored copy).", "read"),
+    "atmosphere-tables": Work(
+        "engineersedge.com, tables of the standard US atmosphere in both unit systems (stored copy).", "read"
+    ),
+    "barometric-page": Work(
+        "fxsolver.com, barometric formula with the base values of the 1976 layers (stored copy).", "read"
+    ),
+    "vacuum-manual-page": Work(
+        "Vehicle repair manual page on intake manifold vacuum, subaruport.ru (stored copy).", "read"
+    ),
+    "pilot-pressure-page": Work("studentpilot.com, article on manifold pressure gauges, 2005 (stored copy).", "read"),
+    "adiabatic-question-page": Work("justaaa.com, solved question on air in a car engine (stored copy).", "read"),
+    "otto-page": Work("calculeaf.com, ideal Otto efficiency, worked case (stored copy).", "read"),
+    "coolprop": Work("CoolProp: properties of air as a real gas.", "library"),
     "schliesswinkel-page": Work("de.zxc.wiki, page Schliesswinkel (dwell; stored copy).", "read"),
     "beccari-2010": Work(
         "Beccari, Beccari and Pipitone, J. Eng. Gas Turbines Power 132 (2010) 032802, abstract.", "read"
