@@ -69,20 +69,16 @@ WORKS = {
         "Automotive electrical circuits and wiring, US Navy training text, at yumpu.com: average point gap and dwell.",
         "read",
     ),
-    "dwell-meter-page": Work("innovationdiscoveries.space, checking the dwell angle (stored copy).", "read"),
-    "atomic-dwell-page": Work("moyermarine.com, frequent question 4.5 on dwell (stored copy).", "read"),
     "atmosphere-tables": Work(
         "engineersedge.com, tables of the standard US atmosphere in both unit systems (stored copy).", "read"
-    ),
-    "barometric-page": Work(
-        "fxsolver.com, barometric formula with the base values of the 1976 layers (stored copy).", "read"
-    ),
-    "vacuum-manual-page": Work(
-        "Vehicle repair manual page on intake manifold vacuum, subaruport.ru (stored copy).", "read"
     ),
     "pilot-pressure-page": Work("studentpilot.com, article on manifold pressure gauges, 2005 (stored copy).", "read"),
     "adiabatic-question-page": Work("justaaa.com, solved question on air in a car engine (stored copy).", "read"),
     "otto-page": Work("calculeaf.com, ideal Otto efficiency, worked case (stored copy).", "read"),
+    "denton": Work(
+        "T. Denton, Automobile Electrical and Electronic Systems, abstract of the chapter on ignition systems.", "read"
+    ),
+    "otto-memory": Work("Ideal Otto engine of compression ratio 8 in general textbooks.", "memory"),
     "coolprop": Work("CoolProp: properties of air as a real gas.", "library"),
     "schliesswinkel-page": Work("de.zxc.wiki, page Schliesswinkel (dwell; stored copy).", "read"),
     "beccari-2010": Work(

@@ -134,6 +134,31 @@ def fast_mode_hz(inductance_mh=7.5, condenser_uf=0.22, load_pf=60.0, turns_ratio
     return plain(np.sqrt((total + np.sqrt(total**2 - 4.0 * loose * product)) / (2.0 * loose)) / (2.0 * np.pi))
 
 
+def breakdown_energy_mj(breakdown_kv, load_pf=60.0):
+    """Energy that the capacity of winding and leads gives to the gap at breakdown.
+
+    Parameters
+    ----------
+    breakdown_kv : float or array [kV]
+    load_pf : float or array, broadcast with breakdown_kv [pF]
+
+    Returns
+    -------
+    float or array of the broadcast shape [mJ]
+
+    Raises
+    ------
+    OutOfRange
+        Voltage below zero, or load not above zero.
+
+    Notes
+    -----
+    Half C V^2; pF and kV give uJ. Source: rp1032.
+    """
+    load = in_range("The secondary load", load_pf, "pF", above=0)
+    return 0.5e-3 * load * in_range("The breakdown voltage", breakdown_kv, "kV", least=0, most=100) ** 2
+
+
 def solve(current_a, until_ms=4.0, breakdown_kv=None, burning_kv=1.5, circuit=TEACHING_CIRCUIT):
     """Follow both windings from the opening of the points.
 
