@@ -196,6 +196,12 @@ def solve(current_a, until_ms=4.0, breakdown_kv=None, burning_kv=1.5, circuit=TE
     start = np.array([current * np.sqrt(circuit.kept_share), 0.0, 0.0, 0.0])
     state = _open(circuit, start)
     curves = state(time)
+    # The first wave needs a finer look than a long picture gives.
+    wave = 1.0 / slow_mode_hz(
+        circuit.inductance_mh, circuit.condenser_uf, circuit.load_pf, circuit.turns_ratio, circuit.coupling
+    )
+    search = np.union1d(np.linspace(0.0, min(until, wave), 1001), time)
+    rising = state(search)[3]
     fired = ended = None
     if breakdown_kv is not None:
         burning = 1e3 * in_range("The burning voltage", burning_kv, "kV", above=0, most=20)
@@ -205,9 +211,9 @@ def solve(current_a, until_ms=4.0, breakdown_kv=None, burning_kv=1.5, circuit=TE
                 f"The breakdown voltage is {limit / 1e3:g} kV; it must be above the burning voltage of "
                 f"{burning / 1e3:g} kV."
             )
-        over = np.flatnonzero(curves[3] >= limit)
+        over = np.flatnonzero(rising >= limit)
         if over.size:
-            fired = _crossing(lambda t: state(t)[3] - limit, time[over[0] - 1], time[over[0]])
+            fired = _crossing(lambda t: state(t)[3] - limit, search[over[0] - 1], search[over[0]])
             burn, slow = _burning(circuit, state(fired), burning)
             during = time >= fired
             curves[:, during] = burn(time[during] - fired)
@@ -221,7 +227,7 @@ def solve(current_a, until_ms=4.0, breakdown_kv=None, burning_kv=1.5, circuit=TE
                 curves[:, after] = _open(circuit, burn(ended))(time[after] - fired - ended)
             else:
                 ended = until - fired  # still burning at the end of the picture
-    peak = limit if fired is not None else np.max(curves[3])
+    peak = limit if fired is not None else np.max(rising)
     return Waveform(
         1e3 * time, curves[1], curves[0], 1e-3 * curves[3], 1e3 * curves[2], 1e-3 * float(peak),
         None if fired is None else 1e3 * float(fired), None if ended is None else 1e3 * float(min(ended, until - fired)),
@@ -288,7 +294,7 @@ def _modes(matrix, start, rest):
 
 def _crossing(rising, low, high):
     """Where a function that is below zero at `low` and not at `high` crosses."""
-    for _ in range(50):
+    for _ in range(40):
         middle = 0.5 * (low + high)
         if rising(middle) < 0.0:
             low = middle
