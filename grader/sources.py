@@ -47,6 +47,14 @@ WORKS = {
         "Internal combustion engines textbook, equation 2.70 and its burn-fraction program, at newlib.net (stored copy).",
         "read",
     ),
+    "openstax-rl": Work(
+        "OpenStax, University Physics volume 2, section on RL circuits: worked examples and answers to problems.",
+        "read",
+    ),
+    "openstax-adiabatic": Work(
+        "OpenStax, University Physics volume 2, section on adiabatic processes: example of an automobile engine.",
+        "read",
+    ),
     "byjus-rl": Work("byjus.com, solved questions on inductors and resistors in series (stored copies).", "read"),
     "sadiku-7-16": Work(
         "Alexander and Sadiku, Fundamentals of Electric Circuits, example 7.16, worked at holooly.com (stored copy).",
@@ -65,8 +73,9 @@ WORKS = {
         "read",
     ),
     "rp1032": Work("National Bureau of Standards, Research Paper RP1032 (1937), abstract.", "read"),
-    "navy-automotive": Work(
-        "Automotive electrical circuits and wiring, US Navy training text, at yumpu.com: average point gap and dwell.",
+    "wiring-text": Work(
+        "Automotive electrical circuits and wiring, training text at yumpu.com, text at figure 2-52: average point gap "
+        "and dwell (stored copy).",
         "read",
     ),
     "atmosphere-tables": Work(

@@ -95,7 +95,7 @@ def current_after_a(time_ms, supply_v=13.8, resistance_ohm=3.2, inductance_mh=7.
     Notes
     -----
     V/R (1 - exp(-t R/L)), from no current: the last spark has used it up.
-    Source: byjus-rl (coils worked out).
+    Source: openstax-rl.
     """
     time = in_range("The time", time_ms, "ms", least=0)
     supply = in_range("The supply", supply_v, "V", least=0, most=100)
@@ -289,14 +289,16 @@ def shunt_factor(shunt_mohm, inductance_mh=7.5, condenser_uf=0.22, load_pf=60.0,
     Raises
     ------
     OutOfRange
-        Shunt not above zero, or as `available_voltage_kv`.
+        Shunt outside 0.0001 to 1e9 Mohm, or as `available_voltage_kv`.
 
     Notes
     -----
     First peak of a parallel circuit, energy at first in the coil, over that without
     shunt; zeta = Z/2R. Source: derived.
     """
-    shunt = in_range("The shunt", shunt_mohm, "megohm", above=0, advice="A dead short gives no voltage at all.")
+    shunt = in_range(
+        "The shunt", shunt_mohm, "megohm", least=1e-4, most=1e9, advice="A dead short gives no voltage at all."
+    )
     inductance = in_range("The primary inductance", inductance_mh, "mH", above=0)
     total_pf = _secondary_pf(condenser_uf, load_pf, turns_ratio)
     zeta = np.asarray(np.asarray(turns_ratio) * np.sqrt(inductance * 1e-3 / (total_pf * 1e-12)) / (2e6 * shunt))

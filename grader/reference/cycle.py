@@ -102,15 +102,15 @@ def burned_share(angle_deg, burn_start_deg, burn_deg, a=WIEBE_A, m=WIEBE_M):
     Raises
     ------
     OutOfRange
-        Duration, a, or m + 1 not above zero.
+        Angles beyond two turns, duration, a, or m + 1 not above zero.
 
     Notes
     -----
     Source: wiebe-textbook (form and a = 5); m = 2 is from heywood.
     """
-    angle = in_range("The crank angle", angle_deg, "crank degrees")
-    start = in_range("The start of burn", burn_start_deg, "crank degrees")
-    duration = in_range("The burn duration", burn_deg, "crank degrees", above=0)
+    angle = in_range("The crank angle", angle_deg, "crank degrees", least=-720, most=720)
+    start = in_range("The start of burn", burn_start_deg, "crank degrees", least=-720, most=720)
+    duration = in_range("The burn duration", burn_deg, "crank degrees", least=1e-3, most=720)
     a, m = _form(a, m)
     share = np.maximum(0.0, (angle - start) / duration)
     return plain(-np.expm1(-a * share ** (m + 1.0)))
@@ -335,4 +335,7 @@ def _peak(angle, pressure):
 
 
 def _form(a, m):
-    return in_range("The Wiebe factor a", a, "", above=0), in_range("The Wiebe form m", m, "", above=-1)
+    return (
+        in_range("The Wiebe factor a", a, "", above=0, most=100),
+        in_range("The Wiebe form m", m, "", above=-1, most=20),
+    )

@@ -13,7 +13,7 @@ AIR_RATIO_OF_HEATS = 1.4
 KPA_PER_INHG = 3.38639
 ROOM_TEMPERATURE_K = 293.15
 ONE_ATMOSPHERE_KPA = 101.325
-EARTH_RADIUS_M = 6356766.0  # of the 1976 atmosphere: turns height into geopotential height
+EARTH_RADIUS_M = 6356766.0  # of the 1976 atmosphere, for geopotential height
 
 
 def standard_temperature_k(altitude_m):
@@ -214,8 +214,7 @@ def throttle_flow_g_per_s(
     ----------
     area_mm2 : float or array [mm2]
         Effective: measured area times discharge coefficient.
-    pressure_ratio : float or array, broadcast with area_mm2 [1]
-        Manifold over barometer, both absolute.
+    pressure_ratio : float or array, broadcast with area_mm2 [manifold over barometer]
     barometer_kpa : float or array, broadcast with area_mm2 [kPa absolute]
     air_temperature_k : float or array, broadcast with area_mm2 [K]
 

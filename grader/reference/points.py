@@ -306,7 +306,7 @@ def bounce_kept_share(gap_mm, speed_rpm):
     Raises
     ------
     OutOfRange
-        Gap or speed below zero.
+        Gap outside 0 to 10 mm, or speed below zero.
 
     Notes
     -----
@@ -314,7 +314,7 @@ def bounce_kept_share(gap_mm, speed_rpm):
     gap the points touch again and cut the spark short. Only the direction is practice:
     narrow gap, misfire at high speed. Source: teaching-setup.
     """
-    gap = np.asarray(in_range("The point gap", gap_mm, "mm", least=0))
+    gap = np.asarray(in_range("The point gap", gap_mm, "mm", least=0, most=10))
     speed = np.asarray(in_range("Engine speed", speed_rpm, "rev/min", least=0))
     return plain(-np.expm1(-((gap / (RIPPLE_MM * (1.0 + (speed / 4000.0) ** 2))) ** 4)))
 
