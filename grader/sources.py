@@ -40,6 +40,60 @@ WORKS = {
     "fluids": Work("fluids: critical pressure ratio of a perfect gas; standard atmosphere of 1976.", "library"),
     "ambiance": Work("ambiance: standard atmosphere.", "library"),
     "pint": Work("pint: unit conversion factors.", "library"),
+    # engine and coil
+    "heywood": Work("J. B. Heywood, Internal Combustion Engine Fundamentals, chapters 7 and 9.", "memory"),
+    "hohenberg": Work("G. F. Hohenberg, SAE 790825 (wall heat transfer).", "memory"),
+    "wiebe-textbook": Work(
+        "Internal combustion engines textbook, equation 2.70 and its burn-fraction program, at newlib.net (stored copy).",
+        "read",
+    ),
+    "openstax-rl": Work(
+        "OpenStax, University Physics volume 2, section on RL circuits: worked examples and answers to problems.",
+        "read",
+    ),
+    "openstax-adiabatic": Work(
+        "OpenStax, University Physics volume 2, section on adiabatic processes: example of an automobile engine.",
+        "read",
+    ),
+    "byjus-rl": Work("byjus.com, solved questions on inductors and resistors in series (stored copies).", "read"),
+    "sadiku-7-16": Work(
+        "Alexander and Sadiku, Fundamentals of Electric Circuits, example 7.16, worked at holooly.com (stored copy).",
+        "read",
+    ),
+    "sadiku-8-16": Work(
+        "Alexander and Sadiku, Fundamentals of Electric Circuits, section 8.11.1, example 8.16, as far as the page at "
+        "text-id.123dok.com shows it: circuit and ring frequency (stored copy).",
+        "read",
+    ),
+    "sadiku-memory": Work("Alexander and Sadiku, section 8.11: voltages of example 8.16.", "memory"),
+    "coil-question-page": Work("Question on a 10 mH, 2 ohm coil at indextestingapp.uonbi.ac.ke (stored copy).", "read"),
+    "shop-manual-dwell": Work(
+        "Engine shop manual, ignition chapter, page 54, at manualshive.com: dwell, time and primary current of a V8 "
+        "breaker-point system at 1000, 2000 and 3000 rev/min (stored copy).",
+        "read",
+    ),
+    "rp1032": Work("National Bureau of Standards, Research Paper RP1032 (1937), abstract.", "read"),
+    "wiring-text": Work(
+        "Automotive electrical circuits and wiring, training text at yumpu.com, text at figure 2-52: average point gap "
+        "and dwell (stored copy).",
+        "read",
+    ),
+    "atmosphere-tables": Work(
+        "engineersedge.com, tables of the standard US atmosphere in both unit systems (stored copy).", "read"
+    ),
+    "pilot-pressure-page": Work("studentpilot.com, article on manifold pressure gauges, 2005 (stored copy).", "read"),
+    "adiabatic-question-page": Work("justaaa.com, solved question on air in a car engine (stored copy).", "read"),
+    "otto-page": Work("calculeaf.com, ideal Otto efficiency, worked case (stored copy).", "read"),
+    "denton": Work(
+        "T. Denton, Automobile Electrical and Electronic Systems, abstract of the chapter on ignition systems.", "read"
+    ),
+    "otto-memory": Work("Ideal Otto engine of compression ratio 8 in general textbooks.", "memory"),
+    "coolprop": Work("CoolProp: properties of air as a real gas.", "library"),
+    "schliesswinkel-page": Work("de.zxc.wiki, page Schliesswinkel (dwell; stored copy).", "read"),
+    "beccari-2010": Work(
+        "Beccari, Beccari and Pipitone, J. Eng. Gas Turbines Power 132 (2010) 032802, abstract.", "read"
+    ),
+    "combustion-2011": Work("Journal of Combustion 2011, article 678719, abstract (stored copy).", "read"),
 }
 
 
