@@ -160,7 +160,7 @@ def run(check):
         The function does not exist or gives no finite number.
     """
     module, _, name = check.function.rpartition(".")
-    package = "grader.science" if module == "routes" else "grader.reference"
+    package = "grader.science" if module.startswith("routes") else "grader.reference"
     try:
         function = getattr(import_module(f"{package}.{module}"), name)
     except (ImportError, AttributeError):
