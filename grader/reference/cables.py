@@ -20,7 +20,7 @@ LEAD_STATES = ("low", "good", "high", "renew")
 PLUG_PF, CABLE_PF = 25.0, 30.0
 SPARK_CURRENT_A, SPARK_MHZ = 65.0, 8.0  # metal core, middle of the printed ranges
 CLOSING_DEG, CLOSING_DENSITY = 120.0, 0.95 / 1.01325 * 293.15 / 340.0
-ROTOR_POINTS = ((0.5, 1.0), (1.0, 3.0))  # gap in mm, voltage in kV
+ROTOR_POINTS = ((0.5, 1.0), (1.0, 3.0))  # gaps in mm, voltages in kV
 
 
 def lead_limits_kohm(length_mm, per_foot_kohm=RENEW_KOHM_PER_FOOT):
@@ -112,7 +112,7 @@ def mutual_inductance_uh_per_m(height_mm, spacing_mm, other_height_mm=None):
     Parameters
     ----------
     height_mm, spacing_mm, other_height_mm : float or array, broadcast together [mm]
-        Spacing from axis to axis along the plane; the other wire is as high if not said.
+        Spacing straight from axis to axis; the other wire is as high if not said.
 
     Returns
     -------
@@ -121,7 +121,7 @@ def mutual_inductance_uh_per_m(height_mm, spacing_mm, other_height_mm=None):
     Raises
     ------
     OutOfRange
-        A height or the spacing not above zero.
+        A height or the spacing not above zero, or less spacing than the heights differ by.
 
     Notes
     -----
@@ -129,6 +129,8 @@ def mutual_inductance_uh_per_m(height_mm, spacing_mm, other_height_mm=None):
     """
     heights = _heights(height_mm, other_height_mm)
     spacing = in_range("The spacing", spacing_mm, "mm", above=0, most=1e5)
+    if np.any(np.asarray(spacing) < np.abs(heights[0] - heights[1])):
+        raise OutOfRange(f"The spacing is {np.min(spacing):g} mm; allowed is no less than the heights differ by.")
     return plain(_per_m(0.5 * np.log1p(4.0 * heights[0] * heights[1] / np.square(spacing))))
 
 
@@ -296,11 +298,10 @@ def rotor_gap_kv(gap_mm):
 
     Notes
     -----
-    Sharp and ionised: less than a cold uniform gap. Source: practice (1 to 3 kV).
+    Sharp and ionised: less than a cold uniform gap. Source: practice.
     """
     gap = in_range("The rotor gap", gap_mm, "mm", least=0.5, most=1.0)
-    (small, low), (large, high) = ROTOR_POINTS
-    return low + (gap - small) / (large - small) * (high - low)
+    return plain(np.interp(gap, *ROTOR_POINTS))
 
 
 def lead_cost_v(resistance_kohm, firing_kv=20.0, rise_us=60.0, cable_pf=CABLE_PF, spark_ma=35.0):
