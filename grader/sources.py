@@ -87,6 +87,16 @@ WORKS = {
     "plug-range-pages": Work(
         "Public pages on plug temperature: sgracing.sg, guy-croft.com, unicoter.com (stored copies).", "read"
     ),
+    "tip-fahrenheit-page": Work(
+        "hdtimeline.com, thread 2049: tip limits of 850, 1550 and 1700 F (stored copy).", "read"
+    ),
+    "demand-newspaper": Work(
+        "thechronicleherald.ca, wheels news 1362775: 8 to 12 kV in an engine (stored copy).", "read"
+    ),
+    "workshop-tester-page": Work(
+        "chevyman.ru, spark plugs of a workshop manual: 18 kV, 1 to 1.1 mm, 0.3 and 0.6 MPa (stored copy).", "read"
+    ),
+    "carbon-lead-page": Work("mecra.it, item 88: carbon leads of 10 to 23 kilohm a metre (stored copy).", "read"),
     "tester-practice": Work("Trade practice of the compression-type plug tester; no primary source found.", "practice"),
     "t-table": Work("hugoquene.github.io/QMS-EN, appendix C: Student's t (stored copy).", "read"),
     "t-table-second": Work("bookdown.org/pingapang9/linear_models_bookdown, table B.1 (stored copy).", "read"),

@@ -121,7 +121,7 @@ def mutual_inductance_uh_per_m(height_mm, spacing_mm, other_height_mm=None):
     Raises
     ------
     OutOfRange
-        A height or the spacing not above zero, or less spacing than the heights differ by.
+        A height or spacing not above zero, or less spacing than the heights differ by.
 
     Notes
     -----
@@ -298,7 +298,7 @@ def rotor_gap_kv(gap_mm):
 
     Notes
     -----
-    Sharp and ionised: less than a cold uniform gap. Source: practice.
+    Sharp and ionised, less than a cold uniform gap. Source: practice.
     """
     gap = in_range("The rotor gap", gap_mm, "mm", least=0.5, most=1.0)
     return plain(np.interp(gap, *ROTOR_POINTS))
@@ -322,8 +322,7 @@ def lead_cost_v(resistance_kohm, firing_kv=20.0, rise_us=60.0, cable_pf=CABLE_PF
 
     Notes
     -----
-    Before: R C dV/dt, next to nothing. During: R I of some 1500 V, a shorter spark. The
-    primary's amperes do not flow here. Source: derived.
+    Before: R C dV/dt, next to nothing. During: R I of some 1500 V. Source: derived.
     """
     ohms = in_range("The resistance", resistance_kohm, "kilohm", least=0)
     slope = in_range("The firing voltage", firing_kv, "kV", least=0, most=100)

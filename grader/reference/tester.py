@@ -9,7 +9,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+from scipy.special import ndtri, stdtrit
 
 from grader.errors import OutOfRange
 from grader.ranges import in_range, plain
@@ -188,7 +188,7 @@ def keep_verdict(new_psig, used_psig, keep_share=KEEP_SHARE, confidence=0.95, po
     if not pooled:
         freedom = total**2 / sum(part**2 / count for part, count in parts)
     error = ratio * math.sqrt(total)
-    half = error * stats.t.ppf(0.5 + in_range("The confidence", confidence, "", least=0.5, most=0.999) / 2.0, freedom)
+    half = error * stdtrit(freedom, _quantile(confidence))
     decision = "keep" if ratio - half >= limit else "reject" if ratio + half < limit else "undecided"
     return Verdict(*map(float, (ratio, error, freedom, ratio - half, ratio + half)), decision)
 
@@ -239,9 +239,7 @@ def student_factor(readings, confidence=0.95):
     Source: t-table.
     """
     count = in_range("The number of readings", readings, "", least=2)
-    return plain(
-        stats.t.ppf(0.5 + in_range("The confidence", confidence, "", least=0.5, most=0.999) / 2.0, count - 1.0)
-    )
+    return plain(stdtrit(count - 1.0, _quantile(confidence)))
 
 
 def sample_size(scatter, wanted, confidence=0.95, student=True):
@@ -269,9 +267,7 @@ def sample_size(scatter, wanted, confidence=0.95, student=True):
     """
     spread = in_range("The scatter", scatter, "", above=0)
     share = spread / in_range("The wanted half width", wanted, "", above=0)
-    normal = (
-        stats.norm.ppf(0.5 + in_range("The confidence", confidence, "", least=0.5, most=0.999) / 2.0) * share
-    ) ** 2
+    normal = (ndtri(_quantile(confidence)) * share) ** 2
     if normal > 1e5:
         raise OutOfRange(f"{normal:.0f} readings would be needed; allowed are 100000. Accept a wider mean.")
     count = max(2 if student else 1, math.ceil(normal - 1e-9))
@@ -330,7 +326,7 @@ def grubbs_critical(readings, risk=0.05):
     """
     count = in_range("The number of readings", readings, "", least=3)
     chance = in_range("The risk", risk, "", least=1e-4, most=0.5)
-    t2 = stats.t.ppf(chance / (2.0 * count), count - 2.0) ** 2
+    t2 = stdtrit(count - 2.0, chance / (2.0 * count)) ** 2
     return plain((count - 1.0) / np.sqrt(count) * np.sqrt(t2 / (count - 2.0 + t2)))
 
 
@@ -339,6 +335,10 @@ def _readings(whose, readings):
     if np.ndim(values) != 1 or np.size(values) < 2:
         raise OutOfRange(f"The {whose} has {np.size(values)} reading; take two or more.")
     return values
+
+
+def _quantile(confidence):
+    return 0.5 + in_range("The confidence", confidence, "", least=0.5, most=0.999) / 2.0
 
 
 def _barometer(barometer):

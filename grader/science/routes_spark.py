@@ -77,6 +77,11 @@ def hot_from_c():
     return plug.HOT_FROM_C
 
 
+def preignites_c():
+    """Nose temperature at which the charge may light on it."""
+    return plug.PREIGNITES_C
+
+
 def growth_thousandths_per_1000_miles():
     """Gap growth in the trade's own unit."""
     return plug.worn_gap_mm(1.0, 1609.344) / MM_PER_INCH * 1000.0 - 1000.0 / MM_PER_INCH
