@@ -62,7 +62,8 @@ def test_worked_case_is_undecided():
 
 
 @pytest.mark.parametrize(
-    ("used", "decision"), [([85, 86, 84], "keep"), ([50, 51, 49], "reject"), ([70, 71, 69], "undecided")]
+    ("used", "decision"),
+    [([85, 86, 84], "keep"), ([50, 51, 49], "reject"), ([70, 71, 69], "undecided"), ([66, 72, 70], "undecided")],
 )
 def test_clear_cases(used, decision):
     assert tester.keep_verdict([100, 101, 99], used).decision == decision
