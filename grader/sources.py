@@ -94,6 +94,87 @@ WORKS = {
         "Beccari, Beccari and Pipitone, J. Eng. Gas Turbines Power 132 (2010) 032802, abstract.", "read"
     ),
     "combustion-2011": Work("Journal of Combustion 2011, article 678719, abstract (stored copy).", "read"),
+    # spark, plug and cables
+    "uniform-law-page": Work(
+        "icestuff.com/~energy21/paschen2.htm (stored copy): uniform-field law of air, Townsend constants.", "read"
+    ),
+    "uniform-law-companion": Work(
+        "Worked companion file to a high-voltage text, chapter 4, example 4.1, page 144 (read for our notes).", "read"
+    ),
+    "strength-page": Work(
+        "high-voltage.highvoltageinfo.com, field strength, citing J. R. Lucas (stored copy).", "read"
+    ),
+    "nitrogen-chapter": Work("doi 10.1201/9780203025260-14, abstract: 1 cm of nitrogen at 101.3 kPa.", "read"),
+    "two-cm-spheres": Work("kronjaeger.com/hv-old/hv/tbl/measure.html: spheres of 2 cm (stored copy).", "read"),
+    "sphere-table": Work(
+        "home.earthlink.net/~jimlux/hv/spherev.htm: spheres of 5 to 200 cm, one earthed (stored copy).", "read"
+    ),
+    "aiee-table": Work(
+        "teslacoil.france.free.fr, sheet 15: AIEE sphere and needle gaps, weather factors (stored copy).", "read"
+    ),
+    "fink-note": Work(
+        "pupman.com, list archive of February 1995, quoting Peek and Fink and Beatty (stored copy).", "read"
+    ),
+    "iec-60052": Work("IEC 60052, Voltage measurement by means of standard air gaps.", "memory"),
+    "kuffel": Work("Kuffel, Zaengl and Kuffel, High Voltage Engineering Fundamentals.", "memory"),
+    "engine-correlation-files": Work(
+        "Two public code files quoting Pashley, Stone and Roberts, SAE 2000-01-0245 (read for our notes).", "read"
+    ),
+    "plug-measurements": Work(
+        "Public file of twelve plug-gap measurements, author unknown (read for our notes).", "read"
+    ),
+    "denton-first": Work("Denton, doi 10.4324/9780080492490-14, abstract: voltages at 0.6 mm.", "read"),
+    "denton-second": Work("Denton, doi 10.4324/9780080969435-14, abstract: voltages at 1 mm.", "read"),
+    "paschen-page": Work("highvoltageconnection.com, article on the Paschen curve (stored copy).", "read"),
+    "coolprop": Work("CoolProp: density of air.", "library"),
+    "sukhatme": Work(
+        "FOSSEE Scilab companion to Sukhatme, Heat Transfer, example 2.13: inputs and program; result computed.", "read"
+    ),
+    "incropera": Work(
+        "Incropera and DeWitt, Fundamentals of Heat and Mass Transfer, table A.2, example 3.9.", "memory"
+    ),
+    "munro": Work("R. G. Munro, J. Am. Ceram. Soc. 80 (1997) 1919, as in NIST SRD 150.", "memory"),
+    "alumina-sps": Work("Saheb and Hayat, Science of Sintering, article 272, abstract: dense alumina.", "read"),
+    "sapphire-chapter": Work("Aggarwal and Ramdas, doi 10.1201/9780429283260-6, abstract: sapphire at 300 K.", "read"),
+    "alumina-flash": Work("linseis.com, note on a flash measurement of alumina (stored copy).", "read"),
+    "alumina-grade": Work("makeitfrom.com, alumina of 97 to 99 % (stored copy).", "read"),
+    "plug-range-pages": Work(
+        "Public pages on plug temperature: sgracing.sg, guy-croft.com, unicoter.com (stored copies).", "read"
+    ),
+    "tip-fahrenheit-page": Work(
+        "hdtimeline.com, thread 2049: tip limits of 850, 1550 and 1700 F (stored copy).", "read"
+    ),
+    "demand-newspaper": Work(
+        "thechronicleherald.ca, wheels news 1362775: 8 to 12 kV in an engine (stored copy).", "read"
+    ),
+    "workshop-tester-page": Work(
+        "chevyman.ru, spark plugs of a workshop manual: 18 kV, 1 to 1.1 mm, 0.3 and 0.6 MPa (stored copy).", "read"
+    ),
+    "carbon-lead-page": Work("mecra.it, item 88: carbon leads of 10 to 23 kilohm a metre (stored copy).", "read"),
+    "tester-practice": Work("Trade practice of the compression-type plug tester; no primary source found.", "practice"),
+    "t-table": Work("hugoquene.github.io/QMS-EN, appendix C: Student's t (stored copy).", "read"),
+    "t-table-second": Work("bookdown.org/pingapang9/linear_models_bookdown, table B.1 (stored copy).", "read"),
+    "grubbs-table": Work("chem.libretexts.org, appendix 07, critical values for Grubbs's test (stored copy).", "read"),
+    "grubbs-table-second": Work("scribd.com, document 76685424: one-sided Grubbs values (stored copy).", "read"),
+    "nist-handbook": Work("NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.5.17.", "memory"),
+    "sample-size-page": Work("justaaa.com, 119405: sample size for a mean (stored copy).", "read"),
+    "sample-size-second": Work(
+        "wyzant.com, 896906, and homeworksource.com, 1024707: the same (stored copies).", "read"
+    ),
+    "welch-page": Work("peterstatistics.com, Welch(-Satterthwaite) t-test (stored copy).", "read"),
+    "workshop-lead-page": Work("gmpartsgiant.com, page on plug wires: resistance by length (stored copy).", "read"),
+    "workshop-foot-pages": Work(
+        "Public workshop pages on plug wires with limits per foot: 7, 10 and 12 kilohm (stored copies).", "read"
+    ),
+    "paul": Work("C. R. Paul, Introduction to Electromagnetic Compatibility, two wires over a plane.", "memory"),
+    "ht": Work("ht: conduction shape factors, used as capacitances.", "library"),
+    "power-line-examples": Work(
+        "FOSSEE Scilab companion 2273, chapter 4, examples 4.1, 4.13, 4.14: inputs and programs; results computed.",
+        "read",
+    ),
+    "nbs-spark": Work(
+        "NBS Research Paper RP1032 (1937), abstract: spark current and frequency (read for our notes).", "read"
+    ),
 }
 
 
