@@ -126,7 +126,6 @@ WORKS = {
     "denton-first": Work("Denton, doi 10.4324/9780080492490-14, abstract: voltages at 0.6 mm.", "read"),
     "denton-second": Work("Denton, doi 10.4324/9780080969435-14, abstract: voltages at 1 mm.", "read"),
     "paschen-page": Work("highvoltageconnection.com, article on the Paschen curve (stored copy).", "read"),
-    "coolprop": Work("CoolProp: density of air.", "library"),
     "sukhatme": Work(
         "FOSSEE Scilab companion to Sukhatme, Heat Transfer, example 2.13: inputs and program; result computed.", "read"
     ),

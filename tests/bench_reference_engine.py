@@ -13,7 +13,8 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
-from grader.reference import coil, cycle, induction, waveform
+from grader.reference.spark import coil, waveform
+from grader.reference.timing import cycle, induction
 
 SPEEDS = np.linspace(500.0, 5000.0, 46)
 CASES = (

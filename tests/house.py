@@ -71,8 +71,7 @@ def _judge(package, room, inside, target):
     if other not in FLOORS:
         return f"imports {target}, which has no floor"
     if other == room:
-        own = inside.stem
-        if room == "reference" and len(parts) > 2 and parts[2] not in ("angles", own):
+        if room == "reference" and parts[2:3] != ["angles"]:
             return f"imports its peer {target}"
         return ""
     if FLOORS[other] >= FLOORS[room] and FLOORS[room] > 0:

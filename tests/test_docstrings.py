@@ -12,7 +12,7 @@ ROOM = Path(__file__).parent.parent / "grader" / "reference"
 
 
 def public_functions():
-    for path in sorted(ROOM.glob("*.py")):
+    for path in sorted(ROOM.rglob("*.py")):
         for node in ast.parse(path.read_text(encoding="utf-8")).body:
             if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
                 yield pytest.param(node, id=f"{path.stem}.{node.name}")

@@ -22,7 +22,7 @@ def test_the_house_stands():
     ("file", "text", "said"),
     [
         ("reference/angles.py", "from grader.marking import compare", "not a lower floor"),
-        ("reference/advance.py", "from grader.reference import wiring", "imports its peer"),
+        ("reference/timing/advance.py", "from grader.reference.timing import wiring", "imports its peer"),
         ("reference/__init__.py", "from grader.reference import angles", "is not empty"),
         ("cupboard/shelf.py", "x = 1", "room without a floor"),
         ("marking/compare.py", "from grader.modules import m01_timing", "not a lower floor"),

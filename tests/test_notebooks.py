@@ -68,7 +68,9 @@ def test_nothing_of_the_solution_is_left_in_the_lesson(key):
     assert "SOLUTION" not in text and "lesson.answer(" not in text and "grader.reference" not in text
 
 
-@pytest.mark.parametrize("path", [p for key in KEYS for p in (solution(key), lesson(key))], ids=lambda p: f"{p.parts[-3]}-{p.stem}")
+@pytest.mark.parametrize(
+    "path", [p for key in KEYS for p in (solution(key), lesson(key))], ids=lambda p: f"{p.parts[-3]}-{p.stem}"
+)
 def test_notebooks_are_stripped_and_valid(path):
     book = notebooks.sources(path)
     nbformat.validate(book)

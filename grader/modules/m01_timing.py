@@ -3,7 +3,8 @@
 from types import MappingProxyType
 
 from grader.exercise.model import Absolute, Choice, Exercise, Module, Number, Percent, Pick, Slip, Steps
-from grader.reference import advance, angles
+from grader.reference import angles
+from grader.reference.timing import advance
 from grader.vehicle.spec import vehicle, vehicles
 
 _RULE = Percent(2, "arc against chord, and reading a rule to half a millimetre")

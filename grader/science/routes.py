@@ -4,7 +4,8 @@ Peers of `grader.reference` never call each other; where a published figure need
 two of them in a row, the row names a function of this file.
 """
 
-from grader.reference import advance, angles
+from grader.reference import angles
+from grader.reference.timing import advance
 
 BANKS = {
     "inline": lambda n: [list(range(1, n + 1))],

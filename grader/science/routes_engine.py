@@ -6,7 +6,8 @@ of them in a row, or one number out of a curve, the row names a function of this
 
 import numpy as np
 
-from grader.reference import advance, coil, combustion, cycle, induction, points, waveform
+from grader.reference.spark import coil, points, waveform
+from grader.reference.timing import advance, combustion, cycle, induction
 
 PSIA_PER_KPA = 1.0 / 6.894757
 M_PER_FT = 0.3048

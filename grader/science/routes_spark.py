@@ -4,7 +4,7 @@ A check row compares one number. Where a published figure needs two peers in a r
 or one member of a function's answer, the row names a function of this file.
 """
 
-from grader.reference import breakdown, cables, plug, tester
+from grader.reference.spark import breakdown, cables, plug, tester
 
 MM_PER_INCH = 25.4
 MMHG_PER_ATMOSPHERE = 760.0

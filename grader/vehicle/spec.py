@@ -6,8 +6,8 @@ from types import MappingProxyType
 
 from grader import tables
 from grader.errors import BadTable, OutOfRange, Unknown
-from grader.reference.advance import check_curve
 from grader.reference.angles import check_firing_order, firing_interval_deg
+from grader.reference.timing.advance import check_curve
 
 COLUMNS = (
     "key", "title", "use", "cylinders", "layout", "firing_order", "rotor", "battery_v", "earth", "initial_deg",

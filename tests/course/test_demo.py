@@ -78,7 +78,15 @@ def _record(module, trainee, numbers):
     from grader.exercise import issued
 
     return issued.make(
-        module, key=proofs.KEY, term="proof", trainee=trainee, attempt=1, mode="assessed", due="", zone="UTC", numbers=numbers
+        module,
+        key=proofs.KEY,
+        term="proof",
+        trainee=trainee,
+        attempt=1,
+        mode="assessed",
+        due="",
+        zone="UTC",
+        numbers=numbers,
     )
 
 

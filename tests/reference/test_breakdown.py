@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from grader.errors import OutOfRange
-from grader.reference import breakdown
+from grader.reference.spark import breakdown
 
 GAPS = st.floats(0.2, 2.5)
 DENSITIES = st.floats(0.8, 8.0)

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy.constants import epsilon_0, mu_0
 
 from grader.errors import OutOfRange
-from grader.reference import cables
+from grader.reference.spark import cables
 
 RADII = st.floats(0.2, 2.0)
 HEIGHTS = st.floats(10.0, 200.0)

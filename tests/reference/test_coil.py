@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from grader.errors import OutOfRange
-from grader.reference import coil
+from grader.reference.spark import coil
 
 SEEDED = settings(derandomize=True, max_examples=60, deadline=None)
 speeds = st.floats(100, 7000)

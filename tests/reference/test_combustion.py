@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from grader.errors import OutOfRange
-from grader.reference import combustion
+from grader.reference.timing import combustion
 
 SEEDED = settings(derandomize=True, max_examples=60, deadline=None)
 advances = st.floats(-10, 80)

@@ -8,8 +8,8 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import minimize_scalar
 
 from grader.errors import OutOfRange
-from grader.reference import cycle
 from grader.reference.angles import piston_fall_fraction
+from grader.reference.timing import cycle
 
 SEEDED = settings(derandomize=True, max_examples=40, deadline=None)
 NO_LOSS = cycle.Cylinder(wall_factor=0)

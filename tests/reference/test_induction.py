@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 from grader.errors import OutOfRange
-from grader.reference import induction
+from grader.reference.timing import induction
 
 areas = st.floats(1.0, 1500.0)
 speeds = st.floats(1.0, 8000.0)

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad, solve_bvp
 
 from grader.errors import OutOfRange
-from grader.reference import plug
+from grader.reference.spark import plug
 
 NOSES = st.floats(1.0, 30.0)
 TRANSFERS = st.floats(50.0, 800.0)

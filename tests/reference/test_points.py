@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from grader.errors import OutOfRange
-from grader.reference import points
+from grader.reference.spark import points
 
 SEEDED = settings(derandomize=True, max_examples=80, deadline=None)
 counts = st.sampled_from([4, 6, 8])

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from grader.errors import OutOfRange
-from grader.reference import tester
+from grader.reference.spark import tester
 
 NEW, USED = [102, 98, 100, 101, 99], [71, 75, 69, 73, 72]
 READINGS = st.lists(st.floats(20.0, 200.0), min_size=3, max_size=12).filter(lambda values: np.ptp(values) > 0.5)

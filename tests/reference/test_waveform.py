@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from grader.errors import OutOfRange
-from grader.reference import coil, waveform
+from grader.reference.spark import coil, waveform
 
 SEEDED = settings(derandomize=True, max_examples=30, deadline=None)
 TEACHING = waveform.TEACHING_CIRCUIT
