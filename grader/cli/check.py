@@ -4,9 +4,8 @@ import sys
 from typing import Annotated
 
 import typer
-from rich.table import Table
 
-from grader.cli.output import console, say
+from grader.cli.output import say
 
 
 def release(module: Annotated[str, typer.Argument(help="Otherwise every module.")] = ""):
@@ -20,24 +19,25 @@ def release(module: Annotated[str, typer.Argument(help="Otherwise every module."
 
 def check(
     science: Annotated[bool, typer.Option("--science", help="Reference functions against published values.")] = False,
+    readme: Annotated[bool, typer.Option("--readme", help="Also put the summary into README.md.")] = False,
 ):
     """Check the project itself."""
     if not science:
         say("Say what to check: --science.")
         sys.exit(2)
-    from grader.science import checks
+    from grader.science import checks, summary
 
     outcomes = [checks.run(check) for check in checks.every()]
-    table = Table("check", "label", "source", "expected", "got", "error", "allowed", box=None, pad_edge=False)
     for found in outcomes:
         row = found.check
-        table.add_row(
-            f"{row.table} {row.id}", row.label, row.source, f"{row.expected} {row.unit}", f"{found.got:.6g}",
-            f"{found.error:.2g}", row.allowed if found.passed else f"{row.allowed}  FAILED",
-        )  # fmt: skip
-    console.print(table)
+        say(
+            f"{'ok  ' if found.passed else 'FAIL'} {row.table + ' ' + row.id:<24} {row.label:<10} {row.source:<22} "
+            f"{row.expected + ' ' + row.unit:<24} got {found.got:<12.6g} off {found.error:<9.2g} allowed {row.allowed}"
+        )
     for label in checks.LABELS:
         mine = [found for found in outcomes if found.check.label == label]
         say(f"{label}: {sum(found.passed for found in mine)} of {len(mine)} pass.")
+    if readme:
+        summary.write_readme(outcomes)
     if not all(found.passed for found in outcomes):
         sys.exit(1)
