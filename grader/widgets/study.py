@@ -3,7 +3,6 @@
 import io
 import json
 import unicodedata
-import uuid
 import zipfile
 import zlib
 from dataclasses import dataclass
@@ -11,11 +10,9 @@ from pathlib import Path
 
 from grader import catalogue, files, paths
 from grader.errors import BadFile, Refused, TimingMarkError, Unknown
-from grader.exercise import issued
-from grader.widgets.store import PRACTICE_MARKER
+from grader.exercise import issued, practice
+from grader.exercise.model import PRACTICE
 
-MARKER_FORMAT, MARKER_SCHEMA = "timing-mark practice", 1
-NOBODY = "trainee"
 LARGEST_HANDOUT = 25_000_000
 LARGEST_LESSON = 20_000_000
 
@@ -79,15 +76,8 @@ def make_ready(target, *, folder=None, name=""):
     return _from_lessons(catalogue.module(target).key, home, name)
 
 
-def folder_name(name):
-    """A name of a person as the name of a folder: letters and figures stay, all else becomes a hyphen."""
-    plain = unicodedata.normalize("NFC", name).strip().casefold()
-    kept = "".join(letter if letter.isalnum() or letter in "_-" else "-" for letter in plain)[:60].strip("-")
-    return kept or NOBODY
-
-
 def _from_lessons(module, home, name):
-    root = home / folder_name(name)
+    root = home / practice.folder_name(name)
     folder = root / module
     lesson = paths.lessons() / module / f"{module}.ipynb"
     if not lesson.is_file():
@@ -97,14 +87,12 @@ def _from_lessons(module, home, name):
             f"{folder} holds numbers that an instructor issued. Open that work by its zip, "
             "or practise under another --name."
         )
-    marker = folder / PRACTICE_MARKER
+    marker = folder / practice.NAME
     if marker.exists():
         _same_person(marker, name, folder)
     else:
-        made = {"format": MARKER_FORMAT, "schema": MARKER_SCHEMA, "name": name.strip(), "installation": uuid.uuid4().hex,
-                "counter": 1}  # fmt: skip
-        files.write_text(marker, files.to_json(made))
-    return _put(root, folder, module, "practice", lesson.read_bytes())
+        practice.write(marker, practice.new(" ".join(unicodedata.normalize("NFC", name).split())))
+    return _put(root, folder, module, PRACTICE, lesson.read_bytes())
 
 
 def _from_handout(path, home, name):
@@ -113,15 +101,16 @@ def _from_handout(path, home, name):
         module = catalogue.module(record.module).key
     except Unknown as problem:
         raise BadFile(f"The hand-out is for a module this version does not have. {problem}") from None
-    root = home / folder_name(name or record.trainee)
+    root = home / practice.folder_name(name or record.trainee)
     folder = root / (module if record.attempt == 1 else f"{module}-attempt-{record.attempt}")
-    if (folder / PRACTICE_MARKER).exists():
+    if (folder / practice.NAME).exists():
         raise Refused(f"{folder} holds practice work. Open the hand-out under another --name; nothing was changed.")
     kept = folder / issued.NAME
     if kept.exists():
         if issued.read(kept) != record:
             raise Refused(
-                f"{folder} holds other numbers than this hand-out. Name another place with --folder; nothing was changed."
+                f"{folder} holds other numbers than this hand-out. "
+                "Nothing was changed; name another place with --folder."
             )
     else:
         files.write_bytes(kept, issued.dump(record))
@@ -141,14 +130,11 @@ def _put(root, folder, module, mode, lesson):
 
 def _same_person(marker, name, folder):
     try:
-        found = files.from_json(
-            files.read_bytes(marker, most=100_000, what="The practice marker"), what="The practice marker"
-        )
+        found = practice.read(marker)
     except BadFile as problem:
-        raise Refused(f"{problem} Delete {marker} to start anew; answers.json beside it stays.") from None
-    other = found.get("name")
-    if isinstance(other, str) and name.strip() and other and other.casefold() != name.strip().casefold():
-        raise Refused(f"{folder} holds the work of {other}. Choose a name that differs in letters or figures.")
+        raise Refused(f"{problem} Your answers lie in {folder}.") from None
+    if name.strip() and found.name and found.name.casefold() != name.strip().casefold():
+        raise Refused(f"{folder} holds the work of {found.name}. Choose a name that differs in letters or figures.")
 
 
 def _unpack(path):

@@ -105,16 +105,16 @@ def start(root, address, **options):
     """
     private = root / PRIVATE
     command = [
-        sys.executable, "-m", "jupyterlab", "--no-browser", f"--ServerApp.ip={HOST}", f"--ServerApp.port={address.port}",
-        "--ServerApp.port_retries=0", f"--ServerApp.root_dir={root}",
+        sys.executable, "-m", "jupyterlab", "--no-browser", f"--ServerApp.ip={HOST}",
+        f"--ServerApp.port={address.port}", "--ServerApp.port_retries=0", f"--ServerApp.root_dir={root}",
     ]  # fmt: skip
     if hasattr(os, "geteuid") and os.geteuid() == 0:
         command.append("--allow-root")
     log = private / "server.log"
     with open(log, "wb") as stream:
         process = subprocess.Popen(
-            command, env=_environment(private, address), cwd=root, stdin=subprocess.DEVNULL, stdout=stream, stderr=stream,
-            start_new_session=True, **options,
+            command, env=_environment(private, address), cwd=root, stdin=subprocess.DEVNULL,
+            stdout=stream, stderr=stream, start_new_session=True, **options,
         )  # fmt: skip
     until = time.monotonic() + START_PATIENCE_S
     while not address.answers():

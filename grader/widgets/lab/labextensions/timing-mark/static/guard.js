@@ -113,7 +113,9 @@ export class SaveGuard {
   putBack() {
     for (const [id, typed] of this.pending) {
       const part = partOf(this.page.panel.node, id);
-      if (part) {
+      if (part && typed.choice !== null && read(part).choice === typed.choice && beaconOf(part).dataset.saved === "yes") {
+        this.pending.delete(id); // chosen and saved before the kernel went
+      } else if (part) {
         typed.since = Date.now();
         typed.before = beaconOf(part).outerHTML;
         this.puttingBack = true;
