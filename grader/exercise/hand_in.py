@@ -30,6 +30,11 @@ class Receipt:
         return " ".join(self.sha256[start : start + 4] for start in (0, 4, 8))
 
 
+def digest(content):
+    """The digest of an answer sheet's bytes, as the instructor's record keeps it."""
+    return hashlib.sha256(content).hexdigest()
+
+
 def zip_name(record):
     """Name of the hand-in of an issue."""
     owner = re.sub(r"[^A-Za-z0-9_-]", "-", record.trainee)[:60]  # a path in place of an id must not lead elsewhere
@@ -74,7 +79,7 @@ def write(folder, record):
     answered = sum(bool(answer.raw.strip()) for answer in sheet.answers.values())
     if not answered:
         raise Refused("Nothing is answered yet, so there is nothing to hand in.")
-    receipt = Receipt(hashlib.sha256(content).hexdigest(), clock.to_text(clock.now()), answered)
+    receipt = Receipt(digest(content), clock.to_text(clock.now()), answered)
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
         for name, body in (

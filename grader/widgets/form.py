@@ -22,6 +22,8 @@ class ExerciseForm:
     exercise : Exercise
     """
 
+    shows_unsaved = False
+
     def __init__(self, store, exercise):
         self.store, self.exercise = store, exercise
         self.parts = {}

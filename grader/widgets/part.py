@@ -22,20 +22,23 @@ _DONE = (compare.RIGHT, compare.CARRIED)
 
 
 def shown_errors(method):
-    """A callback whose errors appear in the form; the notebook would swallow them."""
+    """A callback whose errors appear in the form; the notebook would swallow them.
+
+    The owner has `say` and `shows_unsaved`: True where an answer that could not be
+    saved is told in another place.
+    """
 
     @wraps(method)
-    def safe(self, *arguments):
+    def safe(self, *arguments, **named):
         try:
-            return method(self, *arguments)
-        except CannotWrite:
-            return None  # the store says why; the form shows it beside the field
+            return method(self, *arguments, **named)
         except TimingMarkError as problem:
-            self.say(str(problem), "wrong")
+            if not (self.shows_unsaved and isinstance(problem, CannotWrite)):
+                self.say(str(problem), "wrong")
         except Exception as problem:
             self.say(
-                f"The lesson stumbled here ({type(problem).__name__}: {problem}). What you typed stays. Reload the page; "
-                "if that does not help, show this line to your instructor.",
+                f"The lesson stumbled here ({type(problem).__name__}: {problem}). What you typed stays. Reload "
+                "the page; if that does not help, show this line to your instructor.",
                 "wrong",
             )
         return None
@@ -49,6 +52,8 @@ class PartForm:
     `box` is the widget; `changed` is called when a verdict was given, so that
     the exercise can offer its route. `own_name` is the part's key.
     """
+
+    shows_unsaved = True  # beside the field, from the store
 
     def __init__(self, store, exercise, part, changed=lambda: None):
         self.store, self.exercise, self.part = store, exercise, part
