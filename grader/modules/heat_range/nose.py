@@ -276,8 +276,8 @@ TWO_DUTIES = Exercise(
     parts=(
         PlotReading(
             key="reading", prompt="Tip of the first plug, read off the chart", unit="°C", also=("°F",), marks=1, step=5,
-            minor=20.0, answer=lambda v: nose_tip_c(v.name, round(v.read_load, 4)), reads=MappingProxyType({"read_load": 0.01}),
-            within=Absolute(10, "half a division of the chart"), possible=(0.0, 1200.0), objectives=("H2", "H4"),
+            minor=10.0, answer=lambda v: nose_tip_c(v.name, round(v.read_load, 4)), reads=MappingProxyType({"read_load": 0.01}),
+            within=Absolute(6, "half a division of the chart"), possible=(0.0, 1200.0), objectives=("H2", "H4"),
             slips=(
                 Slip("other-curve",
                      "You read another plug's curve. The longest nose is the uppermost line, the shortest the lowest.",

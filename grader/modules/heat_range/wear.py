@@ -1,6 +1,5 @@
 """Exercises on gap growth: how wide, what voltage it asks for, what is left, and when to service."""
 
-
 from grader.exercise.kinds import Range
 from grader.exercise.model import Absolute, Exercise, Number, Percent, Pick, Slip, Steps
 from grader.reference.spark import breakdown, plug
@@ -79,7 +78,7 @@ RESERVE = Exercise(
         "K × (24.22·x + 6.08·√x) kV."
     ),
     draw={
-        "density": Steps(26, 50, 1, scale=10),
+        "density": Steps(22, 56, 1, scale=10),
         "rounding": Pick((0.5, 0.75, 1.0)),
         "available_kv": Steps(150, 260, 2, scale=10),
     },
@@ -90,7 +89,7 @@ RESERVE = Exercise(
         Number(
             key="required", prompt="Required voltage at the plug", unit="kV", also=("V",), marks=2, step=0.1,
             answer=_required_kv, uses=("m03.gap_growth.gap",),
-            within=Percent(3, "a square root and two products by pocket calculator"), possible=(0.5, 90.0),
+            within=Percent(2, "a square root and two products by pocket calculator"), possible=(0.5, 90.0),
             objectives=("H8",),
             slips=(
                 Slip("millimetres",
