@@ -3,7 +3,6 @@
 import json
 from pathlib import Path
 
-from grader.exercise import sheet as sheets
 from grader.exercise.model import Module
 from grader.exercise.truth import Truth
 from grader.marking import proof
@@ -25,8 +24,7 @@ def exercises(module, numbers):
 
 def marks_of(module, numbers, answers):
     """Marks of typed answers against a trainee's numbers."""
-    entries = {path: sheets.Answer(raw) for path, raw in answers.items()}
-    return mark_sheet(module, exercises(module, numbers), sheets.Sheet("proof", module.key, "t", 1, entries))
+    return mark_sheet(module, exercises(module, numbers), proof.sheet(module, answers))
 
 
 def everything(module, trainees=300):
@@ -54,13 +52,14 @@ def numbers_and_answers_are_as_recorded(module):
 
 
 def _with(module, exercise):
-    """The module with one exercise in that version."""
-    return Module(
-        module.key,
-        module.title,
-        module.minutes,
-        tuple(exercise if e.key == exercise.key else e for e in module.exercises),
-    )
+    """The module with one exercise in that version, and with it those of this version that are drawn together with it."""
+    leader = exercise.linked or exercise.key
+    group = {
+        e.key: e
+        for e in (*module.exercises, *module.old)
+        if (e.linked or e.key) == leader and e.version == exercise.version
+    }
+    return Module(module.key, module.title, module.minutes, tuple(group.get(e.key, e) for e in module.exercises))
 
 
 def _as_recorded(module, exercise, golden=GOLDEN):
