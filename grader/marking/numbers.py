@@ -98,7 +98,7 @@ def _distance(typed, value):
 
 
 def _times(value, factor):
-    return tuple(end * factor for end in value) if isinstance(value, tuple) else value * factor
+    return tuple(sorted(end * factor for end in value)) if isinstance(value, tuple) else value * factor
 
 
 def _any(value):
