@@ -189,7 +189,7 @@ class PartForm:
         self.beacon.value = (
             f'<span data-part="{escape(self.path)}" data-text="{quote(self._raw, safe="")}" '
             f'data-unit="{quote(self._unit_text, safe="")}" data-saved="{"yes" if saved else "no"}" '
-            f'data-why="{escape("" if saved else self.store.why)}"></span>'
+            f'data-why="{quote("" if saved else self.store.why)}"></span>'
         )
 
     def _mark(self):

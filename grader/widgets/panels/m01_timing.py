@@ -187,8 +187,8 @@ def curves_caption(state):
         else "the vacuum line is off and plugged and the unit adds 0.0°"
     )
     return (
-        f"Advance against engine speed. At {state.speed_rpm:.0f} rev/min the initial timing is {state.initial_deg:.0f}°, "
-        f"the weights add {state.centrifugal_deg:.1f}°, {line}: total {state.total_deg:.1f}° before top dead centre, "
+        f"Advance against engine speed. At {state.speed_rpm:.0f} rev/min the initial timing is "
+        f"{state.initial_deg:.0f}°, the weights add {state.centrifugal_deg:.1f}°, {line}: total {state.total_deg:.1f}° before top dead centre, "
         "all in crank degrees."
     )
 
