@@ -6,7 +6,7 @@ from types import MappingProxyType
 import numpy as np
 
 from grader.exercise.kinds import PlotReading
-from grader.exercise.model import Absolute, Choice, Exercise, Number, Percent, Pick, Slip, Steps
+from grader.exercise.model import Absolute, Choice, Exercise, Number, Pick, Slip, Steps
 from grader.reference.spark import plug
 from grader.units import convert, unit
 
@@ -14,7 +14,7 @@ from grader.units import convert, unit
 NOSES_MM = MappingProxyType({"A": 10.0, "B": 16.0, "C": 22.0})
 NEITHER = "none"
 
-_COSH = Absolute(3, "cosh from a table in steps of 0.1, read between the lines")
+_COSH = Absolute(4, "m·L good to 0.01, and cosh read between the lines of a table")
 _STATE_C = MappingProxyType(
     {
         "fouls": (340, 440),
@@ -118,7 +118,7 @@ NOSE_FIN = Exercise(
     parts=(
         Number(
             key="number", prompt="The number m·L", unit="", marks=1, step=0.01,
-            answer=_fin_number, within=Percent(2, "a square root by pocket calculator"), possible=(0.05, 20.0),
+            answer=_fin_number, within=Absolute(0.01, "a square root by pocket calculator"), possible=(0.05, 20.0),
             objectives=("H1", "H7"),
             slips=(
                 Slip("four",

@@ -212,6 +212,10 @@ def _lot(parameters):
     plugs = []
     for number in range(1, _PLUGS + 1):
         gap = round((parameters["new_mm"] + limit) / 2 + parameters[f"grown_{number}"] / 100, 2)
+        if (
+            _WIRE_MM / 2 < abs(gap - limit) < 2 * _WIRE_MM
+        ):  # neither at the limit nor clear of it: nobody could tell why
+            gap = round(limit + (2.2 if gap > limit else -2.2) * _WIRE_MM, 2)
         plugs.append([f"P{number}", parameters[f"look_{number}"], gap])
     return {"plugs": plugs}
 

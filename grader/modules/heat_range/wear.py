@@ -89,7 +89,7 @@ RESERVE = Exercise(
         Number(
             key="required", prompt="Required voltage at the plug", unit="kV", also=("V",), marks=2, step=0.1,
             answer=_required_kv, uses=("m03.gap_growth.gap",),
-            within=Percent(2, "a square root and two products by pocket calculator"), possible=(0.5, 90.0),
+            within=Percent(1.5, "a square root and two products by pocket calculator"), possible=(0.5, 90.0),
             objectives=("H8",),
             slips=(
                 Slip("millimetres",
@@ -109,7 +109,7 @@ RESERVE = Exercise(
         Number(
             key="reserve", prompt="Reserve (below zero if the plug misfires)", unit="kV", also=("V",), marks=1, step=0.1,
             answer=lambda v, required: breakdown.reserve_kv(v.available_kv, required),
-            uses=("m03.reserve.required",), within=Absolute(0.3, "two rounded voltages"), possible=(-90.0, 30.0),
+            uses=("m03.reserve.required",), within=Absolute(0.45, "a required voltage that was right to 1.5 %"), possible=(-90.0, 30.0),
             objectives=("H8",),
             slips=(
                 Slip("rotor",
