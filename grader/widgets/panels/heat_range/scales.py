@@ -11,11 +11,11 @@ LOWEST_C, HIGHEST_C = 100.0, 1100.0
 HEAT = LinearSegmentedColormap.from_list("heat", ("#2b4f77", "#7fa7c9", "#e8d9b5", "#e69f00", "#b3261e"))
 _SHADE = Normalize(150.0, 1000.0)
 ZONES = (
-    (LOWEST_C, plug.CLEAN_FROM_C, "#d5d5d5", "fouls"),
+    (LOWEST_C, plug.CLEAN_FROM_C, "#d5d5d5", "fouls, below 450 °C"),
     (plug.CLEAN_FROM_C, plug.CLEAN_SURELY_C, "#ececec", ""),
-    (plug.CLEAN_SURELY_C, plug.HOT_FROM_C, "#ffffff", "cleans itself"),
-    (plug.HOT_FROM_C, plug.PREIGNITES_C, "#fbe3d6", "too hot"),
-    (plug.PREIGNITES_C, HIGHEST_C, "#f3b79c", "pre-ignition"),
+    (plug.CLEAN_SURELY_C, plug.HOT_FROM_C, "#ffffff", "cleans itself, from 500 °C"),
+    (plug.HOT_FROM_C, plug.PREIGNITES_C, "#fbe3d6", "too hot, from 850 °C"),
+    (plug.PREIGNITES_C, HIGHEST_C, "#f3b79c", "pre-ignition, from 950 °C"),
 )
 STATE_WORDS = {
     "fouls": "too cold, it fouls",

@@ -125,7 +125,8 @@ class Section(Picture):
         for side, pair, seat in zip((-1, 1), (self._paths[:2], self._paths[2:]), self._gasket, strict=True):
             pair[0].set_positions((side * 1.9, 0.0), (side * 1.9, root + 0.5))
             pair[1].set_positions((side * 2.6, root + 1.0), (side * 11.2, root + 3.2))
-            pair[1].set_linestyle(":" if loose else "-")
+            pair[1].set_linewidth(0.7 if loose else 1.8)
+            pair[1].set_mutation_scale(9 if loose else 16)
             seat.set_data([side * 8.6, side * 8.6] if loose else [], [0.6, _TOP_MM] if loose else [])
         self._tip.set_text(f"tip {state.tip_c:.0f} °C\n{scales.fahrenheit(state.tip_c):.0f} °F")
         self._root.set(y=root, text=f"root\n{state.root_c:.0f} °C")
@@ -140,8 +141,6 @@ class Profile(Picture):
         scales.temperature_axes(axes, scales.LOWEST_C, scales.HIGHEST_C)
         axes.set_xticks(range(0, LONGEST_MM + 1, 4))
         scales.plain_axes(axes, "Distance from the root (mm)", "Temperature (°C)")
-        axes.text(0.4, plug.CLEAN_FROM_C - 8, "450 °C", va="top", **scales.font(11, color="#555555"))
-        axes.text(0.4, plug.HOT_FROM_C + 8, "850 °C", va="bottom", **scales.font(11, color="#555555"))
         (self._line,) = axes.plot([], [], color=style.INK, lw=style.LINE)
         (self._dot,) = axes.plot([], [], "o", color=style.RED, ms=9, mec=style.INK)
         self._words = axes.text(0, 0, "", **scales.font(14, weight="bold"))
@@ -160,7 +159,7 @@ class Profile(Picture):
 def section_caption(state):
     """What the section shows, in words."""
     way = (
-        "The seat is loose: between thread and head the way of the heat is poor (dotted), so the root runs hotter."
+        "The seat is loose: between thread and head the way of the heat is poor (thin arrows), so the root runs hotter."
         if state.seat == LOOSE
         else "The heat leaves along the arrows: up the nose to the root, through the seat into the shell, then into the head."
     )

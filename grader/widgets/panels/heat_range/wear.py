@@ -104,7 +104,7 @@ class Electrodes(Picture):
         scales.plain_axes(below, "Distance (1000 km)", "Gap (mm)")
         below.spines["right"].set_visible(False)
         (self._grows,) = below.plot(_TURNS_OF_SLIDER / 1000, np.ones_like(_TURNS_OF_SLIDER), color=style.INK, lw=1.8)
-        (self._now,) = below.plot([], [], "o", color=style.RED, ms=8, mec=style.INK)
+        (self._now,) = below.plot([], [], "o", color=style.RED, ms=8, mec=style.INK, clip_on=False)
         return self._centre, self._line, self._words, self._grows, self._now
 
     def update(self, state):
