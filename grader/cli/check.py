@@ -58,11 +58,13 @@ def _check_science():
 
 
 def _check_exercises(module, trainees):
+    from rich.console import Console
     from rich.progress import Progress
 
     from grader import catalogue
     from grader.marking import proof
 
+    wide = Console(highlight=False, width=max(console.width, 120))  # one line a part, also where output is piped
     faults = []
     for key in [catalogue.module(module).key] if module else catalogue.all_modules():
         unit = catalogue.module(key)
@@ -75,7 +77,7 @@ def _check_exercises(module, trainees):
         for (_, part, path), mine in zip(unit.parts(), found.parts.values(), strict=True):
             table.add_row(path, *_figures(part, mine), "FAILED" if mine.faults else "")
         say(f"{key}: {trainees} trainees, {unit.marks} marks")
-        console.print(table, width=max(console.width, 120))  # one line a part, also where output is piped
+        wide.print(table)
         say(f"A classmate's whole sheet earns {found.copied_sheet:.2f} of {unit.marks} marks on average.")
         say(
             f"Orders that are the same for most trainees: {', '.join(found.fixed) or 'none'} ({found.fixed_share:.0%} of the marks)."
