@@ -4,7 +4,6 @@ import json
 
 from grader.errors import Unreadable
 
-
 NONE = "none"  # what stands for an empty list
 
 
