@@ -4,7 +4,6 @@ import sys
 from typing import Annotated
 
 import typer
-from rich.table import Table
 
 from grader.cli.output import console, say
 
@@ -21,9 +20,8 @@ def release(module: Annotated[str, typer.Argument(help="Otherwise every module."
 def check(
     module: Annotated[str, typer.Argument(help="With --exercises: one module; otherwise every one.")] = "",
     science: Annotated[bool, typer.Option("--science", help="Reference functions against published values.")] = False,
-    exercises: Annotated[
-        bool, typer.Option("--exercises", help="Own numbers, slips, copying, constant answers.")
-    ] = False,
+    readme: Annotated[bool, typer.Option("--readme", help="Also put the summary into README.md.")] = False,
+    exercises: Annotated[bool, typer.Option("--exercises", help="Own numbers, slips, copied answers.")] = False,
     trainees: Annotated[int, typer.Option(min=20, help="With --exercises: for how many trainees.")] = 10_000,
 ):
     """Check the project itself."""
@@ -32,56 +30,49 @@ def check(
         sys.exit(2)
     sound = True
     if science:
-        sound &= _check_science()
+        sound &= _check_science(readme)
     if exercises:
         sound &= _check_exercises(module, trainees)
     if not sound:
         sys.exit(1)
 
 
-def _check_science():
-    from grader.science import checks
+def _check_science(readme):
+    from grader.science import checks, summary
 
     outcomes = [checks.run(check) for check in checks.every()]
-    table = Table("check", "label", "source", "expected", "got", "error", "allowed", box=None, pad_edge=False)
     for found in outcomes:
         row = found.check
-        table.add_row(
-            f"{row.table} {row.id}", row.label, row.source, f"{row.expected} {row.unit}", f"{found.got:.6g}",
-            f"{found.error:.2g}", row.allowed if found.passed else f"{row.allowed}  FAILED",
-        )  # fmt: skip
-    console.print(table)
+        say(
+            f"{'ok  ' if found.passed else 'FAIL'} {row.table + ' ' + row.id:<24} {row.label:<10} {row.source:<22} "
+            f"{row.expected + ' ' + row.unit:<24} got {found.got:<12.6g} off {found.error:<9.2g} allowed {row.allowed}"
+        )
     for label in checks.LABELS:
         mine = [found for found in outcomes if found.check.label == label]
         say(f"{label}: {sum(found.passed for found in mine)} of {len(mine)} pass.")
+    if readme:
+        summary.write_readme(outcomes)
     return all(found.passed for found in outcomes)
 
 
 def _check_exercises(module, trainees):
-    from rich.console import Console
     from rich.progress import Progress
 
     from grader import catalogue
     from grader.marking import proof
 
-    wide = Console(highlight=False, width=max(console.width, 120))  # one line a part, also where output is piped
     faults = []
     for key in [catalogue.module(module).key] if module else catalogue.all_modules():
         unit = catalogue.module(key)
         with Progress(console=console, transient=True) as bar:
             task = bar.add_task(key, total=trainees)
             found = proof.prove(unit, trainees, step=lambda bar=bar, task=task: bar.advance(task))
-        table = Table(
-            "part", "tolerance", "slips", "nearest", "copied", "constant", "limit", "", box=None, pad_edge=False
-        )
-        for (_, part, path), mine in zip(unit.parts(), found.parts.values(), strict=True):
-            table.add_row(path, *_figures(part, mine), "FAILED" if mine.faults else "")
         say(f"{key}: {trainees} trainees, {unit.marks} marks")
-        wide.print(table)
+        for (_, part, path), mine in zip(unit.parts(), found.parts.values(), strict=True):
+            say(f"{'FAIL' if mine.faults else 'ok  '} {path:<32} {_figures(part, mine)}")
         say(f"A classmate's whole sheet earns {found.copied_sheet:.2f} of {unit.marks} marks on average.")
-        say(
-            f"Orders that are the same for most trainees: {', '.join(found.fixed) or 'none'} ({found.fixed_share:.0%} of the marks)."
-        )
+        fixed = ", ".join(found.fixed) or "none"
+        say(f"Orders that are the same for most trainees: {fixed} ({found.fixed_share:.0%} of the marks).")
         faults += found.faults
     for fault in faults:
         say(f"  ! {fault}")
@@ -91,15 +82,11 @@ def _check_exercises(module, trainees):
 
 def _figures(part, mine):
     low, high = mine.tolerance
-    width = "" if high == 0 else f"{low:.3g}" if low == high else f"{low:.3g} to {high:.3g}"
+    width = "" if high == 0 else f"{low:.3g} to {high:.3g} {part.unit}"
     slips = f"{len(mine.slips)} of {len(part.slips)} named" if part.slips else ""
     nearest = f"{mine.nearest:.2f}" if mine.nearest < float("inf") else ""
     limit = "listed" if mine.limit is None else f"{mine.limit:.0%}"
     return (
-        f"{width} {getattr(part, 'unit', '')}".strip(),
-        slips,
-        nearest,
-        f"{mine.copied:.1%}",
-        f"{mine.constant:.1%}",
-        limit,
+        f"tolerance {width:<24} slips {slips:<14} nearest {nearest:<6} "
+        f"copied {mine.copied:<6.1%} constant {mine.constant:<6.1%} limit {limit}"
     )

@@ -136,7 +136,7 @@ def test_scalars_are_floats_and_arrays_broadcast():
 @pytest.mark.parametrize(
     ("call", "words"),
     [
-        (lambda: coil.closed_time_ms(30, 0), "At rest the points may stay closed for ever"),
+        (lambda: coil.closed_time_ms(30, 0), "At rest they may stay closed"),
         (lambda: coil.closed_time_ms(-1, 1000), "dwell is -1 distributor degrees"),
         (lambda: coil.current_after_a(5, resistance_ohm=0), "primary resistance is 0 ohm"),
         (lambda: coil.current_after_a(5, supply_v=-12), "supply is -12 V"),

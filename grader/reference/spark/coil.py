@@ -38,9 +38,7 @@ def closed_time_ms(dwell_deg, speed_rpm):
     The distributor sweeps 3 N degrees a second. Source: public-ignition-page.
     """
     dwell = in_range("The dwell", dwell_deg, "distributor degrees", least=0, most=180)
-    speed = in_range(
-        "Engine speed", speed_rpm, "rev/min", above=0, advice="At rest the points may stay closed for ever."
-    )
+    speed = in_range("Engine speed", speed_rpm, "rev/min", above=0, advice="At rest they may stay closed.")
     return 1000.0 * dwell / (3.0 * speed)
 
 
