@@ -32,7 +32,7 @@ def assign_module(
 
 def collect_hand_ins(
     paths: Annotated[list[Path] | None, typer.Argument(help="Files or folders; otherwise the term's inbox.")] = None,
-    received_at: Annotated[str, typer.Option(help="When they arrived, if the files cannot tell.")] = "",
+    received_at: Annotated[str, typer.Option(help="When they arrived, for files without the exchange's stamp.")] = "",
     term: TermFolder = HERE,
 ):
     """Take hand-ins; each is kept as it came."""
@@ -44,6 +44,8 @@ def collect_hand_ins(
     moment = clock.parse(received_at, opened.settings.zone) if received_at else None
     done = collect.collect(opened, paths or (), received_at=moment)
     say(f"{done.taken} taken, {done.known} known before, {len(done.findings)} to look at.")
+    for note in done.notes:
+        say(f"  note: {note}.")
     findings(done.findings)
 
 

@@ -118,8 +118,8 @@ def answer_rows(module, issue, found):
             "attempt": issue.attempt,
             "part": mark.path,
             "exercise": parts[mark.path][0].key,
-            "raw": mark.raw,
-            "unit": mark.unit,
+            "raw": mark.raw.replace("\0", "\ufffd"),  # PostgreSQL cannot hold the zero character
+            "unit": mark.unit.replace("\0", "\ufffd"),
             "read_as": mark.read_as,
             "expected": _expected(parts[mark.path][1], mark),
             "verdict": mark.verdict,
@@ -203,7 +203,7 @@ def kept(term, hand_in):
     """Content of a kept hand-in, checked against its digest."""
     path = collect.kept_path(term, hand_in.sha256)
     try:
-        content = files.read_bytes(path, most=sheets.LARGEST_FILE, what="The kept hand-in")
+        content = files.read_bytes(path, most=collect.LARGEST_KEPT, what="The kept hand-in")
     except BadFile as problem:
         raise BadSheet(f"{problem} Put it back from your copy, or collect it again.") from None
     if hashlib.sha256(content).hexdigest() != hand_in.sha256:
