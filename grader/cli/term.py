@@ -1,4 +1,4 @@
-"""term new|show|verify and roster import|list."""
+"""term new|show|verify|upgrade and roster import|list."""
 
 from pathlib import Path
 from typing import Annotated
@@ -50,6 +50,19 @@ def verify(term: TermFolder = HERE):
         + (f"{len(found.findings)} findings." if found.findings else "all agree.")
     )
     findings(found.findings)
+
+
+@app.command("upgrade")
+def upgrade(term: TermFolder = HERE):
+    """Bring a term made by an earlier version up to this one, after a copy."""
+    from grader.course import term as terms
+    from grader.course.records import database, schema
+
+    found, copy = database.upgrade(terms.open_term(term))
+    if found == schema.VERSION:
+        say(f"The records are of version {found}; nothing was to be done.")
+    else:
+        say(f"The records went from version {found} to {schema.VERSION}." + (f" The old ones: {copy}" if copy else ""))
 
 
 @roster_app.command("import")

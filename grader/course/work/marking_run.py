@@ -8,8 +8,8 @@ from sqlalchemy import delete, select
 
 from grader import catalogue, clock, files
 from grader.course import gradebook, roster
-from grader.course.records import database, ledger, schema
-from grader.course.work import assign, collect, late
+from grader.course.records import adjustments, busy, database, ledger, schema
+from grader.course.work import assign, collect, late, reconcile
 from grader.errors import BadFile, BadSheet, Refused
 from grader.exercise import sheet as sheets
 from grader.exercise.model import Number
@@ -52,7 +52,7 @@ def mark(term, module_key, *, reason=""):
     """
     module = catalogue.module(module_key)
     run = MarkRun()
-    with database.connected(term) as connection:
+    with busy.exclusive(term, f"marking {module.key}"), database.connected(term) as connection:
         with connection.begin():
             if (
                 connection.execute(select(schema.assignment).where(schema.assignment.c.module == module.key)).first()
@@ -60,22 +60,59 @@ def mark(term, module_key, *, reason=""):
             ):
                 raise Refused(f"{module.key} was not assigned in this term. Run 'assign {module.key}' first.")
             people = {person.id: person for person in roster.everyone(connection)}
+            run.findings += reconcile.reconcile(term, connection, module)
             rows = gradebook.Rows(connection, module)
             work = _work(connection, module.key)
+            decided = adjustments.read(connection)
         for issue, hand_ins in work:
-            _mark_one(term, connection, module, rows, people[issue.trainee], issue, hand_ins, reason, run)
+            _mark_one(term, connection, module, rows, people[issue.trainee], issue, hand_ins, decided, reason, run)
     return run
 
 
-def counting(term, issue, hand_ins):
+def settle(term, connection, module, owner, reason):
+    """Compute one trainee's marks anew after a decision about him, inside the caller's transaction.
+
+    Where nothing was marked yet nothing is written; the next marking run takes
+    the decision into account.
+
+    Parameters
+    ----------
+    term : Term
+    connection : Connection
+        In a transaction.
+    module : Module
+    owner : (str, str, int)
+        Trainee, module key, attempt.
+    reason : str
+
+    Returns
+    -------
+    int or None
+        The mark in hundredths as it stands now.
+    """
+    marked = connection.execute(select(schema.mark).where(*_of(schema.mark, owner))).first()
+    if marked is None:
+        return None
+    issue = connection.execute(select(schema.issue).where(*_of(schema.issue, owner))).one()
+    hand_ins = connection.execute(select(schema.hand_in).where(*_of(schema.hand_in, owner))).all()
+    decided = adjustments.read(connection)
+    hand_in = counting(term, issue, hand_ins, decided)
+    found, values = evaluate(term, module, issue, hand_in, decided)
+    person = roster.one(connection, issue.trainee)
+    run, rows = MarkRun(), gradebook.Rows(connection, module)
+    _write(connection, module, rows, person, issue, hand_in, found, values, decided, reason, run)
+    return values["mark"]
+
+
+def counting(term, issue, hand_ins, decided=adjustments.NONE):
     """The hand-in that counts: the last usable one on time, else the first late one."""
-    due = clock.from_text(issue.due) if issue.due else None
+    due = decided.due(issue)
     usable = sorted((h for h in hand_ins if h.usable), key=lambda h: (h.received_at, h.id))
     on_time = [h for h in usable if late.late_days(term.settings, due, clock.from_text(h.received_at)) == 0]
     return on_time[-1] if on_time else usable[0] if usable else None
 
 
-def evaluate(term, module, issue, hand_in):
+def evaluate(term, module, issue, hand_in, decided=adjustments.NONE):
     """Marks of one kept hand-in, computed from scratch.
 
     Returns
@@ -90,14 +127,15 @@ def evaluate(term, module, issue, hand_in):
     """
     content = kept(term, hand_in)
     found = mark_sheet(module, json.loads(issue.record)["exercises"], sheets.parse(content))
-    due = clock.from_text(issue.due) if issue.due else None
-    days = late.late_days(term.settings, due, clock.from_text(hand_in.received_at))
-    off = late.penalty(term.settings, found.hundredths, found.most, days)
+    by_hand = decided.by_hand(issue)
+    raw = sum(by_hand.get(e.key, found.exercise_hundredths(e.key)) for e in module.exercises)
+    days = late.late_days(term.settings, decided.due(issue), clock.from_text(hand_in.received_at))
+    off = late.penalty(term.settings, raw, found.most, days)
     return found, {
         "state": "marked",
-        "raw": found.hundredths,
+        "raw": raw,
         "penalty": off,
-        "mark": found.hundredths - off,
+        "mark": raw - off,
         "most": found.most,
         "late_days": days,
         "sha256": hand_in.sha256,
@@ -131,53 +169,57 @@ def answer_rows(module, issue, found):
     ]
 
 
-def _mark_one(term, connection, module, rows, person, issue, hand_ins, reason, run):
-    hand_in = counting(term, issue, hand_ins)
+def _mark_one(term, connection, module, rows, person, issue, hand_ins, decided, reason, run):
+    hand_in = counting(term, issue, hand_ins, decided)
     if hand_in is None:
         run.findings += [f"{person.id}: {h.finding}" for h in hand_ins[-1:]]
         return
     try:
-        found, values = evaluate(term, module, issue, hand_in)
+        found, values = evaluate(term, module, issue, hand_in, decided)
     except BadSheet as problem:
         run.findings.append(f"{person.id}: {problem}")
         return
     run.findings += [f"{person.id}: {note}" for note in found.notes]
-    table, key = schema.mark, {"trainee": issue.trainee, "module": module.key, "attempt": issue.attempt}
     with connection.begin():
-        mine = (table.c.trainee == issue.trainee) & (table.c.module == module.key) & (table.c.attempt == issue.attempt)
-        before = connection.execute(select(table).where(mine)).first()
-        if before is not None:
-            if all(getattr(before, name) == value for name, value in values.items()):
-                run.unchanged += 1
-                return
-            if before.sha256 == hand_in.sha256 and before.mark != values["mark"] and not reason.strip():
-                run.held.append(
-                    f"{person.id}: {_marks(before.mark)} would become {_marks(values['mark'])} for the same hand-in. "
-                    "Run 'mark' again with --reason to write it."
-                )
-                return
-            connection.execute(delete(table).where(mine))
-            answers = schema.answer
-            connection.execute(
-                delete(answers).where(
-                    (answers.c.trainee == issue.trainee)
-                    & (answers.c.module == module.key)
-                    & (answers.c.attempt == issue.attempt)
-                )
+        _write(connection, module, rows, person, issue, hand_in, found, values, decided, reason, run)
+
+
+def _write(connection, module, rows, person, issue, hand_in, found, values, decided, reason, run):
+    """Put one trainee's marks into records, gradebook and ledger, in the open transaction."""
+    table, owner = schema.mark, adjustments.owner(issue)
+    key = dict(zip(("trainee", "module", "attempt"), owner, strict=True))
+    before = connection.execute(select(table).where(*_of(table, owner))).first()
+    same_work = before is not None and before.sha256 == hand_in.sha256
+    if before is not None:
+        if all(getattr(before, name) == value for name, value in values.items()):
+            run.unchanged += 1
+            return
+        if same_work and before.mark != values["mark"] and not reason.strip():
+            run.held.append(
+                f"{person.id}: {_marks(before.mark)} would become {_marks(values['mark'])} for the same hand-in. "
+                "Run 'mark' again with --reason to write it."
             )
-        values["marked_at"] = clock.to_text(clock.now())
-        connection.execute(table.insert().values(**key, **values))
-        connection.execute(schema.answer.insert(), answer_rows(module, issue, found))
-        by_exercise = {e.name: found.exercise_hundredths(e.key) for e in module.exercises}
-        rows.write(person, clock.from_text(hand_in.received_at), by_exercise, values["penalty"])
-        same_work = before is not None and before.sha256 == hand_in.sha256
-        entry = ledger.Entry(
-            "re-marked" if same_work else "marked", **key, old=before.mark if before else None, new=values["mark"],
-            most=values["most"], engine=ENGINE, key_version=values["key_version"], sha256=hand_in.sha256,
-            reason=(reason or "same mark; settings or engine changed") if same_work else reason,
-        )  # fmt: skip
-        ledger.append(connection, [entry])
+            return
+        for old in (table, schema.answer):
+            connection.execute(delete(old).where(*_of(old, owner)))
+    values["marked_at"] = clock.to_text(clock.now())
+    connection.execute(table.insert().values(**key, **values))
+    connection.execute(schema.answer.insert(), answer_rows(module, issue, found))
+    by_exercise = {e.name: found.exercise_hundredths(e.key) for e in module.exercises}
+    by_hand = {key.rpartition(".")[2]: hundredths for key, hundredths in decided.by_hand(issue).items()}
+    rows.write(person, clock.from_text(hand_in.received_at), by_exercise, values["penalty"], by_hand)
+    entry = ledger.Entry(
+        "re-marked" if same_work else "marked", **key, old=before.mark if before else None, new=values["mark"],
+        most=values["most"], engine=ENGINE, key_version=values["key_version"], sha256=hand_in.sha256,
+        reason=(reason or "same mark; settings or engine changed") if same_work else reason,
+    )  # fmt: skip
+    ledger.append(connection, [entry])
     run.marked += 1
+
+
+def _of(table, owner):
+    """The condition that a row is of one (trainee, module, attempt)."""
+    return [column == value for column, value in zip((table.c.trainee, table.c.module, table.c.attempt), owner, strict=True)]  # fmt: skip
 
 
 def _work(connection, module_key):
