@@ -52,6 +52,7 @@ def collect_hand_ins(
 def mark_module(
     module: Annotated[str, typer.Argument(help="Such as m01_timing; otherwise every assigned module.")] = "",
     reason: Annotated[str, typer.Option(help="Why marks of unchanged work may change.")] = "",
+    papers: Annotated[bool, typer.Option("--papers", help="Also write the notebooks that formgrader shows.")] = False,
     term: TermFolder = HERE,
 ):
     """Mark the class: new hand-ins, and old ones that come out differently."""
@@ -65,6 +66,12 @@ def mark_module(
         run = marking_run.mark(opened, key, reason=reason)
         say(f"{key}: {run.marked} marked, {run.unchanged} unchanged, {len(run.held)} held back.")
         problems += run.findings + run.held
+        if papers:
+            from grader.course.second_road import papers as paper_writer
+
+            written, unwritten = paper_writer.write_class(opened, key)
+            say(f"{key}: {written} papers in submitted/ and autograded/.")
+            problems += [finding for finding in unwritten if finding not in problems]
     findings(problems)
 
 

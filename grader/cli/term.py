@@ -58,7 +58,10 @@ def upgrade(term: TermFolder = HERE):
     from grader.course import term as terms
     from grader.course.records import database, schema
 
-    found, copy = database.upgrade(terms.open_term(term))
+    opened = terms.open_term(term)
+    found, copy = database.upgrade(opened)
+    if terms.write_config(opened.folder):
+        say("nbgrader_config.py was written anew.")
     if found == schema.VERSION:
         say(f"The records are of version {found}; nothing was to be done.")
     else:

@@ -90,11 +90,11 @@ def settle(term, connection, module, owner, reason):
     int or None
         The mark in hundredths as it stands now.
     """
-    marked = connection.execute(select(schema.mark).where(*_of(schema.mark, owner))).first()
+    marked = connection.execute(select(schema.mark).where(*of(schema.mark, owner))).first()
     if marked is None:
         return None
-    issue = connection.execute(select(schema.issue).where(*_of(schema.issue, owner))).one()
-    hand_ins = connection.execute(select(schema.hand_in).where(*_of(schema.hand_in, owner))).all()
+    issue = connection.execute(select(schema.issue).where(*of(schema.issue, owner))).one()
+    hand_ins = connection.execute(select(schema.hand_in).where(*of(schema.hand_in, owner))).all()
     decided = adjustments.read(connection)
     hand_in = counting(term, issue, hand_ins, decided)
     found, values = evaluate(term, module, issue, hand_in, decided)
@@ -126,16 +126,15 @@ def evaluate(term, module, issue, hand_in, decided=adjustments.NONE):
         The kept file is gone, changed or cannot be marked.
     """
     content = kept(term, hand_in)
-    found = mark_sheet(module, json.loads(issue.record)["exercises"], sheets.parse(content))
-    by_hand = decided.by_hand(issue)
-    raw = sum(by_hand.get(e.key, found.exercise_hundredths(e.key)) for e in module.exercises)
+    found = mark_sheet(module, numbers(issue), sheets.parse(content))
+    earned = raw(module, found, decided.by_hand(issue))
     days = late.late_days(term.settings, decided.due(issue), clock.from_text(hand_in.received_at))
-    off = late.penalty(term.settings, raw, found.most, days)
+    off = late.penalty(term.settings, earned, found.most, days)
     return found, {
         "state": "marked",
-        "raw": raw,
+        "raw": earned,
         "penalty": off,
-        "mark": raw - off,
+        "mark": earned - off,
         "most": found.most,
         "late_days": days,
         "sha256": hand_in.sha256,
@@ -144,6 +143,21 @@ def evaluate(term, module, issue, hand_in, decided=adjustments.NONE):
         "key_version": assign.key_version(module),
         "notes": "\n".join(found.notes),
     }
+
+
+def of(table, owner):
+    """The condition that a row is of one (trainee, module, attempt)."""
+    return [column == value for column, value in zip((table.c.trainee, table.c.module, table.c.attempt), owner, strict=True)]  # fmt: skip
+
+
+def numbers(issue):
+    """The exercises of an issue as they were drawn: key -> {"version", "parameters"}."""
+    return json.loads(issue.record)["exercises"]
+
+
+def raw(module, found, by_hand):
+    """Hundredths of a sheet, with marks set by hand in the place of computed ones."""
+    return sum(by_hand.get(e.key, found.exercise_hundredths(e.key)) for e in module.exercises)
 
 
 def answer_rows(module, issue, found):
@@ -188,7 +202,7 @@ def _write(connection, module, rows, person, issue, hand_in, found, values, deci
     """Put one trainee's marks into records, gradebook and ledger, in the open transaction."""
     table, owner = schema.mark, adjustments.owner(issue)
     key = dict(zip(("trainee", "module", "attempt"), owner, strict=True))
-    before = connection.execute(select(table).where(*_of(table, owner))).first()
+    before = connection.execute(select(table).where(*of(table, owner))).first()
     same_work = before is not None and before.sha256 == hand_in.sha256
     if before is not None:
         if all(getattr(before, name) == value for name, value in values.items()):
@@ -201,7 +215,7 @@ def _write(connection, module, rows, person, issue, hand_in, found, values, deci
             )
             return
         for old in (table, schema.answer):
-            connection.execute(delete(old).where(*_of(old, owner)))
+            connection.execute(delete(old).where(*of(old, owner)))
     values["marked_at"] = clock.to_text(clock.now())
     connection.execute(table.insert().values(**key, **values))
     connection.execute(schema.answer.insert(), answer_rows(module, issue, found))
@@ -215,11 +229,6 @@ def _write(connection, module, rows, person, issue, hand_in, found, values, deci
     )  # fmt: skip
     ledger.append(connection, [entry])
     run.marked += 1
-
-
-def _of(table, owner):
-    """The condition that a row is of one (trainee, module, attempt)."""
-    return [column == value for column, value in zip((table.c.trainee, table.c.module, table.c.attempt), owner, strict=True)]  # fmt: skip
 
 
 def _work(connection, module_key):
