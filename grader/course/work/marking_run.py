@@ -15,6 +15,8 @@ from grader.exercise import sheet as sheets
 from grader.exercise.model import Number
 from grader.marking.mark import ENGINE, mark_sheet
 
+FAULT = "a fault of Timing Mark"
+
 
 @dataclass(slots=True)
 class MarkRun:
@@ -192,6 +194,13 @@ def _mark_one(term, connection, module, rows, person, issue, hand_ins, decided, 
         found, values = evaluate(term, module, issue, hand_in, decided)
     except BadSheet as problem:
         run.findings.append(f"{person.id}: {problem}")
+        return
+    except Exception as fault:  # a fault of ours on one sheet must not keep the class waiting
+        said = " ".join(str(fault).split())[:200]
+        run.findings.append(
+            f"{person.id}: {FAULT} ({type(fault).__name__}: {said}) on this sheet; nothing was written. Report it with the "
+            f"file {collect.kept_path(term, hand_in.sha256).name}."
+        )
         return
     run.findings += [f"{person.id}: {note}" for note in found.notes]
     with connection.begin():
