@@ -240,6 +240,18 @@ class TestFormgrader:
         assert any(said in finding for finding in marking_run.mark(marked, MODULE).findings)
         assert mark_of(marked).mark == 1700
 
+    def test_a_lost_hand_in_does_not_keep_the_class_waiting(self, marked):
+        hand_in(marked, "t02")
+        book(marked, lambda grade: setattr(grade, "manual_score", 1))
+        sha256 = mark_of(marked).sha256
+        content = collect.kept_path(marked, sha256).read_bytes()
+        collect.kept_path(marked, sha256).unlink()
+        run = marking_run.mark(marked, MODULE)
+        assert run.unchanged == 1 and all("t01: The kept hand-in is missing" in finding for finding in run.findings)
+        collect.kept_path(marked, sha256).write_bytes(content)
+        assert marking_run.mark(marked, MODULE, reason="the file is back").marked == 1
+        assert mark_of(marked).mark == 1600 and verify.verify(marked).findings == []
+
 
 class TestTwoAtOnce:
     def test_the_second_waits_and_says_for_whom(self, marked):

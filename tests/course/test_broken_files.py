@@ -59,6 +59,7 @@ def changed(**changes):
 
 MARKED = {
     "unknown exercise": (lambda s: s.with_answer("m01.nothing.x", Answer("1")), "No exercise of m01_timing is called m01.nothing.x", 1700),
+    "a name with a line break": (lambda s: s.with_answer("m01\n\x1b[31m.x", Answer("1")), "is called m01??[31m.x", 1700),
     "unknown version": (lambda s: s.with_answer("m01.mark_arc.arc", Answer("1", version=99)), "version 99", 1500),
     "a unit nobody knows": (lambda s: s.with_answer("m01.mark_arc.arc", Answer("1", unit="\u202efurlong\n" * 50)), "", 1500),
     "zero characters": (lambda s: s.with_answer("m01.mark_arc.arc", Answer("\0\0")), "", 1500),
@@ -75,6 +76,7 @@ def test_sheets_that_are_strange_and_can_be_marked(assigned_term, name):
     run = marking_run.mark(assigned_term, MODULE)
     assert marks(assigned_term) == {"t01": mark}
     assert (len(run.findings) == 1 and said in run.findings[0]) if said else run.findings == []
+    assert all(finding.isprintable() for finding in run.findings)
     assert verify.verify(assigned_term).findings == []
 
 

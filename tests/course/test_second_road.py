@@ -6,6 +6,7 @@ import os
 import shutil
 import subprocess
 import sys
+from dataclasses import replace
 
 import nbformat
 import pytest
@@ -17,7 +18,7 @@ from grader.course import term as terms
 from grader.course.records import database, schema
 from grader.course.second_road import papers
 from grader.course.work import collect, marking_run, verify
-from grader.errors import Unknown
+from grader.errors import BadFile, BadSheet, Unknown
 from grader.exercise.sheet import Answer, Sheet
 from grader.paths import checkout
 from tests.work import issue_of, put_in_inbox, right_sheet
@@ -148,6 +149,38 @@ class TestAutograde:
         assert (tmp_path / "out.csv").read_text(encoding="utf-8").count(MODULE) >= 22
 
 
+@pytest.mark.filterwarnings("ignore")
+class TestSteps:
+    def exporter(self, folder):
+        from types import SimpleNamespace
+
+        return SimpleNamespace(parent=SimpleNamespace(coursedir=SimpleNamespace(root=str(folder))))
+
+    def test_a_link_that_was_not_set_aside_stops_this_submission(self, tmp_path):
+        """nbgrader goes on when a hook fails; the reader then refuses, and nbgrader takes its copies away."""
+        from grader.course.second_road import steps
+
+        work = tmp_path / "submitted" / "t01" / MODULE
+        work.mkdir(parents=True)
+        (work / "notes.txt").symlink_to(tmp_path / "term.key")
+        said = {"student": "t01", "assignment": MODULE, "notebook": MODULE}
+        with pytest.raises(BadFile, match="holds links or pipes"):
+            steps.ReleasedNotebook.from_filename(self.exporter(tmp_path), "x.ipynb", resources={"nbgrader": said})
+
+    def test_whose_work_it_is_says_the_folder(self, assigned_term, m01):
+        """A sheet of t01 in the folder of t02 earns t02 nothing, and is no zero either."""
+        from grader.course.second_road import steps
+        from grader.exercise import sheet as sheets
+
+        sheet = right_sheet(issue_of(assigned_term, "t01"))
+        content = sheets.dump(sheet)
+        assert steps.judge(assigned_term, m01, "t01", content)[1].hundredths == 1700
+        with pytest.raises(BadSheet, match="not by t02"):
+            steps.judge(assigned_term, m01, "t02", content)
+        with pytest.raises(BadSheet, match="never issued attempt 3"):
+            steps.judge(assigned_term, m01, "t01", sheets.dump(replace(sheet, attempt=3)))
+
+
 class TestPapers:
     def test_marks_prove_after_papers_were_written(self, assigned_term):
         put_in_inbox(assigned_term, right_sheet(issue_of(assigned_term, "t01")))
@@ -159,7 +192,7 @@ class TestPapers:
         assert (done.taken, done.findings) == (0, [])
         own = nbformat.read(assigned_term.folder / "autograded" / "t01" / MODULE / f"{MODULE}.ipynb", 4)
         said = [out["data"]["text/plain"] for cell in own.cells for out in cell.get("outputs", [])]
-        assert len(said) == 9 or len(said) == len(right_sheet(issue_of(assigned_term, "t01")).answers)
+        assert len(said) == len(right_sheet(issue_of(assigned_term, "t01")).answers)
         assert all("right, " in text for text in said)
 
     def test_work_not_collected_yet_is_not_replaced(self, assigned_term):

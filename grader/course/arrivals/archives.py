@@ -20,6 +20,7 @@ _OTHER_PACKERS = {
 }  # fmt: skip
 _SKIPPED = (".ipynb", ".png", ".jpg", ".jpeg", ".gif", ".pdf", ".py", ".csv", ".html")
 _COMPANY = ("__MACOSX", ".ipynb_checkpoints", ".DS_Store", "Thumbs.db", "desktop.ini")
+SET_ASIDE = ".set_aside"  # ending of what was moved out of nbgrader's way
 _BAD_ZIP = (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError, ValueError, OSError)
 
 
@@ -47,8 +48,8 @@ def other_packer(head):
 
 
 def passed_over(name):
-    """True for what systems leave in folders and archives by themselves."""
-    return name in _COMPANY or name.startswith(("._", "~$", "."))
+    """True for what systems leave in folders and archives by themselves, and for what was set aside."""
+    return name in _COMPANY or name.startswith(("~$", ".")) or name.endswith(SET_ASIDE)
 
 
 def members(content):

@@ -99,11 +99,11 @@ def _folder(folder, root, names, folders, notes, *, alone=False):
             _json(path, root, loose, company, notes)
         elif name != "timestamp.txt":
             notes.append(f"{_where(path, root)} is no hand-in; passed over")
-    for parcel in loose:
-        parcel.company = company
-        parcel.stamp = _exchange_stamp(folder, notes)
     loose = _without_backups(loose)
     if loose:
+        stamp = _exchange_stamp(folder, notes)
+        for parcel in loose:
+            parcel.company, parcel.stamp = company, stamp
         yield _by_saving(loose)
 
 

@@ -5,10 +5,10 @@ import sysconfig
 
 from grader import catalogue
 from grader.course import term as terms
+from grader.course.arrivals.archives import SET_ASIDE
 from grader.exercise import issued
 from grader.exercise import sheet as sheets
 
-SET_ASIDE = ".set_aside"
 STEPS = "grader.course.second_road.steps"
 
 

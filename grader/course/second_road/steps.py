@@ -14,9 +14,9 @@ from sqlalchemy import select
 from grader import catalogue, clock, files
 from grader.course import term as terms
 from grader.course.arrivals import parcels
+from grader.course.arrivals.archives import SET_ASIDE
 from grader.course.records import adjustments, database, schema
 from grader.course.second_road import papers
-from grader.course.second_road.config import SET_ASIDE
 from grader.course.work import late, marking_run
 from grader.errors import BadFile, BadSheet, TimingMarkError
 from grader.exercise import sheet as sheets
@@ -35,6 +35,11 @@ class ReleasedNotebook(NotebookExporter):
     def from_filename(self, filename, resources=None, **options):
         said = resources["nbgrader"]
         root = Path(self.parent.coursedir.root)
+        if any(not _ordinary(path) for path in _everything(root / "submitted" / said["student"] / said["assignment"])):
+            # nbgrader passes over a hook that failed; links must not reach the feedback even then.
+            raise BadFile(
+                f"The submission of {said['student']} holds links or pipes. Take them out and autograde again."
+            )
         lesson = root / "release" / said["assignment"] / f"{said['notebook']}.ipynb"
         resources[OURS] = {"root": root, "folder": root / "autograded" / said["student"] / said["assignment"]}
         return super().from_filename(str(lesson), resources=resources, **options)
@@ -51,10 +56,7 @@ class MarkAnswers(NbGraderPreprocessor):
         try:
             content = files.read_bytes(ours["folder"] / sheets.NAME, most=sheets.LARGEST_FILE, what="The answer sheet")
             sheet, found, penalty = judge(term, module, said["student"], content)
-            ours |= {
-                "hundredths": {e.name: found.exercise_hundredths(e.key) for e in module.exercises},
-                "penalty": penalty,
-            }
+            ours |= {"hundredths": marking_run.by_exercise(module, found), "penalty": penalty}
         except BadFile as problem:
             # No score is written, so that it waits for a person: an unreadable sheet is not a zero.
             self.log.warning("%s, %s: %s", said["student"], module.key, problem)
@@ -128,17 +130,25 @@ def make_safe(assignment, student, notebooks):
         The notebooks found; afterwards the one that nbgrader knows.
     """
     folder = Path(notebooks[0]).parent
-    for inside, folders, names in os.walk(folder):
-        for name in (*folders, *names):
-            path = Path(inside) / name
-            kind = path.lstat().st_mode
-            if stat.S_ISLNK(kind) or not (stat.S_ISREG(kind) or stat.S_ISDIR(kind)) or _bad_stamp(path, folder):
-                path.rename(path.with_name(name + SET_ASIDE))
+    for path in list(_everything(folder)):
+        if not _ordinary(path) or _bad_stamp(path, folder):
+            path.rename(path.with_name(path.name + SET_ASIDE))
     own = folder / f"{folder.name}.ipynb"
     if not own.is_file():
         term = terms.open_term(folder.parent.parent.parent)
         files.write_bytes(own, papers.released(term, catalogue.module(folder.name))[0])
     notebooks[:] = [str(own)]
+
+
+def _everything(folder):
+    """All files and folders below a folder that were not set aside; links are not followed."""
+    for inside, folders, names in os.walk(folder):
+        yield from (Path(inside) / name for name in (*folders, *names) if not name.endswith(SET_ASIDE))
+
+
+def _ordinary(path):
+    kind = path.lstat().st_mode
+    return stat.S_ISREG(kind) or stat.S_ISDIR(kind)
 
 
 def _bad_stamp(path, folder):

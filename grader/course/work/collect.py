@@ -61,7 +61,9 @@ def collect(term, paths=(), *, received_at=None):
         A path that does not exist.
     """
     outcome = Collected()
-    roots = [Path(path).expanduser() for path in paths] or [term.folder / "inbox", term.folder / "submitted"]
+    submitted = term.folder / "submitted"
+    roots = [Path(path).expanduser() for path in paths]
+    roots = roots or [term.folder / "inbox", *([submitted] if submitted.is_dir() else [])]
     for root in roots:
         if not root.exists() and not root.is_symlink():
             raise Refused(f"{root} does not exist. Nothing was collected; check the path.")

@@ -157,6 +157,11 @@ def numbers(issue):
     return json.loads(issue.record)["exercises"]
 
 
+def by_exercise(module, found):
+    """Exercise name -> computed hundredths, as both roads write them into the gradebook."""
+    return {e.name: found.exercise_hundredths(e.key) for e in module.exercises}
+
+
 def raw(module, found, by_hand):
     """Hundredths of a sheet, with marks set by hand in the place of computed ones."""
     return sum(by_hand.get(e.key, found.exercise_hundredths(e.key)) for e in module.exercises)
@@ -202,7 +207,7 @@ def _mark_one(term, connection, module, rows, person, issue, hand_ins, decided, 
             f"file {collect.kept_path(term, hand_in.sha256).name}."
         )
         return
-    run.findings += [f"{person.id}: {note}" for note in found.notes]
+    run.findings += [f"{person.id}: {_one_line(note)}" for note in found.notes]
     with connection.begin():
         _write(connection, module, rows, person, issue, hand_in, found, values, decided, reason, run)
 
@@ -228,9 +233,9 @@ def _write(connection, module, rows, person, issue, hand_in, found, values, deci
     values["marked_at"] = clock.to_text(clock.now())
     connection.execute(table.insert().values(**key, **values))
     connection.execute(schema.answer.insert(), answer_rows(module, issue, found))
-    by_exercise = {e.name: found.exercise_hundredths(e.key) for e in module.exercises}
+    computed = by_exercise(module, found)
     by_hand = {key.rpartition(".")[2]: hundredths for key, hundredths in decided.by_hand(issue).items()}
-    rows.write(person, clock.from_text(hand_in.received_at), by_exercise, values["penalty"], by_hand)
+    rows.write(person, clock.from_text(hand_in.received_at), computed, values["penalty"], by_hand)
     entry = ledger.Entry(
         "re-marked" if same_work else "marked", **key, old=before.mark if before else None, new=values["mark"],
         most=values["most"], engine=ENGINE, key_version=values["key_version"], sha256=hand_in.sha256,
@@ -275,6 +280,11 @@ def _expected(part, mark):
     if isinstance(part, Number):
         return f"{mark.expected - mark.width:.6g}..{mark.expected + mark.width:.6g}"
     return str(mark.expected)
+
+
+def _one_line(text):
+    """A note that quotes a sheet, fit for one line: names in a sheet can hold anything."""
+    return "".join(c if c.isprintable() else "?" for c in text)
 
 
 def _marks(hundredths):

@@ -6,7 +6,7 @@ from sqlalchemy import select
 
 from grader.course import gradebook
 from grader.course.records import adjustments, ledger, schema
-from grader.errors import Refused
+from grader.errors import BadFile, Refused
 
 ACTOR = "formgrader"
 REASON = "changed in formgrader"
@@ -55,7 +55,10 @@ def reconcile(term, connection, module):
                              most=change.exercise.marks * 100, reason=REASON)  # fmt: skip
         ledger.append(connection, [entry])
     for owner in dict.fromkeys(change.owner for change in changes):
-        marking_run.settle(term, connection, module, owner, REASON)
+        try:
+            marking_run.settle(term, connection, module, owner, REASON)
+        except BadFile as problem:  # a kept hand-in is gone: the decision stands, the mark follows once it is back
+            findings.append(f"{owner[0]}: {problem}")
     return findings
 
 
