@@ -52,7 +52,7 @@ def test_what_a_form_writes_is_read_back_and_earns_everything(part):
 
 
 @pytest.mark.parametrize("part", PARTS, ids=lambda part: part.key)
-@settings(derandomize=True, max_examples=150)
+@settings(derandomize=True, max_examples=150, deadline=None)
 @examples(typed=st.text(max_size=30))
 def test_any_text_gets_a_verdict_and_a_sentence(part, typed):
     mark = one(part.key, typed)
@@ -136,6 +136,24 @@ def test_order(typed, verdict, hundredths, slip):
     assert (mark.verdict, mark.hundredths, mark.slip) == (verdict, hundredths, slip)
     if slip:
         assert feedback.say(ORDER, mark) in [critical.says for critical in ORDER.critical]
+
+
+def test_only_the_pairs_that_matter_count():
+    """Where two steps may change places, either order of them is right."""
+    from dataclasses import replace
+
+    part = replace(ORDER, pairs=(("dwell", "turn"), ("plug", "read"), ("read", "turn")), critical=())
+    right = part.answer(SPACE)
+    assert part.share(right, ("idle", "dwell", "plug", "read", "turn")) == 1
+    assert part.share(right, ("dwell", "idle", "read", "plug", "turn")) == pytest.approx(1 / 3)
+
+
+def test_keys_that_cannot_stand_in_a_list_are_an_authors_mistake():
+    for key in ("a;b", " a", "none", "a>b", ""):
+        with pytest.raises(ValueError, match="cannot stand in a list"):
+            type(CHOICES)("c", "", 1, {key: "", "b": ""}, lambda v: (), ())
+    with pytest.raises(ValueError, match="none called"):
+        type(ORDER)("o", "", 1, {"a": "", "b": ""}, lambda v: ("a", "b"), (), pairs=(("a", "c"),))
 
 
 def test_guessing_an_order_earns_little():

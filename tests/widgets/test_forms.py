@@ -2,6 +2,7 @@
 
 import json
 import re
+from dataclasses import replace
 from html import unescape
 from urllib.parse import unquote
 
@@ -21,7 +22,9 @@ def test_echo_says_what_is_read_while_typing(practice_folder, opened):
     page = opened(practice_folder)
     part = page.part("mark_arc.arc")
     for text, echo in (
-        ("12,5", "Read as <strong>12,5 mm</strong>. Saved."),
+        ("12,5", "Read as <strong>12.5 mm</strong>. Saved."),
+        ("12.50", "Read as <strong>12.50 mm</strong>. Saved."),
+        ("1,250", "Read as <strong>1.250 mm</strong>. Saved."),
         ("0.5 in", "in is typed and mm is chosen"),
         ("3/4", "Read as <strong>3/4 mm</strong>. Saved."),
         ("9 mm", "Read as <strong>9 mm</strong>. Saved."),
@@ -290,3 +293,14 @@ def test_text_that_no_file_can_hold_is_never_called_saved(practice_folder, opene
     part = opened(practice_folder).part("mark_arc.arc")
     part.field.value = "12\ud800"
     assert 'data-saved="no"' in part.beacon.value and "Not saved" in part.echo.value
+
+
+def test_numbers_that_miss_an_exercise_are_told_in_its_place(tmp_path, module, opened):
+    record = issue_of(module)
+    fewer = {key: entry for key, entry in record.exercises.items() if key != "m01.mark_arc"}
+    (tmp_path / issued.NAME).write_bytes(issued.dump(replace(record, exercises=fewer)))
+    page = opened(tmp_path)
+    assert [child.value for child in page.form("mark_arc").box.children] == [page.form("mark_arc").message.value]
+    assert "m01.mark_arc" in page.form("mark_arc").message.value
+    page.part("angle_time.time").field.value = "3"
+    assert "Saved." in page.part("angle_time.time").echo.value
