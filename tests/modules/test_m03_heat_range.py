@@ -22,7 +22,7 @@ def drawn(m03):
 
 
 def test_every_exercise_proves_itself(m03):
-    found = proofs.everything(m03, 200)
+    found = proofs.everything(m03, 150)
     named = {path: set(part.slips) for path, part in found.parts.items()}
     foreseen = {path: {slip.key for slip in part.slips} for _, part, path in m03.parts()}
     assert named == foreseen, "a slip was never met"
