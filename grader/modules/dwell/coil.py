@@ -6,7 +6,7 @@ from scipy.optimize import brentq
 
 from grader.errors import OutOfRange
 from grader.exercise.kinds import PlotReading
-from grader.exercise.model import Choice, Exercise, Number, Percent, Pick, Slip, Steps
+from grader.exercise.model import Exercise, Number, Percent, Pick, Slip, Steps
 from grader.modules.dwell.cam import cam
 from grader.reference.spark import coil
 from grader.vehicle.spec import vehicles

@@ -1,5 +1,7 @@
 """Exercises on gap, dwell and timing: the cam card, what wear does, an error in print."""
 
+from types import MappingProxyType
+
 from grader.exercise.kinds import Range
 from grader.exercise.model import Absolute, Choice, Exercise, Number, Pick, Slip, Steps
 from grader.modules.dwell.cam import CARD_STEP_IN, cam
@@ -10,6 +12,7 @@ from grader.vehicle.spec import vehicles
 _DWELL = Absolute(0.5, "half a degree is what a dwell meter can be read to")
 _TIMING = Absolute(0.5, "half a degree is what a pulley scale can be read to")
 _BLADE = Absolute(0.0006, "reading between the rows of a cam card; blades come in steps of a thousandth")
+
 
 def _cam_found(parameters):
     spec = cam(parameters)
@@ -151,5 +154,76 @@ GAP_WINDOW = Exercise(
         f"The greatest dwell, {v.dwell_deg + v.above:g}°, goes with the smallest gap: {_window(v)[0]:.4f} in.",
         f"The least dwell, {v.dwell_deg - v.below:g}°, goes with the widest gap: {_window(v)[1]:.4f} in.",
         f"In millimetres: {25.4 * _window(v)[0]:.2f} to {25.4 * _window(v)[1]:.2f} mm.",
+    ),
+)  # fmt: skip
+
+# Line by line what is right, and two ways in which it gets printed wrong. Two published texts
+# do print the second line wrong; the geometry of the cam is against them.
+_PRINTED = MappingProxyType(
+    {
+        "peak": (
+            "Measure the gap with the rubbing block on the peak of a lobe.",
+            "Measure the gap with the rubbing block on the flat between two lobes.",
+            "Measure the gap at any position of the cam.",
+        ),
+        "gap": (
+            "A wider gap gives less dwell.",
+            "The cam angle (dwell) grows as the gap grows.",
+            "A smaller gap gives less dwell.",
+        ),
+        "wear": (
+            "As the rubbing block wears, the spark comes later.",
+            "As the rubbing block wears, the spark comes earlier.",
+            "Wear of the rubbing block leaves the timing as it was.",
+        ),
+        "degree": (
+            "On a symmetric cam one degree more dwell retards the spark by one crank degree.",
+            "On a symmetric cam one degree more dwell retards the spark by two crank degrees.",
+            "On a symmetric cam one degree more dwell advances the spark by one crank degree.",
+        ),
+        "order": (
+            "Set the dwell first and the timing after it.",
+            "Set the timing first; dwell may be corrected afterwards.",
+            "After a change of gap the timing need not be looked at.",
+        ),
+    }
+)
+_WHY_RIGHT = MappingProxyType(
+    {
+        "peak": "That line is right. The gap is the widest opening, and that is on the lobe peak.",
+        "gap": "That line is right. A wider gap opens earlier and closes later, so less angle is left for dwell.",
+        "wear": "That line is right. A worn block lets the points open later: retard.",
+        "degree": "That line is right. Half the change is on the opening flank, and the crank counts double.",
+        "order": "That line is right. The gap moves the timing; the timing does not move the gap.",
+    }
+)
+
+
+def _page(v):
+    rows = [words[1 + v.wording if key == v.wrong else 0] for key, words in _PRINTED.items()]
+    return {"page": "\n".join(f"({number}) {row}" for number, row in enumerate(rows, 1))}
+
+
+FIND_ERROR = Exercise(
+    key="m02.find_error",
+    version=1,
+    marking=1,
+    title="Find the error in print",
+    text="Printed books err, too. One of these five lines contradicts the geometry of the cam. Which?\n{page}",
+    draw={"wrong": Pick(tuple(_PRINTED)), "wording": Steps(0, 1)},
+    show=_page,
+    parts=(
+        Choice(
+            key="line", prompt="The wrong line", marks=2, objectives=("D4", "D5"), order="fixed",
+            options=MappingProxyType({key: f"Line {number}" for number, key in enumerate(_PRINTED, 1)}),
+            answer=lambda v: v.wrong,
+            slips=tuple(
+                Slip(key, says, lambda v, key=key: None if v.wrong == key else key) for key, says in _WHY_RIGHT.items()
+            ),
+        ),
+    ),
+    route=lambda v: (
+        f"Printed: {_PRINTED[v.wrong][1 + v.wording]}",
+        f"It must read: {_PRINTED[v.wrong][0]}",
     ),
 )  # fmt: skip
