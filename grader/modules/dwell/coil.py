@@ -15,7 +15,8 @@ _ARITHMETIC = Percent(2, "two- and three-figure arithmetic")
 
 LESSON_DWELL = MappingProxyType({4: 50.0, 6: 37.0, 8: 30.0})
 ROTOR_GAP_KV = 2.0
-SLOWEST_RPM, FASTEST_RPM = 1500, 6000  # the falling branch that the coil panel shows
+FASTEST_RPM = 6000  # end of the speed axis of the coil panel
+_FALLS_FROM_RPM, _FALLS_TO_RPM = 1500, 15000  # available voltage only falls between these
 PLOT_PIXELS = 420  # length of the speed axis of that picture on the page
 
 
@@ -27,9 +28,9 @@ def available_kv(speed_rpm, cylinders, supply_v=13.8, resistance_ohm=3.2):
 
 def _runs_out_rpm(needed_kv, cylinders):
     """Engine speed above which the lesson's coil gives less than is needed."""
-    if not available_kv(FASTEST_RPM, cylinders) < needed_kv < available_kv(SLOWEST_RPM, cylinders):
-        raise OutOfRange(f"{needed_kv:g} kV is not crossed between {SLOWEST_RPM} and {FASTEST_RPM} rev/min.")
-    return brentq(lambda speed: available_kv(speed, cylinders) - needed_kv, SLOWEST_RPM, FASTEST_RPM)
+    if not available_kv(_FALLS_TO_RPM, cylinders) < needed_kv < available_kv(_FALLS_FROM_RPM, cylinders):
+        raise OutOfRange(f"{needed_kv:g} kV is not crossed between {_FALLS_FROM_RPM} and {_FALLS_TO_RPM} rev/min.")
+    return brentq(lambda speed: available_kv(speed, cylinders) - needed_kv, _FALLS_FROM_RPM, _FALLS_TO_RPM)
 
 
 def _resistance(v):
@@ -48,11 +49,11 @@ CURRENT = Exercise(
     ),
     draw={
         "vehicle": Pick(tuple(key for key, spec in vehicles().items() if spec.battery_v == 12)),
-        "speed_rpm": Steps(1800, 5000, 50),
-        "coil_ohm": Steps(12, 22, scale=10),
-        "ballast_ohm": Steps(10, 19, scale=10),
-        "inductance_mh": Steps(50, 100, 5, scale=10),
-        "supply_v": Steps(132, 144, 2, scale=10),
+        "speed_rpm": Steps(1600, 5200, 50),
+        "coil_ohm": Steps(12, 24, scale=10),
+        "ballast_ohm": Steps(12, 19, scale=10),
+        "inductance_mh": Steps(40, 100, 5, scale=10),
+        "supply_v": Steps(114, 144, 2, scale=10),
     },
     fill=cam,
     parts=(
@@ -73,7 +74,7 @@ CURRENT = Exercise(
             key="current", prompt="Current when the points open", unit="A", marks=2, step=0.01,
             answer=lambda v, time: coil.current_after_a(time, v.supply_v, _resistance(v), v.inductance_mh),
             uses=("m02.current.time",),
-            within=Percent(3, "reading between the rows of the share table"), possible=(0.0, 20.0), objectives=("D7",),
+            within=Percent(2, "reading between the rows of the share table"), possible=(0.0, 20.0), objectives=("D7",),
             slips=(
                 Slip("steady",
                      "You gave the final current V/R. At this speed the points open before the current gets there.",
@@ -105,14 +106,18 @@ ENOUGH_VOLTAGE = Exercise(
     text=(
         "Set the coil panel to {cylinders} cylinders, 13.8 V, ballast in circuit, sound contacts. The plugs of this "
         "engine ask for {plug_kv:g} kV at full load, and the spark must jump the rotor gap as well: take 2 kV for it. "
-        "Read off the lower picture: from which engine speed on is there too little voltage?"
+        "Set what is needed with the last slider and read off the right-hand picture: from which engine speed on is "
+        "there too little voltage?"
     ),
-    draw={"cylinders": Pick((4, 6, 8)), "plug_kv": Steps(125, 190, 1, scale=10)},
+    draw={"cylinders": Pick((4, 6, 8)), "near_rpm": Steps(2400, 5900, 20)},
+    fill=lambda drawn: {
+        "plug_kv": round(available_kv(drawn["near_rpm"], drawn["cylinders"]) - ROTOR_GAP_KV, 1)
+    },
     parts=(
         PlotReading(
             key="speed", prompt="Engine speed", unit="engine rev/min", marks=2, step=50, minor=250, pixel=FASTEST_RPM / PLOT_PIXELS,
             answer=lambda v: _runs_out_rpm(v.plug_kv + ROTOR_GAP_KV, v.cylinders),
-            within=Percent(2, "width of the drawn line"), possible=(500.0, 10000.0), objectives=("D7",),
+            within=Percent(2, "width of the drawn line"), possible=(500.0, 15000.0), objectives=("D7",),
             slips=(
                 Slip("rotor-gap",
                      "You forgot the rotor gap. The coil must feed it too: add 2 kV to what the plugs ask for.",

@@ -11,7 +11,7 @@ from grader.vehicle.spec import vehicles
 
 _DWELL = Absolute(0.5, "half a degree is what a dwell meter can be read to")
 _TIMING = Absolute(0.5, "half a degree is what a pulley scale can be read to")
-_BLADE = Absolute(0.0006, "reading between the rows of a cam card; blades come in steps of a thousandth")
+_BLADE = Absolute(0.0004, "reading between the rows of a cam card")
 
 
 def _cam_found(parameters):
@@ -119,6 +119,13 @@ WEAR_TIMING = Exercise(
 )  # fmt: skip
 
 
+def _other_points(parameters):
+    """Points of another pattern in the same distributor: gap and lift grow alike, the dwell stays."""
+    spec = cam(parameters)
+    size = parameters["size_percent"] / 100
+    return {**spec, "gap_in": spec["gap_in"] * size, "lift_in": spec["lift_in"] * size}
+
+
 def _window(v):
     return tuple(points.gap_of_dwell(v.dwell_deg + change, v.lift_in, v.cylinders) for change in (v.above, -v.below))
 
@@ -129,15 +136,17 @@ GAP_WINDOW = Exercise(
     marking=1,
     title="From dwell limits to gap limits",
     text=(
-        "The manual of the {title} allows a dwell from {least:g}° to {most:g}°. Its cam card: {card}. "
-        "A breakdown leaves you with blades and no meter. Between which gaps must the points be set?"
+        "This {title} carries points of another pattern, with a cam card of their own: {card}. The manual allows a "
+        "dwell from {least:g}° to {most:g}°. A breakdown leaves you with blades and no meter. Between which gaps must "
+        "these points be set?"
     ),
     draw={
         "vehicle": Pick(tuple(vehicles())),
-        "below": Steps(10, 30, 5, scale=10),
-        "above": Steps(10, 30, 5, scale=10),
+        "size_percent": Steps(88, 114),
+        "below": Steps(10, 35, 5, scale=10),
+        "above": Steps(5, 40, 5, scale=10),
     },
-    fill=cam,
+    fill=_other_points,
     show=lambda v: {**_show_card(v), "least": v.dwell_deg - v.below, "most": v.dwell_deg + v.above},
     parts=(
         Range(

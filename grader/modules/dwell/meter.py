@@ -9,7 +9,7 @@ from grader.reference.spark import points
 from grader.vehicle.spec import vehicles
 
 _DWELL = Absolute(0.5, "half a degree is what a dwell meter can be read to")
-_ARITHMETIC = Percent(2, "two- and three-figure arithmetic")
+_ARITHMETIC = Percent(1, "three-figure arithmetic")
 _LIMIT_DEG = 2.5
 
 
@@ -40,7 +40,7 @@ METER = Exercise(
     draw={
         "vehicle": Pick(tuple(vehicles())),
         "switch": Steps(0, 1),
-        "off_deg": Pick((-5.5, -5.0, -4.5, -4.0, -1.5, -0.5, 0.5, 1.5, 4.0, 4.5, 5.0, 5.5)),
+        "off_deg": Pick((-6.0, -5.5, -5.0, -4.5, -4.0, -1.5, -1.0, 0.0, 1.0, 1.5, 4.0, 4.5, 5.0, 5.5, 6.0)),
     },
     fill=_metered,
     show=lambda v: {"least": v.dwell_deg - _LIMIT_DEG, "most": v.dwell_deg + _LIMIT_DEG},
@@ -205,13 +205,13 @@ SPRING = Exercise(
         "rev/min. The spring balance now shows {old_oz} oz ({old_n} N). At which engine speed do you expect the dwell "
         "reading to fall and the misfire to begin?"
     ),
-    draw={"new_oz": Steps(17, 23), "new_rpm": Steps(4200, 7000, 50), "old_oz": Steps(6, 14)},
+    draw={"new_oz": Steps(17, 23), "new_rpm": Steps(4000, 7600, 50), "old_oz": Steps(6, 14)},
     show=lambda v: {f"{name}_n": f"{getattr(v, f'{name}_oz') * 0.2780138510:.1f}" for name in ("new", "old")},
     parts=(
         Number(
             key="speed", prompt="Speed at which the block leaves the cam", unit="engine rev/min", marks=2, step=10,
             answer=lambda v: _floats_at(v, v.old_oz),
-            within=_ARITHMETIC, possible=(100.0, 9000.0), objectives=("D9",),
+            within=Percent(2, "a square root taken to two figures"), possible=(100.0, 9000.0), objectives=("D9",),
             slips=(
                 Slip("straight",
                      "You let the speed fall as the force does. It goes with the square root of the force.",
