@@ -149,7 +149,8 @@ class SheetTop:
         told = f" So far: {', '.join(known)}." if known else ""
         self.name.value = ""
         hint = HTML(
-            f"<div>Each trainee has numbers and answers of his own.{escape(told)} Type yours; a new name starts afresh.</div>"
+            f"<div>Each trainee has numbers and answers of his own.{escape(told)} Type your name; "
+            "a new name starts afresh.</div>"
         )
         nameless = not people.owner.name and not people.waiting
         buttons = (self.start, self.mine) if nameless else (self.start,)
