@@ -10,7 +10,7 @@ from grader.widgets.panel import Panel, Picture
 from grader.widgets.panels.dwell.drawing import LESSON_LIFT, THOU_MM, axes, slider, thou, words
 
 OZ_N = 0.2780138510
-ARM_KG = 0.0022  # with this arm a sound spring holds to about 4100 rev/min: a teaching value
+ARM_KG = 0.0020  # with this arm a sound spring holds to about 4000 rev/min: a teaching value
 CYLINDERS = 8
 _LIFT_MM = LESSON_LIFT[CYLINDERS] * THOU_MM
 _LOBE = 360.0 / CYLINDERS
@@ -137,7 +137,7 @@ def bounce_float(compute=compute):
     """Bounce and float."""
     controls = {
         "spring_oz": slider(19.0, 8.0, 24.0, 0.5, "Breaker spring (oz)"),
-        "gap": slider(16.0, 4.0, 24.0, 0.5, "Point gap (0.001 in)"),
+        "gap": slider(18.0, 4.0, 24.0, 0.5, "Point gap (0.001 in)"),
         "speed_rpm": slider(1500, 0, 6000, 50, "Engine speed (rev/min)"),
     }
     return Panel(

@@ -184,7 +184,7 @@ def cam_points(compute=compute):
     """Cam, points and gap."""
     controls = {
         "cylinders": pick((4, 6, 8), 8, "Cylinders"),
-        "set_gap": slider(16.0, 10.0, 28.0, 0.5, "Gap as set (0.001 in)"),
+        "set_gap": slider(18.0, 10.0, 28.0, 0.5, "Gap as set (0.001 in)"),
         "wear": slider(0.0, 0.0, 8.0, 0.5, "Block worn by (0.001 in)"),
         "turn": slider(-20, -50, 50, 1, "Cam turned (% of a lobe)"),
     }

@@ -10,8 +10,9 @@ from grader.reference.spark import points
 from grader.widgets import style
 
 THOU_MM = 0.0254
-# Gap that goes with the lesson's dwell, in thousandths of an inch: no vehicle of an exercise.
-LESSON_GAP = MappingProxyType({4: 20.0, 6: 20.0, 8: 16.0})
+# Gap that goes with the lesson's dwell, in thousandths of an inch. No vehicle of an exercise has such a cam,
+# so that a panel shows how things hang together and answers nothing by itself.
+LESSON_GAP = MappingProxyType({4: 18.0, 6: 24.0, 8: 18.0})
 LESSON_LIFT = MappingProxyType({n: points.full_lift(LESSON_GAP[n], LESSON_DWELL[n], n) for n in LESSON_GAP})
 
 

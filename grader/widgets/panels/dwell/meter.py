@@ -131,7 +131,7 @@ def dwell_meter(compute=compute):
     controls = {
         "cylinders": pick(_ROWS, 8, "Cylinders of the engine"),
         "switch": pick(_ROWS, 4, "Switch of the meter"),
-        "gap": slider(16.0, 8.0, 28.0, 0.5, "Point gap (0.001 in)"),
+        "gap": slider(18.0, 8.0, 28.0, 0.5, "Point gap (0.001 in)"),
     }
     return Panel(
         "Dwell meter", controls, compute, ((Scales(600, 340), scales_caption), (Signal(440, 230), signal_caption))
