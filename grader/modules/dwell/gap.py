@@ -11,7 +11,7 @@ from grader.vehicle.spec import vehicles
 
 _DWELL = Absolute(0.5, "half a degree is what a dwell meter can be read to")
 _TIMING = Absolute(0.5, "half a degree is what a pulley scale can be read to")
-_BLADE = Absolute(0.0004, "reading between the rows of a cam card")
+_BLADE = Absolute(0.00035, "reading between the rows of a cam card")
 
 
 def _cam_found(parameters):

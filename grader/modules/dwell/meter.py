@@ -40,7 +40,7 @@ METER = Exercise(
     draw={
         "vehicle": Pick(tuple(vehicles())),
         "switch": Steps(0, 1),
-        "off_deg": Pick((-6.0, -5.5, -5.0, -4.5, -4.0, -1.5, -1.0, 0.0, 1.0, 1.5, 4.0, 4.5, 5.0, 5.5, 6.0)),
+        "off_deg": Pick((-6.5, -6.0, -5.5, -5.0, -4.5, -4.0, -1.5, -1.0, 0.0, 1.0, 1.5, 4.0, 4.5, 5.0, 5.5, 6.0, 6.5)),
     },
     fill=_metered,
     show=lambda v: {"least": v.dwell_deg - _LIMIT_DEG, "most": v.dwell_deg + _LIMIT_DEG},
