@@ -1,0 +1,211 @@
+"""Exercises on judgement: when to change the heat range, a note with an error, a letter to an owner."""
+
+from types import MappingProxyType
+
+from grader.exercise.kinds import Written
+from grader.exercise.model import Choice, Exercise, Pick, Slip, Steps
+from grader.modules.heat_range.nose import celsius, fahrenheit
+from grader.modules.heat_range.wear import KM_PER_MILE, miles
+from grader.reference.spark import breakdown, plug
+from grader.vehicle.spec import vehicle, vehicles
+
+_ENGINES = Pick(tuple(vehicles()))
+KEEP, COLDER, HOTTER, MEASURE = "keep", "colder", "hotter", "measure"
+
+_CASES = MappingProxyType(
+    {
+        "oil": (KEEP, "One plug is wet with oil; that cylinder's compression is {low} % below the others. Its owner asks "
+                      "for a hotter plug there."),
+        "early": (KEEP, "All noses are white. The timing light shows the spark {early}° too early; mixture and seats are "
+                        "in order. The owner asks for colder plugs."),
+        "weak": (KEEP, "All plugs are sooty. Choke and mixture are in order; the coil gives {weak} kV where {sound} kV is "
+                       "right. The owner asks for hotter plugs."),
+        "loose": (KEEP, "One nose is blistered. That plug was only finger-tight; the others are tan. The owner asks for a "
+                        "colder set."),
+        "town": (HOTTER, "Driven {trip} km ({trip_mi} miles) at a time in town. All plugs are sooty again within a month. "
+                         "Choke, mixture, points, coil and timing were all measured and are right."),
+        "standby": (HOTTER, "The engine idles for hours every day. All plugs are dry and black. Mixture, filter, points, "
+                            "available voltage and timing were all measured and are right."),
+        "tow": (COLDER, "It tows {load} kg ({load_lb} lb) over passes all summer. All noses are white. Timing, mixture, "
+                        "cooling and seats were all measured and are right."),
+        "boat": (COLDER, "It runs at full load for hours against the current. All noses begin to blister. Timing, "
+                         "mixture, cooling and seats were all measured and are right."),
+        "sooty": (MEASURE, "All plugs are sooty after {weeks} weeks. Nobody has measured anything. The owner asks for "
+                           "hotter plugs."),
+        "white": (MEASURE, "All noses are chalk white after {weeks} weeks. Nobody has measured anything. The owner asks "
+                           "for colder plugs."),
+    }
+)  # fmt: skip
+
+
+def _titled(parameters):
+    spec = vehicle(parameters["vehicle"])
+    return {"title": spec.title, "cylinders": spec.cylinders}
+
+
+KEEP_RANGE = Exercise(
+    key="m03.keep_range",
+    version=1,
+    marking=1,
+    title="Another heat range?",
+    text=(
+        "The {title} has the plugs of its maker's list, {cylinders} of them. {seen} "
+        "The list allows one step hotter and one step colder. What do you decide?"
+    ),
+    draw={
+        "vehicle": _ENGINES,
+        "decision": Pick((KEEP, COLDER, HOTTER, MEASURE)),
+        "which": Steps(0, 11),
+        "low": Steps(25, 45), "early": Steps(6, 12), "weak": Steps(9, 13), "trip": Steps(2, 6), "weeks": Steps(3, 9),
+        "load": Steps(600, 1400, 50),
+    },
+    fill=lambda p: {**_titled(p), "case": _of(p["decision"], p["which"])},
+    show=lambda v: {
+        "seen": _CASES[v.case][1].format(
+            **{**vars(v), "sound": v.weak + 11, "trip_mi": f"{v.trip / KM_PER_MILE:.0f}",
+               "load_lb": f"{v.load * 2.2046:.0f}"}
+        )
+    },
+    parts=(
+        Choice(
+            key="decision", prompt="Your decision", marks=2, objectives=("H5", "H6"), order="fixed",
+            options=MappingProxyType({
+                KEEP: "Keep the heat range; cure the cause that was found.",
+                COLDER: "One step colder (shorter nose), inside the maker's list.",
+                HOTTER: "One step hotter (longer nose), inside the maker's list.",
+                MEASURE: "Cannot tell yet: measure ignition, timing and mixture first.",
+            }),
+            answer=lambda v: _CASES[v.case][0],
+            slips=(
+                Slip("oil",
+                     "A hotter plug may hide oil for a while and never cures it. Find out where the oil comes from.",
+                     lambda v: HOTTER if v.case == "oil" else None),
+                Slip("fault-found",
+                     "The cause was found and it is not the plug. Put it right and keep the heat range.",
+                     lambda v: {"early": COLDER, "weak": HOTTER, "loose": COLDER}.get(v.case)),
+                Slip("guess",
+                     "Nothing was measured. The look alone cannot tell a wrong plug from a weak spark, timing or mixture.",
+                     lambda v: {"sooty": HOTTER, "white": COLDER}.get(v.case)),
+                Slip("wrong-way",
+                     "That is the wrong way. Soot wants a longer nose, overheating a shorter one.",
+                     lambda v: {"town": COLDER, "standby": COLDER, "tow": HOTTER, "boat": HOTTER}.get(v.case)),
+                Slip("all-measured",
+                     "Everything else was measured and is right. What is left is a plug that does not suit the work.",
+                     lambda v: MEASURE if v.case in ("town", "standby", "tow", "boat") else None),
+            ),
+        ),
+    ),
+    route=lambda v: (
+        "Change the heat range only when everything else was measured and is right.",
+        {
+            KEEP: "Here a cause was found that is not the plug: cure it and keep the range.",
+            COLDER: "All is right and the work is heavy: a shorter nose, inside the list.",
+            HOTTER: "All is right and the work is light: a longer nose, inside the list.",
+            MEASURE: "Nothing was measured here: ignition, timing and mixture come first.",
+        }[_CASES[v.case][0]],
+    ),
+)  # fmt: skip
+
+
+def _of(decision, which):
+    cases = [name for name, (said, _) in _CASES.items() if said == decision]
+    return cases[which % len(cases)]
+
+
+def _note(v):
+    """Five lines of a colleague's note; the line named by `wrong` holds a mistake, the others are right."""
+    tip = celsius(v.tip_f)
+    gap = plug.worn_gap_mm(v.new_mm, v.distance_km)
+    left = breakdown.reserve_kv(v.available_kv, v.required_kv)
+    right = (
+        f"The tip reads {v.tip_f} °F. That is {tip:.0f} °C.",
+        f"The nose is {v.nose_mm} mm longer than on the other type. So it is the hotter plug.",
+        f"New gap {v.new_mm:.2f} mm. After {v.distance_km} km ({miles(v.distance_km)} miles) about {gap:.2f} mm.",
+        f"Available {v.available_kv} kV, required {v.required_kv} kV, rotor gap 2 kV: reserve {left:.1f} kV.",
+        "The hotter type keeps its own tip hotter. The engine makes as much heat as before.",
+    )
+    slipped = (
+        f"The tip reads {v.tip_f} °F. That is {v.tip_f / 1.8:.0f} °C.",
+        f"The nose is {v.nose_mm} mm longer than on the other type. So it is the colder plug.",
+        f"New gap {v.new_mm:.2f} mm. After {v.distance_km} km ({miles(v.distance_km)} miles) about "
+        f"{plug.worn_gap_mm(v.new_mm, v.distance_km * KM_PER_MILE):.2f} mm.",
+        f"Available {v.available_kv} kV, required {v.required_kv} kV, rotor gap 2 kV: reserve "
+        f"{v.available_kv - v.required_kv + breakdown.ROTOR_GAP_KV:.1f} kV.",
+        "The hotter type puts more heat into the head. So the engine gives more power.",
+    )
+    return tuple(slipped[i] if i + 1 == v.wrong else line for i, line in enumerate(right))
+
+
+FIND_ERROR = Exercise(
+    key="m03.find_error",
+    version=1,
+    marking=1,
+    title="Find the error",
+    text="A colleague's note on a plug job has one wrong line. Which one? {note}",
+    draw={
+        "wrong": Pick((1, 2, 3, 4, 5)),
+        "tip_f": Steps(900, 1500, 10),
+        "nose_mm": Steps(3, 7),
+        "new_mm": Steps(60, 85, 1, scale=100),
+        "distance_km": Steps(14000, 30000, 500),
+        "available_kv": Steps(20, 26),
+        "required_kv": Steps(11, 17),
+    },
+    show=lambda v: {"note": " ".join(f"({i}) {line}" for i, line in enumerate(_note(v), 1))},
+    parts=(
+        Choice(
+            key="line", prompt="The wrong line", marks=2, objectives=("H2", "H3", "H6", "H8"), order="fixed",
+            options=MappingProxyType({str(i): f"Line {i}" for i in range(1, 6)}),
+            answer=lambda v: str(v.wrong),
+        ),
+    ),
+    route=lambda v: (
+        (
+            f"Line 1: take 32 away first. {v.tip_f} °F is {celsius(v.tip_f):.0f} °C.",
+            "Line 2: a longer nose has the longer way for its heat, so it is the hotter plug.",
+            f"Line 3: 0.001 inch belongs to 1000 miles. The gap is {plug.worn_gap_mm(v.new_mm, v.distance_km):.2f} mm.",
+            f"Line 4: the rotor gap comes off. Reserve {breakdown.reserve_kv(v.available_kv, v.required_kv):.1f} kV.",
+            "Line 5: heat range moves the temperature of the nose. It makes neither heat nor power.",
+        )[v.wrong - 1],
+    ),
+)  # fmt: skip
+
+OWNER = Exercise(
+    key="m03.owner",
+    version=1,
+    marking=1,
+    title="“Hotter plugs for more power”",
+    text=(
+        "The owner of the {title} has read that hotter plugs give more power. {cylinders} tan plugs came out; a test plug "
+        "showed {tip_c} °C ({tip_f} °F) at full load. Write to the owner in four to eight sentences, politely and "
+        "without trade words that you do not explain. Say what heat range does, what you found, what could happen with "
+        "hotter plugs, and what you offer instead."
+    ),
+    draw={"vehicle": _ENGINES, "tip_c": Steps(640, 780, 5)},
+    fill=_titled,
+    show=lambda v: {"tip_f": f"{fahrenheit(v.tip_c):.0f}"},
+    parts=(
+        Written(
+            key="letter", prompt="Your letter", marks=4, objectives=("H2", "H6"),
+            rubric=(
+                ("Heat range moves the temperature of the plug's nose; it adds neither heat nor power.", 1),
+                ("What was found: tan plugs and a tip inside 500 to 850 °C, so the type suits the engine.", 1),
+                ("The danger: at full load a hotter nose can light the charge too early and hole a piston.", 1),
+                ("An offer in its place (timing, mixture, gap or reserve measured), polite and understandable.", 1),
+            ),
+            answer=lambda v: (
+                f"Thank you for asking before buying. Your plugs came out light tan, and a test plug showed {v.tip_c} °C "
+                "at full load. A plug cleans itself from about 500 °C and is in danger from about 850 °C, so yours suit "
+                "the engine. “Hot” only says that the plug's own tip keeps more of its heat; the engine makes no more "
+                "heat and no more power. A hotter type could glow at full load, light the mixture too early and burn a "
+                "hole into a piston. If you miss power, we can measure timing, mixture and the voltage in reserve, and "
+                "tell you what we find before we change anything."
+            ),
+        ),
+    ),
+    route=lambda v: (
+        "Power comes from mixture, timing and filling. Heat range only moves the nose temperature.",
+        f"{v.tip_c} °C at full load lies inside 500 to 850 °C: the type is right.",
+        "Offer a measurement in place of parts.",
+    ),
+)  # fmt: skip
