@@ -9,7 +9,6 @@ from grader import catalogue
 from grader.course.records import database, schema
 from grader.exercise import issued
 from grader.exercise import sheet as sheets
-from grader.exercise.model import Number
 from grader.exercise.truth import Truth
 
 
@@ -30,11 +29,7 @@ def right_answers(module, record):
     truth = Truth(module, record.numbers)
     found = {}
     for _, part, path in module.parts():
-        value = truth.answer(path)
-        if isinstance(part, Number):
-            places = max(0, len(f"{part.step:.10f}".rstrip("0").partition(".")[2]))
-            value = f"{value:.{places}f}"
-        found[path] = value
+        found[path] = part.typed(truth.answer(path), truth.given_at(path))
     return found
 
 

@@ -18,6 +18,7 @@ def demo(
     from grader.course import overview
     from grader.course.demo import build
     from grader.course.export.grades import hundredths
+    from grader.exercise.model import sayings
 
     place = folder or build.free_folder(Path.home() / "timing-mark-demo")
     say(f"Building an invented term in {place} ...")
@@ -31,7 +32,7 @@ def demo(
         row = found.mark
         table.add_row(
             Text(found.person.name, no_wrap=True),
-            *(hundredths(marks[e.key]) if e.key in marks else "" for e in module.exercises),
+            *("" if marks.get(e.key) is None else hundredths(marks[e.key]) for e in module.exercises),
             f"-{hundredths(row.penalty)}" if row and row.penalty else "",
             hundredths(row.mark) if row else "",
             f"{row.mark * 100 / row.most:.0f}" if row else "",
@@ -44,8 +45,7 @@ def demo(
     say()
     say("Commonest slips:")
     for path, slip, count in overview.slips(built.term, module.key)[:3]:
-        says = next(s.says for s in parts[path].slips if s.key == slip)
-        say(f"  {count} × {path}: {says}")
+        say(f"  {count} × {path}: {sayings(parts[path])[slip]}")
     say()
     for finding in [*built.collected.findings, *built.marked.findings]:
         say(f"To look at: {finding}")

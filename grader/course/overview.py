@@ -48,14 +48,16 @@ def marks_table(term, module):
     Returns
     -------
     list of (Standing, dict of exercise key to hundredths)
-        Empty dictionary where nothing is marked.
+        Empty dictionary where nothing is marked; None for an exercise that waits to be read.
     """
     with database.transaction(term) as connection:
         by_trainee = {}
         table = schema.answer
         for row in connection.execute(select(table).where(table.c.module == module.key)):
             marks = by_trainee.setdefault((row.trainee, row.attempt), {})
-            marks[row.exercise] = marks.get(row.exercise, 0) + row.hundredths
+            so_far = marks.get(row.exercise, 0)
+            waits = row.hundredths is None or so_far is None
+            marks[row.exercise] = None if waits else so_far + row.hundredths
         return [
             (found, by_trainee.get((found.person.id, found.attempt), {}))
             for found in standing.standings(term, connection, [module.key])

@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
+from grader.errors import BadSheet, Unreadable
 from grader.units import Unit, unit
 
 PRACTICE, ASSESSED = "practice", "assessed"
@@ -102,6 +103,7 @@ class Number:
     uses: tuple[str, ...] = ()
     also: tuple[str, ...] = ()
     asked: Unit = field(init=False)
+    shuffled = ()
 
     def __post_init__(self):
         object.__setattr__(self, "asked", unit(self.unit))
@@ -110,6 +112,16 @@ class Number:
     def units(self):
         """Units offered by the form, the asked one first."""
         return (self.unit, *self.also)
+
+    @property
+    def half_step(self):
+        """How far rounding as asked can move an answer."""
+        return self.step / 2
+
+    def typed(self, value, given=None):
+        """The number as the form would save it, rounded as asked."""
+        places = max(0, len(f"{self.step:.10f}".rstrip("0").partition(".")[2]))
+        return f"{value:.{places}f}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,6 +143,30 @@ class Choice:
     order: str = "shuffled"
     uses: tuple[str, ...] = ()
 
+    @property
+    def shuffled(self):
+        """Keys whose order on the screen is drawn for each trainee."""
+        return tuple(self.options) if self.order == "shuffled" else ()
+
+    def typed(self, value, given=None):
+        """The option as the form would save it: its key."""
+        return value
+
+    def read(self, raw, given=None):
+        """The key of the option chosen."""
+        key = raw.strip()
+        if key not in self.options:
+            raise Unreadable(f"“{key[:30]}” is none of the answers offered. Choose one of them.")
+        return key
+
+    def echo(self, value, given=None):
+        """What the form shows as read."""
+        return self.options[value]
+
+    def share(self, right, own):
+        """All or nothing."""
+        return 1.0 if own == right else 0.0
+
 
 @dataclass(frozen=True, slots=True)
 class Exercise:
@@ -150,7 +186,7 @@ class Exercise:
     title: str
     text: str
     draw: Mapping[str, Steps | Pick]
-    parts: tuple[Number | Choice, ...]
+    parts: tuple  # of Number, Choice and the kinds in kinds.py and sorting.py
     route: Callable
     fill: Callable | None = None
     show: Callable | None = None
@@ -172,17 +208,32 @@ class Exercise:
 
 @dataclass(frozen=True, slots=True)
 class Module:
-    """One teaching unit: a lesson and its exercises."""
+    """One teaching unit: a lesson and its exercises.
+
+    `old` keeps the objects of earlier versions, so that work issued with them can
+    be marked again. `by_path` leads from "exercise.part" to (exercise, part).
+    """
 
     key: str
     title: str
     minutes: int
     exercises: tuple[Exercise, ...]
+    old: tuple[Exercise, ...] = ()
+    by_path: Mapping = field(init=False, repr=False, compare=False)
+    _parts: tuple = field(init=False, repr=False, compare=False)
+    _issued: dict = field(init=False, repr=False, compare=False)
 
     def __post_init__(self):
         keys = [exercise.key for exercise in self.exercises]
         if len(set(keys)) != len(keys):
             raise ValueError(f"{self.key}: two exercises share a key")
+        versions = [(exercise.key, exercise.version) for exercise in (*self.exercises, *self.old)]
+        if len(set(versions)) != len(versions):
+            raise ValueError(f"{self.key}: an old exercise has the version of another one")
+        parts = tuple((e, p, f"{e.key}.{p.key}") for e in self.exercises for p in e.parts)
+        object.__setattr__(self, "_parts", parts)
+        object.__setattr__(self, "by_path", MappingProxyType({path: (e, p) for e, p, path in parts}))
+        object.__setattr__(self, "_issued", {})
 
     @property
     def marks(self):
@@ -197,4 +248,49 @@ class Module:
 
     def parts(self):
         """Every (exercise, part, "exercise.part") in the order of the lesson."""
-        return tuple((e, p, f"{e.key}.{p.key}") for e in self.exercises for p in e.parts)
+        return self._parts
+
+    def as_issued(self, exercises):
+        """The module as it was issued: only those exercises, each in its version.
+
+        Parameters
+        ----------
+        exercises : dict
+            Exercise key to {"version", "parameters"}.
+
+        Returns
+        -------
+        Module
+
+        Raises
+        ------
+        BadSheet
+            Nothing of this module was issued, or in a version that is not kept.
+        """
+        wanted = tuple((key, entry["version"]) for key, entry in exercises.items())
+        if wanted not in self._issued:
+            self._issued[wanted] = self._select(dict(wanted))
+        return self._issued[wanted]
+
+    def _select(self, wanted):
+        kept = {(exercise.key, exercise.version): exercise for exercise in (*self.exercises, *self.old)}
+        order = list(dict.fromkeys(key for key, _ in kept))
+        missing = [(key, version) for key, version in wanted.items() if (key, version) not in kept]
+        if missing:
+            key, version = missing[0]
+            have = ", ".join(str(v) for k, v in kept if k == key) or "none"
+            raise BadSheet(
+                f"{key} was issued in version {version}; this version of Timing Mark marks version {have}. "
+                "Use the version it was issued with."
+            )
+        if not wanted:
+            raise BadSheet(f"No numbers were issued for {self.exercises[0].key}. Assign the module again.")
+        chosen = tuple(kept[key, wanted[key]] for key in order if key in wanted)
+        if chosen == self.exercises:
+            return self
+        return Module(self.key, self.title, self.minutes, chosen)
+
+
+def sayings(part):
+    """Sentences of a part's slips and critical steps by key."""
+    return {slip.key: slip.says for slip in (*part.slips, *getattr(part, "critical", ()))}

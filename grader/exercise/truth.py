@@ -2,23 +2,29 @@
 
 from types import SimpleNamespace
 
-from grader.exercise.model import Number
-
 ROUNDING_SLACK = 1e-9  # relative: a bound written in decimals is not exact in binary
 
 
 class Truth:
     """Expected answers for one module's issued parameters.
 
-    Answers are computed when asked for and kept. `numbers` maps exercise keys to
-    their parameters as issued.
+    Answers, slips and tolerances are computed when asked for and kept, so that a
+    truth that is kept marks the same trainee again at little cost. `numbers` maps
+    exercise keys to their parameters as issued.
     """
 
     def __init__(self, module, numbers):
-        self._parts = {path: (exercise, part) for exercise, part, path in module.parts()}
+        self._parts = module.by_path
         self._numbers = numbers
         self._given = {}
         self._known = {}
+        self._slips = {}
+        self._widths = {}
+
+    @property
+    def paths(self):
+        """Every "exercise.part"."""
+        return self._parts.keys()
 
     def given(self, exercise_key):
         """The parameters of an exercise as attributes."""
@@ -26,8 +32,12 @@ class Truth:
             self._given[exercise_key] = SimpleNamespace(**self._numbers[exercise_key])
         return self._given[exercise_key]
 
+    def given_at(self, path):
+        """The parameters of the exercise to which a part belongs."""
+        return self.given(self._parts[path][0].key)
+
     def answer(self, path):
-        """Expected answer of a part: a number in its unit, or the key of an option."""
+        """Expected answer of a part, as its kind gives it: a number, a key, a list of keys, ..."""
         if path not in self._known:
             exercise, part = self._parts[path]
             self._known[path] = part.answer(self.given(exercise.key), *map(self.answer, part.uses))
@@ -40,34 +50,74 @@ class Truth:
 
     def slip(self, path, slip):
         """Where a slip leads, or None."""
-        exercise, part = self._parts[path]
-        return slip.value(self.given(exercise.key), *map(self.answer, part.uses))
+        if (path, slip.key) not in self._slips:
+            exercise, part = self._parts[path]
+            self._slips[path, slip.key] = slip.value(self.given(exercise.key), *map(self.answer, part.uses))
+        return self._slips[path, slip.key]
 
-    def tolerance(self, path, function=None, own=None):
+    def tolerance(self, path, slip=None, own=None):
         """Greatest distance from the expected answer that is still right, in the part's unit.
 
         Half the reading step, plus for each instrument reading and each carried
         answer half the change of the result over one half-division either way;
-        at least the exercise's own minimum.
+        at least the exercise's own minimum. The plain sum is the worst case, so
+        that no honest reading is marked wrong.
+
+        Parameters
+        ----------
+        path : str
+        slip : Slip or None
+            Around where this slip leads instead.
+        own : dict or None
+            Own earlier answers that take the place of the expected ones.
+
+        Returns
+        -------
+        float, or a pair of them for a range
         """
+        if own is not None:
+            return self._tolerance(path, slip, own)
+        key = (path, slip.key if slip else None)
+        if key not in self._widths:
+            self._widths[key] = self._tolerance(path, slip, {})
+        return self._widths[key]
+
+    def _tolerance(self, path, slip, own):
         exercise, part = self._parts[path]
-        function = function or part.answer
+        function = slip.value if slip else part.answer
         given = self.given(exercise.key)
-        earlier = [(own or {}).get(used, self.answer(used)) for used in part.uses]
-        middle = function(given, *earlier)
-        width = part.step / 2
+        earlier = [own[used] if used in own else self.answer(used) for used in part.uses]
+        if not own:
+            middle = self.slip(path, slip) if slip else self.answer(path)
+        else:
+            middle = function(given, *earlier)
+        if isinstance(middle, tuple):
+            return tuple(
+                self._width(part, lambda *a, i=i: function(*a)[i], given, earlier, middle[i])
+                for i in range(len(middle))
+            )
+        return self._width(part, function, given, earlier, middle)
+
+    def _width(self, part, function, given, earlier, middle):
+        width = part.half_step
         for name, half in part.reads.items():
-            ends = [
-                function(SimpleNamespace(**{**vars(given), name: getattr(given, name) + a}), *earlier)
-                for a in (half, -half)
-            ]
-            width += abs(ends[0] - ends[1]) / 2
+            beside = dict(vars(given))
+            there = beside[name]
+            beside[name] = there + half
+            above = function(SimpleNamespace(**beside), *earlier)
+            beside[name] = there - half
+            width += abs(above - function(SimpleNamespace(**beside), *earlier)) / 2
         for place, used in enumerate(part.uses):
-            source = self._parts[used][1]
-            if isinstance(source, Number):
-                ends = [
-                    function(given, *(e + a if i == place else e for i, e in enumerate(earlier)))
-                    for a in (source.step / 2, -source.step / 2)
-                ]
-                width += abs(ends[0] - ends[1]) / 2
+            half = getattr(self._parts[used][1], "half_step", None)
+            if half is None:  # a choice is not rounded
+                continue
+            above = function(given, *_moved(earlier, place, half))
+            width += abs(above - function(given, *_moved(earlier, place, -half))) / 2
         return max(width, part.within.at(middle)) + ROUNDING_SLACK * abs(middle)
+
+
+def _moved(earlier, place, by):
+    """The earlier answers with one of them moved; both ends of a range move together."""
+    value = earlier[place]
+    value = tuple(end + by for end in value) if isinstance(value, tuple) else value + by
+    return [*earlier[:place], value, *earlier[place + 1 :]]

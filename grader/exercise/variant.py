@@ -10,7 +10,7 @@ import hashlib
 import hmac
 
 from grader.errors import OutOfRange, TimingMarkError
-from grader.exercise.model import Choice, Number
+from grader.exercise.sorting import KEEP, REJECT, Batch
 from grader.exercise.truth import Truth
 
 # Practice numbers need no secret: whoever has the package may draw them.
@@ -107,8 +107,8 @@ def _draw_one(exercise, key, names):
 
     parameters = {name: spread[(next_word() * len(spread)) >> 64] for name, spread in exercise.draw.items()}
     for part in exercise.parts:
-        if isinstance(part, Choice) and part.order == "shuffled":
-            order = list(part.options)
+        order = list(part.shuffled)
+        if order:
             for last in range(len(order) - 1, 0, -1):  # Fisher and Yates, from the end
                 other = (next_word() * (last + 1)) >> 64
                 order[last], order[other] = order[other], order[last]
@@ -117,7 +117,7 @@ def _draw_one(exercise, key, names):
 
 
 def order_name(part):
-    """Name of the parameter that holds the order in which a choice shows its options."""
+    """Name of the parameter that holds the order in which a part shows its options or steps."""
     return f"order_{part.key}"
 
 
@@ -125,34 +125,66 @@ def separate(module, group, numbers):
     """True if no slip of the group can be taken for the right answer, nor for another slip.
 
     The right answer and a slip must lie apart by 1.25 times the sum of their
-    tolerances, two slips by the sum. Numbers for which the reference itself
-    refuses are not separate either.
+    tolerances, two slips by the sum. A batch must hold something to keep and
+    something to reject, and steps must not be shown in a right order. Numbers for
+    which the reference itself refuses are not separate either.
     """
     truth = Truth(module, numbers)
     try:
-        return all(
-            _part_is_separate(truth, f"{exercise.key}.{part.key}", part)
-            for exercise in group
-            for part in exercise.parts
-            if isinstance(part, Number)
-        )
+        return all(_is_separate(truth, exercise, part) for exercise in group for part in exercise.parts)
     except OutOfRange:
         return False
 
 
-def _part_is_separate(truth, path, part):
+def nearest(truth, path, part):
+    """Least distance between the right answer and a slip, in sums of their tolerances.
+
+    Returns
+    -------
+    float
+        Infinite where no slip exists; a draw keeps it above 1.25.
+    """
     right, width = truth.answer(path), truth.tolerance(path)
-    if not part.possible[0] <= right <= part.possible[1]:
+    led = ((truth.slip(path, slip), slip) for slip in part.slips)
+    return min(
+        (_apart(value, right, truth.tolerance(path, slip), width) for value, slip in led if value is not None),
+        default=float("inf"),
+    )
+
+
+def _is_separate(truth, exercise, part):
+    path = f"{exercise.key}.{part.key}"
+    if hasattr(part, "possible"):
+        return _numbers_are_separate(truth, path, part)
+    right = truth.answer(path)
+    if isinstance(part, Batch):
+        return KEEP in right and REJECT in right
+    if part.shuffled and not hasattr(part, "options"):
+        return part.share(right, getattr(truth.given(exercise.key), order_name(part))) < 1
+    return True
+
+
+def _numbers_are_separate(truth, path, part):
+    right, width = truth.answer(path), truth.tolerance(path)
+    ends = right if isinstance(right, tuple) else (right,)
+    if not all(part.possible[0] <= end <= part.possible[1] for end in ends):
         return False
     others = []
     for slip in part.slips:
         value = truth.slip(path, slip)
         if value is None:
             continue
-        slip_width = truth.tolerance(path, slip.value)
-        if abs(value - right) <= 1.25 * (width + slip_width):
+        slip_width = truth.tolerance(path, slip)
+        if _apart(value, right, slip_width, width) <= 1.25:
             return False
-        if any(abs(value - other) <= slip_width + other_width for other, other_width in others):
+        if any(_apart(value, other, slip_width, other_width) <= 1 for other, other_width in others):
             return False
         others.append((value, slip_width))
     return True
+
+
+def _apart(one, other, one_width, other_width):
+    """Distance in sums of tolerances; for two ranges that of the ends which lie farther apart."""
+    if isinstance(one, tuple):
+        return max(map(_apart, one, other, one_width, other_width))
+    return abs(one - other) / (one_width + other_width)

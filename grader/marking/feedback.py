@@ -1,7 +1,41 @@
 """What a verdict says to the trainee, in one or two sentences of shop language."""
 
-from grader.exercise.model import Number
-from grader.marking import compare
+from grader.exercise.kinds import Choices
+from grader.exercise.model import sayings
+from grader.exercise.sorting import Batch, FiringOrder, Order
+from grader.marking import verdict
+
+_PLAIN = {
+    verdict.RIGHT: "Right.",
+    verdict.CARRIED: "Right, worked on from your earlier answer. Go back to that one.",
+    verdict.SIGN: "The size is right and the sign is not. Ask yourself: before or after top, more or less?",
+    verdict.POWER: "The figures are right and the decimal point is not. Check the unit and each factor of ten.",
+    verdict.BLANK: "Nothing is written yet.",
+    verdict.AWAITING: "Saved. Your instructor reads this one.",
+    verdict.WRONG: "Not right. Write your steps down one by one and check each against the text above.",
+}
+
+# What a person would say depends on what he was asked to do.
+_BY_KIND = {
+    (Choices, verdict.PARTLY): "Some of it is right. Something is ticked that does not apply, or one is missing.",
+    (Choices, verdict.WRONG): "Not right. Ask of each line by itself: does what you see prove it?",
+    (
+        Order,
+        verdict.PARTLY,
+    ): "Most steps are in a workable order, not all. Ask of each step what must be true before it.",
+    (Order, verdict.WRONG): "This order does not work. Find the step that everything else depends on and begin there.",
+    (
+        FiringOrder,
+        verdict.PARTLY,
+    ): "Part of the round is right. Follow the rotor once round the cap and note each lead.",
+    (FiringOrder, verdict.WRONG): "This is not the order. Follow the rotor once round the cap and note each lead.",
+    (Batch, verdict.PARTLY): (
+        "Some are sorted wrongly. A bad one kept costs more than a good one scrapped; where the gauge cannot tell, test again."
+    ),
+    (Batch, verdict.WRONG): (
+        "Sorted like this the batch costs more than throwing all away or keeping all. Compare each with the limit again."
+    ),
+}
 
 
 def say(part, mark):
@@ -9,39 +43,31 @@ def say(part, mark):
 
     Parameters
     ----------
-    part : Number or Choice
+    part : of any kind
     mark : PartMark
 
     Returns
     -------
     str
     """
-    if mark.verdict == compare.RIGHT:
-        return "Right."
-    if mark.verdict == compare.CARRIED:
-        return "Right, worked on from your earlier answer. Go back to that one."
-    if mark.verdict == compare.SLIP:
-        return next(slip.says for slip in part.slips if slip.key == mark.slip)
-    if mark.verdict == compare.COARSE:
+    if mark.verdict == verdict.SLIP:
+        return sayings(part)[mark.slip]
+    if mark.verdict == verdict.COARSE:
         return f"Right, but rounded too far. Give it to {_step(part)}."
-    if mark.verdict == compare.SIGN:
-        return "The size is right and the sign is not. Ask yourself: before or after top, more or less?"
-    if mark.verdict == compare.POWER:
-        return "The figures are right and the decimal point is not. Check the unit and each factor of ten."
-    if mark.verdict == compare.BLANK:
-        return "Nothing is written yet."
-    if mark.verdict in (compare.UNREADABLE, compare.KIND):
+    if mark.why:  # unreadable, wrong unit, one end of a range: the sentence names what was typed
         return mark.why
-    return "Not right. Write your steps down one by one and check each against the text above."
+    return _BY_KIND.get((type(part), mark.verdict)) or _PLAIN[mark.verdict]
 
 
-def shown(part, value):
+def shown(part, value, given=None):
     """An expected or own answer as a person writes it: rounded as asked, with its unit.
 
     Parameters
     ----------
-    part : Number or Choice
-    value : float, str or None
+    part : of any kind
+    value : as the kind gives it, or None
+    given : namespace or None
+        The trainee's parameters; needed for a batch.
 
     Returns
     -------
@@ -49,10 +75,25 @@ def shown(part, value):
     """
     if value is None:
         return ""
-    if not isinstance(part, Number):
-        return part.options.get(value, str(value))
-    places = max(0, len(f"{part.step:.10f}".rstrip("0").partition(".")[2]))
-    return f"{value:.{places}f} {part.unit}".strip()
+    if hasattr(part, "half_step"):
+        return f"{part.typed(value)} {part.unit}".strip()
+    if isinstance(part, Batch):
+        labels = part.items(given)
+        return ", ".join(f"{label}: {decision}" for label, decision in zip(labels, value, strict=True) if decision)
+    return str(value) if isinstance(value, str) and value not in getattr(part, "options", ()) else part.echo(value)
+
+
+def expected(part, mark):
+    """What was right for an answer, in the words of the records: "27.9..28.1", or the answer itself."""
+    if not hasattr(part, "half_step"):
+        return part.typed(mark.expected) if not isinstance(part, Batch) else ";".join(mark.expected)
+    if isinstance(mark.expected, tuple):
+        return " to ".join(map(_span, mark.expected, mark.width))
+    return _span(mark.expected, mark.width)
+
+
+def _span(middle, width):
+    return f"{middle - width:.6g}..{middle + width:.6g}"
 
 
 def _step(part):

@@ -3,16 +3,19 @@
 from dataclasses import dataclass
 
 from grader.errors import BadSheet
-from grader.exercise.model import Number
 from grader.exercise.truth import Truth
-from grader.marking.compare import BLANK, PartMark, mark_part
+from grader.marking.compare import mark_part, possible
+from grader.marking.verdict import AWAITING, BLANK, Earlier, PartMark
 
-ENGINE = "marking 1"  # raise when a verdict or a mark can come out differently
+ENGINE = "marking 2"  # raise when a verdict or a mark can come out differently
 
 
 @dataclass(frozen=True, slots=True)
 class SheetMark:
-    """What a sheet is worth. `notes` are sentences about entries that were passed over."""
+    """What a sheet is worth. `notes` are sentences about entries that were passed over.
+
+    `hundredths` are the marks so far; `pending` hundredths wait for the instructor.
+    """
 
     module: str
     parts: tuple[PartMark, ...]
@@ -20,23 +23,33 @@ class SheetMark:
 
     @property
     def hundredths(self):
-        return sum(part.hundredths for part in self.parts)
+        return sum(part.hundredths or 0 for part in self.parts)
 
     @property
     def most(self):
         return sum(part.most for part in self.parts)
 
     @property
+    def pending(self):
+        return sum(part.most for part in self.parts if part.verdict == AWAITING)
+
+    @property
+    def state(self):
+        """The word of the records: "marked", or "partly marked" while something waits."""
+        return "partly marked" if self.pending else "marked"
+
+    @property
     def answered(self):
         return sum(part.verdict != BLANK for part in self.parts)
 
     def exercise_hundredths(self, key):
-        """Hundredths earned in one exercise."""
-        return sum(part.hundredths for part in self.parts if part.path.rpartition(".")[0] == key)
+        """Hundredths earned in one exercise; None while one of its answers waits to be read."""
+        mine = [part.hundredths for part in self.parts if part.path.rpartition(".")[0] == key]
+        return None if None in mine else sum(mine)
 
 
-def mark_sheet(module, exercises, sheet):
-    """Mark a sheet against the numbers that were issued.
+def mark_sheet(module, exercises, sheet, *, truth=None):
+    """Mark a sheet against the numbers that were issued, in the versions that were issued.
 
     Parameters
     ----------
@@ -44,6 +57,8 @@ def mark_sheet(module, exercises, sheet):
     exercises : dict
         As issued: exercise key to {"version", "parameters"}.
     sheet : Sheet
+    truth : Truth or None
+        What `truth_of` gave for the same issue before, to save computing it again.
 
     Returns
     -------
@@ -52,43 +67,42 @@ def mark_sheet(module, exercises, sheet):
     Raises
     ------
     BadSheet
-        The sheet belongs to another module, or numbers of another version of
-        an exercise were issued.
+        The sheet belongs to another module, or a version of an exercise was
+        issued that is not kept.
     """
     if sheet.module != module.key:
         raise BadSheet(f"The answer sheet is for {sheet.module}, not for {module.key}. Hand in the one of this lesson.")
-    for exercise in module.exercises:
-        issued = exercises.get(exercise.key)
-        if issued is None:
-            raise BadSheet(f"No numbers were issued for {exercise.key}. Assign the module again.")
-        if issued["version"] != exercise.version:
-            raise BadSheet(
-                f"{exercise.key} was issued in version {issued['version']}; this version of Timing Mark marks "
-                f"version {exercise.version}. Use the version it was issued with."
-            )
-    truth = Truth(module, {key: entry["parameters"] for key, entry in exercises.items()})
-    notes, marks, own, settled = [], [], {}, {}
-    known = set()
-    for exercise, part, path in module.parts():
-        known.add(path)
-        answer = sheet.answers.get(path)
+    issued = module.as_issued(exercises)
+    truth = truth or truth_of(module, exercises)
+    notes, marks, earlier, answers = [], [], Earlier(), sheet.answers
+    for exercise, part, path in issued.parts():
+        answer = answers.get(path)
         if answer is not None and answer.version != exercise.version and answer.raw.strip():
             notes.append(
                 f"{path} was answered for version {answer.version} of the exercise; version {exercise.version} was issued. "
                 "It counts as blank; read it yourself."
             )
             answer = None
-        mark = mark_part(truth, path, part, answer, own, settled)
-        settled[path] = mark.verdict
-        if mark.own is not None and _possible(part, mark.own):
-            own[path] = mark.own
+        mark = mark_part(truth, path, part, answer, earlier)
+        earlier.settled[path] = mark.verdict
+        if mark.own is not None and possible(part, mark.own):
+            earlier.own[path] = mark.own
         marks.append(mark)
-    strangers = [path for path in sheet.answers if path not in known]
+    known = truth.paths
+    strangers = [path for path in answers if path not in known]
     if strangers:
         shown = ", ".join(path[:40] for path in strangers[:3]) + (" and more" if len(strangers) > 3 else "")
         notes.append(f"No exercise of {module.key} is called {shown}; these answers are kept and count nothing.")
     return SheetMark(module.key, tuple(marks), tuple(notes))
 
 
-def _possible(part, own):
-    return not isinstance(part, Number) or part.possible[0] <= own <= part.possible[1]
+def truth_of(module, exercises):
+    """The expected answers for an issue.
+
+    Raises
+    ------
+    BadSheet
+        As `mark_sheet`.
+    """
+    numbers = {key: entry["parameters"] for key, entry in exercises.items()}
+    return Truth(module.as_issued(exercises), numbers)

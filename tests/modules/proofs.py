@@ -49,7 +49,7 @@ def slips_are_named(module, drawn):
                 led = truth.slip(path, slip)
                 if led is None or led == truth.answer(path):
                     continue
-                typed = f"{led:.6f}" if isinstance(part, Number) else led
+                typed = f"{led:.6f}" if isinstance(part, Number) else part.typed(led)
                 mark = next(m for m in marks_of(module, numbers, {**right, path: typed}).parts if m.path == path)
                 assert (mark.verdict, mark.slip) == ("slip", slip.key), (path, slip.key, typed, numbers)
 

@@ -8,7 +8,7 @@ from grader.course import standing
 from grader.course.records import database, ledger
 
 COLUMNS = (
-    "class", "trainee_id", "last_name", "first_name", "module", "attempt", "status", "raw", "penalty", "mark", "max",
+    "class", "trainee_id", "last_name", "first_name", "module", "attempt", "status", "raw", "penalty", "mark", "awaiting", "max",
     "percent", "passed", "late_days", "extension_until", "handed_in_at", "marked_at", "engine", "key_version",
 )  # fmt: skip
 
@@ -95,9 +95,11 @@ def _figures(term, row):
         "raw": hundredths(row.raw),
         "penalty": hundredths(row.penalty),
         "mark": hundredths(row.mark),
+        "awaiting": hundredths(row.pending) if row.pending else "",
         "max": hundredths(row.most),
-        "percent": percent(term, row.mark, row.most),
-        "passed": "yes" if passed(term, row.mark, row.most) else "no",
+        # While an answer waits to be read the mark is one so far; only a pass that is reached already stands.
+        "percent": "" if row.pending else percent(term, row.mark, row.most),
+        "passed": "yes" if passed(term, row.mark, row.most) else "" if row.pending else "no",
         "late_days": str(row.late_days),
         "marked_at": row.marked_at,
         "engine": row.engine,

@@ -78,6 +78,7 @@ mark = Table(
     Column("engine", Text, nullable=False),
     Column("key_version", Text, nullable=False),
     Column("notes", Text, nullable=False),
+    Column("pending", Integer, nullable=False, default=0),  # hundredths that wait for the instructor
 )
 
 answer = Table(
@@ -94,7 +95,7 @@ answer = Table(
     Column("expected", Text, nullable=False),
     Column("verdict", String(24), nullable=False),
     Column("slip", String(63), nullable=False),
-    Column("hundredths", Integer, nullable=False),
+    Column("hundredths", Integer),  # null while the answer waits to be read
     Column("most", Integer, nullable=False),
 )
 Index("tm_answer_by_exercise", answer.c.module, answer.c.exercise)

@@ -12,7 +12,7 @@ from grader.course.records import database, ledger, schema
 from grader.course.work import assign, collect, late
 from grader.errors import BadFile, BadSheet, Refused
 from grader.exercise import sheet as sheets
-from grader.exercise.model import Number
+from grader.marking import feedback
 from grader.marking.mark import ENGINE, mark_sheet
 
 
@@ -89,12 +89,13 @@ def evaluate(term, module, issue, hand_in):
         The kept file is gone, changed or cannot be marked.
     """
     content = kept(term, hand_in)
-    found = mark_sheet(module, json.loads(issue.record)["exercises"], sheets.parse(content))
+    exercises = json.loads(issue.record)["exercises"]
+    found = mark_sheet(module, exercises, sheets.parse(content))
     due = clock.from_text(issue.due) if issue.due else None
     days = late.late_days(term.settings, due, clock.from_text(hand_in.received_at))
     off = late.penalty(term.settings, found.hundredths, found.most, days)
     return found, {
-        "state": "marked",
+        "state": found.state,
         "raw": found.hundredths,
         "penalty": off,
         "mark": found.hundredths - off,
@@ -103,14 +104,15 @@ def evaluate(term, module, issue, hand_in):
         "sha256": hand_in.sha256,
         "handed_in_at": hand_in.received_at,
         "engine": ENGINE,
-        "key_version": assign.key_version(module),
+        "key_version": assign.key_version(module.as_issued(exercises)),
         "notes": "\n".join(found.notes),
+        "pending": found.pending,
     }
 
 
 def answer_rows(module, issue, found):
     """The rows of tm_answer for a marked sheet."""
-    parts = {path: (exercise, part) for exercise, part, path in module.parts()}
+    parts = module.as_issued(json.loads(issue.record)["exercises"]).by_path
     return [
         {
             "trainee": issue.trainee,
@@ -121,7 +123,7 @@ def answer_rows(module, issue, found):
             "raw": mark.raw,
             "unit": mark.unit,
             "read_as": mark.read_as,
-            "expected": _expected(parts[mark.path][1], mark),
+            "expected": feedback.expected(parts[mark.path][1], mark),
             "verdict": mark.verdict,
             "slip": mark.slip,
             "hundredths": mark.hundredths,
@@ -168,7 +170,8 @@ def _mark_one(term, connection, module, rows, person, issue, hand_ins, reason, r
         values["marked_at"] = clock.to_text(clock.now())
         connection.execute(table.insert().values(**key, **values))
         connection.execute(schema.answer.insert(), answer_rows(module, issue, found))
-        by_exercise = {e.name: found.exercise_hundredths(e.key) for e in module.exercises}
+        earned = {e.name: found.exercise_hundredths(e.key) for e in module.exercises}
+        by_exercise = {name: marks for name, marks in earned.items() if marks is not None}  # the others wait
         rows.write(person, clock.from_text(hand_in.received_at), by_exercise, values["penalty"])
         same_work = before is not None and before.sha256 == hand_in.sha256
         entry = ledger.Entry(
@@ -209,12 +212,6 @@ def kept(term, hand_in):
     if hashlib.sha256(content).hexdigest() != hand_in.sha256:
         raise BadSheet(f"The kept hand-in {path.name} was changed. Put it back from your copy, or collect it again.")
     return content
-
-
-def _expected(part, mark):
-    if isinstance(part, Number):
-        return f"{mark.expected - mark.width:.6g}..{mark.expected + mark.width:.6g}"
-    return str(mark.expected)
 
 
 def _marks(hundredths):

@@ -1,0 +1,44 @@
+"""Lists as a trainee or a form writes them: "a;c", "3>1>2", or JSON text."""
+
+import json
+
+from grader.errors import Unreadable
+
+
+def from_json(text):
+    """The list in a JSON text, or None for any other text."""
+    if not text.startswith("["):
+        return None
+    try:
+        found = json.loads(text)
+    except (ValueError, RecursionError):
+        raise Unreadable("The list is damaged. Answer again in the form.") from None
+    if not isinstance(found, list) or not all(type(entry) in (str, int) for entry in found):
+        raise Unreadable("The list holds more than plain words. Answer again in the form.")
+    return found
+
+
+def entries(raw):
+    """The entries of a list written with ; or , or as JSON."""
+    found = from_json(raw.strip())
+    if found is not None:
+        return [str(entry) for entry in found]
+    return [entry for entry in raw.replace("\n", ";").replace(",", ";").split(";") if entry.strip()]
+
+
+def keys(raw, marks, known, what):
+    """Keys in a list text, each known and once."""
+    found = from_json(raw.strip())
+    if found is None:
+        for mark in marks:
+            raw = raw.replace(mark, "\0")
+        found = [key for key in (text.strip() for text in raw.split("\0")) if key]
+    found = tuple(str(key) for key in found)
+    for key in found:
+        if key not in known:
+            raise Unreadable(f"“{key[:30]}” is none of the {what}. They are {', '.join(known)}.")
+    if len(set(found)) != len(found):
+        raise Unreadable("One entry is named twice. Name each once.")
+    if not found:
+        raise Unreadable("Nothing is written yet.")
+    return found

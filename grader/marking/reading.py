@@ -1,0 +1,94 @@
+"""Reading the answer to a part of any kind; the form and the marker both come through here."""
+
+import re
+
+from grader import units
+from grader.errors import Unreadable
+from grader.exercise.kinds import PlotReading, Range
+from grader.exercise.model import Number
+from grader.marking.reader import Reading, read_number
+
+_PLAIN_UNIT = units.unit("")
+
+# Words and dots part a range for certain; a dash only after a figure, since it may be a minus.
+_BETWEEN = (
+    re.compile(r"(?<=[\d.,°\w\"”″ ])\s*(?:…|\.{2,3}|\bto\b|\band\b)\s*", re.I),
+    re.compile(r"\s*[–—]\s*"),
+    re.compile(r"(?<=[\d°\w\"”″ ])(?<![eE])\s*[-−]\s*(?=[\d.,+−-])"),
+)
+
+
+def read(part, raw, unit="", given=None):
+    """What was typed or chosen for a part.
+
+    Parameters
+    ----------
+    part : Number, Range, Choice, ... of any kind
+    raw : str
+        As it stands in answers.json.
+    unit : str
+        Chosen beside the field; empty for the asked one, and for kinds without.
+    given : namespace or None
+        The trainee's parameters; needed for a batch.
+
+    Returns
+    -------
+    Reading
+        Its `value` is what the part's kind compares, its `echo` what the form shows.
+
+    Raises
+    ------
+    Unreadable, WrongKind
+        With the sentence to show.
+    """
+    return _READERS.get(type(part), _plain)(part, raw, unit, given)
+
+
+def read_range(raw, asked, chosen="", possible=(float("-inf"), float("inf"))):
+    """Two numbers, the smaller first: "28…34", "28 to 34 °", "1/32 in to 1/16 in".
+
+    Parameters and refusals are those of `read_number`; a unit written once counts
+    for both ends.
+
+    Returns
+    -------
+    Reading
+        `value`, `place` and `number` are pairs.
+    """
+    first, last = _ends(raw)
+    high = read_number(last, asked, chosen, possible)
+    alone = re.search(r"\d[.,]?\s*\Z", first)  # no unit behind the first number: it takes the one behind the second
+    low = read_number(f"{first} {high.unit.text}" if alone else first, asked, chosen, possible)
+    if low.value > high.value:
+        low, high = high, low
+    said = f"{low.text} to {high.text}" if low.unit == high.unit else f"{low.echo} to {high.text}"
+    return Reading((low.value, high.value), (low.place, high.place), (low.number, high.number), high.unit, said)
+
+
+def _ends(raw):
+    text = raw.strip()
+    if not text:
+        raise Unreadable("Nothing is written yet.")
+    for between in _BETWEEN:
+        found = [piece for piece in between.split(text, maxsplit=2)]
+        if len(found) == 2 and all(re.search(r"\d", piece) for piece in found):
+            return found
+        if len(found) > 2:
+            raise Unreadable("More than two numbers are written. Write the smallest, then “to”, then the largest.")
+    raise Unreadable("Two numbers are asked. Write the smallest, then “to”, then the largest: 28 to 34.")
+
+
+def _number(part, raw, unit, given):
+    return read_number(raw, part.asked, unit, part.possible)
+
+
+def _range(part, raw, unit, given):
+    return read_range(raw, part.asked, unit, part.possible)
+
+
+def _plain(part, raw, unit, given):
+    value = part.read(raw, given)
+    return Reading(value, 0.0, value, _PLAIN_UNIT, part.echo(value, given))
+
+
+_READERS = {Number: _number, PlotReading: _number, Range: _range}

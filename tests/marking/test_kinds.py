@@ -1,0 +1,272 @@
+"""Every kind of answer: how it is written, how it is read, what it earns."""
+
+import itertools
+import json
+from collections import Counter
+
+import pytest
+from hypothesis import given as examples
+from hypothesis import settings
+from hypothesis import strategies as st
+
+from grader.errors import Unreadable
+from grader.exercise import variant
+from grader.exercise.truth import Truth
+from grader.marking import feedback
+from grader.marking.compare import KINDS
+from grader.marking.reading import read
+from grader.marking.verdict import VERDICTS
+from tests.marking.bench_parts import (
+    BATCH,
+    CHOICES,
+    EXERCISE,
+    FIRING,
+    GIVEN,
+    MODULE,
+    ORDER,
+    PARTS,
+    PLOT,
+    RANGE,
+    SPACE,
+    WRITTEN,
+    marks,
+    one,
+)
+
+
+def test_every_kind_is_tried_here():
+    assert {type(part) for part in PARTS} == set(KINDS)
+
+
+@pytest.mark.parametrize("part", PARTS, ids=lambda part: part.key)
+def test_what_a_form_writes_is_read_back_and_earns_everything(part):
+    right = Truth(MODULE, {"m98.all": GIVEN}).answer(f"m98.all.{part.key}")
+    text = part.typed(right, SPACE)
+    assert isinstance(text, str) and read(part, text, "", SPACE).echo
+    mark = one(part.key, text)
+    if part is WRITTEN:
+        assert (mark.verdict, mark.hundredths) == ("awaiting", None)
+    else:
+        assert (mark.verdict, mark.hundredths) == ("right", part.marks * 100)
+    assert feedback.shown(part, right, SPACE) and feedback.expected(part, mark)
+
+
+@pytest.mark.parametrize("part", PARTS, ids=lambda part: part.key)
+@settings(derandomize=True, max_examples=150)
+@examples(typed=st.text(max_size=30))
+def test_any_text_gets_a_verdict_and_a_sentence(part, typed):
+    mark = one(part.key, typed)
+    assert mark.verdict in VERDICTS and (mark.hundredths is None or 0 <= mark.hundredths <= mark.most)
+    assert feedback.say(part, mark).strip().endswith((".", "?"))
+
+
+@pytest.mark.parametrize(
+    ("typed", "verdict", "hundredths"),
+    [
+        ("51 to 57", "right", 200),
+        ("51…57 °", "right", 200),
+        ("51-57", "right", 200),
+        ("51 – 57 deg dist", "right", 200),
+        ("51° to 57°", "right", 200),
+        ("57 to 51", "right", 200),
+        ("102 ° crank to 114 ° crank", "right", 200),
+        ("50.5 and 57.5", "right", 200),
+        ("33 to 39", "slip", 0),
+        ("51 to 60", "partly right", 100),
+        ("50.4 to 57.6", "wrong", 0),
+        ("-51 to -57", "wrong sign", 0),
+        ("5.1 to 5.7", "power of ten", 0),
+        ("54", "unreadable", 0),
+        ("51 to 54 to 57", "unreadable", 0),
+        ("51 ms to 57 ms", "wrong kind of unit", 0),
+    ],
+)
+def test_range(typed, verdict, hundredths):
+    mark = one("dwell", typed)
+    assert (mark.verdict, mark.hundredths) == (verdict, hundredths)
+
+
+def test_a_unit_written_once_counts_for_both_ends():
+    assert read(RANGE, "102 to 114", "° crank").value == (51.0, 57.0)
+    assert read(RANGE, "102 – 114 ° crank").value == (51.0, 57.0)
+    assert read(RANGE, "-3 to 4").value == (-3.0, 4.0)
+
+
+def test_reading_off_a_plot():
+    """Half a minor division (0.5) and slope 2 times half an x-division (0.25) make 1.0."""
+    truth = Truth(MODULE, {"m98.all": GIVEN})
+    assert truth.tolerance("m98.all.plot") == pytest.approx(1.0, rel=1e-6)
+    assert one("plot", "11.0").verdict == "right" and one("plot", "11.1").verdict == "wrong"
+
+
+def test_nobody_reads_closer_than_three_pixels():
+    from dataclasses import replace
+
+    assert PLOT.half_step == 0.5 and replace(PLOT, pixel=0.4).half_step == pytest.approx(1.2)
+
+
+@pytest.mark.parametrize(
+    ("typed", "verdict", "hundredths"),
+    [
+        ("a;c;d", "right", 300), ("d, a, c", "right", 300), ('["c","a","d"]', "right", 300),
+        ("a;c", "partly right", 200), ("a;b", "wrong", 0), ("a;b;c;d;e", "partly right", 100), ("a", "slip", 100),
+        ("none", "wrong", 0), ("a;a", "unreadable", 0), ("a;z", "unreadable", 0),
+    ],
+)  # fmt: skip
+def test_several_choices(typed, verdict, hundredths):
+    mark = one("several", typed)
+    assert (mark.verdict, mark.hundredths) == (verdict, hundredths)
+
+
+@pytest.mark.parametrize(
+    ("typed", "verdict", "hundredths", "slip"),
+    [
+        ("dwell>idle>plug>read>turn", "right", 400, ""),
+        ('["dwell", "idle", "plug", "read", "turn"]', "right", 400, ""),
+        ("idle>dwell>plug>read>turn", "partly right", 320, ""),
+        ("turn>idle>plug>read>dwell", "slip", 0, "timing-first"),
+        ("dwell>idle>read>plug>turn", "slip", 0, "not-plugged"),
+        ("dwell>idle>read>turn", "slip", 0, "not-plugged"),
+        ("dwell>plug>read>turn", "partly right", 80, ""),
+        ("dwell>idle>fly", "unreadable", 0, ""),
+    ],
+)
+def test_order(typed, verdict, hundredths, slip):
+    mark = one("steps", typed)
+    assert (mark.verdict, mark.hundredths, mark.slip) == (verdict, hundredths, slip)
+    if slip:
+        assert feedback.say(ORDER, mark) in [critical.says for critical in ORDER.critical]
+
+
+def test_guessing_an_order_earns_little():
+    """The raw share of right pairs would give a guesser half; 1 - 2 bad/pairs gives him a tenth or so."""
+    right = tuple("abcdef")
+    bare = type(ORDER)("o", "", 1, dict.fromkeys(right, ""), lambda v: right, ())
+    shares = [bare.share(right, guess) for guess in itertools.permutations(right)]
+    assert sum(shares) / len(shares) < 0.16
+
+
+@pytest.mark.parametrize("typed", ["1-3-4-2", "3 4 2 1", "1,3,4,2", "1342", "[1, 3, 4, 2]", "4–2–1–3"])
+def test_a_firing_order_may_begin_anywhere(typed):
+    assert one("firing", typed).verdict == "right"
+    assert read(FIRING, typed).echo == "1-3-4-2"
+
+
+def test_firing_order_slips_and_parts():
+    backwards = one("firing", "1-2-4-3")
+    assert (backwards.verdict, backwards.slip, backwards.hundredths) == ("slip", "reversed", 0)
+    assert one("firing", "1-2-3-4").verdict == "wrong"
+    assert one("firing", "1-5-3-6-2-4").verdict == "wrong"  # of another engine
+    near = one("firing", "1-8-4-3-6-5-2-7", cylinders=8)
+    assert (near.verdict, near.hundredths) == ("partly right", 50)  # 3 of 8 "fires next" broken
+    for typed in ("1-3-3-2", "1-3-5-2", "first", "0-1-2"):
+        assert one("firing", typed).verdict == "unreadable"
+
+
+BATCH_RIGHT = "A1=keep;A2=undecided;A3=reject;A4=keep;A5=reject;A6=keep"
+
+
+@pytest.mark.parametrize(
+    ("typed", "verdict", "hundredths"),
+    [
+        (BATCH_RIGHT, "right", 400),
+        (BATCH_RIGHT.replace("A2=undecided", "A2=keep"), "right", 400),
+        (BATCH_RIGHT.replace("A2=undecided", "A2=reject"), "right", 400),
+        ("A1=keep;A3=reject;A4=keep;A5=reject;A6=keep", "right", 400),  # the borderline one left out
+        (BATCH_RIGHT.replace("A1=keep", "A1=reject"), "partly right", 267),  # a good one scrapped: 1 of 3
+        (BATCH_RIGHT.replace("A1=keep", "A1=undecided"), "partly right", 333),
+        (BATCH_RIGHT.replace("A3=reject", "A3=keep"), "wrong", 0),  # a bad one kept: 3 of 3
+        (";".join(f"A{i}=keep" for i in range(1, 7)), "wrong", 0),
+        (";".join(f"A{i}=reject" for i in range(1, 7)), "wrong", 0),
+        ("A9=keep", "unreadable", 0),
+        ("A1=perhaps", "unreadable", 0),
+        ("A1=keep;A1=reject", "unreadable", 0),
+    ],
+)
+def test_batch(typed, verdict, hundredths):
+    """Keeping all would cost 2 x 3, rejecting all 3 x 1; the cheaper, 3, is the measure."""
+    mark = one("batch", typed)
+    assert (mark.verdict, mark.hundredths) == (verdict, hundredths)
+
+
+def test_a_bad_one_kept_costs_more_than_a_good_one_scrapped():
+    right = BATCH.answer(SPACE)
+    kept = BATCH.cost(right, ("keep", "keep", "keep", "keep", "reject", "keep"))
+    scrapped = BATCH.cost(right, ("reject", "keep", "reject", "keep", "reject", "keep"))
+    assert kept == 3 * scrapped == 3
+
+
+class TestWritten:
+    def test_it_waits_and_is_never_nothing_by_itself(self):
+        found = marks(why="The weights were out.", gap="0.64")
+        assert (found.state, found.pending, found.hundredths) == ("partly marked", 300, 200)
+        assert found.exercise_hundredths("m98.all") is None
+
+    def test_without_it_the_sheet_is_marked(self):
+        found = marks(gap="0.64")
+        assert (found.state, found.pending, found.exercise_hundredths("m98.all")) == ("marked", 0, 200)
+
+    def test_the_rubric_adds_up(self):
+        with pytest.raises(ValueError, match="do not add up"):
+            type(WRITTEN)("w", "", 4, (("one", 1),), lambda v: "", ())
+
+
+class TestUnits:
+    def test_the_same_unit_error_is_charged_once(self):
+        """Edexcel's scheme of June 2010 takes the mark for a wrong unit once in a paper; reference from memory."""
+        found = {m.path.rpartition(".")[2]: m for m in marks(gap=("0.64", "in"), wide=("1.28", "in")).parts}
+        assert [found[k].verdict for k in ("gap", "wide")] == ["wrong unit", "wrong unit"]
+        assert [found[k].hundredths for k in ("gap", "wide")] == [100, 200]
+        assert "charged once" in feedback.say(PARTS[0], found["gap"])
+        assert "costs nothing here" in feedback.say(PARTS[1], found["wide"])
+
+    def test_another_unit_error_is_charged_again(self):
+        found = {m.path.rpartition(".")[2]: m for m in marks(gap=("0.0252", "mm"), wide=("1.28", "in")).parts}
+        assert [found[k].hundredths for k in ("gap", "wide")] == [100, 100]
+
+    def test_a_wrong_figure_is_no_unit_error(self):
+        assert one("gap", "0.7", "in").verdict == "wrong"
+
+
+def test_steps_are_never_shown_in_a_right_order():
+    for number in range(150):
+        drawn = variant.draw(MODULE, key=bytes(32), term="t", trainee=f"t{number}", attempt=1)["m98.all"]
+        assert tuple(drawn["order_steps"]) != ORDER.answer(None)
+        assert json.loads(json.dumps(drawn)) == drawn
+        assert sorted(drawn["order_several"]) == sorted(CHOICES.options)
+
+
+def test_a_batch_without_a_bad_one_is_not_issued():
+    given = {**GIVEN, "fires_kv": [7.0, 8.0, 9.0]}
+    assert not variant.separate(MODULE, (EXERCISE,), {"m98.all": given})
+    assert variant.separate(MODULE, (EXERCISE,), {"m98.all": GIVEN})
+
+
+def test_every_verdict_has_a_sentence_for_every_kind():
+    seen = Counter()
+    for part in PARTS:
+        for typed in (
+            "",
+            "x",
+            "1",
+            "-0.64",
+            "6.4",
+            "0.64 V",
+            "51 to 60",
+            "a;c",
+            "a;b",
+            "1-2-3-4",
+            "dwell>idle",
+            "A1=keep",
+        ):
+            mark = one(part.key, typed)
+            seen[mark.verdict] += 1
+            assert feedback.say(part, mark)
+    assert len(seen) >= 8
+
+
+@pytest.mark.parametrize("typed", ["[1, {}]", "[" * 5000, '["a", null]', "[true]"])
+def test_damaged_lists_are_refused_in_a_sentence(typed):
+    for part in (CHOICES, ORDER, FIRING, BATCH):
+        with pytest.raises(Unreadable):
+            read(part, typed, "", SPACE)
