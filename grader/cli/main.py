@@ -4,7 +4,7 @@ import sys
 
 import typer
 
-from grader.cli import check, course, demo, term
+from grader.cli import check, course, demo, study, term
 from grader.cli.output import fail
 from grader.errors import TimingMarkError
 
@@ -17,6 +17,7 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 app.command("demo")(demo.demo)
+app.command("study")(study.study)
 app.add_typer(term.app, name="term")
 app.add_typer(term.roster_app, name="roster")
 app.command("assign")(course.assign_module)

@@ -1,15 +1,15 @@
-"""The lesson as its notebook uses it: show an exercise, note answers, mark."""
+"""The lesson as its notebook uses it: top, panels, forms, noting answers, marks."""
 
+from importlib import import_module
 from types import SimpleNamespace
-
-from IPython.display import Markdown
+from weakref import WeakSet
 
 from grader import catalogue
 from grader.errors import Unknown
-from grader.exercise.model import Choice
-from grader.exercise.variant import order_name
 from grader.marking.mark import mark_sheet
-from grader.widgets.store import Store, being_graded
+from grader.widgets.store import Store, being_executed, being_graded
+
+_open = WeakSet()
 
 
 class _Silent(float):
@@ -33,28 +33,49 @@ class Lesson:
         self.module = catalogue.module(module_key)
         self.store = Store(self.module, folder)
         self._exercises = {exercise.key: exercise for exercise in self.module.exercises}
+        self.forms, self.panels = {}, {}
+        if not being_executed():
+            self._take_over()
 
     def numbers(self, exercise_key):
         """The trainee's own numbers of an exercise, as attributes."""
         self._exercise(exercise_key)
         return SimpleNamespace(**self.store.issue.numbers[exercise_key])
 
+    def top(self):
+        """Who works here, until when, how far he is; hand in."""
+        if being_executed():
+            return None
+        from grader.widgets.sheet_top import SheetTop
+
+        self.head = SheetTop(self.store)
+        return self.head.box
+
+    def panel(self, name):
+        """A picture with sliders, such as "total_advance"."""
+        if being_executed():  # marking needs no pictures, and a word on stderr would cost the marks
+            return None
+        makers = import_module(f"grader.widgets.panels.{self.module.key}").PANELS
+        if name not in makers:
+            raise Unknown(f"{self.module.key} has no panel {name!r}; it has {', '.join(makers)}.")
+        self.panels[name] = makers[name]()
+        return self.panels[name].box
+
     def show(self, exercise_key):
-        """The task with the trainee's own numbers, and what is asked."""
+        """The form of an exercise: the task with the trainee's own numbers, and what is asked."""
         exercise = self._exercise(exercise_key)
-        given = self.numbers(exercise_key)
-        lines = [f"**{exercise.title}** ({exercise.marks} marks)", "", exercise.wording(given), ""]
-        for part in exercise.parts:
-            if isinstance(part, Choice):
-                lines.append(f"- {part.prompt}:")
-                order = getattr(given, order_name(part), tuple(part.options))
-                lines += [f"    - {part.options[key]}" for key in order]
-            else:
-                lines.append(f"- {part.prompt} in {' or '.join(part.units)}")
-        return Markdown("\n".join(lines))
+        if being_executed():
+            return None
+        from grader.widgets.form import ExerciseForm
+
+        form = ExerciseForm(self.store, exercise)
+        self.forms[exercise_key] = form
+        return form.box
 
     def answer(self, path, raw, unit=""):
         """Note an answer as typed text, such as "34.5", with its unit."""
+        if path not in {known for _, _, known in self.module.parts()}:
+            raise Unknown(f"{self.module.key} asks for no {path!r}.")
         self.store.put(path, str(raw), unit)
 
     def mark(self, exercise_key):
@@ -67,6 +88,17 @@ class Lesson:
             return _Silent(0.0)
         marks = mark_sheet(self.module, self.store.issue.exercises, self.store.sheet)
         return float(min(max(marks.exercise_hundredths(exercise.key) / 100, 0.0), exercise.marks))
+
+    def _take_over(self):
+        """The page was opened again: free the widgets of the last time, keep what they could not save."""
+        from ipywidgets import Widget
+
+        for older in tuple(_open):
+            self.store.take_unsaved(older)
+            older.close()
+        _open.clear()
+        _open.add(self.store)
+        Widget.close_all()
 
     def _exercise(self, key):
         try:

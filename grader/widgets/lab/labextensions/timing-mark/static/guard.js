@@ -1,0 +1,226 @@
+// The save guard: what is typed is either confirmed by the kernel within three seconds, or put in again.
+//
+// Each part of a form holds a hidden beacon that the kernel writes: the text it has, and
+// whether that text is on disk. The guard compares it with what stands in the field.
+
+import { pause } from "./page.js";
+
+const PATIENCE = 3000;
+const PATIENCE_BUSY = 20000; // a working cell of the trainee's own may compute for a while
+const LOOK_EVERY = 250;
+
+export class SaveGuard {
+  constructor(page) {
+    this.page = page;
+    this.pending = new Map(); // part id -> {text, unit, choice, since, before}
+    this.recovering = false;
+    this.focused = null;
+    for (const kind of ["input", "change"]) {
+      page.panel.node.addEventListener(kind, (event) => this.note(event), true);
+    }
+    window.addEventListener("keydown", (event) => this.keepKey(event), true);
+    window.addEventListener("beforeunload", (event) => {
+      if (this.pending.size) {
+        event.preventDefault();
+      }
+    });
+  }
+
+  start() {
+    this.timer = setInterval(() => this.look(), LOOK_EVERY);
+  }
+
+  stop() {
+    clearInterval(this.timer);
+    this.pending.clear();
+  }
+
+  /** Something was typed or chosen: from now on it waits for its confirmation. */
+  note(event) {
+    const part = event.target.closest(".tm-part");
+    if (!part || this.puttingBack) {
+      return;
+    }
+    const beacon = beaconOf(part);
+    if (!beacon || !fieldsOf(part).includes(event.target)) {
+      return;
+    }
+    const id = beacon.dataset.part;
+    const known = this.pending.get(id);
+    this.pending.set(id, { ...read(part), since: Date.now(), before: known ? known.before : beacon.outerHTML });
+  }
+
+  look() {
+    if (this.recovering || this.page.running) {
+      return;
+    }
+    let oldest = Infinity;
+    let refused = "";
+    for (const [id, typed] of this.pending) {
+      const part = partOf(this.page.panel.node, id);
+      const verdict = part ? confirmed(part, typed) : "waiting";
+      if (verdict === "saved") {
+        this.pending.delete(id);
+      } else if (verdict === "refused") {
+        refused = decodeURIComponent(beaconOf(part).dataset.why || "") || "the file could not be written.";
+      } else {
+        oldest = Math.min(oldest, typed.since);
+      }
+    }
+    const waited = Date.now() - oldest;
+    const busy = this.page.session.session?.kernel?.status === "busy" && this.page.session.session.kernel.connectionStatus === "connected";
+    if (waited > (busy ? PATIENCE_BUSY : PATIENCE)) {
+      this.recover("Your last answer is not saved yet. Trying again; it stays on this page …");
+    } else if (busy && waited > PATIENCE) {
+      this.page.say("warn", "Your last answer is not saved yet: a working cell is still computing.");
+    } else if (refused) {
+      this.page.say("bad", `Your last answer is not saved: ${refused}`);
+    } else if (this.page.workProblem) {
+      this.page.say("bad", this.page.workProblem);
+    } else if (document.body.dataset.tmReady === "yes") {
+      this.page.say("", "");
+    }
+  }
+
+  /** Run the lesson again and put back what was typed, as often as it takes. */
+  async recover(words) {
+    if (this.recovering) {
+      return;
+    }
+    this.recovering = true;
+    this.focused = focusOf(this.page.panel.node);
+    this.page.say(this.pending.size ? "bad" : "wait", words);
+    try {
+      for (let wait = 500; !this.page.lost; wait = Math.min(2 * wait, 4000)) {
+        const stands = await this.page.kernelStands().catch(() => false);
+        if (stands && (await this.page.run())) {
+          break;
+        }
+        if (document.body.dataset.tmReady === "failed") {
+          return;
+        }
+        this.page.say("bad", this.pending.size
+          ? "Not saved: the course program does not answer. What you typed stays on this page and is saved as soon as it answers again."
+          : "The course program does not answer. Leave this page open; it goes on as soon as it answers again.");
+        await pause(wait);
+      }
+      this.putBack();
+    } finally {
+      this.recovering = false;
+    }
+  }
+
+  putBack() {
+    for (const [id, typed] of this.pending) {
+      const part = partOf(this.page.panel.node, id);
+      if (part && typed.choice !== null && read(part).choice === typed.choice && beaconOf(part).dataset.saved === "yes") {
+        this.pending.delete(id); // chosen and saved before the kernel went
+      } else if (part) {
+        typed.since = Date.now();
+        typed.before = beaconOf(part).outerHTML;
+        this.puttingBack = true;
+        try {
+          write(part, typed);
+        } finally {
+          this.puttingBack = false;
+        }
+      }
+    }
+    const part = this.focused && partOf(this.page.panel.node, this.focused.id);
+    const field = part && fieldsOf(part)[this.focused.index];
+    if (field && (document.activeElement === document.body || !document.activeElement?.closest(".tm-part"))) {
+      field.focus({ preventScroll: true });
+      if (this.focused.caret !== null) {
+        field.setSelectionRange(this.focused.caret, this.focused.caret);
+      }
+    }
+    this.focused = null;
+  }
+
+  /** While the lesson runs again its fields are gone for a second; what is typed in it is kept. */
+  keepKey(event) {
+    const at = this.focused;
+    if (!this.recovering || !at || at.caret === null || event.ctrlKey || event.metaKey || event.altKey) {
+      return;
+    }
+    if (event.target.closest?.("input, textarea, select, .cm-editor")) {
+      return; // a field that stands keeps its own text
+    }
+    const typed = this.pending.get(at.id) || { ...at.typed, since: Date.now(), before: "" };
+    if (event.key.length === 1) {
+      typed.text = typed.text.slice(0, at.caret) + event.key + typed.text.slice(at.caret);
+      at.caret += 1;
+    } else if (event.key === "Backspace" && at.caret > 0) {
+      typed.text = typed.text.slice(0, at.caret - 1) + typed.text.slice(at.caret);
+      at.caret -= 1;
+    } else {
+      return;
+    }
+    this.pending.set(at.id, typed);
+    event.preventDefault();
+  }
+}
+
+function beaconOf(part) {
+  return part.querySelector(".tm-beacon [data-part]");
+}
+
+function partOf(root, id) {
+  return root.querySelector(`.tm-beacon [data-part="${CSS.escape(id)}"]`)?.closest(".tm-part");
+}
+
+function fieldsOf(part) {
+  return [...part.querySelectorAll(".tm-field input, .tm-field textarea, .tm-unit select, .tm-choice input, .tm-choice select")];
+}
+
+function read(part) {
+  const text = part.querySelector(".tm-field input, .tm-field textarea");
+  const unit = part.querySelector(".tm-unit select");
+  const radios = [...part.querySelectorAll(".tm-choice input")];
+  return { text: text ? text.value : null, unit: unit ? unit.value : null, choice: radios.length ? radios.findIndex((radio) => radio.checked) : null };
+}
+
+/** "saved", "refused" (the kernel has it and cannot save it) or "waiting". */
+function confirmed(part, typed) {
+  const beacon = beaconOf(part);
+  // Of a choice the beacon tells the key and the page shows words: a beacon written anew is the answer.
+  const has = typed.choice === null
+    ? decodeURIComponent(beacon.dataset.text || "") === typed.text &&
+      (typed.unit === null || !beacon.dataset.unit || decodeURIComponent(beacon.dataset.unit) === typed.unit)
+    : beacon.outerHTML !== typed.before;
+  if (!has) {
+    return "waiting";
+  }
+  return beacon.dataset.saved === "yes" ? "saved" : "refused";
+}
+
+/** Set fields as a person would: the widget hears of it through the same events. */
+function write(part, typed) {
+  const fill = (field, value) => {
+    if (field && value !== null && field.value !== value) {
+      field.value = value;
+      field.dispatchEvent(new Event("input", { bubbles: true }));
+      field.dispatchEvent(new Event("change", { bubbles: true }));
+    }
+  };
+  fill(part.querySelector(".tm-unit select"), typed.unit);
+  fill(part.querySelector(".tm-field input, .tm-field textarea"), typed.text);
+  const radio = typed.choice !== null && part.querySelectorAll(".tm-choice input")[typed.choice];
+  if (radio && !radio.checked) {
+    radio.click();
+  }
+}
+
+function focusOf(root) {
+  const part = document.activeElement?.closest?.(".tm-part");
+  if (!part || !root.contains(part) || !beaconOf(part)) {
+    return null;
+  }
+  const field = document.activeElement;
+  return {
+    id: beaconOf(part).dataset.part,
+    index: fieldsOf(part).indexOf(field),
+    caret: field.matches(".tm-field input, .tm-field textarea") ? field.selectionStart : null,
+    typed: read(part),
+  };
+}

@@ -1,0 +1,229 @@
+// One lesson on its page: runs it, says how far it is, and runs it again when the kernel is new.
+
+import { SaveGuard } from "./guard.js";
+import { nameEverything } from "./names.js";
+import { holdTab } from "./tabs.js";
+
+const WORKING = "working";
+const SECOND = 1000;
+
+export const pause = (ms) => new Promise((done) => setTimeout(done, ms));
+
+export class LessonPage {
+  constructor(app, panel, CodeCell) {
+    this.app = app;
+    this.panel = panel;
+    this.session = panel.sessionContext;
+    this.CodeCell = CodeCell;
+    this.running = null;
+    this.workProblem = ""; // why a working cell is not saved
+    this.stale = false; // true from a kernel's end until the lesson ran in the next one
+    this.bar = document.createElement("div");
+    this.bar.id = "tm-bar";
+    this.bar.setAttribute("role", "status");
+  }
+
+  async start() {
+    document.body.classList.add("tm-lesson");
+    document.documentElement.lang ||= "en";
+    document.body.append(this.bar);
+    this.say("wait", "Getting the lesson ready …");
+    this.plainCells();
+    this.saveOnlyWork();
+    nameEverything(this.panel.node);
+    if (!(await holdTab(this))) {
+      return;
+    }
+    // JupyterLab's dialog about a dead kernel would cover the form; this page runs again by itself.
+    this.session.statusChanged.disconnect(this.panel._onSessionStatusChanged, this.panel);
+    await this.session.ready;
+    await this.panel.revealed;
+    this.guard = new SaveGuard(this);
+    await this.run();
+    this.watchKernel();
+    this.guard.start();
+  }
+
+  /** Say one sentence at the top of the page; an empty text takes the bar away. */
+  say(kind, text) {
+    if (this.bar.textContent !== text || this.bar.dataset.kind !== kind) {
+      this.bar.dataset.kind = text ? kind : "";
+      this.bar.setAttribute("role", kind === "bad" ? "alert" : "status");
+      this.bar.textContent = text;
+      document.body.classList.toggle("tm-bar-shown", Boolean(text));
+    }
+  }
+
+  lessonCells() {
+    return this.panel.content.widgets.filter((cell) => cell.model.type === "code" && !isWorking(cell));
+  }
+
+  /** Run every cell but the working cells; one run at a time. Returns true when all of them ran. */
+  run() {
+    this.running ??= this.runOnce().finally(() => {
+      this.running = null;
+    });
+    return this.running;
+  }
+
+  async runOnce() {
+    document.body.dataset.tmReady = "no";
+    this.stale = false;
+    try {
+      const replies = await Promise.all(
+        this.lessonCells().map((cell) => this.CodeCell.execute(cell, this.session, { deletedCells: [] }))
+      );
+      const failed = replies.find((reply) => reply && reply.content.status === "error");
+      if (failed) {
+        document.body.dataset.tmReady = "failed";
+        const { ename, evalue } = failed.content;
+        this.say("bad", `The lesson could not start (${ename}: ${evalue}). Your saved answers stay. Reload this page; if that does not help, tell the instructor.`);
+        return false;
+      }
+    } catch (problem) {
+      // The kernel ended while the cells ran: whoever watches it runs the lesson again.
+      console.warn("timing-mark: the run was cut short", problem);
+      this.stale = true;
+      return false;
+    }
+    await this.shown();
+    this.say("", "");
+    document.body.dataset.tmReady = "yes";
+    return true;
+  }
+
+  /** Wait until the widgets of every cell stand on the page, at most five seconds. */
+  async shown() {
+    const empty = () =>
+      this.lessonCells().some((cell) =>
+        [...cell.model.outputs.toJSON()].some((output) => (output.data || {})["application/vnd.jupyter.widget-view+json"]) &&
+        !cell.node.querySelector(".jupyter-widgets")
+      );
+    for (let waited = 0; empty() && waited < 5 * SECOND; waited += 50) {
+      await pause(50);
+    }
+    await new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)));
+  }
+
+  watchKernel() {
+    this.session.statusChanged.connect((_, status) => {
+      if (status === "restarting" || status === "autorestarting" || status === "starting") {
+        this.stale = true;
+      } else if (status === "idle" && this.stale) {
+        this.again();
+      }
+    });
+    this.session.kernelChanged.connect(() => {
+      this.stale = true;
+    });
+  }
+
+  /** Run the lesson in a fresh kernel; what was typed and not saved comes back into the fields. */
+  async again() {
+    if (!this.running && !this.guard.recovering) {
+      await this.guard.recover("The lesson was restarted. Putting everything back …");
+    }
+  }
+
+  /** True once a kernel answers; starts one if the server has none for this lesson. */
+  async kernelStands() {
+    const { kernels, sessions } = this.app.serviceManager;
+    try {
+      const late = pause(3 * SECOND).then(() => Promise.reject(new Error("no answer")));
+      await Promise.race([Promise.all([kernels.refreshRunning(), sessions.refreshRunning()]), late]);
+    } catch {
+      return false; // no server: nothing can be started
+    }
+    const among = (running, one) => Boolean(one) && [...running].some((other) => other.id === one.id);
+    const open = this.session.session;
+    const kernel = open?.kernel;
+    if (!among(kernels.running(), kernel) || kernel.status === "dead") {
+      if (!among(sessions.running(), open)) {
+        open?.dispose(); // asking the server to change a session it forgot would end in a dialog
+      }
+      await this.session.changeKernel({ name: kernel?.name || "python3" });
+      this.stale = true;
+    } else if (kernel.connectionStatus !== "connected") {
+      await kernel.reconnect();
+    }
+    return this.session.session?.kernel?.connectionStatus === "connected";
+  }
+
+  /**
+   * The notebook is written when the trainee wrote in a working cell, and never for display alone.
+   *
+   * JupyterLab would also save outputs and the kernel's name, and cover the form with a
+   * dialog where it cannot; so it is told that there is nothing to save.
+   */
+  saveOnlyWork() {
+    const { context } = this.panel;
+    Object.defineProperty(context, "canSave", { get: () => false });
+    context.model.stateChanged.connect((model, change) => {
+      if (change.name === "dirty" && change.newValue) {
+        queueMicrotask(() => {
+          model.dirty = false;
+        });
+      }
+    });
+    let timer;
+    const soon = (ms) => {
+      clearTimeout(timer);
+      timer = setTimeout(async () => {
+        try {
+          await this.app.serviceManager.contents.save(context.path, { type: "notebook", format: "json", content: withoutOutputs(context.model.toJSON()) });
+          this.workProblem = "";
+        } catch (problem) {
+          this.workProblem = `Your working cell is not saved (${problem.message}). It stays on this page; trying again.`;
+          soon(5 * SECOND);
+        }
+      }, ms);
+    };
+    for (const cell of this.panel.content.widgets.filter(isWorking)) {
+      cell.model.sharedModel.changed.connect((_, change) => {
+        if (change.sourceChange) {
+          soon(SECOND);
+        }
+      });
+    }
+  }
+
+  /** Prose cannot be opened by a double click; each working cell gets a button that opens it. */
+  plainCells() {
+    this.panel.node.addEventListener(
+      "dblclick",
+      (event) => {
+        if (event.target.closest(".jp-MarkdownCell")) {
+          event.stopPropagation();
+        }
+      },
+      true
+    );
+    for (const cell of this.panel.content.widgets.filter(isWorking)) {
+      cell.addClass("tm-working");
+      cell.inputHidden = false;
+      const button = document.createElement("button");
+      button.type = "button";
+      button.className = "tm-open-working";
+      const show = (open) => {
+        cell.toggleClass("tm-open", open);
+        button.setAttribute("aria-expanded", String(open));
+        button.textContent = open ? "Close the working cell" : "Open a working cell (Python, if you like to compute)";
+      };
+      button.addEventListener("click", () => show(!cell.hasClass("tm-open")));
+      show(false);
+      cell.node.prepend(button);
+    }
+  }
+}
+
+function isWorking(cell) {
+  return (cell.model.getMetadata("tags") || []).includes(WORKING);
+}
+
+function withoutOutputs(notebook) {
+  for (const cell of notebook.cells.filter((one) => one.cell_type === "code")) {
+    cell.outputs = [];
+    cell.execution_count = null;
+  }
+  return notebook;
+}

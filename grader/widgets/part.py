@@ -1,0 +1,231 @@
+"""One part of an exercise on the screen: field, echo, saved or not, verdict."""
+
+from functools import wraps
+from html import escape
+from urllib.parse import quote
+
+from ipywidgets import HTML, Button, Dropdown, HBox, RadioButtons, Text, VBox
+
+from grader.errors import CannotWrite, TimingMarkError, Unreadable
+from grader.exercise.model import PRACTICE, Number
+from grader.exercise.variant import order_name
+from grader.marking import compare, feedback
+from grader.marking.mark import mark_sheet
+from grader.marking.reader import read_number
+from grader.widgets import style
+from grader.widgets.store import CHECKED
+
+TRIES = 3  # after so many the worked route is shown
+
+_UNCOUNTED = (compare.BLANK, compare.UNREADABLE, compare.KIND)
+_DONE = (compare.RIGHT, compare.CARRIED)
+
+
+def shown_errors(method):
+    """A callback whose errors appear in the form; the notebook would swallow them.
+
+    The owner has `say` and `shows_unsaved`: True where an answer that could not be
+    saved is told in another place.
+    """
+
+    @wraps(method)
+    def safe(self, *arguments, **named):
+        try:
+            return method(self, *arguments, **named)
+        except TimingMarkError as problem:
+            if not (self.shows_unsaved and isinstance(problem, CannotWrite)):
+                self.say(str(problem), "wrong")
+        except Exception as problem:
+            self.say(
+                f"The lesson stumbled here ({type(problem).__name__}: {problem}). What you typed stays. Reload "
+                "the page; if that does not help, show this line to your instructor.",
+                "wrong",
+            )
+        return None
+
+    return safe
+
+
+class PartForm:
+    """The form of one part.
+
+    `box` is the widget; `changed` is called when a verdict was given, so that
+    the exercise can offer its route. `own_name` is the part's key.
+    """
+
+    shows_unsaved = True  # beside the field, from the store
+
+    def __init__(self, store, exercise, part, changed=lambda: None):
+        self.store, self.exercise, self.part = store, exercise, part
+        self.path = f"{exercise.key}.{part.key}"
+        self._changed = changed
+        self._following = False
+        answer = store.answers.get(self.path)
+        self.echo = HTML().add_class("tm-echo")
+        self.verdict = HTML().add_class("tm-verdict")
+        self.beacon = HTML().add_class("tm-beacon")
+        label = HTML(f"<div>{escape(part.prompt)}</div>").add_class("tm-label")
+        row = self._number(answer) if isinstance(part, Number) else self._choice(answer)
+        self.check = None
+        if store.issue.mode == PRACTICE:
+            self.check = Button(description="Check", tooltip=f"Check: {part.prompt}").add_class("tm-check")
+            self.check.on_click(lambda _: self._checked())
+            row.append(self.check)
+        row = HBox(row, layout=style.row())
+        self.box = VBox([label, row, self.echo, self.verdict, self.beacon])
+        self.box.add_class("tm-part").add_class(f"tm-part-{part.key}")
+        self.refresh()
+
+    @property
+    def settled(self):
+        """True once the route would give nothing away: right, or three times tried."""
+        return self.right or self.tired
+
+    @property
+    def tired(self):
+        """True after the third try."""
+        answer = self.store.answers.get(self.path)
+        return answer is not None and answer.tries >= TRIES
+
+    @property
+    def right(self):
+        return self._is_checked() and self._mark().verdict in _DONE
+
+    def say(self, text, kind=""):
+        """A sentence where the verdict stands."""
+        self.verdict.value = style.sentence(text, kind)
+
+    def refresh(self):
+        """Show what the store holds: another view of the lesson may have changed it."""
+        answer = self.store.answers.get(self.path)
+        self._following = True
+        try:
+            self._follow(answer)
+        finally:
+            self._following = False
+        self._show_echo()
+        self._show_checked()
+
+    def _number(self, answer):
+        self.field = Text(answer.raw if answer else "", continuous_update=True, tooltip=self.part.prompt)
+        self.field.add_class("tm-field")
+        chosen = answer.unit if answer and answer.unit else self.part.unit
+        names = list(self.part.units) + ([] if chosen in self.part.units else [chosen])
+        self.unit = Dropdown(options=names, value=chosen, tooltip=f"Unit: {self.part.prompt}").add_class("tm-unit")
+        self.field.layout, self.unit.layout = style.field(), style.unit()
+        self.field.observe(self._typed, "value")
+        self.unit.observe(self._typed, "value")
+        return [self.field, self.unit]
+
+    def _choice(self, answer):
+        given = self.store.issue.numbers[self.exercise.key]
+        order = given.get(order_name(self.part), tuple(self.part.options))
+        self.field = RadioButtons(
+            options=[(self.part.options[key], key) for key in order],
+            value=answer.raw if answer and answer.raw in order else None,
+            layout=style.wide(),
+        ).add_class("tm-choice")
+        self.unit = None
+        self.field.observe(self._typed, "value")
+        return [self.field]
+
+    def _follow(self, answer):
+        raw = answer.raw if answer else ""
+        if not isinstance(self.part, Number):
+            wanted = raw if raw in self.part.options else None
+            if self.field.value != wanted:
+                self.field.value = wanted
+            return
+        if self.field.value != raw:
+            self.field.value = raw
+        unit = answer.unit if answer and answer.unit else self.part.unit
+        if self.unit.value != unit:
+            if unit not in self.unit.options:
+                self.unit.options = (*self.unit.options, unit)
+            self.unit.value = unit
+
+    @property
+    def _raw(self):
+        return self.field.value or ""
+
+    @property
+    def _unit_text(self):
+        return self.unit.value if self.unit is not None else ""
+
+    @shown_errors
+    def _typed(self, _):
+        if self._following:
+            return
+        self.verdict.value = ""
+        try:
+            self.store.put(self.path, self._raw, self._unit_text, self._reading()[0])
+        finally:
+            self._show_echo()
+
+    def _reading(self):
+        """(what is read, or an empty text; the sentence why not)."""
+        if not self._raw.strip():
+            return "", ""
+        if not isinstance(self.part, Number):
+            return self.part.options[self._raw], ""
+        try:
+            return read_number(self._raw, self.part.asked, self._unit_text, self.part.possible).echo, ""
+        except Unreadable as problem:
+            return "", str(problem)
+
+    @shown_errors
+    def _show_echo(self):
+        answer = self.store.answers.get(self.path)
+        saved = self.path not in self.store.unsaved
+        words = []
+        if self._raw.strip() and isinstance(self.part, Number):
+            read_as, why = self._reading()
+            words.append(f"Read as <strong>{escape(read_as)}</strong>." if read_as else escape(why))
+        if not saved:
+            words.append(f"<strong>Not saved:</strong> {escape(self.store.why)}")
+        elif answer is not None and self._raw:
+            words.append("Saved.")
+        self.echo.value = " ".join(words)
+        self.beacon.value = (
+            f'<span data-part="{escape(self.path)}" data-text="{quote(self._raw, safe="")}" '
+            f'data-unit="{quote(self._unit_text, safe="")}" data-saved="{"yes" if saved else "no"}" '
+            f'data-why="{quote("" if saved else self.store.why)}"></span>'
+        )
+
+    def _mark(self):
+        marks = mark_sheet(self.store.module, self.store.issue.exercises, self.store.sheet)
+        return next(mark for mark in marks.parts if mark.path == self.path)
+
+    def _is_checked(self):
+        answer = self.store.answers.get(self.path)
+        return answer is not None and bool(answer.raw.strip()) and answer.rest.get(CHECKED) == [answer.raw, answer.unit]
+
+    @shown_errors
+    def _checked(self):
+        mark = self._mark()
+        if mark.verdict in _UNCOUNTED:
+            self.say(feedback.say(self.part, mark), "wrong")
+            return
+        try:
+            self.store.count_try(self.path)
+        finally:  # the verdict is due even where the try could not be saved
+            self._show_checked()
+            self._changed()
+
+    @shown_errors
+    def _show_checked(self):
+        """The verdict on an answer that was checked and not changed since."""
+        if self.check is None:
+            return
+        if not self._is_checked():
+            self.verdict.value = ""
+            return
+        mark = self._mark()
+        if mark.verdict in _DONE:
+            self.say(feedback.say(self.part, mark), "right")
+            return
+        hint = feedback.say(self.part, mark)
+        opening = "" if mark.verdict in (compare.COARSE, compare.WRONG) else "Not yet. "
+        tries = self.store.answers[self.path].tries
+        left = f" Try {tries} of {TRIES}; after that you see the worked route." if tries < TRIES else ""
+        self.say(f"{opening}{hint}{left}", "wrong")

@@ -1,0 +1,128 @@
+"""Several trainees on one machine: each has a folder, numbers and answers of his own."""
+
+import time
+import unicodedata
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from grader.errors import Refused
+from grader.exercise import issued, practice
+from grader.exercise import sheet as sheets
+
+LONGEST_NAME = 60
+STILL_HERE_S = 900  # a page opened again this soon after the last keystroke belongs to the same person
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A folder for answers, and whether they may be saved there."""
+
+    folder: Path
+    may_save: bool
+    why_not: str = ""
+
+
+class People:
+    """Who works in a lesson's folder.
+
+    `marker` is the practice file of the present trainee, None where an instructor
+    issued the numbers. `waiting` is True while nobody has said who he is.
+    """
+
+    def __init__(self, module, home):
+        self.module = module
+        self.home = self.place = home
+        self.marker = self.owner = None
+        self.waiting = False
+        path = home.folder / practice.NAME
+        if not (home.folder / issued.NAME).is_file() and path.is_file():
+            self.marker = self.owner = practice.read(path)
+            self._resume()
+
+    @property
+    def names(self):
+        """Everybody who practises here, the owner of the folder first."""
+        return (self.owner.name, *self.owner.others) if self.owner else ()
+
+    def choose(self, name, *, mine=False):
+        """The place of another trainee; `mine` puts a name on work that has none.
+
+        Raises
+        ------
+        Refused
+            No name, or one that cannot be told from another's; or the numbers were
+            issued to one trainee.
+        CannotWrite
+            Nothing was changed.
+        """
+        name = unicodedata.normalize("NFC", " ".join(name.split()))
+        if self.owner is None or not self.home.may_save:
+            raise Refused(
+                "The numbers here were issued to one trainee by name. Open your own hand-out; nobody else's answers "
+                "can go in here."
+            )
+        if not name or len(name) > LONGEST_NAME:
+            raise Refused(f"A name of 1 to {LONGEST_NAME} letters is needed.")
+        if mine and not self.owner.name:
+            self._write_owner(replace(self.owner, name=name))
+        if self._is_owner(name):
+            self._write_owner(replace(self.owner, rest={**self.owner.rest, "last": self.owner.name}))
+            folder, marker = self.home.folder, self.owner
+        else:
+            folder, marker = self._other(name)
+            others = self.owner.others if marker.name in self.owner.others else (*self.owner.others, marker.name)
+            self._write_owner(replace(self.owner, others=others, rest={**self.owner.rest, "last": marker.name}))
+        return self._be(folder, marker)
+
+    def _other(self, name):
+        folder = self._folder_of(name)
+        path = folder / practice.NAME
+        if (folder / issued.NAME).exists():
+            raise Refused(f"{folder} holds numbers that an instructor issued. Choose another name for practice.")
+        if not path.exists():
+            marker = practice.new(name)
+            practice.write(path, marker)
+            return folder, marker
+        marker = practice.read(path)
+        if marker.name and marker.name.casefold() != name.casefold():
+            raise Refused(
+                f"{folder} holds the work of {marker.name}. Choose a name that differs in letters or figures."
+            )
+        return folder, replace(marker, name=marker.name or name)
+
+    def _folder_of(self, name):
+        """Beside the owner's own folder where 'study' made it, so that 'study --name' finds it; else inside."""
+        own = self.home.folder
+        if (own.parent / ".timing-mark").is_dir() and own.name == self.module.key:
+            return own.parent.parent / practice.folder_name(name) / own.name
+        return own / "others" / practice.folder_name(name)
+
+    def _is_owner(self, name):
+        return bool(self.owner.name) and practice.folder_name(name) == practice.folder_name(self.owner.name)
+
+    def _resume(self):
+        """Go on with the last one only if he was here just now; otherwise ask."""
+        if not self.owner.others or not self.home.may_save:
+            return
+        last = self.owner.rest.get("last")
+        if isinstance(last, str) and last in self.names:
+            folder = self.home.folder if self._is_owner(last) or not last else self._folder_of(last)
+            try:
+                recent = time.time() - (folder / sheets.NAME).stat().st_mtime < STILL_HERE_S
+            except OSError:
+                recent = False
+            if recent:
+                self._be(folder, practice.read(folder / practice.NAME))
+                return
+        self.waiting = True
+        self.place = Place(self.home.folder, False, "Choose your name at the top first.")
+
+    def _be(self, folder, marker):
+        self.waiting = False
+        self.marker = marker
+        self.place = Place(folder, True)
+        return self.place
+
+    def _write_owner(self, owner):
+        practice.write(self.home.folder / practice.NAME, owner)
+        self.owner = owner

@@ -1,0 +1,169 @@
+"""The top of a lesson: who works here, until when, how far he is, where it is saved; handing in."""
+
+from base64 import b64encode
+from html import escape
+
+from ipywidgets import HTML, Button, HBox, Text, VBox
+
+from grader import clock, files
+from grader.errors import BadFile
+from grader.exercise import hand_in
+from grader.exercise import sheet as sheets
+from grader.exercise.model import PRACTICE
+from grader.widgets import print_sheet, style
+from grader.widgets.part import shown_errors
+
+
+class SheetTop:
+    """The header of one lesson; `box` is the widget to show."""
+
+    shows_unsaved = False
+
+    def __init__(self, store):
+        self.store = store
+        self.who = HTML().add_class("tm-who")
+        self.message = HTML().add_class("tm-message").add_class("tm-verdict")
+        self.hand_in = Button(description="Hand in").add_class("tm-hand-in")
+        self.print = Button(description="Sheet to print", tooltip="Make a sheet of your questions and answers to print")
+        self.print.add_class("tm-print")
+        self.other = Button(description="Someone else?", tooltip="Another trainee wants to work here")
+        self.other.add_class("tm-other")
+        self.name_label = HTML("Your name").add_class("tm-label")
+        self.name = Text(tooltip="Your name", layout=style.field()).add_class("tm-name")
+        self.start = Button(description="Go on under this name").add_class("tm-start")
+        self.mine = Button(description="The work shown below is mine").add_class("tm-mine")
+        self.names = VBox(layout=style.column()).add_class("tm-names")
+        self.hand_in.on_click(lambda _: self._hand_in())
+        self.print.on_click(lambda _: self._print())
+        self.other.on_click(lambda _: self._ask_name())
+        self.start.on_click(lambda _: self._choose(mine=False))
+        self.mine.on_click(lambda _: self._choose(mine=True))
+        self.buttons = HBox(layout=style.row())
+        self.box = VBox([self.who, self.buttons, self.names, self.message], layout=style.column()).add_class("tm-top")
+        self._heard(None)
+        if store.people.waiting:
+            self._ask_name()
+        store.listen(self._heard)
+
+    def say(self, text, kind=""):
+        """A sentence under the buttons."""
+        self.message.value = style.sentence(text, kind)
+
+    @property
+    def progress(self):
+        """(parts answered, parts asked)."""
+        paths = [path for _, _, path in self.store.module.parts()]
+        answers = self.store.answers
+        return sum(path in answers and bool(answers[path].raw.strip()) for path in paths), len(paths)
+
+    @shown_errors
+    def _heard(self, path):
+        store = self.store
+        self.who.value = "".join(f"<div>{line}</div>" for line in self._lines())
+        if path is None:
+            issued_here = (self.hand_in,) if store.marker is None else ()
+            self.buttons.children = (*issued_here, self.print, self.other) if store.place.may_save else ()
+
+    def _lines(self):
+        store, issue = self.store, self.store.issue
+        if store.people.waiting:
+            yield f"<strong>{escape(store.module.title)}</strong>: several people work on this machine. Who are you?"
+            return
+        if store.marker is not None:
+            owner = f" of <strong>{escape(store.marker.name)}</strong>" if store.marker.name else ""
+            yield f"<strong>{escape(store.module.title)}</strong> · Practice{owner}. Nothing here counts for a mark."
+        elif issue.mode == PRACTICE:
+            yield f"<strong>{escape(store.module.title)}</strong> · Practice{self._trainee()}."
+        else:
+            yield (
+                f"<strong>{escape(store.module.title)}</strong> · Assessed{self._trainee()}, attempt {issue.attempt}. "
+                "The form shows what was read and that it is saved; the marks come back with your sheet."
+            )
+        if issue.due:
+            late = " This time has passed." if clock.now() > clock.from_text(issue.due) else ""
+            yield f"Due {escape(clock.shown(clock.from_text(issue.due), issue.zone))}.{late}"
+        done, asked = self.progress
+        yield f"{done} of {asked} done. {self._where()}"
+        if store.problem:
+            yield f"<strong>Look here:</strong> {escape(store.problem)} That file is kept and set aside."
+        receipt = hand_in.last(store.place.folder, issue) if store.marker is None and store.place.may_save else None
+        if receipt is not None:
+            at = escape(clock.shown(clock.from_text(receipt.made), issue.zone))
+            words = "" if self._still(receipt) else " <strong>You changed answers since: hand in again.</strong>"
+            yield f"Handed in {at}, receipt {receipt.short}.{words}"
+
+    def _trainee(self):
+        issue = self.store.issue
+        known = self.store.marker is not None or self.store.place.may_save
+        return f" work of <strong>{escape(issue.trainee)}</strong>, {escape(issue.term)}" if known else ""
+
+    def _where(self):
+        store = self.store
+        if not store.place.may_save:
+            return f"<strong>Nothing is saved:</strong> {escape(store.place.why_not)}"
+        if store.unsaved:
+            return f"<strong>Not all is saved:</strong> {escape(store.why)}"
+        return f"Saved as you type in {escape(str(store.path))}."
+
+    def _still(self, receipt):
+        """True while the answers on disk are those of the receipt, read anew after each save."""
+        try:
+            content = files.read_bytes(self.store.path, most=sheets.LARGEST_FILE, what="The answer sheet")
+        except BadFile:
+            return False
+        return hand_in.digest(content) == receipt.sha256
+
+    @shown_errors
+    def _hand_in(self):
+        if self.store.unsaved:
+            self.store.save()
+        done, asked = self.progress
+        path, receipt = hand_in.write(self.store.place.folder, self.store.issue)
+        self._heard("")
+        blank = f" {asked - done} of {asked} answers are still blank." if done < asked else ""
+        self.message.value = (
+            f'<div class="tm-say tm-right">Handed in: receipt <strong>{receipt.short}</strong>. Write it down; your '
+            f"instructor's list shows the same.{blank} You may change answers and hand in again.</div>"
+            f"<div>It lies in {escape(str(path))}. {_download(path, 'application/zip', 'Download it')}</div>"
+        )
+
+    @shown_errors
+    def _print(self):
+        path = print_sheet.write(self.store)
+        self.message.value = (
+            f"<div class='tm-say'>The sheet lies in {escape(str(path))}. "
+            f"{_download(path, 'text/html', 'Download it')} and print it from your browser.</div>"
+        )
+
+    @shown_errors
+    def _ask_name(self):
+        people = self.store.people
+        if people.owner is None:
+            self.say(
+                f"These numbers were issued to {self.store.issue.trainee}, and only that trainee's answers can go in "
+                "here. Close this page and open your own hand-out with 'python -m grader study' and its zip. To "
+                "practise, open 'python -m grader study' with your own --name."
+            )
+            return
+        known = [name for name in people.names if name]
+        told = f" So far: {', '.join(known)}." if known else ""
+        self.name.value = ""
+        hint = HTML(
+            f"<div>Each trainee has numbers and answers of his own.{escape(told)} Type your name; "
+            "a new name starts afresh.</div>"
+        )
+        nameless = not people.owner.name and not people.waiting
+        buttons = (self.start, self.mine) if nameless else (self.start,)
+        self.names.children = (hint, self.name_label, HBox((self.name, *buttons), layout=style.row()))
+        self.message.value = ""
+
+    @shown_errors
+    def _choose(self, *, mine):
+        self.store.choose(self.name.value, mine=mine)
+        self.names.children = ()
+        self.say(f"Now working: {self.store.marker.name}.", "right")
+
+
+def _download(path, kind, words):
+    content = b64encode(path.read_bytes()).decode()
+    return f'<a download="{escape(path.name)}" href="data:{kind};base64,{content}">{words}</a>'

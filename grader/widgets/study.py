@@ -1,0 +1,181 @@
+"""A lesson made ready for a trainee: copied or unpacked into his own work folder, never over his work."""
+
+import io
+import json
+import unicodedata
+import zipfile
+import zlib
+from dataclasses import dataclass
+from pathlib import Path
+
+from grader import catalogue, files, paths
+from grader.errors import BadFile, Refused, TimingMarkError, Unknown
+from grader.exercise import issued, practice
+from grader.exercise.model import PRACTICE
+
+LARGEST_HANDOUT = 25_000_000
+LARGEST_LESSON = 20_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Ready:
+    """A lesson that can be opened.
+
+    `root` is the trainee's folder, which holds all his lessons; `notebook` lies in it.
+    `fresh` is False where he goes on with work begun before.
+    """
+
+    root: Path
+    notebook: Path
+    module: str
+    mode: str
+    fresh: bool
+
+
+def default_folder():
+    """Where work is kept unless another folder is named."""
+    return Path.home() / "timing-mark-work"
+
+
+def make_ready(target, *, folder=None, name=""):
+    """Put a lesson, or what a hand-out zip holds, into a trainee's work folder.
+
+    Parameters
+    ----------
+    target : str
+        A module such as m01_timing, or the path of a hand-out.
+    folder : path or None
+        None: timing-mark-work in the home folder.
+    name : str
+        Whose work it is; empty: the id in the hand-out, else "trainee".
+
+    Returns
+    -------
+    Ready
+
+    Raises
+    ------
+    Unknown
+        No such module, and no such file.
+    BadFile
+        The hand-out cannot be used.
+    Refused
+        The folder holds other work, or lies in the checkout.
+    CannotWrite
+        The folder is full, or closed to us.
+    """
+    home = Path(folder).expanduser().absolute() if folder else default_folder()
+    for ours in (paths.solutions(), paths.lessons()):
+        if home.resolve().is_relative_to(ours):
+            raise Refused(f"{home} is the project's own folder. Work is kept elsewhere: name another with --folder.")
+    if target.lower().endswith(".zip") or "/" in target or "\\" in target:
+        path = Path(target).expanduser()
+        if not path.exists():
+            raise Unknown(f"There is no hand-out {path}. Check the path, or name a module, such as m01_timing.")
+        return _from_handout(path, home, name)
+    return _from_lessons(catalogue.module(target).key, home, name)
+
+
+def _from_lessons(module, home, name):
+    root = home / practice.folder_name(name)
+    folder = root / module
+    lesson = paths.lessons() / module / f"{module}.ipynb"
+    if not lesson.is_file():
+        raise Unknown(f"lessons/ has no {module} yet. Run 'python -m grader release {module}' first.")
+    if (folder / issued.NAME).exists():
+        raise Refused(
+            f"{folder} holds numbers that an instructor issued. Open that work by its zip, "
+            "or practise under another --name."
+        )
+    marker = folder / practice.NAME
+    if marker.exists():
+        _same_person(marker, name, folder)
+    else:
+        practice.write(marker, practice.new(" ".join(unicodedata.normalize("NFC", name).split())))
+    return _put(root, folder, module, PRACTICE, lesson.read_bytes())
+
+
+def _from_handout(path, home, name):
+    record, lesson = _unpack(path)
+    try:
+        module = catalogue.module(record.module).key
+    except Unknown as problem:
+        raise BadFile(f"The hand-out is for a module this version does not have. {problem}") from None
+    root = home / practice.folder_name(name or record.trainee)
+    folder = root / (module if record.attempt == 1 else f"{module}-attempt-{record.attempt}")
+    if (folder / practice.NAME).exists():
+        raise Refused(f"{folder} holds practice work. Open the hand-out under another --name; nothing was changed.")
+    kept = folder / issued.NAME
+    if kept.exists():
+        if issued.read(kept) != record:
+            raise Refused(
+                f"{folder} holds other numbers than this hand-out. "
+                "Nothing was changed; name another place with --folder."
+            )
+    else:
+        files.write_bytes(kept, issued.dump(record))
+    return _put(root, folder, module, record.mode, lesson)
+
+
+def _put(root, folder, module, mode, lesson):
+    """The notebook is the trainee's as soon as it lies there: his working cells stay."""
+    notebook = folder / f"{module}.ipynb"
+    fresh = not notebook.exists()
+    if fresh:
+        files.write_bytes(notebook, lesson)
+    probe = root / ".timing-mark" / "opened"
+    files.write_text(probe, "")  # says now, in one sentence, that the folder is closed to us
+    return Ready(root, notebook, module, mode, fresh)
+
+
+def _same_person(marker, name, folder):
+    try:
+        found = practice.read(marker)
+    except BadFile as problem:
+        raise Refused(f"{problem} Your answers lie in {folder}.") from None
+    if name.strip() and found.name and found.name.casefold() != name.strip().casefold():
+        raise Refused(f"{folder} holds the work of {found.name}. Choose a name that differs in letters or figures.")
+
+
+def _unpack(path):
+    """(Issued, bytes of the notebook) in a hand-out. Nothing is extracted by the archive's own paths."""
+    what = "The hand-out"
+    archive = files.read_bytes(path, most=LARGEST_HANDOUT, what=what)
+    try:
+        with zipfile.ZipFile(io.BytesIO(archive)) as packed:
+            record = issued.parse(_member(packed, f"*/{issued.NAME}", issued.LARGEST_FILE))
+            lesson = _member(packed, f"{record.module}/{record.module}.ipynb", LARGEST_LESSON)
+    except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError, ValueError) as problem:
+        if isinstance(problem, TimingMarkError):
+            raise
+        raise BadFile(f"{what} is no readable zip archive ({path.name}). Ask the instructor for it again.") from None
+    try:
+        notebook = json.loads(lesson)
+    except ValueError:
+        notebook = None
+    if not isinstance(notebook, dict) or not isinstance(notebook.get("cells"), list):
+        raise BadFile(f"The lesson in {path.name} is no notebook. Ask the instructor for the hand-out again.")
+    return record, lesson
+
+
+def _member(packed, wanted, most):
+    """The bytes of the one member of that name; "*" stands for any one folder."""
+    names = [info for info in packed.infolist() if _fits(info.filename, wanted)]
+    if len(names) != 1:
+        raise BadFile(
+            f"The hand-out holds {len(names) or 'no'} {wanted.rpartition('/')[2]}; exactly one is needed. "
+            "Open the zip itself, as the instructor gave it to you."
+        )
+    with packed.open(names[0]) as stream:
+        content = stream.read(most + 1)  # never trusts the size that the archive claims
+    if len(content) > most:
+        raise BadFile(
+            f"{names[0].filename[:60]} in the hand-out unpacks to more than {most:,} bytes. Ask for it again."
+        )
+    return content
+
+
+def _fits(found, wanted):
+    folder, _, name = wanted.partition("/")
+    parts = found.split("/")
+    return len(parts) == 2 and parts[1] == name and folder in ("*", parts[0])

@@ -1,0 +1,121 @@
+"""For everybody: keyboard alone, screen reader, dark, narrow, enlarged."""
+
+import json
+
+import pytest
+
+from tests.browser.conftest import axe_source, field, part, until
+
+ARC, LINE = "m01.mark_arc.arc", "m01.line_test.finding"
+BAD = ("serious", "critical")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing_serious(house, browser, scheme):
+    """axe-core over the whole page, with verdicts shown, in both themes."""
+    source = axe_source()
+    context = browser.new_context(viewport={"width": 1280, "height": 900}, color_scheme=scheme)
+    try:
+        page = house.practice().show(context.new_page())
+        is_light = page.locator("body").get_attribute("data-jp-theme-light")
+        assert is_light == ("true" if scheme == "light" else "false")
+        field(page, ARC).fill("1")
+        part(page, ARC).get_by_role("button", name="Check").click()
+        until(page, lambda: part(page, ARC).locator(".tm-verdict").inner_text().strip() != "")
+        page.get_by_role("button", name="Open a working cell").first.click()
+        page.evaluate(source)
+        found = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
+        assert len(found["passes"]) > 10, "axe looked at next to nothing"
+        worst = [
+            {"rule": v["id"], "impact": v["impact"], "nodes": [n["html"][:160] for n in v["nodes"][:4]]}
+            for v in found["violations"]
+            if v["impact"] in BAD
+        ]
+        assert not worst, json.dumps(worst, indent=1)
+    finally:
+        context.close()
+
+
+def test_every_control_has_a_name(shown):
+    """Each field, list, slider, button and picture tells what it is."""
+    _, page = shown
+    nameless = page.evaluate(
+        """() => [...document.querySelectorAll(
+             ".jp-Notebook :is(input, select, textarea, button, [role=slider], img)")]
+           .filter(node => node.checkVisibility())
+           .filter(node => !(node.getAttribute("aria-label") || node.getAttribute("alt") || node.textContent.trim()
+                             || [...(node.labels || [])].some(label => label.textContent.trim())))
+           .map(node => node.outerHTML.slice(0, 160))"""
+    )
+    assert nameless == []
+    assert part(page, ARC).locator(".tm-verdict").get_attribute("aria-live") == "polite"
+    label = part(page, ARC).locator(".tm-label").inner_text()
+    assert field(page, ARC).get_attribute("aria-label") == label
+    assert page.locator("html").get_attribute("lang")
+
+
+def test_keyboard_alone(shown):
+    """From the top with the tab key to slider, field, unit, verdict and choice; the focus is always to be seen."""
+    lesson, page = shown
+    page.locator("body").click(position={"x": 3, "y": 3})
+    wanted = {"slider", "field", "unit", "check", "radio", "working"}
+    met, unseen = set(), []
+    for _ in range(90):
+        page.keyboard.press("Tab")
+        kind, visible, inside = page.evaluate(
+            """() => {
+                 const at = document.activeElement;
+                 const kind = at.getAttribute("role") === "slider" ? "slider"
+                   : at.matches(".tm-field input") ? "field" : at.matches(".tm-unit select") ? "unit"
+                   : at.matches(".tm-check, .tm-check *") ? "check" : at.matches("[type=radio]") ? "radio"
+                   : at.matches(".tm-open-working") ? "working" : at.tagName;
+                 const style = getComputedStyle(at);
+                 const box = at.getBoundingClientRect();
+                 return [kind, style.outlineStyle !== "none" && parseFloat(style.outlineWidth) >= 2,
+                         box.top >= -1 && box.bottom <= innerHeight + 1];
+               }"""
+        )
+        met.add(kind)
+        if kind in wanted and not (visible and inside):
+            unseen.append(kind)
+        if kind == "field" and lesson.answers.get(ARC) is None:
+            page.keyboard.type("15.7")
+            until(page, lambda: lesson.answers.get(ARC) == "15.7")
+        if kind == "check" and not part(page, ARC).locator(".tm-verdict").inner_text().strip():
+            page.keyboard.press("Enter")
+            until(page, lambda: part(page, ARC).locator(".tm-verdict").inner_text().strip() != "")
+            assert page.evaluate("document.activeElement.matches('.tm-check, .tm-check *')"), "the focus was lost"
+        if kind == "radio":
+            page.keyboard.press("ArrowDown")
+            until(page, lambda: lesson.answers.get(LINE))
+            break
+    assert wanted <= met
+    assert unseen == []
+
+
+@pytest.mark.parametrize(("width", "height"), [(390, 844), (640, 450)], ids=["390 px", "200 % of 1280 px"])
+def test_narrow_and_enlarged(shown, width, height):
+    """On a phone and at twice the size nothing is cut off, and all can be reached by scrolling down alone."""
+    lesson, page = shown
+    page.set_viewport_size({"width": width, "height": height})
+    page.wait_for_timeout(400)
+    cut = page.evaluate(
+        """() => [...document.querySelectorAll(
+             ".jp-Notebook :is(p, li, h1, h2, h3, h4, label, img, input, select, button)," +
+             ".tm-top, .tm-panel, .tm-exercise, .noUi-target")]
+           .filter(node => node.checkVisibility())
+           .filter(node => { const box = node.getBoundingClientRect();
+                             return box.width > 0 && (box.left < -1 || box.right > innerWidth + 1); })
+           .map(node => node.outerHTML.slice(0, 120))"""
+    )
+    assert cut == []
+    clipped = page.evaluate(
+        """() => [...document.querySelectorAll(".tm-exercise :is(p, label, button), .tm-top, .tm-panel .tm-caption")]
+           .filter(node => node.checkVisibility())
+           .filter(node => getComputedStyle(node).overflow !== "visible"
+                           && (node.scrollHeight > node.clientHeight + 2 || node.scrollWidth > node.clientWidth + 2))
+           .map(node => node.outerHTML.slice(0, 120))"""
+    )
+    assert clipped == []
+    field(page, ARC).fill("15,7")
+    until(page, lambda: lesson.answers.get(ARC) == "15,7")

@@ -1,0 +1,61 @@
+"""One trainee's path: the zip from the instructor, the lesson, the hand-in, the mark in the gradebook."""
+
+import shutil
+
+import pytest
+from sqlalchemy import select
+
+from grader.course import roster, setup
+from grader.course.records import database, schema
+from grader.course.work import assign, collect, marking_run
+from grader.exercise import hand_in
+from tests.browser.conftest import MODULE, field, part, until
+
+RIGHT, SLIP, WORDS = "m01.mark_arc.arc", "m01.angle_time.time", "m01.fast_idle.initial"
+
+
+@pytest.fixture
+def term(tmp_path):
+    made = setup.new_term(tmp_path / "term", term_id="evening", title="Evening class", zone="Europe/Lisbon")
+    class_list = tmp_path / "class.csv"
+    class_list.write_text("id,last_name,first_name\nt01,Moor,Ada\n", encoding="utf-8")
+    roster.import_list(made, class_list)
+    assign.assign(made, MODULE)
+    return made
+
+
+def test_from_the_zip_to_the_mark(term, house, page):
+    """Typed on the page, marked in the term: the right answer, the slip and the words keep their verdicts."""
+    lesson = house.handout(term.folder / "out" / "t01" / f"{MODULE}.zip")
+    lesson.show(page)
+    top = page.locator(".tm-top")
+    assert "Assessed" in top.inner_text() and "t01" in top.inner_text()
+    assert page.get_by_role("button", name="Check").count() == 0, "assessed work shows no verdicts"
+    answers = {
+        RIGHT: f"{lesson.truth().answer(RIGHT):.1f}".replace(".", ","),
+        SLIP: f"{lesson.slip(SLIP, 'distributor-speed')[0]:.2f}",
+        WORDS: "too late I think",
+    }
+    for path, text in answers.items():
+        field(page, path).fill(text)
+        until(page, lambda path=path, text=text: lesson.answers.get(path) == text)
+        assert part(page, path).locator(".tm-verdict").inner_text().strip() == ""
+    until(page, lambda: "3 of 7 done" in top.inner_text())
+    page.get_by_role("button", name="Hand in").click()
+    packed = lesson.folder / hand_in.zip_name(lesson.store.issue)
+    until(page, packed.is_file)
+    until(page, lambda: "receipt" in top.inner_text())
+
+    inbox = term.folder / "inbox" / "t01"
+    inbox.mkdir(parents=True, exist_ok=True)
+    shutil.copy(packed, inbox)
+    assert collect.collect(term).taken == 1
+    assert marking_run.mark(term, MODULE).marked == 1
+    with database.transaction(term) as connection:
+        rows = {row.part: row for row in connection.execute(select(schema.answer))}
+        (mark,) = connection.execute(select(schema.mark)).all()
+    assert {path: rows[path].raw for path in answers} == answers
+    assert rows[RIGHT].verdict == "right" and rows[RIGHT].hundredths == rows[RIGHT].most > 0
+    assert rows[SLIP].slip == "distributor-speed" and rows[SLIP].hundredths == 0
+    assert rows[WORDS].verdict == "unreadable" and rows[WORDS].hundredths == 0
+    assert mark.mark == rows[RIGHT].hundredths

@@ -1,0 +1,109 @@
+"""Handing in: one zip, a receipt, and the instructor's side takes it."""
+
+import hashlib
+import json
+import zipfile
+
+from sqlalchemy import select
+
+from grader.course import roster, setup
+from grader.course.records import database, schema
+from grader.course.work import assign, collect, marking_run
+from grader.exercise import hand_in, issued
+from grader.marking.feedback import shown
+
+
+def test_zip_holds_answers_numbers_and_receipt(assessed_folder, opened):
+    page = opened(assessed_folder)
+    page.part("mark_arc.arc").field.value = "12"
+    page.head.hand_in.click()
+    (path,) = assessed_folder.glob("*.zip")
+    content = (assessed_folder / "answers.json").read_bytes()
+    with zipfile.ZipFile(path) as packed:
+        assert sorted(packed.namelist()) == [f"m01_timing/{n}" for n in ("answers.json", "issued.json", "receipt.json")]
+        assert packed.read("m01_timing/answers.json") == content
+        assert issued.parse(packed.read("m01_timing/issued.json")) == page.store.issue
+        receipt = json.loads(packed.read("m01_timing/receipt.json"))
+    digest = hashlib.sha256(content).hexdigest()
+    assert receipt["sha256"] == digest and receipt["short"].replace(" ", "") == digest[:12]
+    assert receipt["short"] in page.head.message.value and str(path) in page.head.message.value
+    assert "6 of 7 answers are still blank" in page.head.message.value
+    assert f"receipt {receipt['short']}" in page.head.who.value
+
+
+def test_change_after_hand_in_is_told(assessed_folder, opened):
+    page = opened(assessed_folder)
+    page.part("mark_arc.arc").field.value = "12"
+    page.head.hand_in.click()
+    assert "hand in again" not in page.head.who.value
+    page.part("mark_arc.arc").field.value = "13"
+    assert "hand in again" in opened(assessed_folder).head.who.value
+    page = opened(assessed_folder)
+    page.head.hand_in.click()
+    assert "hand in again" not in page.head.who.value
+
+
+def test_nothing_answered_is_not_handed_in(assessed_folder, opened):
+    page = opened(assessed_folder)
+    page.head.hand_in.click()
+    assert "Nothing is answered yet" in page.head.message.value and not list(assessed_folder.glob("*.zip"))
+    page.part("mark_arc.arc").field.value = "1"
+    page.part("mark_arc.arc").field.value = ""
+    page.head.hand_in.click()
+    assert "Nothing is answered yet" in page.head.message.value and not list(assessed_folder.glob("*.zip"))
+
+
+def test_disk_that_refuses_is_told(assessed_folder, opened, monkeypatch):
+    from grader.errors import CannotWrite
+
+    page = opened(assessed_folder)
+    page.part("mark_arc.arc").field.value = "12"
+
+    def full(path, *_, **__):
+        raise CannotWrite(f"{path} could not be written: no space left.")
+
+    monkeypatch.setattr("grader.files.write_bytes", full)
+    page.head.hand_in.click()
+    assert "no space left" in page.head.message.value and "receipt" not in page.head.who.value
+
+
+def test_own_practice_offers_no_hand_in(practice_folder, opened):
+    page = opened(practice_folder)
+    assert page.head.hand_in not in page.head.buttons.children
+
+
+def test_path_in_place_of_an_id_leads_nowhere(module):
+    from tests.widgets.conftest import issue_of
+
+    assert hand_in.zip_name(issue_of(module, trainee="../../x")) == "hand-in-m01_timing-------x-1.zip"
+
+
+def test_from_hand_out_to_the_mark(tmp_path, opened):
+    """What the trainee's page writes, the instructor's commands take and mark."""
+    term = setup.new_term(tmp_path / "term", term_id="spring", title="Spring class", zone="Europe/Lisbon")
+    listed = term.folder / "rosters" / "list.csv"
+    listed.write_text("id,last_name,first_name\nt07,Marek,Ana\n", encoding="utf-8")
+    roster.import_list(term, listed)
+    assign.assign(term, "m01_timing", due="2031-03-31 17:00")
+    work = tmp_path / "work"
+    with zipfile.ZipFile(term.folder / "out" / "t07" / "m01_timing.zip") as packed:
+        packed.extractall(work)
+    page = opened(work / "m01_timing")
+    assert "t07" in page.head.who.value and "2031-03-31 17:00 Europe/Lisbon" in page.head.who.value
+    for _, part, path in page.lesson.module.parts():
+        right = page.truth.answer(path)
+        field = page.part(path.partition(".")[2]).field
+        field.value = right if isinstance(right, str) else shown(part, right).split(" ")[0].replace(".", ",")
+    assert "7 of 7 done" in page.head.who.value
+    page.head.hand_in.click()
+    (handed,) = (work / "m01_timing").glob("*.zip")
+    outcome = collect.collect(term, [handed])
+    assert (outcome.taken, outcome.findings) == (1, [])
+    with database.connected(term) as connection:
+        (row,) = connection.execute(select(schema.hand_in)).all()
+    assert row.sha256 == hand_in.last(handed.parent, page.store.issue).sha256
+    marking_run.mark(term, "m01_timing")
+    with database.connected(term) as connection:
+        (mark,) = connection.execute(select(schema.mark)).all()
+        verdicts = set(connection.execute(select(schema.answer.c.verdict)).scalars())
+    assert (mark.mark, mark.most, mark.sha256) == (1700, 1700, row.sha256) and verdicts == {"right"}
