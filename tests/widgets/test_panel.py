@@ -7,7 +7,8 @@ import pytest
 from matplotlib.image import imread
 
 from grader.errors import OutOfRange
-from grader.reference import advance, angles
+from grader.reference import angles
+from grader.reference.timing import advance
 from grader.widgets import panel
 from grader.widgets.panels import m01_timing as m01
 

@@ -7,7 +7,8 @@ import numpy as np
 from ipywidgets import FloatSlider, IntSlider, RadioButtons
 from matplotlib.patches import Circle, FancyArrowPatch, Polygon, Wedge
 
-from grader.reference import advance, angles
+from grader.reference import angles
+from grader.reference.timing import advance
 from grader.widgets import style
 from grader.widgets.panel import Panel, Picture
 
