@@ -5,8 +5,8 @@ from types import MappingProxyType
 from grader.exercise.kinds import Written
 from grader.exercise.model import Choice, Exercise, Module, Number, Pick, Slip, Steps
 from grader.exercise.sorting import Critical, Order
-from grader.modules.plug_causes import BATCH, CHANGES, ZERO
-from grader.modules.plug_firing import ABSOLUTE, CHART, DROP, HARSHER, MM_PER_INCH, POINTS, REGAP, both
+from grader.modules.plug_testing.causes import BATCH, CHANGES, ZERO
+from grader.modules.plug_testing.firing import ABSOLUTE, CHART, DROP, HARSHER, MM_PER_INCH, POINTS, REGAP, both
 from grader.reference.spark import tester
 
 _HISTORY = MappingProxyType({

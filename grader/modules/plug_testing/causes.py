@@ -9,7 +9,7 @@ from grader import tables
 from grader.exercise.kinds import Choices
 from grader.exercise.model import Absolute, Choice, Exercise, Number, Pick, Slip, Steps
 from grader.exercise.sorting import EITHER, KEEP, REJECT, Batch
-from grader.modules.plug_firing import KPA_PER_PSI, MM_PER_INCH, POINTS, both, percent_low
+from grader.modules.plug_testing.firing import KPA_PER_PSI, MM_PER_INCH, POINTS, both, percent_low
 from grader.reference.spark import breakdown, coil, tester
 from grader.reference.timing import induction
 
