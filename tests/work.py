@@ -35,7 +35,10 @@ def right_answers(module, record):
 
 def sheet_of(record, answers, **units):
     """A sheet holding typed answers."""
-    entries = {path: sheets.Answer(raw, units.get(path, "")) for path, raw in answers.items()}
+    entries = {
+        path: sheets.Answer(raw, units.get(path, ""), record.exercises[path.rpartition(".")[0]]["version"])
+        for path, raw in answers.items()
+    }
     return sheets.Sheet(record.term, record.module, record.trainee, record.attempt, entries)
 
 

@@ -1,11 +1,12 @@
-"""check --science and release: for those who work on the project."""
+"""check and release: for those who work on the project."""
 
 import sys
 from typing import Annotated
 
 import typer
+from rich.table import Table
 
-from grader.cli.output import say
+from grader.cli.output import console, say
 
 
 def release(module: Annotated[str, typer.Argument(help="Otherwise every module.")] = ""):
@@ -18,13 +19,28 @@ def release(module: Annotated[str, typer.Argument(help="Otherwise every module."
 
 
 def check(
+    module: Annotated[str, typer.Argument(help="With --exercises: one module; otherwise every one.")] = "",
     science: Annotated[bool, typer.Option("--science", help="Reference functions against published values.")] = False,
     readme: Annotated[bool, typer.Option("--readme", help="Also put the summary into README.md.")] = False,
+    exercises: Annotated[
+        bool, typer.Option("--exercises", help="Own numbers, slips, copying, constant answers.")
+    ] = False,
+    trainees: Annotated[int, typer.Option(min=20, help="With --exercises: for how many trainees.")] = 10_000,
 ):
     """Check the project itself."""
-    if not science:
-        say("Say what to check: --science.")
+    if not science and not exercises:
+        say("Say what to check: --science or --exercises.")
         sys.exit(2)
+    sound = True
+    if science:
+        sound &= _check_science(readme)
+    if exercises:
+        sound &= _check_exercises(module, trainees)
+    if not sound:
+        sys.exit(1)
+
+
+def _check_science(readme):
     from grader.science import checks, summary
 
     outcomes = [checks.run(check) for check in checks.every()]
@@ -39,5 +55,50 @@ def check(
         say(f"{label}: {sum(found.passed for found in mine)} of {len(mine)} pass.")
     if readme:
         summary.write_readme(outcomes)
-    if not all(found.passed for found in outcomes):
-        sys.exit(1)
+    return all(found.passed for found in outcomes)
+
+
+def _check_exercises(module, trainees):
+    from rich.progress import Progress
+
+    from grader import catalogue
+    from grader.marking import proof
+
+    faults = []
+    for key in [catalogue.module(module).key] if module else catalogue.all_modules():
+        unit = catalogue.module(key)
+        with Progress(console=console, transient=True) as bar:
+            task = bar.add_task(key, total=trainees)
+            found = proof.prove(unit, trainees, step=lambda bar=bar, task=task: bar.advance(task))
+        table = Table(
+            "part", "tolerance", "slips", "nearest", "copied", "constant", "limit", "", box=None, pad_edge=False
+        )
+        for (_, part, path), mine in zip(unit.parts(), found.parts.values(), strict=True):
+            table.add_row(path, *_figures(part, mine), "FAILED" if mine.faults else "")
+        say(f"{key}: {trainees} trainees, {unit.marks} marks")
+        console.print(table)
+        say(f"A classmate's whole sheet earns {found.copied_sheet:.2f} of {unit.marks} marks on average.")
+        say(
+            f"Orders that are the same for most trainees: {', '.join(found.fixed) or 'none'} ({found.fixed_share:.0%} of the marks)."
+        )
+        faults += found.faults
+    for fault in faults:
+        say(f"  ! {fault}")
+    say(f"{len(faults)} faults.")
+    return not faults
+
+
+def _figures(part, mine):
+    low, high = mine.tolerance
+    width = "" if high == 0 else f"{low:.3g}" if low == high else f"{low:.3g} to {high:.3g}"
+    slips = f"{len(mine.slips)} of {len(part.slips)} named" if part.slips else ""
+    nearest = f"{mine.nearest:.2f}" if mine.nearest < float("inf") else ""
+    limit = "listed" if mine.limit is None else f"{mine.limit:.0%}"
+    return (
+        f"{width} {getattr(part, 'unit', '')}".strip(),
+        slips,
+        nearest,
+        f"{mine.copied:.1%}",
+        f"{mine.constant:.1%}",
+        limit,
+    )

@@ -50,6 +50,9 @@ def collect_hand_ins(
 def mark_module(
     module: Annotated[str, typer.Argument(help="Such as m01_timing; otherwise every assigned module.")] = "",
     reason: Annotated[str, typer.Option(help="Why marks of unchanged work may change.")] = "",
+    preview: Annotated[
+        bool, typer.Option("--preview", help="Show every mark that would change; write nothing.")
+    ] = False,
     term: TermFolder = HERE,
 ):
     """Mark the class: new hand-ins, and old ones that come out differently."""
@@ -60,7 +63,13 @@ def mark_module(
     opened = terms.open_term(term)
     problems = []
     for key in [module] if module else overview.assigned(opened):
-        run = marking_run.mark(opened, key, reason=reason)
+        run = marking_run.mark(opened, key, reason=reason, preview=preview)
+        if preview:
+            say(f"{key}: {len(run.changes)} marks would be written, {run.unchanged} stay. Nothing was changed.")
+            for line in overview.changes(run.changes):
+                say(f"  {line}")
+            problems += run.findings
+            continue
         say(f"{key}: {run.marked} marked, {run.unchanged} unchanged, {len(run.held)} held back.")
         problems += run.findings + run.held
     findings(problems)

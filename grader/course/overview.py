@@ -42,6 +42,21 @@ def slips(term, module_key):
     return [(part, slip, count) for (part, slip), count in found.most_common()]
 
 
+def changes(found):
+    """A line for every mark that a marking run would write, with the parts that move it."""
+    for change in found:
+        if change.old is None:
+            yield f"{change.trainee}: new, {change.new / 100:g}"
+            continue
+        moved = ", ".join(f"{path} {_figure(old)} → {_figure(new)}" for path, old, new in change.parts)
+        what = "same hand-in" if change.same_work else "new hand-in"
+        yield f"{change.trainee}: {change.old / 100:g} → {change.new / 100:g} ({what}){': ' + moved if moved else ''}"
+
+
+def _figure(hundredths):
+    return "not read" if hundredths is None else f"{hundredths / 100:g}"
+
+
 def marks_table(term, module):
     """Rows of the table of marks by trainee and exercise.
 

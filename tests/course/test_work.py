@@ -12,7 +12,7 @@ import pytest
 from sqlalchemy import select, update
 
 from grader import clock
-from grader.course import gradebook
+from grader.course import gradebook, overview
 from grader.course.export import grades
 from grader.course.records import database, ledger, schema
 from grader.course.work import assign, collect, marking_run, verify
@@ -227,6 +227,28 @@ class TestMark:
         with database.transaction(assigned_term) as connection:
             last = list(ledger.entries(connection, "re-marked"))[-1][2]
         assert (last["old"], last["new"], last["reason"]) == (1360, 1700, "due time moved for all")
+
+    def test_a_preview_names_every_change_and_writes_nothing(self, assigned_term):
+        record = issue_of(assigned_term, "t01")
+        hand_in(assigned_term, right_sheet(record), "2026-04-01 18:00")
+        fresh = marking_run.mark(assigned_term, "m01_timing", preview=True)
+        assert [(c.trainee, c.old, c.new) for c in fresh.changes] == [("t01", None, 1360)] and fresh.marked == 0
+        assert mark_of(assigned_term, "t01") is None
+        marking_run.mark(assigned_term, "m01_timing")
+        assert marking_run.mark(assigned_term, "m01_timing", preview=True).changes == []
+        with database.transaction(assigned_term) as connection:  # as if a later version had marked one part otherwise
+            table = schema.answer
+            connection.execute(update(table).where(table.c.part == "m01.mark_arc.arc").values(hundredths=0))
+            connection.execute(update(schema.mark).values(raw=1500, penalty=300, mark=1200))
+            rows = ledger.count(connection)
+        seen = marking_run.mark(assigned_term, "m01_timing", preview=True).changes
+        assert [(c.old, c.new, c.same_work, c.parts) for c in seen] == [
+            (1200, 1360, True, (("m01.mark_arc.arc", 0, 200),))
+        ]
+        assert list(overview.changes(seen)) == ["t01: 12 → 13.6 (same hand-in): m01.mark_arc.arc 0 → 2"]
+        with database.transaction(assigned_term) as connection:
+            assert ledger.count(connection) == rows
+        assert mark_of(assigned_term, "t01").mark == 1200
 
     def test_a_module_that_was_not_assigned(self, empty_term):
         with pytest.raises(Refused, match="was not assigned"):

@@ -16,17 +16,33 @@ from grader.marking import feedback
 from grader.marking.mark import ENGINE, mark_sheet
 
 
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A mark that is new or comes out differently. `parts` are (path, old, new) hundredths; None is no mark."""
+
+    trainee: str
+    attempt: int
+    old: int | None
+    new: int
+    same_work: bool
+    parts: tuple
+
+
 @dataclass(slots=True)
 class MarkRun:
-    """What a run did. `findings` are sentences about sheets that need a person."""
+    """What a run did. `findings` are sentences about sheets that need a person.
+
+    A preview fills `changes` and writes nothing.
+    """
 
     marked: int = 0
     unchanged: int = 0
     findings: list = field(default_factory=list)
     held: list = field(default_factory=list)
+    changes: list = field(default_factory=list)
 
 
-def mark(term, module_key, *, reason=""):
+def mark(term, module_key, *, reason="", preview=False):
     """Mark every hand-in of a module that is new or comes out differently.
 
     Each trainee's marks are written in one transaction, so that a run cut short
@@ -38,6 +54,8 @@ def mark(term, module_key, *, reason=""):
     term : Term
     module_key : str
     reason : str
+    preview : bool
+        Only say what would be written.
 
     Returns
     -------
@@ -63,7 +81,7 @@ def mark(term, module_key, *, reason=""):
             rows = gradebook.Rows(connection, module)
             work = _work(connection, module.key)
         for issue, hand_ins in work:
-            _mark_one(term, connection, module, rows, people[issue.trainee], issue, hand_ins, reason, run)
+            _mark_one(term, connection, module, rows, people[issue.trainee], issue, hand_ins, reason, run, preview)
     return run
 
 
@@ -133,7 +151,7 @@ def answer_rows(module, issue, found):
     ]
 
 
-def _mark_one(term, connection, module, rows, person, issue, hand_ins, reason, run):
+def _mark_one(term, connection, module, rows, person, issue, hand_ins, reason, run, preview):
     hand_in = counting(term, issue, hand_ins)
     if hand_in is None:
         run.findings += [f"{person.id}: {h.finding}" for h in hand_ins[-1:]]
@@ -152,6 +170,10 @@ def _mark_one(term, connection, module, rows, person, issue, hand_ins, reason, r
             if all(getattr(before, name) == value for name, value in values.items()):
                 run.unchanged += 1
                 return
+        if preview:
+            run.changes.append(_change(connection, key, before, values, found))
+            return
+        if before is not None:
             if before.sha256 == hand_in.sha256 and before.mark != values["mark"] and not reason.strip():
                 run.held.append(
                     f"{person.id}: {_marks(before.mark)} would become {_marks(values['mark'])} for the same hand-in. "
@@ -181,6 +203,21 @@ def _mark_one(term, connection, module, rows, person, issue, hand_ins, reason, r
         )  # fmt: skip
         ledger.append(connection, [entry])
     run.marked += 1
+
+
+def _change(connection, key, before, values, found):
+    """What marking would change for one trainee, part by part."""
+    answers = schema.answer
+    mine = [answers.c[name] == value for name, value in key.items()]
+    had = {}
+    if before is not None:
+        rows = connection.execute(select(answers.c.part, answers.c.hundredths).where(*mine))
+        had = {row.part: row.hundredths for row in rows}
+    parts = tuple((m.path, had.get(m.path), m.hundredths) for m in found.parts if had.get(m.path) != m.hundredths)
+    return Change(
+        key["trainee"], key["attempt"], before.mark if before else None, values["mark"],
+        before is not None and before.sha256 == values["sha256"], parts,
+    )  # fmt: skip
 
 
 def _work(connection, module_key):

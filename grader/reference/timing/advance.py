@@ -4,6 +4,8 @@ Curves are tables of (input, advance) in distributor units, joined by straight
 lines and flat outside their ends, as a distributor test sheet prints them.
 """
 
+from functools import lru_cache
+
 import numpy as np
 
 from grader.errors import OutOfRange
@@ -35,12 +37,21 @@ def check_curve(curve):
     -----
     Source: derived.
     """
+    try:
+        return _checked(tuple(map(tuple, curve)))
+    except TypeError:  # not pairs, or nothing that can be remembered: the check itself says what is wrong
+        return _checked.__wrapped__(curve)
+
+
+@lru_cache(maxsize=256)  # a class works with a handful of curves, each looked up thousands of times
+def _checked(curve):
     table = np.asarray(curve, dtype=float)
     if table.ndim != 2 or table.shape[0] < 2 or table.shape[1] != 2 or not np.isfinite(table).all():
         raise OutOfRange("An advance curve needs two or more pairs of numbers: input, then distributor degrees.")
     points, advance = table[:, 0], table[:, 1]
     if (np.diff(points) <= 0).any() or (np.diff(advance) < 0).any() or advance[0] < 0:
         raise OutOfRange("An advance curve must rise from pair to pair; put its points in order of their input.")
+    table.flags.writeable = False  # several callers share it
     return points, advance
 
 

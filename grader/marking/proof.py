@@ -1,0 +1,282 @@
+"""What every exercise must prove over many trainees, before anybody works on it.
+
+The right answer and every slip lie apart; the right answer, rounded as asked, is
+marked right; whoever takes a foreseen wrong route is told that slip; neither a
+classmate's answer nor any one constant answer is right too often.
+"""
+
+from collections import Counter
+from dataclasses import dataclass, field
+from math import inf
+from random import Random
+from types import SimpleNamespace
+
+from grader.exercise import variant
+from grader.exercise.kinds import Choices, Written
+from grader.exercise.model import Choice
+from grader.exercise.sheet import Answer, Sheet
+from grader.exercise.sorting import FiringOrder, Order
+from grader.exercise.truth import Truth
+from grader.marking.compare import mark_part
+from grader.marking.mark import mark_sheet
+from grader.marking.verdict import CARRIED, RIGHT, SLIP, Earlier
+
+KEY = bytes(range(32))  # fixed, so that a proof can be repeated
+TERM = "proof"
+
+NUMBER_LIMIT = 0.10  # of classmates or of one constant answer that may be right
+CHOICE_EXTRA = 0.05  # on top of 1/k for a choice of k
+FIXED_LIMIT = 0.25  # of a module's marks that orders may carry which are the same for most trainees
+APART = 1.25  # right answer and slip, in sums of their tolerances
+FEW = 5000  # below so many trainees three standard errors of a share are forgiven
+
+
+@dataclass(slots=True)
+class PartProof:
+    """What was found out about one part; shares are 0 to 1."""
+
+    path: str
+    marks: int
+    limit: float | None  # None: not limited by itself
+    tolerance: tuple = (inf, 0.0)  # smallest and largest width
+    slips: Counter = field(default_factory=Counter)  # trainees by slip for whom it was named
+    nearest: float = inf
+    copied: float = 0.0
+    constant: float = 0.0
+    faults: list = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class ModuleProof:
+    """The proof of a module: its parts, the marks of a copied sheet, and every fault as a sentence."""
+
+    module: str
+    trainees: int
+    parts: dict
+    copied_sheet: float = 0.0  # mean marks that a classmate's whole sheet earns
+    fixed: tuple = ()  # paths of orders that are the same for most trainees
+    fixed_share: float = 0.0
+    faults: list = field(default_factory=list)
+
+
+def draws(module, count):
+    """Numbers of `count` trainees, one after the other."""
+    for i in range(count):
+        yield variant.draw(module, key=KEY, term=TERM, trainee=f"t{i:05d}", attempt=1)
+
+
+def as_issued(module, numbers):
+    """Numbers in the form in which they are issued."""
+    return {e.key: {"version": e.version, "parameters": numbers[e.key]} for e in module.exercises}
+
+
+def sheet(module, typed):
+    """A sheet of typed answers by path."""
+    versions = {path: exercise.version for exercise, _, path in module.parts()}
+    entries = {path: Answer(raw, "", versions[path]) for path, raw in typed.items()}
+    return Sheet(TERM, module.key, "t", 1, entries)
+
+
+def right_answers(module, truth):
+    """The right answer to each part as a form would save it, rounded as asked."""
+    return {path: part.typed(truth.answer(path), truth.given_at(path)) for _, part, path in module.parts()}
+
+
+def prove(module, trainees, *, step=lambda: None):
+    """Prove a module.
+
+    Parameters
+    ----------
+    module : Module
+    trainees : int
+    step : function
+        Called after each trainee, for a progress bar.
+
+    Returns
+    -------
+    ModuleProof
+
+    Raises
+    ------
+    Inseparable
+        An exercise finds no numbers at all.
+    """
+    parts = {path: PartProof(path, part.marks, _limit(part)) for _, part, path in module.parts()}
+    proof = ModuleProof(module.key, trainees, parts)
+    seen = {path: _Constant(part) for _, part, path in module.parts()}
+    copied, copied_marks, first, before = Counter(), 0, None, None
+    for numbers in draws(module, trainees):
+        truth = Truth(module, numbers)
+        typed = right_answers(module, truth)
+        found = mark_sheet(module, as_issued(module, numbers), sheet(module, typed), truth=truth)
+        for mark, (_, part, path) in zip(found.parts, module.parts(), strict=True):
+            if isinstance(part, Written):
+                continue
+            mine = parts[path]
+            if mark.verdict != RIGHT:
+                _fault(mine, f"the right answer “{typed[path]}” is marked {mark.verdict}")
+                continue
+            _see_slips(mine, truth, path, part, found, typed)
+            _see_width(mine, truth, path, part)
+            seen[path].add(truth, path, typed[path])
+        if before is not None:
+            copied_marks += _copy(module, numbers, truth, before, copied)
+        first, before = first or (numbers, truth), typed
+        step()
+    if trainees > 1:
+        copied_marks += _copy(module, *first, before, copied)
+    proof.copied_sheet = copied_marks / trainees / 100
+    for _, part, path in module.parts():
+        parts[path].copied = copied[path] / trainees
+        parts[path].constant = seen[path].best() / trainees if not isinstance(part, Written) else 0.0
+    _judge(module, proof)
+    return proof
+
+
+def _limit(part):
+    if isinstance(part, (Choice, Choices)):
+        return 1 / len(part.options) + CHOICE_EXTRA
+    return None if isinstance(part, (Order, FiringOrder, Written)) else NUMBER_LIMIT
+
+
+def _fault(mine, sentence):
+    if len(mine.faults) < 3:  # the first few say enough
+        mine.faults.append(f"{mine.path}: {sentence}.")
+
+
+def _see_slips(mine, truth, path, part, found, typed):
+    """Take every foreseen wrong route and see whether it is named."""
+    right = truth.answer(path)
+    earlier = Earlier({m.path: m.own for m in found.parts}, {m.path: m.verdict for m in found.parts})
+    for slip in part.slips:
+        led = truth.slip(path, slip)
+        if led is None or led == right:
+            continue
+        raw = _unrounded(part, led, truth.given_at(path))
+        mark = mark_part(truth, path, part, Answer(raw), earlier)
+        if (mark.verdict, mark.slip) == (SLIP, slip.key):
+            mine.slips[slip.key] += 1
+        else:
+            _fault(mine, f"the slip {slip.key} (“{raw}”) is taken for {mark.verdict} {mark.slip}".rstrip())
+    if hasattr(part, "possible"):
+        mine.nearest = min(mine.nearest, variant.nearest(truth, path, part))
+
+
+def _unrounded(part, value, given):
+    if not hasattr(part, "half_step"):
+        return part.typed(value, given)
+    return " to ".join(f"{end:.9f}" for end in value) if isinstance(value, tuple) else f"{value:.9f}"
+
+
+def _see_width(mine, truth, path, part):
+    if hasattr(part, "half_step"):
+        width = truth.tolerance(path)
+        ends = width if isinstance(width, tuple) else (width,)
+        mine.tolerance = (min(mine.tolerance[0], *ends), max(mine.tolerance[1], *ends))
+
+
+def _copy(module, numbers, truth, classmate, copied):
+    """Hand in a classmate's sheet; returns the hundredths it earns."""
+    found = mark_sheet(module, as_issued(module, numbers), sheet(module, classmate), truth=truth)
+    copied.update(mark.path for mark in found.parts if mark.verdict == RIGHT)
+    return found.hundredths
+
+
+class _Constant:
+    """Finds how often the best constant answer to a part is right."""
+
+    def __init__(self, part):
+        self._part = part
+        self._ends = []
+        self._values = []
+
+    def add(self, truth, path, typed):
+        right = truth.answer(path)
+        if not hasattr(self._part, "half_step"):
+            self._values.append((right, self._part.read(typed, truth.given_at(path))))
+            return
+        width = truth.tolerance(path)
+        if isinstance(right, tuple):  # one end alone is an upper bound for both
+            right, width = right[0], width[0]
+        self._ends += [(right - width, 0), (right + width, 1)]
+
+    def best(self):
+        if self._values:
+            likely = Counter(own for _, own in self._values).most_common(5)
+            return max(sum(self._right(right, own) for right, _ in self._values) for own, _ in likely)
+        best = open_now = 0
+        for _, closes in sorted(self._ends):
+            open_now += -1 if closes else 1
+            best = max(best, open_now)
+        return best
+
+    def _right(self, right, own):
+        same_size = not isinstance(right, tuple) or not hasattr(self._part, "items") or len(right) == len(own)
+        return same_size and self._part.share(right, own) == 1
+
+
+def _judge(module, proof):
+    """Hold what was found against the limits."""
+    fixed = []
+    for _, part, path in module.parts():
+        mine = proof.parts[path]
+        if mine.nearest <= APART:
+            _fault(
+                mine,
+                f"a slip lies only {mine.nearest:.2f} tolerances from the right answer; more than {APART} is needed",
+            )
+        if isinstance(part, (Order, FiringOrder)):
+            if mine.constant > NUMBER_LIMIT:
+                fixed.append(path)
+            continue
+        if mine.limit is None:
+            continue
+        allowed = mine.limit + _slack(mine.limit, proof.trainees)
+        for share, what in ((mine.copied, "a classmate's answer"), (mine.constant, "one constant answer")):
+            if share > allowed:
+                _fault(mine, f"{what} is right in {share:.1%} of cases; {mine.limit:.1%} is the limit")
+    proof.fixed = tuple(fixed)
+    proof.fixed_share = sum(proof.parts[path].marks for path in fixed) / module.marks
+    if proof.fixed_share > FIXED_LIMIT:
+        proof.faults.append(
+            f"{module.key}: orders that are the same for most trainees carry {proof.fixed_share:.0%} of the marks; "
+            f"{FIXED_LIMIT:.0%} is the limit ({', '.join(fixed)})."
+        )
+    for mine in proof.parts.values():
+        proof.faults += mine.faults
+
+
+def _slack(limit, trainees):
+    return 3 * (limit * (1 - limit) / trainees) ** 0.5 if trainees < FEW else 0.0
+
+
+def honest_readings(module, readings, seed, *, trainees=200):
+    """Simulated honest answers to every numeric part, and those that were not marked right.
+
+    A trainee reads each instrument anywhere within half a division of its true
+    value, carries his earlier answers rounded as asked, works the rest out rightly
+    and rounds as asked.
+
+    Returns
+    -------
+    (int, list of str)
+        How many were marked, and a sentence for each that did not earn everything.
+    """
+    random, done, wrong = Random(seed), 0, []
+    numeric = [(part, path) for _, part, path in module.parts() if hasattr(part, "half_step")]
+    people = [Truth(module, numbers) for numbers in draws(module, trainees)]
+    while done < readings and numeric:
+        truth = people[random.randrange(len(people))]
+        earlier = Earlier()
+        for part, path in numeric:
+            read = dict(vars(truth.given_at(path)))
+            for name, half in part.reads.items():
+                read[name] += random.uniform(-half, half)
+            used = [earlier.own.get(name, truth.answer(name)) for name in part.uses]
+            raw = part.typed(part.answer(SimpleNamespace(**read), *used))
+            mark = mark_part(truth, path, part, Answer(raw), earlier)
+            earlier.own[path], earlier.settled[path] = mark.own, mark.verdict
+            done += 1
+            if mark.verdict not in (RIGHT, CARRIED):
+                wrong.append(f"{path}: {raw} is marked {mark.verdict}; {mark.expected} ± {mark.width} was right.")
+    return done, wrong
