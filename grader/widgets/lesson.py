@@ -7,7 +7,8 @@ from weakref import WeakSet
 from grader import catalogue
 from grader.errors import Unknown
 from grader.marking.mark import mark_sheet
-from grader.widgets.store import Store, being_executed, being_graded
+from grader.widgets.people import being_executed, being_graded
+from grader.widgets.store import Store
 
 _open = WeakSet()
 

@@ -6,7 +6,7 @@ from urllib.parse import quote
 
 from ipywidgets import HTML, Button, Dropdown, HBox, RadioButtons, Text, VBox
 
-from grader.errors import CannotWrite, TimingMarkError, Unreadable
+from grader.errors import CannotWrite, Refused, TimingMarkError, Unreadable
 from grader.exercise.model import PRACTICE, Number
 from grader.exercise.variant import order_name
 from grader.marking import compare, feedback
@@ -59,7 +59,7 @@ class PartForm:
         self.store, self.exercise, self.part = store, exercise, part
         self.path = f"{exercise.key}.{part.key}"
         self._changed = changed
-        self._following = False
+        self._following, self._refused = False, ""
         answer = store.answers.get(self.path)
         self.echo = HTML().add_class("tm-echo")
         self.verdict = HTML().add_class("tm-verdict")
@@ -157,8 +157,11 @@ class PartForm:
         if self._following:
             return
         self.verdict.value = ""
+        self._refused = ""
         try:
             self.store.put(self.path, self._raw, self._unit_text, self._reading()[0])
+        except Refused as problem:
+            self._refused = str(problem)
         finally:
             self._show_echo()
 
@@ -176,20 +179,20 @@ class PartForm:
     @shown_errors
     def _show_echo(self):
         answer = self.store.answers.get(self.path)
-        saved = self.path not in self.store.unsaved
+        why = self._refused or (self.store.why if self.path in self.store.unsaved else "")
         words = []
         if self._raw.strip() and isinstance(self.part, Number):
-            read_as, why = self._reading()
-            words.append(f"Read as <strong>{escape(read_as)}</strong>." if read_as else escape(why))
-        if not saved:
-            words.append(f"<strong>Not saved:</strong> {escape(self.store.why)}")
+            read_as, unread = self._reading()
+            words.append(f"Read as <strong>{escape(read_as)}</strong>." if read_as else escape(unread))
+        if why:
+            words.append(f"<strong>Not saved:</strong> {escape(why)}")
         elif answer is not None and self._raw:
             words.append("Saved.")
         self.echo.value = " ".join(words)
         self.beacon.value = (
-            f'<span data-part="{escape(self.path)}" data-text="{quote(self._raw, safe="")}" '
-            f'data-unit="{quote(self._unit_text, safe="")}" data-saved="{"yes" if saved else "no"}" '
-            f'data-why="{quote("" if saved else self.store.why)}"></span>'
+            f'<span data-part="{escape(self.path)}" data-text="{quote(self._raw, safe="", errors="replace")}" '
+            f'data-unit="{quote(self._unit_text, safe="")}" data-saved="{"no" if why else "yes"}" '
+            f'data-why="{quote(why)}"></span>'
         )
 
     def _mark(self):

@@ -1,10 +1,12 @@
-"""Several trainees on one machine: each has a folder, numbers and answers of his own."""
+"""Where a lesson lies and who works there: on a shared machine each has numbers and answers of his own."""
 
+import os
 import time
 import unicodedata
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from grader import paths
 from grader.errors import Refused
 from grader.exercise import issued, practice
 from grader.exercise import sheet as sheets
@@ -20,6 +22,40 @@ class Place:
     folder: Path
     may_save: bool
     why_not: str = ""
+
+
+def lesson_folder():
+    """The folder of the open notebook, else the current one."""
+    session = os.environ.get("JPY_SESSION_NAME", "")
+    parent = Path(session).parent if session else None
+    return parent if parent is not None and parent.is_absolute() and parent.is_dir() else Path.cwd()
+
+
+def being_graded():
+    """True while nbgrader executes the notebook to mark it."""
+    return os.environ.get("NBGRADER_EXECUTION") == "autograde"
+
+
+def being_executed():
+    """True while nbgrader executes the notebook for whatever reason: nobody looks at it."""
+    return bool(os.environ.get("NBGRADER_EXECUTION"))
+
+
+def place(folder=None):
+    """Where the lesson lies; answers are saved only beside numbers that were issued or a practice marker."""
+    folder = Path(folder) if folder is not None else lesson_folder()
+    if being_executed():
+        return Place(folder, False, "The lesson is being marked.")
+    for home in (paths.solutions(), paths.lessons()):
+        if folder.resolve().is_relative_to(home):
+            return Place(
+                folder, False, "This is the project's own copy. Open the lesson with 'python -m grader study'."
+            )
+    if not (folder / issued.NAME).is_file() and not (folder / practice.NAME).is_file():
+        return Place(
+            folder, False, "No numbers were issued into this folder. Open the lesson with 'python -m grader study'."
+        )
+    return Place(folder, True)
 
 
 class People:

@@ -3,54 +3,18 @@
 import asyncio
 import os
 from dataclasses import replace
-from pathlib import Path
 
 from grader import __name__ as _package
-from grader import clock, files, paths
+from grader import clock, files
 from grader.errors import CannotWrite, Refused, TimingMarkError
 from grader.exercise import issued, practice
 from grader.exercise import sheet as sheets
 from grader.exercise.model import PRACTICE
-from grader.widgets.people import People, Place
+from grader.widgets.people import People, Place, lesson_folder, place
 
 MADE_WITH = f"{_package} 0.1"
-PRACTICE_MARKER = practice.NAME
 RETRY_S = 3.0
 CHECKED, DRAW = "checked", "draw"  # what the form adds to an entry of answers.json
-
-
-def lesson_folder():
-    """The folder of the open notebook, else the current one."""
-    session = os.environ.get("JPY_SESSION_NAME", "")
-    parent = Path(session).parent if session else None
-    return parent if parent is not None and parent.is_absolute() and parent.is_dir() else Path.cwd()
-
-
-def being_graded():
-    """True while nbgrader executes the notebook to mark it."""
-    return os.environ.get("NBGRADER_EXECUTION") == "autograde"
-
-
-def being_executed():
-    """True while nbgrader executes the notebook for whatever reason: nobody looks at it."""
-    return bool(os.environ.get("NBGRADER_EXECUTION"))
-
-
-def place(folder=None):
-    """Where the lesson lies; answers are saved only beside numbers that were issued or a practice marker."""
-    folder = Path(folder) if folder is not None else lesson_folder()
-    if being_executed():
-        return Place(folder, False, "The lesson is being marked.")
-    for home in (paths.solutions(), paths.lessons()):
-        if folder.resolve().is_relative_to(home):
-            return Place(
-                folder, False, "This is the project's own copy. Open the lesson with 'python -m grader study'."
-            )
-    if not (folder / issued.NAME).is_file() and not (folder / PRACTICE_MARKER).is_file():
-        return Place(
-            folder, False, "No numbers were issued into this folder. Open the lesson with 'python -m grader study'."
-        )
-    return Place(folder, True)
 
 
 class Store:
@@ -59,8 +23,8 @@ class Store:
     `issue` holds the numbers; `marker` the practice file, or None. `problem` is a
     sentence when the saved sheet could not be used; that file is left alone and
     set aside on the next save. `unsaved` names the parts whose answer stands only
-    here, `why` says why. Listeners are called with the path that changed, or None
-    when everything did.
+    here, `why` says why. Listeners are called with the path that changed, an empty
+    text when only the saving did, or None when everything did.
     """
 
     def __init__(self, module, folder=None):
@@ -100,7 +64,13 @@ class Store:
         ------
         CannotWrite
             The answer is noted here and not saved.
+        Refused
+            The answer is longer than any file may hold; the former one stands.
         """
+        if len(raw) > sheets.LONGEST_ANSWER:
+            raise Refused(
+                f"{len(raw):,} characters are too many for an answer; at most {sheets.LONGEST_ANSWER:,} are kept."
+            )
         before = self.sheet.answers.get(path)
         if before is not None and (before.raw, before.unit) == (raw, unit) and path not in self.unsaved:
             return
@@ -128,6 +98,7 @@ class Store:
             The file on disk stands as it was.
         """
         self._follow_folder()
+        self._join_draws()
         self._join_disk()
         if self.problem and self.path.exists():
             self._set_aside()
@@ -160,7 +131,7 @@ class Store:
         stamp = clock.to_text(clock.now()).replace(":", "").replace(".", "")
         files.write_bytes(self.path.with_name(f"answers-{stamp}.json"), sheets.dump(self.sheet))
         marker = practice.with_fresh_numbers(self.module, self.marker, exercise_key)
-        practice.write(self.place.folder / PRACTICE_MARKER, marker)
+        practice.write(self.place.folder / practice.NAME, marker)
         self.marker, self.issue = marker, practice.issue(self.module, marker)
         group = practice.group_of(self.module, exercise_key)
         kept = {path: a for path, a in self.sheet.answers.items() if path.rpartition(".")[0] not in group}
@@ -206,7 +177,7 @@ class Store:
             return
         try:
             self.save()
-        except CannotWrite as problem:
+        except Exception as problem:  # whatever it is, the form must not say "saved"
             self.unsaved.add(path)
             self.why = str(problem)
             self._try_again()
@@ -230,11 +201,11 @@ class Store:
         except CannotWrite as problem:
             self.why = str(problem)
             self._try_again()
-        self._tell(None, numbers=False)
+        self._tell("")
 
-    def _tell(self, path, numbers=True):
+    def _tell(self, path):
         for listener in tuple(self._listeners):
-            listener(path if path or numbers else "")
+            listener(path)
 
     def _draw_of(self, exercise_key):
         return self.marker.draw_of(practice.group_of(self.module, exercise_key)[0])
@@ -274,13 +245,28 @@ class Store:
                 raise Refused(f"{path.name} here is of {word} {str(there)[:60]}, the numbers are of {word} {here}.")
         if self.marker is None:
             return found
+        return self._of_these_draws(found)
+
+    def _of_these_draws(self, sheet):
+        """The sheet without answers to numbers that were drawn before."""
         known = {exercise.key: self._draw_of(exercise.key) for exercise in self.module.exercises}
         current = {}
-        for answer_path, answer in found.answers.items():
-            draw = known.get(answer_path.rpartition(".")[0])
-            if answer.rest.get(DRAW, draw) == draw:  # an answer to numbers drawn before stays in the dated copy
-                current[answer_path] = answer
-        return replace(found, answers=current, attempt=issue.attempt)
+        for path, answer in sheet.answers.items():
+            draw = known.get(path.rpartition(".")[0])
+            if answer.rest.get(DRAW, draw) == draw:
+                current[path] = answer
+        return replace(sheet, answers=current, attempt=self.issue.attempt)
+
+    def _join_draws(self):
+        """Take over fresh numbers that another window drew; answers to the old ones are in its dated copy."""
+        if self.marker is None:
+            return
+        there = practice.read(self.place.folder / practice.NAME)
+        if there.drawn == self.marker.drawn:
+            return
+        self.marker, self.issue = there, practice.issue(self.module, there)
+        self.sheet = self._of_these_draws(self.sheet)
+        self._tell(None)
 
     def _join_disk(self):
         """Take over what another window wrote into the same file since we last looked."""
@@ -328,7 +314,7 @@ class Store:
         )
 
     def _is_ours(self, folder):
-        name = issued.NAME if self.marker is None else PRACTICE_MARKER
+        name = issued.NAME if self.marker is None else practice.NAME
         try:
             if self.marker is None:
                 return issued.read(folder / name) == self.issue

@@ -64,6 +64,7 @@ def make_ready(target, *, folder=None, name=""):
     CannotWrite
         The folder is full, or closed to us.
     """
+    name = " ".join(unicodedata.normalize("NFC", name).split())
     home = Path(folder).expanduser().absolute() if folder else default_folder()
     for ours in (paths.solutions(), paths.lessons()):
         if home.resolve().is_relative_to(ours):
@@ -91,7 +92,7 @@ def _from_lessons(module, home, name):
     if marker.exists():
         _same_person(marker, name, folder)
     else:
-        practice.write(marker, practice.new(" ".join(unicodedata.normalize("NFC", name).split())))
+        practice.write(marker, practice.new(name))
     return _put(root, folder, module, PRACTICE, lesson.read_bytes())
 
 
@@ -133,7 +134,7 @@ def _same_person(marker, name, folder):
         found = practice.read(marker)
     except BadFile as problem:
         raise Refused(f"{problem} Your answers lie in {folder}.") from None
-    if name.strip() and found.name and found.name.casefold() != name.strip().casefold():
+    if name and found.name and found.name.casefold() != name.casefold():
         raise Refused(f"{folder} holds the work of {found.name}. Choose a name that differs in letters or figures.")
 
 

@@ -157,8 +157,9 @@ def house(tmp_path_factory, browser):
     opened.stop()
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def context(browser):
+    """One for all tests: JupyterLab's own scripts are then read from the browser's cache."""
     opened = browser.new_context(viewport={"width": 1280, "height": 900}, locale="en-GB")
     yield opened
     opened.close()
@@ -167,9 +168,12 @@ def context(browser):
 @pytest.fixture
 def page(house, context):
     opened = context.new_page()
+    opened.on("dialog", lambda dialog: dialog.accept())
     yield opened
     for session in call(house, opened, "get", "/api/sessions").json():
         call(house, opened, "delete", f"/api/sessions/{session['id']}")
+    for left in context.pages:
+        left.close()
 
 
 @pytest.fixture

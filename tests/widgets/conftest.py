@@ -27,7 +27,7 @@ def plain_surroundings(monkeypatch):
 def practice_folder(tmp_path):
     folder = tmp_path / "work"
     folder.mkdir()
-    practice.write(folder / practice.NAME, practice.new("Ana"))
+    practice.write(folder / practice.NAME, practice.Marker("Ana", "7" * 32))
     return folder
 
 

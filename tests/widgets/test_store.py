@@ -225,3 +225,13 @@ def test_practice_file_without_draws_is_read(tmp_path, module):
     assert (fresh.counter, fresh.draw_of("m01.centrifugal"), fresh.draw_of("m01.mark_arc")) == (4, 4, 3)
     practice.write(path, fresh)
     assert practice.read(path) == fresh and json.loads(path.read_text())["later"] == [1]
+
+
+def test_fresh_numbers_of_another_window_are_taken_over(practice_folder, module):
+    one, two = Store(module, practice_folder), Store(module, practice_folder)
+    one.put(ARC, "12", "mm")
+    one.fresh("m01.mark_arc")
+    one.put(ARC, "44", "mm")
+    two.put(TIME, "3", "ms")
+    assert two.issue.numbers == one.issue.numbers
+    assert (raw(practice_folder), raw(practice_folder, TIME)) == ("44", "3")

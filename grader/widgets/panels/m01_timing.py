@@ -71,11 +71,11 @@ class Curves(Picture):
     """Advance against engine speed: each part, the sum, and where the engine runs now."""
 
     def draw(self, figure):
-        axes = figure.add_axes((0.125, 0.15, 0.625, 0.79))
+        axes = figure.add_axes((0.135, 0.145, 0.625, 0.82))
         axes.set_xlim(0, MOST_RPM)
         axes.set_ylim(0, MOST_DEG)
         font = {"family": style.FONT["family"], "size": _points(13)}
-        axes.set_xlabel("Engine speed, crankshaft (rev/min)", **font)
+        axes.set_xlabel("Engine speed (crankshaft rev/min)", **font)
         axes.set_ylabel("Advance (crank degrees)", **font)
         axes.set_xticks(range(0, MOST_RPM + 1, 1000))
         axes.set_yticks(range(0, MOST_DEG + 1, 10))
@@ -135,8 +135,8 @@ class Pulley(Picture):
 
     def draw(self, figure):
         axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
-        axes.set_xlim(-1.27, 1.05)
-        axes.set_ylim(-0.72, 1.6)
+        axes.set_xlim(-1.3, 1.1)
+        axes.set_ylim(-1.2, 1.7)
         axes.set_aspect("equal")
         axes.set_axis_off()
         font = {"family": style.FONT["family"], "color": style.INK, "ha": "center", "va": "center"}
@@ -154,10 +154,10 @@ class Pulley(Picture):
             axes.plot(*zip(inner, outer, strict=True), color=style.INK, lw=1.3 if long else 0.7)
             if long:
                 axes.text(*_at(degree, 1.29), str(abs(degree)), size=_points(13), **font)
-        axes.text(0.0, 1.5, "top dead centre", size=_points(12), **font)
-        axes.plot([0, 0], [1.36, 1.44], color=style.INK, lw=0.8)
-        axes.text(-1.0, 1.32, "before", size=_points(12), **font)
-        axes.text(0.44, 1.32, "after", size=_points(12), **font)
+        axes.text(0.0, 1.55, "top dead centre", size=_points(12), **font)
+        axes.plot([0, 0], [1.38, 1.47], color=style.INK, lw=0.8)
+        axes.text(-1.0, 1.3, "before", size=_points(12), **font)
+        axes.text(0.52, 1.3, "after", size=_points(12), **font)
         axes.add_patch(
             FancyArrowPatch(
                 _at(128, 0.62), _at(58, 0.62), connectionstyle="arc3,rad=-0.3", arrowstyle="-|>", mutation_scale=14,
@@ -211,10 +211,10 @@ def total_advance(compute=compute):
         "line": RadioButtons(options=[OFF, ON], value=OFF, description="Vacuum line"),
     }
     for control in controls.values():
-        control.style.description_width = "11rem"
+        control.style.description_width = "13rem"
         control.layout = style.wide()
         control.continuous_update = True
-    views = ((Curves(600, 420), curves_caption), (Pulley(400, 420), pulley_caption))
+    views = ((Curves(480, 400), curves_caption), (Pulley(330, 400), pulley_caption))
     return Panel("Total advance", controls, compute, views)
 
 

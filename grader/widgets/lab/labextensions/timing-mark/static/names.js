@@ -62,6 +62,14 @@ function name(root) {
     set(box, "role", "group");
     set(box, "aria-label", text(heading) || "Exercise");
   }
+  for (const editor of root.querySelectorAll(".cm-content")) {
+    set(editor, "aria-label", "Working cell, Python");
+  }
+  for (const column of root.querySelectorAll("[role=feed]")) {
+    // JupyterLab calls the page a feed, whose children would all have to be articles.
+    set(column, "role", "group");
+    set(column, "aria-label", "Lesson");
+  }
   for (const beacon of root.querySelectorAll(".tm-beacon")) {
     set(beacon, "aria-hidden", "true");
   }

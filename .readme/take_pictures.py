@@ -1,0 +1,88 @@
+"""Take the pictures of README.md from the real pages, in a browser that nobody sees.
+
+    python .readme/take_pictures.py [FOLDER]
+
+Needs playwright and Chromium, as the browser tests do. FOLDER: otherwise .readme.
+"""
+
+import os
+import shutil
+import sys
+import tempfile
+from contextlib import contextmanager
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+
+from playwright.sync_api import sync_playwright  # noqa: E402
+
+from grader import catalogue  # noqa: E402
+from grader.exercise.truth import Truth  # noqa: E402
+from grader.widgets import study  # noqa: E402
+from grader.widgets.lab import server  # noqa: E402
+from grader.widgets.store import Store  # noqa: E402
+
+MODULE = "m01_timing"
+FLAGS = ("--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-sync")
+SIZES = {"lesson": (1100, 1250)}
+
+
+@contextmanager
+def lesson(home):
+    """A practice lesson on a server of its own: (its address, its folder)."""
+    ready = study.make_ready(MODULE, folder=home, name="Ada Moor")
+    address = server.choose_address(ready.root)
+    process = server.start(ready.root, address)
+    try:
+        yield address.lesson_url(ready.root, ready.notebook), ready.notebook.parent
+    finally:
+        server.stop(process)
+
+
+def work(page, folder):
+    """Do what a trainee does: move a slider, answer with a slip, then see the picture and the verdict together."""
+    module = catalogue.module(MODULE)
+    truth = Truth(module, Store(module, folder).issue.numbers)
+    total = page.locator(".tm-ex-total")
+    part = next(part for _, part, path in module.parts() if path == "m01.total.line_on")
+    slip = next(slip for slip in part.slips if slip.key == "vacuum-left-out")
+    for key, value in (
+        ("line_off", truth.answer("m01.total.line_off")),
+        ("line_on", truth.slip("m01.total.line_on", slip)),
+    ):
+        form = total.locator(f".tm-part-{key}")
+        form.locator(".tm-field input").fill(f"{value:.1f}")
+        page.wait_for_timeout(400)
+        form.get_by_role("button", name="Check").click()
+        form.locator(".tm-verdict .tm-say").wait_for()
+    handle = page.locator(".tm-panel").get_by_role("slider").first
+    handle.focus()
+    for _ in range(8):
+        page.keyboard.press("ArrowRight")
+    page.wait_for_timeout(800)
+    page.evaluate("document.activeElement.blur()")
+
+
+def main(folder):
+    folder.mkdir(parents=True, exist_ok=True)
+    chromium = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
+    with (
+        tempfile.TemporaryDirectory(prefix="pictures-") as home,
+        lesson(Path(home)) as (url, place),
+        sync_playwright() as play,
+    ):
+        browser = play.chromium.launch(executable_path=chromium, args=FLAGS)
+        width, height = SIZES["lesson"]
+        page = browser.new_context(viewport={"width": width, "height": height}, color_scheme="light").new_page()
+        page.goto(url)
+        page.wait_for_selector("body[data-tm-ready=yes]", state="attached", timeout=60_000)
+        work(page, place)
+        page.locator(".tm-panel").first.evaluate("node => node.scrollIntoView({block: 'start'})")
+        page.wait_for_timeout(500)
+        page.screenshot(path=folder / "lesson.png")
+        browser.close()
+    print(f"Written: {folder / 'lesson.png'}")
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]) if len(sys.argv) > 1 else Path(__file__).resolve().parent)

@@ -1,0 +1,189 @@
+"""How fast the lesson answers on this machine, in a real browser: prints a table and judges nothing.
+
+    python -m tests.bench_screen [PRESSES]
+
+The slider of the lesson's panel and a plain `ipywidgets.interact` with pyplot, which
+draws the same curves at the same size, are measured in one run on one server, in turns.
+"""
+
+import json
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+from playwright.sync_api import sync_playwright
+from rich.console import Console
+from rich.table import Table
+
+from grader.widgets import study
+from grader.widgets.lab import server
+from tests.browser.conftest import FLAGS, MODULE, READY, chromium_path
+
+PLAIN = """\
+import ipywidgets
+import matplotlib.pyplot as plt
+import numpy as np
+
+from grader.reference import advance
+
+WEIGHTS, UNIT = ((400, 0), (1000, 6), (1800, 11)), ((5, 0), (13, 8))
+rpm = np.arange(0, 4501, 50)
+
+
+@ipywidgets.interact(speed=(500, 4500, 50), vacuum=(0.0, 20.0, 0.5), initial=(-5, 20))
+def show(speed=1500, vacuum=9.0, initial=8):
+    figure, axes = plt.subplots(figsize=({width} / 100, {height} / 100), dpi=150)
+    weights = 2 * advance.centrifugal_advance_deg(rpm / 2, WEIGHTS)
+    unit = np.full(rpm.shape, 2 * advance.vacuum_advance_deg(vacuum, UNIT))
+    axes.plot(rpm, weights, label="weights")
+    axes.plot(rpm, unit, label="vacuum unit")
+    axes.plot(rpm, initial + weights + unit, label="total")
+    axes.axvline(speed)
+    axes.set(xlim=(0, 4500), ylim=(0, 60), xlabel="rev/min", ylabel="crank degrees")
+    axes.legend()
+    plt.show()
+"""
+
+WATCH = """(selector) => {
+  window.tmTimes = [];
+  let pressed = 0;
+  window.addEventListener("keydown", () => { pressed = performance.now(); }, true);
+  const painted = () => requestAnimationFrame(() => setTimeout(() => {
+    if (pressed) { window.tmTimes.push(performance.now() - pressed); pressed = 0; }
+  }));
+  const root = document.querySelector(selector);
+  const seen = new WeakSet();
+  const look = () => {
+    for (const picture of root.querySelectorAll("img")) {
+      if (!seen.has(picture)) {
+        seen.add(picture);
+        picture.addEventListener("load", painted);
+        if (picture.complete && pressed) { painted(); }
+      }
+    }
+  };
+  new MutationObserver(look).observe(root, {childList: true, subtree: true});
+  look();
+}"""
+
+
+def main(presses=40):
+    with tempfile.TemporaryDirectory(prefix="bench-") as home, sync_playwright() as play:
+        ready = study.make_ready(MODULE, folder=home, name="bench")
+        address = server.choose_address(ready.root)
+        began = time.perf_counter()
+        process = server.start(ready.root, address)
+        rows = [("server to its first answer", [1000 * (time.perf_counter() - began)])]
+        browser = play.chromium.launch(executable_path=chromium_path(), args=FLAGS)
+        try:
+            rows += _pages(browser, address, ready, presses)
+        finally:
+            browser.close()
+            server.stop(process)
+    rows += _imports()
+    table = Table("milliseconds", "median", "95 %", "n", box=None, pad_edge=False)
+    for name, values in rows:
+        ordered = sorted(values)
+        high = ordered[min(len(ordered) - 1, round(0.95 * (len(ordered) - 1)))]
+        table.add_row(
+            name, f"{statistics.median(values):.0f}", f"{high:.0f}" if len(values) > 4 else "", str(len(values))
+        )
+    Console().print(table)
+
+
+def _pages(browser, address, ready, presses):
+    lesson_url = address.lesson_url(ready.root, ready.notebook)
+    opened = []
+    for _ in range(3):
+        context = browser.new_context(viewport={"width": 1280, "height": 900}, device_scale_factor=2)
+        page, _ = context.new_page(), opened.append(_open(context.pages[0], lesson_url))
+        if len(opened) < 3:
+            context.close()
+    warm = [_open(page, lesson_url)]
+    panel, plain = [], []
+    sizes = page.evaluate(
+        "() => { const all = [...document.querySelectorAll('.tm-panel img')];"
+        " return [all.reduce((sum, one) => sum + one.width, 0), Math.max(...all.map(one => one.height))]; }"
+    )
+    notebook = _plain_notebook(ready, *sizes)
+    page.evaluate(WATCH, ".tm-panel")
+    other = context.new_page()
+    _open(other, address.lesson_url(ready.root, notebook))
+    other.locator(".jp-OutputArea img").first.wait_for()
+    other.evaluate(WATCH, ".jp-Notebook")
+    for _ in range(2):  # in turns, so that a busy moment of the machine hits both
+        for tab, times in ((page, panel), (other, plain)):
+            tab.bring_to_front()
+            times += _press(tab, presses // 2)
+    context.close()
+    size = f"{sizes[0]} × {sizes[1]}, 2× display"
+    return [
+        ("page to usable lesson, cold", opened),
+        ("page to usable lesson, warm", warm),
+        (f"slider to changed picture ({size})", panel),
+        ("the same with plain interact", plain),
+    ]
+
+
+def _open(page, url):
+    began = time.perf_counter()
+    page.goto(url)
+    page.wait_for_selector(READY, state="attached", timeout=60_000)
+    return 1000 * (time.perf_counter() - began)
+
+
+def _press(page, presses):
+    """Times from a key on the first slider to the changed picture on the screen."""
+    handle = page.get_by_role("slider").first
+    handle.focus()
+    page.evaluate("window.tmTimes = []")
+    for number in range(presses):
+        page.keyboard.press("ArrowRight" if number < presses // 2 else "ArrowLeft")
+        page.wait_for_function("count => window.tmTimes.length > count", arg=number, timeout=20_000)
+        page.wait_for_timeout(120)
+    return page.evaluate("window.tmTimes")
+
+
+def _plain_notebook(ready, width, height):
+    source = PLAIN.format(width=width, height=height)
+    cell = {
+        "cell_type": "code",
+        "id": "plain",
+        "metadata": {},
+        "source": source,
+        "outputs": [],
+        "execution_count": None,
+    }
+    notebook = {
+        "cells": [cell],
+        "metadata": {
+            "kernelspec": {"name": "python3", "display_name": "Python 3", "language": "python"},
+            "timing_mark": {"lesson": MODULE, "run_on_open": True},
+        },
+        "nbformat": 4,
+        "nbformat_minor": 5,
+    }
+    path = ready.notebook.with_name("plain.ipynb")
+    path.write_text(json.dumps(notebook))
+    return path
+
+
+def _imports():
+    """Time that the first cell spends on imports, each in a fresh interpreter."""
+    code = "import time; t = time.perf_counter(); import {}; print(1000 * (time.perf_counter() - t))"
+    rows = []
+    for what in ("grader.widgets.lesson", f"grader.widgets.lesson, grader.widgets.panels.{MODULE}"):
+        runs = [
+            float(subprocess.run([sys.executable, "-c", code.format(what)], capture_output=True, check=True, text=True,
+                                 cwd=Path(__file__).resolve().parent.parent).stdout)
+            for _ in range(5)
+        ]  # fmt: skip
+        rows.append((f"import {what}", runs))
+    return rows
+
+
+if __name__ == "__main__":
+    main(*(int(word) for word in sys.argv[1:2]))
