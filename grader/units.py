@@ -6,6 +6,7 @@ absolute and vacuum pressure, engine and distributor speed. A bare "°", "psi" o
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 from types import MappingProxyType
 
 from grader.errors import Unreadable
@@ -168,6 +169,7 @@ def _table():
 _EXACT, _FOLDED = _table()
 
 
+@lru_cache(maxsize=1024)  # the same few spellings come again and again
 def find(text):
     """The unit a trainee wrote, or None.
 

@@ -16,7 +16,7 @@ def demo(
     """Build an invented term with a class of 24, mark it, export it, and show where everything lies."""
     from grader import catalogue
     from grader.course import overview
-    from grader.course.demo import build
+    from grader.course.demo import build, quality
     from grader.course.export.grades import hundredths
     from grader.exercise.model import sayings
 
@@ -46,6 +46,10 @@ def demo(
     say("Commonest slips:")
     for path, slip, count in overview.slips(built.term, module.key)[:3]:
         say(f"  {count} × {path}: {sayings(parts[path])[slip]}")
+    say()
+    say("How well marking found out what the simulated trainees did:")
+    for line in quality.lines(quality.measure(built.term, built.diary)):
+        say(f"  {line}")
     say()
     for finding in [*built.collected.findings, *built.marked.findings]:
         say(f"To look at: {finding}")

@@ -48,7 +48,7 @@ class Sheet:
 
 
 _SHEET_KEYS = ("format", "schema", "term", "module", "trainee", "attempt", "saved", "made_with", "answers")
-_ANSWER_KEYS = ("version", "raw", "unit", "read_as", "at", "tries")
+_KNOWN = frozenset(("version", "raw", "unit", "read_as", "at", "tries"))
 
 
 def read(path):
@@ -182,7 +182,7 @@ def _answer(path, entry):
         read_as=_text(entry.get("read_as")),
         at=_text(entry.get("at")),
         tries=tries if type(tries) is int and tries >= 0 else 0,
-        rest={key: value for key, value in entry.items() if key not in _ANSWER_KEYS},
+        rest={} if entry.keys() <= _KNOWN else {key: value for key, value in entry.items() if key not in _KNOWN},
     )
 
 

@@ -38,10 +38,11 @@ class Truth:
 
     def answer(self, path):
         """Expected answer of a part, as its kind gives it: a number, a key, a list of keys, ..."""
-        if path not in self._known:
+        known = self._known
+        if path not in known:
             exercise, part = self._parts[path]
-            self._known[path] = part.answer(self.given(exercise.key), *map(self.answer, part.uses))
-        return self._known[path]
+            known[path] = part.answer(self.given(exercise.key), *map(self.answer, part.uses))
+        return known[path]
 
     def following(self, path, own):
         """The same with a trainee's own earlier answers in place of the expected ones."""
@@ -50,10 +51,11 @@ class Truth:
 
     def slip(self, path, slip):
         """Where a slip leads, or None."""
-        if (path, slip.key) not in self._slips:
+        key, known = (path, slip.key), self._slips
+        if key not in known:
             exercise, part = self._parts[path]
-            self._slips[path, slip.key] = slip.value(self.given(exercise.key), *map(self.answer, part.uses))
-        return self._slips[path, slip.key]
+            known[key] = slip.value(self.given(exercise.key), *map(self.answer, part.uses))
+        return known[key]
 
     def tolerance(self, path, slip=None, own=None):
         """Greatest distance from the expected answer that is still right, in the part's unit.
@@ -77,13 +79,18 @@ class Truth:
         """
         if own is not None:
             return self._tolerance(path, slip, own)
-        key = (path, slip.key if slip else None)
-        if key not in self._widths:
-            self._widths[key] = self._tolerance(path, slip, {})
-        return self._widths[key]
+        key, known = (path, slip.key if slip else None), self._widths
+        if key not in known:
+            known[key] = self._tolerance(path, slip, {})
+        return known[key]
 
     def _tolerance(self, path, slip, own):
         exercise, part = self._parts[path]
+        if not part.reads and not part.uses:  # nothing is read or carried: no function need be tried
+            middle = self.slip(path, slip) if slip else self.answer(path)
+            if isinstance(middle, tuple):
+                return tuple(_least(part, part.half_step, end) for end in middle)
+            return _least(part, part.half_step, middle)
         function = slip.value if slip else part.answer
         given = self.given(exercise.key)
         earlier = [own[used] if used in own else self.answer(used) for used in part.uses]
@@ -113,7 +120,11 @@ class Truth:
                 continue
             above = function(given, *_moved(earlier, place, half))
             width += abs(above - function(given, *_moved(earlier, place, -half))) / 2
-        return max(width, part.within.at(middle)) + ROUNDING_SLACK * abs(middle)
+        return _least(part, width, middle)
+
+
+def _least(part, width, middle):
+    return max(width, part.within.at(middle)) + ROUNDING_SLACK * abs(middle)
 
 
 def _moved(earlier, place, by):

@@ -8,6 +8,9 @@ a draw.
 
 import hashlib
 import hmac
+import struct
+from functools import lru_cache
+from itertools import count
 
 from grader.errors import OutOfRange, TimingMarkError
 from grader.exercise.sorting import KEEP, REJECT, Batch
@@ -18,6 +21,7 @@ PRACTICE_KEY = hashlib.sha256(b"Timing Mark practice draws").digest()
 
 ROUNDS = 400
 _WORDS_A_BLOCK = 8
+_EIGHT_WORDS = struct.Struct(">8Q")
 
 
 class Inseparable(TimingMarkError):
@@ -69,11 +73,14 @@ def word(key, names, index):
 
 
 def _words(key, names, block):
-    message = b"".join(
-        len(text).to_bytes(4, "big") + text for text in (name.encode() for name in (*names, str(block)))
-    )  # fmt: skip
-    digest = hmac.digest(key, message, "sha512")
-    return [int.from_bytes(digest[start : start + 8], "big") for start in range(0, 64, 8)]
+    digest = hmac.digest(key, b"".join(map(_prefixed, (*names, str(block)))), "sha512")
+    return _EIGHT_WORDS.unpack(digest)
+
+
+@lru_cache(maxsize=4096)  # the names of terms and exercises come again for every trainee
+def _prefixed(name):
+    text = name.encode()
+    return len(text).to_bytes(4, "big") + text
 
 
 def _draw_group(module, group, key, before, after):
@@ -95,25 +102,22 @@ def _draw_group(module, group, key, before, after):
 
 
 def _draw_one(exercise, key, names):
-    index, block, words = 0, -1, []
-
-    def next_word():
-        nonlocal index, block, words
-        if index // _WORDS_A_BLOCK != block:
-            block = index // _WORDS_A_BLOCK
-            words = _words(key, names, block)
-        index += 1
-        return words[(index - 1) % _WORDS_A_BLOCK]
-
-    parameters = {name: spread[(next_word() * len(spread)) >> 64] for name, spread in exercise.draw.items()}
+    words = _endless(key, names)
+    parameters = {name: spread[(next(words) * len(spread)) >> 64] for name, spread in exercise.draw.items()}
     for part in exercise.parts:
+        if not part.shuffled:
+            continue
         order = list(part.shuffled)
-        if order:
-            for last in range(len(order) - 1, 0, -1):  # Fisher and Yates, from the end
-                other = (next_word() * (last + 1)) >> 64
-                order[last], order[other] = order[other], order[last]
-            parameters[order_name(part)] = order
+        for last in range(len(order) - 1, 0, -1):  # Fisher and Yates, from the end
+            other = (next(words) * (last + 1)) >> 64
+            order[last], order[other] = order[other], order[last]
+        parameters[order_name(part)] = order
     return parameters
+
+
+def _endless(key, names):
+    for block in count():
+        yield from _words(key, names, block)
 
 
 def order_name(part):

@@ -50,4 +50,5 @@ def possible(part, own):
     """True if an own value can be carried forward: the physics allows it."""
     if not hasattr(part, "possible"):
         return True
-    return all(part.possible[0] <= end <= part.possible[1] for end in (own if isinstance(own, tuple) else (own,)))
+    least, most = part.possible
+    return all(least <= end <= most for end in own) if isinstance(own, tuple) else least <= own <= most

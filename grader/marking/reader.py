@@ -80,7 +80,10 @@ def read_number(raw, asked, chosen="", possible=(-math.inf, math.inf)):
     beside = units.find(chosen) if chosen else asked
     if beside is None:
         raise Unreadable(f"The unit “{chosen[:20]}” is not known. Choose {asked.text or 'a plain number'}.")
-    if _PLAIN.match(raw) and len(raw) < 40:
+    if len(raw) < 40 and _PLAIN.match(raw):
+        if beside == asked:  # the common case: nothing to convert
+            value, point = float(raw), raw.find(".")
+            return Reading(value, 10.0 ** (point + 1 - len(raw)) if point >= 0 else 1.0, value, asked, raw)
         return _reading(Decimal(raw), raw, beside, asked)
     text = _clean(raw)
     if not text:

@@ -7,10 +7,11 @@ import os
 import pytest
 
 from grader import catalogue
-from grader.course.demo import build, scenario, trainees
+from grader.course.demo import build, quality, scenario, trainees
 from grader.course.work import verify
 from grader.errors import Refused
 from grader.marking.mark import mark_sheet
+from tests.marking.bench_parts import MODULE
 from tests.modules import proofs
 
 
@@ -50,21 +51,36 @@ def test_marking_finds_out_what_honest_trainees_did(m01):
     What is right includes what follows rightly from an own earlier answer. Slips on
     top of a slip, and those that a carried answer hides, may go unnamed.
     """
-    seen = {"right": 0, "right and marked so": 0, "slip": 0, "slip and named": 0}
+    pairs = []
     for number, numbers in enumerate(proofs.draws(m01, 200)):
         record = _record(m01, f"t{number}", numbers)
         sheet, diary = trainees.answer_sheet(m01, record, 7)
         marks = {mark.path: mark for mark in mark_sheet(m01, record.exercises, sheet).parts}
-        for did in diary:
-            if did.what == trainees.RIGHT:
-                seen["right"] += 1
-                seen["right and marked so"] += marks[did.part].verdict in ("right", "carried")
-                assert marks[did.part].verdict in ("right", "carried"), (number, did, marks[did.part])
-            elif did.what == trainees.SLIPPED:
-                seen["slip"] += 1
-                seen["slip and named"] += marks[did.part].slip == did.slip
-    assert seen["right"] > 800 and seen["slip"] > 100
-    assert seen["slip and named"] >= 0.8 * seen["slip"], seen
+        pairs += [(did, marks[did.part]) for did in diary]
+    found = quality.count(pairs)
+    assert found.right == found.right_marked_right > 800
+    assert found.slips > 100 and found.slips_named >= 0.8 * found.slips, found
+
+
+def test_the_demo_prints_its_own_quality(demo):
+    found = quality.measure(demo.term, demo.diary)
+    assert found.right == found.right_marked_right > 50 and found.slips_named >= 0.8 * found.slips > 0
+    assert "right answers are marked right" in "".join(quality.lines(found))
+
+
+def test_trainees_answer_every_kind():
+    """Over all kinds of answer: what is right is marked right, and nothing that is typed breaks the marking."""
+    pairs = []
+    for number, numbers in enumerate(proofs.draws(MODULE, 120)):
+        record = _record(MODULE, f"t{number}", numbers)
+        sheet, diary = trainees.answer_sheet(MODULE, record, 3)
+        marks = {mark.path: mark for mark in mark_sheet(MODULE, record.exercises, sheet).parts}
+        pairs += [(did, marks[did.part]) for did in diary]
+    found = quality.count(pairs)
+    assert found.right == found.right_marked_right > 600 and found.slips_named > 0.8 * found.slips > 20
+    assert {did.part.rpartition(".")[2] for did, _ in pairs if did.what == trainees.MISCALCULATED} >= {
+        "gap", "dwell", "plot", "one", "several", "steps", "firing", "batch"
+    }  # fmt: skip
 
 
 def test_a_simulated_trainee_is_the_same_every_time(m01):

@@ -6,7 +6,8 @@ makes wherever an exercise offers it. For each part, in this order:
 1. he leaves it blank: 4 % plus 8 % of what he lacks in skill;
 2. he works it out from his own earlier answers, so that an early slip is carried;
 3. with the chance of his skill the route is right; else it is a slip where one
-   exists (his favourite first), or the right route with a miscalculation of 8 to 40 %;
+   exists (his favourite first), or the right route with a miscalculation of 8 to 40 %
+   (two steps changed over, one decision turned round, one tick too many);
 4. he writes the result: rounded as asked (80 %), with a figure more (12 %) or too
    coarsely (8 %); with the unit or without; with a comma where he learnt it so; in
    the other unit that the form offers (15 %); three in a hundred write words.
@@ -20,8 +21,10 @@ from random import Random
 
 from grader import units
 from grader.errors import OutOfRange
-from grader.exercise.model import Number
+from grader.exercise.kinds import Choices, Written
+from grader.exercise.model import Choice
 from grader.exercise.sheet import Answer, Sheet
+from grader.exercise.sorting import EITHER, KEEP, REJECT, Batch
 from grader.exercise.truth import Truth
 
 RIGHT, SLIPPED, MISCALCULATED, BLANK, WORDS, COARSE = "right", "slip", "miscalculated", "blank", "words", "coarse"
@@ -78,7 +81,7 @@ def _one(random, habits, truth, path, part, own):
     if random.random() < 0.04 + 0.08 * (1 - habits.skill):
         return "", "", None, Did(path, BLANK)
     right_route = random.random() < habits.skill
-    if not isinstance(part, Number):
+    if not hasattr(part, "half_step"):
         return _choose(random, habits, truth, path, part, right_route)
     try:
         base = truth.following(path, own)
@@ -92,35 +95,57 @@ def _one(random, habits, truth, path, part, own):
 
 
 def _choose(random, habits, truth, path, part, right_route):
-    right = truth.answer(path)
-    if right_route:
-        return right, "", right, Did(path, RIGHT)
-    led = {slip.key: truth.slip(path, slip) for slip in part.slips}
-    led = {key: option for key, option in led.items() if option and option != right}
+    right, given = truth.answer(path), truth.given_at(path)
+    if right_route or isinstance(part, Written):
+        return part.typed(right, given), "", right, Did(path, RIGHT)
+    led = _slips(truth, path, part)
+    led = {key: answer for key, answer in led.items() if answer != right}
     if led and random.random() < 0.7:
         key = habits.favourite if habits.favourite in led else random.choice(sorted(led))
-        return led[key], "", led[key], Did(path, SLIPPED, key)
-    option = random.choice([key for key in part.options if key != right])
-    return option, "", option, Did(path, MISCALCULATED)
+        return part.typed(led[key], given), "", led[key], Did(path, SLIPPED, key)
+    wrong = _disturbed(random, part, right)
+    return part.typed(wrong, given), "", wrong, Did(path, MISCALCULATED)
+
+
+def _disturbed(random, part, right):
+    """A wrong answer of the same kind: another option, one tick too many, two steps or two decisions changed."""
+    if isinstance(part, Choice):
+        return random.choice([key for key in part.options if key != right])
+    if isinstance(part, Choices):
+        changed = random.choice(sorted(part.options))
+        return tuple(key for key in part.options if (key in right) != (key == changed))
+    wrong = list(right)
+    if isinstance(part, Batch):
+        place = random.choice([i for i, decision in enumerate(right) if decision != EITHER])
+        wrong[place] = KEEP if right[place] == REJECT else REJECT
+    else:
+        one, other = random.sample(range(len(wrong)), 2)
+        wrong[one], wrong[other] = wrong[other], wrong[one]
+    return tuple(wrong)
+
+
+def _slips(truth, path, part):
+    led = {slip.key: truth.slip(path, slip) for slip in part.slips}
+    return {key: value for key, value in led.items() if value is not None}
 
 
 def _astray(random, habits, truth, path, part, base):
-    led = {slip.key: truth.slip(path, slip) for slip in part.slips}
-    led = {key: value for key, value in led.items() if value is not None}
+    led = _slips(truth, path, part)
     if led and random.random() < 0.75:
         key = habits.favourite if habits.favourite in led else random.choice(sorted(led))
         return led[key], Did(path, SLIPPED, key)
     factor = 1 + random.choice((-1, 1)) * random.uniform(0.08, 0.4)
-    return base * factor, Did(path, MISCALCULATED)
+    wrong = tuple(end * factor for end in base) if isinstance(base, tuple) else base * factor
+    return wrong, Did(path, MISCALCULATED)
 
 
 def _written(random, habits, part, value, did):
+    ends = value if isinstance(value, tuple) else (value,)
     if random.random() < 0.03:
-        return f"about {value:.0f}", "", None, Did(did.part, WORDS)
+        return f"about {ends[0]:.0f}", "", None, Did(did.part, WORDS)
     unit = part.asked
     if part.also and random.random() < 0.15:
         unit = units.unit(part.also[0])
-    shown = units.convert(value, part.asked, unit)
     step = part.step / units.scale(unit, part.asked)
     places = max(0, -_exponent(step))
     kind = random.random()
@@ -128,13 +153,14 @@ def _written(random, habits, part, value, did):
         places += 1
     elif kind < 0.20 and places > 0 and did.what == RIGHT:
         places, did = places - 1, Did(did.part, COARSE)
-    text = f"{shown:.{places}f}"
-    own = units.convert(float(text), unit, part.asked)
+    texts = [f"{units.convert(end, part.asked, unit):.{places}f}" for end in ends]
+    own = tuple(units.convert(float(text), unit, part.asked) for text in texts)
+    text = " to ".join(texts)
     if habits.comma:
         text = text.replace(".", ",")
     if habits.writes_unit:
         text = f"{text} {unit.text}"
-    return text, unit.text, own, did
+    return text, unit.text, own if isinstance(value, tuple) else own[0], did
 
 
 def _exponent(step):

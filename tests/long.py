@@ -1,0 +1,88 @@
+"""Long campaigns with seeds: python -m tests.long [--seed N] [--share 0.1]
+
+Each campaign takes a seed and a size and gives sentences about what failed. The
+seed is printed, so that a failure can be had again. A small share of each, with a
+fixed seed, is part of the ordinary tests.
+"""
+
+import argparse
+import secrets
+import sys
+import time
+from random import Random
+
+from grader import catalogue
+from grader.exercise.sheet import Answer, Sheet
+from grader.marking import feedback, proof
+from grader.marking.mark import mark_sheet
+from grader.marking.reading import read
+from grader.marking.verdict import VERDICTS
+from tests.marking.bench_parts import MODULE, PARTS, SPACE, issued
+
+# What trainees type, good and bad, to be cut up and put together anew.
+SCRAPS = (
+    "12", "0.64", "-3", "1/32", "1 1/32", ",", ".", " ", "\u00a0", "−", "-", "to", "…", "°", "mm", "in", "° crank", "BTDC",
+    "a", "c", ";", ">", "dwell", "idle", "plug", "A1", "A9", "=", "keep", "reject", "undecided", "[", "]", '"', "none",
+    "1-3-4-2", "51", "57", "e5", "nan", "٣", "10³", "_", "about", "\n", "\x00", "{", "😀", "9" * 30,
+)  # fmt: skip
+
+
+def proofs(seed, size):
+    """Every module proves itself over `size` trainees; the draws have their own fixed key."""
+    return [fault for module in catalogue.all_modules().values() for fault in proof.prove(module, size).faults]
+
+
+def honest_readings(seed, size):
+    """Of `size` simulated honest instrument readings none is marked wrong."""
+    modules = list(catalogue.all_modules().values())
+    wrong = []
+    for module in modules:
+        wrong += proof.honest_readings(module, size // len(modules), seed, trainees=min(1000, 20 + size // 100))[1]
+    return wrong
+
+
+def typed_scraps(seed, size):
+    """Whatever is typed gets a verdict, a sentence and marks within bounds, and is read the same twice."""
+    random, failed = Random(seed), []
+    for _ in range(size):
+        part = random.choice(PARTS)
+        raw = "".join(random.choices(SCRAPS, k=random.randint(1, 6)))
+        path = f"m98.all.{part.key}"
+        sheet = Sheet("t", MODULE.key, "t", 1, {path: Answer(raw)})
+        try:
+            found = mark_sheet(MODULE, issued(), sheet)
+            mark = next(m for m in found.parts if m.path == path)
+            good = mark.verdict in VERDICTS and feedback.say(part, mark)
+            good = good and (mark.hundredths is None or 0 <= mark.hundredths <= mark.most)
+            if mark.own is not None and mark.read_as:
+                good = good and read(part, raw, "", SPACE).value == mark.own
+        except Exception as problem:  # whatever it is, a trainee's text must not stop a class
+            good, mark = False, problem
+        if not good:
+            failed.append(f"{part.key}: {raw!r} gave {mark}")
+    return failed
+
+
+CAMPAIGNS = ((proofs, 10_000), (honest_readings, 100_000), (typed_scraps, 200_000))
+
+
+def main():
+    asked = argparse.ArgumentParser(description=__doc__)
+    asked.add_argument("--seed", type=int, default=None)
+    asked.add_argument("--share", type=float, default=1.0, help="of the full size")
+    options = asked.parse_args()
+    seed = secrets.randbelow(2**32) if options.seed is None else options.seed
+    print(f"seed {seed}")
+    bad = 0
+    for campaign, full in CAMPAIGNS:
+        size, begun = max(60, int(full * options.share)), time.perf_counter()
+        failed = campaign(seed, size)
+        bad += len(failed)
+        print(f"{campaign.__name__:18} {size:8} tried, {len(failed)} failed, {time.perf_counter() - begun:.0f} s")
+        for sentence in failed[:5]:
+            print(f"  ! {sentence}")
+    return 1 if bad else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
