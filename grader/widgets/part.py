@@ -172,7 +172,7 @@ class PartForm:
         if not isinstance(self.part, Number):
             return self.part.options[self._raw], ""
         try:
-            return read_number(self._raw, self.part.asked, self._unit_text, self.part.possible).echo, ""
+            return _echo(read_number(self._raw, self.part.asked, self._unit_text, self.part.possible)), ""
         except Unreadable as problem:
             return "", str(problem)
 
@@ -232,3 +232,10 @@ class PartForm:
         tries = self.store.answers[self.path].tries
         left = f" Try {tries} of {TRIES}; after that you see the worked route." if tries < TRIES else ""
         self.say(f"{opening}{hint}{left}", "wrong")
+
+
+def _echo(reading):
+    """What was read, with a decimal point: "12,5" comes back as 12.5, so that nobody wonders about the comma."""
+    if "," not in reading.text:
+        return reading.echo
+    return f"{reading.number:.12g} {reading.unit.text}".strip()

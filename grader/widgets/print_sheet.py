@@ -14,6 +14,10 @@ h1 { font-size: 1.5em; margin: 0 0 .3em; }
 h2 { font-size: 1.1em; margin: 1.6em 0 .3em; border-top: 1px solid #000; padding-top: .6em; }
 table { border-collapse: collapse; width: 100%; margin: .5em 0; }
 caption { text-align: left; font-style: italic; padding-bottom: .2em; }
+thead th { background: #eee; }
+section td:nth-child(2) { width: 14em; }
+section td:nth-child(3) { width: 7em; }
+section td:last-child { width: 3.5em; }
 th, td { border: 1px solid #555; padding: .3em .5em; text-align: left; vertical-align: top; overflow-wrap: anywhere; }
 section { break-inside: avoid; }
 h2 { break-after: avoid; }

@@ -21,7 +21,9 @@ def test_echo_says_what_is_read_while_typing(practice_folder, opened):
     page = opened(practice_folder)
     part = page.part("mark_arc.arc")
     for text, echo in (
-        ("12,5", "Read as <strong>12,5 mm</strong>. Saved."),
+        ("12,5", "Read as <strong>12.5 mm</strong>. Saved."),
+        ("12.50", "Read as <strong>12.50 mm</strong>. Saved."),
+        ("1,250", "Read as <strong>1.250 mm</strong>. Saved."),
         ("0.5 in", "in is typed and mm is chosen"),
         ("3/4", "Read as <strong>3/4 mm</strong>. Saved."),
         ("9 mm", "Read as <strong>9 mm</strong>. Saved."),
