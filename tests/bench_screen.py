@@ -27,7 +27,7 @@ import ipywidgets
 import matplotlib.pyplot as plt
 import numpy as np
 
-from grader.reference import advance
+from grader.reference.timing import advance
 
 WEIGHTS, UNIT = ((400, 0), (1000, 6), (1800, 11)), ((5, 0), (13, 8))
 rpm = np.arange(0, 4501, 50)

@@ -82,13 +82,15 @@ class Lesson:
     def mark(self, exercise_key):
         """Marks of an exercise while nbgrader marks the notebook; otherwise a silent 0.
 
-        Lessons run when they are opened, so a trainee must not see a mark here.
+        Lessons run when they are opened, so a trainee must not see a mark here. An answer
+        that the instructor has still to read counts nothing yet.
         """
         exercise = self._exercise(exercise_key)
         if not being_graded():
             return _Silent(0.0)
         marks = mark_sheet(self.module, self.store.issue.exercises, self.store.sheet)
-        return float(min(max(marks.exercise_hundredths(exercise.key) / 100, 0.0), exercise.marks))
+        earned = sum(part.hundredths or 0 for part in marks.parts if part.path.rpartition(".")[0] == exercise.key)
+        return float(min(max(earned / 100, 0.0), exercise.marks))
 
     def _take_over(self):
         """The page was opened again: free the widgets of the last time, keep what they could not save."""

@@ -4,7 +4,6 @@ import asyncio
 import os
 from dataclasses import replace
 
-from grader import __name__ as _package
 from grader import clock, files
 from grader.errors import CannotWrite, Refused, TimingMarkError
 from grader.exercise import issued, practice
@@ -12,7 +11,7 @@ from grader.exercise import sheet as sheets
 from grader.exercise.model import PRACTICE
 from grader.widgets.people import People, Place, lesson_folder, place
 
-MADE_WITH = f"{_package} 0.1"
+MADE_WITH = "timing-mark 0.1"
 RETRY_S = 3.0
 CHECKED, DRAW = "checked", "draw"  # what the form adds to an entry of answers.json
 
