@@ -49,6 +49,7 @@ class ExerciseForm:
     @shown_errors
     def _build(self):
         self.message.value = ""
+        self.box.children = (self.message,)  # if the rest fails, this says why
         exercise = self.exercise
         marks = "1 mark" if exercise.marks == 1 else f"{exercise.marks} marks"
         heading = f"<h3>{escape(exercise.title)} ({marks})</h3>"

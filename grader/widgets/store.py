@@ -94,8 +94,10 @@ class Store:
         Raises
         ------
         CannotWrite
-            The file on disk stands as it was.
+            Saving is not allowed here, or the disk refuses; the file on disk stands as it was.
         """
+        if not self.place.may_save:
+            raise CannotWrite(self.place.why_not)
         self._follow_folder()
         self._join_draws()
         self._join_disk()

@@ -67,7 +67,7 @@ def test_keyboard_alone(shown):
                  const at = document.activeElement;
                  const kind = at.getAttribute("role") === "slider" ? "slider"
                    : at.matches(".tm-field input") ? "field" : at.matches(".tm-unit select") ? "unit"
-                   : at.matches(".tm-check, .tm-check *") ? "check" : at.matches("[type=radio]") ? "radio"
+                   : at.matches(".tm-check, .tm-check *") ? "check" : at.matches(".tm-part [type=radio]") ? "radio"
                    : at.matches(".tm-open-working") ? "working" : at.tagName;
                  const style = getComputedStyle(at);
                  const box = at.getBoundingClientRect();

@@ -20,7 +20,7 @@ def test_decimal_comma_slip_and_unreadable_answer(shown):
     typed = f"{truth.answer(ARC):.1f}".replace(".", ",")
     field(page, ARC).fill(typed)
     echo = part(page, ARC).locator(".tm-echo")
-    until(page, lambda: typed.replace(",", ".") in echo.inner_text())
+    until(page, lambda: f"{float(typed.replace(',', '.')):g} mm" in echo.inner_text())
     assert "Saved" in echo.inner_text()
     right = check(page, ARC)
     assert "Not yet" not in right

@@ -91,6 +91,17 @@ def test_server_stopped_and_back(tmp_path, browser):
         house.stop()
 
 
+def test_folder_renamed_while_open(begun):
+    """The answers go where the lesson now lies; no second folder comes into being."""
+    lesson, page = begun
+    moved = lesson.folder.with_name("moved")
+    lesson.folder.rename(moved)
+    old, lesson.folder = lesson.folder, moved
+    type_on(page, ".7")
+    until(page, lambda: lesson.answers.get(ARC) == "15.7")
+    assert not old.exists()
+
+
 def test_read_only_folder_says_not_saved(tmp_path, browser):
     """A folder that cannot be written to: the form and the bar say so, and save when it can be again."""
     house, user = ordinary_user(tmp_path)

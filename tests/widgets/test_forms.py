@@ -2,6 +2,7 @@
 
 import json
 import re
+from dataclasses import replace
 from html import unescape
 from urllib.parse import unquote
 
@@ -292,3 +293,14 @@ def test_text_that_no_file_can_hold_is_never_called_saved(practice_folder, opene
     part = opened(practice_folder).part("mark_arc.arc")
     part.field.value = "12\ud800"
     assert 'data-saved="no"' in part.beacon.value and "Not saved" in part.echo.value
+
+
+def test_numbers_that_miss_an_exercise_are_told_in_its_place(tmp_path, module, opened):
+    record = issue_of(module)
+    fewer = {key: entry for key, entry in record.exercises.items() if key != "m01.mark_arc"}
+    (tmp_path / issued.NAME).write_bytes(issued.dump(replace(record, exercises=fewer)))
+    page = opened(tmp_path)
+    assert [child.value for child in page.form("mark_arc").box.children] == [page.form("mark_arc").message.value]
+    assert "m01.mark_arc" in page.form("mark_arc").message.value
+    page.part("angle_time.time").field.value = "3"
+    assert "Saved." in page.part("angle_time.time").echo.value

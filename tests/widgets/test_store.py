@@ -115,6 +115,9 @@ def test_bare_folder_is_never_written(tmp_path, module):
     store = Store(module, tmp_path)
     store.put(ARC, "12", "mm")
     assert list(tmp_path.iterdir()) == [] and "No numbers were issued" in store.why
+    with pytest.raises(CannotWrite, match="No numbers were issued"):
+        store.save()
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_renamed_folder_is_told_and_no_new_one_made(practice_folder, module):
