@@ -150,8 +150,8 @@ def _two_sets(parameters):
     start, width = _LEANS[parameters["lean"]]
     share = tester.KEEP_SHARE + (start + width * parameters["within"] / 20) / 100
     wide = 2 if parameters["lean"] == "undecided" else 1
-    new = [parameters["new_psig"] + d for d in parameters["new_scatter"]]
-    used = [round(share * parameters["new_psig"]) + wide * d for d in parameters["used_scatter"]]
+    new = [parameters["new_psig"] + d for d in _SCATTERS[parameters["new_scatter"]]]
+    used = [round(share * parameters["new_psig"]) + wide * d for d in _SCATTERS[parameters["used_scatter"]]]
     found = tester.keep_verdict(new, used)
     return {"new": new, "used": used, "half": round(50 * (found.high - found.low), 1)}
 
@@ -176,7 +176,7 @@ REPEAT = Exercise(
         "sure to ± {half:.1f} points, 95 times in a hundred. What do you decide?"
     ),
     draw={"lean": Pick(tuple(_LEANS)), "within": Steps(0, 20), "new_psig": Steps(92, 114),
-          "new_scatter": Pick(_SCATTERS), "used_scatter": Pick(_SCATTERS)},
+          "new_scatter": Steps(0, 4), "used_scatter": Steps(0, 4)},
     fill=_two_sets,
     show=lambda v: {"new_list": ", ".join(map(str, v.new)), "used_list": ", ".join(map(str, v.used))},
     parts=(
