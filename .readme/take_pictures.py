@@ -24,7 +24,7 @@ from grader.widgets.store import Store  # noqa: E402
 
 MODULE = "m01_timing"
 FLAGS = ("--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-sync")
-SIZES = {"lesson": (1100, 1250)}
+SIZES = {"lesson": (1060, 1400)}
 
 
 @contextmanager
@@ -55,6 +55,7 @@ def work(page, folder):
         page.wait_for_timeout(400)
         form.get_by_role("button", name="Check").click()
         form.locator(".tm-verdict .tm-say").wait_for()
+    page.locator(".tm-panel").get_by_label("on", exact=True).check()
     handle = page.locator(".tm-panel").get_by_role("slider").first
     handle.focus()
     for _ in range(8):

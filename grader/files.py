@@ -152,9 +152,20 @@ def from_json(content, *, what):
             else "a number"
         )
         raise BadFile(f"{what} is damaged ({where}). Use the copy that ends in .bak, or hand in again.") from None
+    if "\\u" in text and not _whole_letters(value):
+        raise BadFile(f"{what} holds half of a letter (an escape such as \\ud800 alone). Hand in the original file.")
     if not isinstance(value, dict):
         raise BadFile(f"{what} holds a {type(value).__name__} where an object is needed. Hand in the original file.")
     return value
+
+
+def _whole_letters(value):
+    """False if a text in it holds half of a surrogate pair, which no file or database can keep."""
+    try:
+        json.dumps(value, ensure_ascii=False).encode()
+    except UnicodeEncodeError:
+        return False
+    return True
 
 
 def _bounded_int(digits):

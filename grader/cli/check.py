@@ -4,7 +4,6 @@ import sys
 from typing import Annotated
 
 import typer
-from rich.table import Table
 
 from grader.cli.output import console, say
 
@@ -22,9 +21,7 @@ def check(
     module: Annotated[str, typer.Argument(help="With --exercises: one module; otherwise every one.")] = "",
     science: Annotated[bool, typer.Option("--science", help="Reference functions against published values.")] = False,
     readme: Annotated[bool, typer.Option("--readme", help="Also put the summary into README.md.")] = False,
-    exercises: Annotated[
-        bool, typer.Option("--exercises", help="Own numbers, slips, copying, constant answers.")
-    ] = False,
+    exercises: Annotated[bool, typer.Option("--exercises", help="Own numbers, slips, copied answers.")] = False,
     trainees: Annotated[int, typer.Option(min=20, help="With --exercises: for how many trainees.")] = 10_000,
 ):
     """Check the project itself."""
@@ -70,17 +67,12 @@ def _check_exercises(module, trainees):
         with Progress(console=console, transient=True) as bar:
             task = bar.add_task(key, total=trainees)
             found = proof.prove(unit, trainees, step=lambda bar=bar, task=task: bar.advance(task))
-        table = Table(
-            "part", "tolerance", "slips", "nearest", "copied", "constant", "limit", "", box=None, pad_edge=False
-        )
-        for (_, part, path), mine in zip(unit.parts(), found.parts.values(), strict=True):
-            table.add_row(path, *_figures(part, mine), "FAILED" if mine.faults else "")
         say(f"{key}: {trainees} trainees, {unit.marks} marks")
-        console.print(table)
+        for (_, part, path), mine in zip(unit.parts(), found.parts.values(), strict=True):
+            say(f"{'FAIL' if mine.faults else 'ok  '} {path:<32} {_figures(part, mine)}")
         say(f"A classmate's whole sheet earns {found.copied_sheet:.2f} of {unit.marks} marks on average.")
-        say(
-            f"Orders that are the same for most trainees: {', '.join(found.fixed) or 'none'} ({found.fixed_share:.0%} of the marks)."
-        )
+        fixed = ", ".join(found.fixed) or "none"
+        say(f"Orders that are the same for most trainees: {fixed} ({found.fixed_share:.0%} of the marks).")
         faults += found.faults
     for fault in faults:
         say(f"  ! {fault}")
@@ -90,15 +82,11 @@ def _check_exercises(module, trainees):
 
 def _figures(part, mine):
     low, high = mine.tolerance
-    width = "" if high == 0 else f"{low:.3g}" if low == high else f"{low:.3g} to {high:.3g}"
+    width = "" if high == 0 else f"{low:.3g} to {high:.3g} {part.unit}"
     slips = f"{len(mine.slips)} of {len(part.slips)} named" if part.slips else ""
     nearest = f"{mine.nearest:.2f}" if mine.nearest < float("inf") else ""
     limit = "listed" if mine.limit is None else f"{mine.limit:.0%}"
     return (
-        f"{width} {getattr(part, 'unit', '')}".strip(),
-        slips,
-        nearest,
-        f"{mine.copied:.1%}",
-        f"{mine.constant:.1%}",
-        limit,
+        f"tolerance {width:<24} slips {slips:<14} nearest {nearest:<6} "
+        f"copied {mine.copied:<6.1%} constant {mine.constant:<6.1%} limit {limit}"
     )

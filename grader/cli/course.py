@@ -1,4 +1,4 @@
-"""assign, collect, mark and export."""
+"""assign, collect, mark, extend, excuse, override and export."""
 
 from pathlib import Path
 from typing import Annotated
@@ -32,7 +32,7 @@ def assign_module(
 
 def collect_hand_ins(
     paths: Annotated[list[Path] | None, typer.Argument(help="Files or folders; otherwise the term's inbox.")] = None,
-    received_at: Annotated[str, typer.Option(help="When they arrived, if the files cannot tell.")] = "",
+    received_at: Annotated[str, typer.Option(help="When they arrived, for files without the exchange's stamp.")] = "",
     term: TermFolder = HERE,
 ):
     """Take hand-ins; each is kept as it came."""
@@ -44,6 +44,8 @@ def collect_hand_ins(
     moment = clock.parse(received_at, opened.settings.zone) if received_at else None
     done = collect.collect(opened, paths or (), received_at=moment)
     say(f"{done.taken} taken, {done.known} known before, {len(done.findings)} to look at.")
+    for note in done.notes:
+        say(f"  note: {note}.")
     findings(done.findings)
 
 
@@ -53,6 +55,7 @@ def mark_module(
     preview: Annotated[
         bool, typer.Option("--preview", help="Show every mark that would change; write nothing.")
     ] = False,
+    papers: Annotated[bool, typer.Option("--papers", help="Also write the notebooks that formgrader shows.")] = False,
     term: TermFolder = HERE,
 ):
     """Mark the class: new hand-ins, and old ones that come out differently."""
@@ -72,7 +75,67 @@ def mark_module(
             continue
         say(f"{key}: {run.marked} marked, {run.unchanged} unchanged, {len(run.held)} held back.")
         problems += run.findings + run.held
+        if papers:
+            from grader.course.second_road import papers as paper_writer
+
+            written, unwritten = paper_writer.write_class(opened, key)
+            say(f"{key}: {written} papers in submitted/ and autograded/.")
+            problems += [finding for finding in unwritten if finding not in problems]
     findings(problems)
+
+
+def extend(
+    trainee: Annotated[str, typer.Argument(help="The trainee's id.")],
+    module: Annotated[str, typer.Argument(help="Such as m01_timing.")],
+    until: Annotated[str, typer.Option(help="2026-03-31 or 2026-03-31 17:00, in the term's zone.")],
+    reason: Annotated[str, typer.Option(help="Why; it stands in the ledger.")],
+    term: TermFolder = HERE,
+):
+    """Give one trainee a later due time; a penalty already taken is computed afresh."""
+    from grader import clock
+    from grader.course import term as terms
+    from grader.course.work import adjust
+
+    opened = terms.open_term(term)
+    person, moment, mark = adjust.extend(opened, trainee, module, until=until, reason=reason)
+    say(f"{person.name}: {module} due {opened.shown(clock.from_text(moment))}." + _stands(mark))
+
+
+def excuse(
+    trainee: Annotated[str, typer.Argument(help="The trainee's id.")],
+    module: Annotated[str, typer.Argument(help="Such as m01_timing.")],
+    reason: Annotated[str, typer.Option(help="Why; it stands in the ledger.")],
+    withdraw: Annotated[bool, typer.Option("--withdraw", help="The excuse no longer holds.")] = False,
+    term: TermFolder = HERE,
+):
+    """Excuse one trainee from a module: no mark, and it counts nowhere."""
+    from grader.course import term as terms
+    from grader.course.work import adjust
+
+    person = adjust.excuse(terms.open_term(term), trainee, module, reason=reason, withdraw=withdraw)
+    say(f"{person.name} is {'no longer ' if withdraw else ''}excused from {module}.")
+
+
+def override(
+    trainee: Annotated[str, typer.Argument(help="The trainee's id.")],
+    module: Annotated[str, typer.Argument(help="Such as m01_timing.")],
+    exercise: Annotated[str, typer.Argument(help="Such as total.")],
+    mark: Annotated[str, typer.Argument(help="Marks, such as 1.5; or 'computed' to go back.")],
+    reason: Annotated[str, typer.Option(help="Why; it stands in the ledger.")],
+    term: TermFolder = HERE,
+):
+    """Set the mark of one exercise by hand."""
+    from grader.course import term as terms
+    from grader.course.work import adjust
+
+    person, total = adjust.override(terms.open_term(term), trainee, module, exercise, mark, reason=reason)
+    say(f"{person.name}: {exercise} is {mark.strip()}." + _stands(total))
+
+
+def _stands(mark):
+    from grader.course.export.grades import hundredths
+
+    return "" if mark is None else f" The module's mark is now {hundredths(mark)}."
 
 
 @export_app.command("grades")

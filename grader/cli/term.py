@@ -1,4 +1,4 @@
-"""term new|show|verify and roster import|list."""
+"""term new|show|verify|upgrade and roster import|list."""
 
 from pathlib import Path
 from typing import Annotated
@@ -52,20 +52,42 @@ def verify(term: TermFolder = HERE):
     findings(found.findings)
 
 
+@app.command("upgrade")
+def upgrade(term: TermFolder = HERE):
+    """Bring a term made by an earlier version up to this one, after a copy."""
+    from grader.course import term as terms
+    from grader.course.records import database, schema
+
+    opened = terms.open_term(term)
+    found, copy = database.upgrade(opened)
+    if terms.write_config(opened.folder):
+        say("nbgrader_config.py was written anew.")
+    if found == schema.VERSION:
+        say(f"The records are of version {found}; nothing was to be done.")
+    else:
+        say(f"The records went from version {found} to {schema.VERSION}." + (f" The old ones: {copy}" if copy else ""))
+
+
 @roster_app.command("import")
 def import_list(
-    path: Annotated[Path, typer.Argument(help="CSV in UTF-8: id,last_name,first_name[,group].")],
+    path: Annotated[Path, typer.Argument(help="A class list as text: id, last name, first name, perhaps group.")],
+    preview: Annotated[bool, typer.Option("--preview", help="Say what would change; store nothing.")] = False,
     term: TermFolder = HERE,
 ):
     """Store a class list. Whoever is no longer on it becomes withdrawn; nobody is deleted."""
     from grader.course import roster
     from grader.course import term as terms
 
-    outcome = roster.import_list(terms.open_term(term), path)
+    outcome = roster.import_list(terms.open_term(term), path, preview=preview)
+    notes = outcome.pop("notes")
     say(", ".join(f"{len(people)} {what}" for what, people in outcome.items()) + ".")
-    for what in ("changed", "withdrawn"):
+    for what in ("added", "changed", "withdrawn") if preview else ("changed", "withdrawn"):
         for person in outcome[what]:
             say(f"  {what}: {person.college_id} {person.name}")
+    for note in notes:
+        say(f"  note: {note}")
+    if preview:
+        say("Nothing was stored. Run it again without --preview to store it.")
 
 
 @roster_app.command("list")

@@ -10,6 +10,7 @@ import uuid
 import warnings
 from contextlib import contextmanager
 from datetime import UTC
+from typing import NamedTuple
 
 from sqlalchemy import select
 from sqlalchemy.exc import SAWarning
@@ -79,6 +80,14 @@ def _last_line(outcome):
     return lines[-1][:300] if lines else "no reason given"
 
 
+class Score(NamedTuple):
+    """One grade cell in hundredths; None where nbgrader has nothing."""
+
+    auto: int | None
+    manual: int | None
+    extra: int | None
+
+
 class Rows:
     """Writes one module's marks into nbgrader's tables, through a connection of ours.
 
@@ -118,8 +127,8 @@ class Rows:
                 f"The released {module.key} has no marking cell for {', '.join(missing)}. Release and assign it anew."
             )
 
-    def write(self, person, received, hundredths, penalty):
-        """Put one trainee's marks in, replacing automatic scores and keeping manual ones.
+    def write(self, person, received, hundredths, penalty, by_hand):
+        """Put one trainee's marks in, automatic scores and those set by hand.
 
         Parameters
         ----------
@@ -130,6 +139,8 @@ class Rows:
             Exercise name to hundredths of a mark.
         penalty : int
             Hundredths taken off for being late.
+        by_hand : dict of str to int
+            Exercise name to hundredths that a person set.
         """
         c, t = self._c, self._t
         student, submitted, book = t["student"], t["submitted_assignment"], t["submitted_notebook"]
@@ -165,8 +176,7 @@ class Rows:
                         "id": uuid.uuid4().hex,
                         "cell_id": cell,
                         "notebook_id": work,
-                        "auto_score": hundredths[name] / 100 if name in hundredths else None,
-                        "needs_manual_grade": name not in hundredths,
+                        **self._scores(name, hundredths, by_hand),
                     }
                     for name, cell in self._graded.items()
                 ],
@@ -180,24 +190,38 @@ class Rows:
         c.execute(submitted.update().where(submitted.c.id == submission).values(timestamp=stamp))
         work = c.execute(select(book.c.id).where(book.c.assignment_id == submission)).scalar()
         c.execute(book.update().where(book.c.id == work).values(late_submission_penalty=penalty / 100))
-        for name, score in hundredths.items():
-            c.execute(
-                grade.update()
-                .where((grade.c.notebook_id == work) & (grade.c.cell_id == self._graded[name]))
-                .values(auto_score=score / 100, needs_manual_grade=grade.c.manual_score.is_not(None))
-            )
+        before = dict(c.execute(select(grade.c.cell_id, grade.c.auto_score).where(grade.c.notebook_id == work)).all())
+        for name, cell in self._graded.items():
+            values = self._scores(name, hundredths, by_hand)
+            # A mark by hand on work that changed since must be looked at again.
+            values["needs_manual_grade"] |= name in by_hand and before.get(cell) != values["auto_score"]
+            c.execute(grade.update().where((grade.c.notebook_id == work) & (grade.c.cell_id == cell)).values(**values))
+
+    @staticmethod
+    def _scores(name, hundredths, by_hand):
+        auto = hundredths[name] / 100 if name in hundredths else None
+        manual = by_hand[name] / 100 if name in by_hand else None
+        return {"auto_score": auto, "manual_score": manual, "needs_manual_grade": auto is None and manual is None}
 
     def scores(self):
         """Automatic scores as hundredths: {trainee id: {exercise name: hundredths or None}}."""
+        return {who: {name: score.auto for name, score in found.items()} for who, found in self.book().items()}
+
+    def book(self):
+        """All scores as they stand: {trainee id: {exercise name: Score}}."""
         submitted, book, grade = self._t["submitted_assignment"], self._t["submitted_notebook"], self._t["grade"]
         names = {cell: name for name, cell in self._graded.items()}
         found = {}
         for row in self._c.execute(
-            select(submitted.c.student_id, grade.c.cell_id, grade.c.auto_score)
+            select(
+                submitted.c.student_id, grade.c.cell_id, grade.c.auto_score, grade.c.manual_score, grade.c.extra_credit
+            )
             .join(book, book.c.assignment_id == submitted.c.id)
             .join(grade, grade.c.notebook_id == book.c.id)
-            .where(submitted.c.assignment_id == self._assignment)
+            .where((submitted.c.assignment_id == self._assignment) & grade.c.cell_id.in_(names))
         ):
-            score = None if row.auto_score is None else round(100 * row.auto_score)
+            score = Score(
+                *(None if x is None else round(100 * x) for x in (row.auto_score, row.manual_score, row.extra_credit))
+            )
             found.setdefault(row.student_id, {})[names[row.cell_id]] = score
         return found

@@ -6,7 +6,7 @@ from sqlalchemy import select
 
 from grader import clock
 from grader.course import roster
-from grader.course.records import schema
+from grader.course.records import adjustments, schema
 
 NOT_ASSIGNED, NOT_HANDED_IN, HANDED_IN = "not assigned", "not handed in", "handed in"
 PARTLY_MARKED, MARKED, EXCUSED = "partly marked", "marked", "excused"
@@ -23,12 +23,14 @@ class Standing:
     due: str
     handed_in_at: str
     mark: object | None  # row of tm_mark
+    extension_until: str = ""
 
 
 def standings(term, connection, module_keys):
     """Standings of everybody enrolled, or withdrawn with a mark, in order of name.
 
-    The attempt shown is the marked one with the best mark, else the latest.
+    The attempt shown is the marked one with the best mark, else the latest. Whoever
+    is excused has no mark, whatever he handed in. `due` is after any extension.
     """
     issues, hand_ins, marks = {}, {}, {}
     for row in connection.execute(select(schema.issue)):
@@ -37,6 +39,7 @@ def standings(term, connection, module_keys):
         hand_ins[row.trainee, row.module, row.attempt] = row
     for row in connection.execute(select(schema.mark)):
         marks[row.trainee, row.module, row.attempt] = row
+    decided = adjustments.read(connection)
     found = []
     for person in roster.everyone(connection):
         for module in module_keys:
@@ -44,7 +47,7 @@ def standings(term, connection, module_keys):
             marked = [marks[person.id, module, i.attempt] for i in mine if (person.id, module, i.attempt) in marks]
             if person.status == roster.WITHDRAWN and not marked:
                 continue
-            found.append(_standing(person, module, mine, marked, hand_ins))
+            found.append(_standing(person, module, mine, marked, hand_ins, decided))
     return found
 
 
@@ -54,15 +57,17 @@ def missing_is_zero(term, standing):
     return term.settings.missing_counts_zero and standing.state == NOT_HANDED_IN and past
 
 
-def _standing(person, module, issues, marked, hand_ins):
+def _standing(person, module, issues, marked, hand_ins, decided):
+    if (person.id, module) in decided.excused:
+        return Standing(person, module, None, EXCUSED, "", "", None)
     if not issues:
         return Standing(person, module, None, NOT_ASSIGNED, "", "", None)
-    if marked:
-        best = max(marked, key=lambda row: (row.mark, row.attempt))
-        due = next(issue.due for issue in issues if issue.attempt == best.attempt)
-        return Standing(person, module, best.attempt, best.state, due, best.handed_in_at, best)
-    last = issues[-1]
-    hand_in = hand_ins.get((person.id, module, last.attempt))
-    if hand_in is None:
-        return Standing(person, module, last.attempt, NOT_HANDED_IN, last.due, "", None)
-    return Standing(person, module, last.attempt, HANDED_IN, last.due, hand_in.received_at, None)
+    best = max(marked, key=lambda row: (row.mark, row.attempt)) if marked else None
+    issue = next(issue for issue in issues if issue.attempt == best.attempt) if best else issues[-1]
+    extension = decided.until.get(adjustments.owner(issue), "")
+    due = extension or issue.due
+    if best:
+        return Standing(person, module, best.attempt, best.state, due, best.handed_in_at, best, extension)
+    hand_in = hand_ins.get(adjustments.owner(issue))
+    state, arrived = (HANDED_IN, hand_in.received_at) if hand_in else (NOT_HANDED_IN, "")
+    return Standing(person, module, issue.attempt, state, due, arrived, None, extension)

@@ -84,18 +84,15 @@ allowed = 2                 # the best one counts
 years = 3                   # after the end of the term
 """
 
+CONFIG_NAME = "nbgrader_config.py"
+_CONFIG_BEGINS = "# Made by Timing Mark"
 _CONFIG = """\
 # Made by Timing Mark for nbgrader; settings belong into term.toml.
 import os
 
-c = get_config()
-c.CourseDirectory.root = os.path.dirname(os.path.abspath(__file__))
-c.CourseDirectory.course_id = {id!r}
-c.CourseDirectory.db_url = {url!r}
-c.ClearSolutions.code_stub = {stub!r}
-c.Autograde.exclude_overwriting = {{}}
-c.OverwriteCells.add_missing_cells = True
-c.FormgradeExtension.debug = False
+from grader.course.second_road import config
+
+config.configure(get_config(), os.path.dirname(os.path.abspath(__file__)))
 """
 
 CODE_STUB = {"python": "# Room for your own working. Nothing here is marked."}
@@ -153,7 +150,7 @@ def create(folder, *, term_id, title, zone):
         _make(folder / name)
     key = secrets.token_hex(32)
     files.write_text(folder / "term.key", key + "\n", mode=0o600)
-    files.write_text(folder / "nbgrader_config.py", _config(term_id, folder))
+    write_config(folder)
     # Written last: a folder is a term only when it is complete.
     files.write_text(
         folder / "term.toml", _TOML.format(format=FORMAT, schema=SCHEMA, id=term_id, title=_quoted(title), zone=zone)
@@ -182,6 +179,19 @@ def open_term(folder):
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
         raise BadFile(f"{folder / 'term.toml'} cannot be read: {problem}. Mend that line and try again.") from None
     return Term(folder, _settings(found, folder / "term.toml"), _key(folder / "term.key"))
+
+
+def write_config(folder):
+    """Write nbgrader_config.py anew, unless a person made his own; says whether it was written."""
+    path = Path(folder) / CONFIG_NAME
+    try:
+        before = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError):
+        before = "" if not path.exists() else "unreadable"
+    if before == _CONFIG or before and not before.startswith(_CONFIG_BEGINS):
+        return False
+    files.write_text(path, _CONFIG)
+    return True
 
 
 def _settings(found, path):
@@ -226,10 +236,6 @@ def _key(path):
     if len(key) != 32:
         raise BadFile(f"{path} is damaged. Put it back from your copy.")
     return key
-
-
-def _config(term_id, folder):
-    return _CONFIG.format(id=term_id, url=f"sqlite:///{folder / 'gradebook.db'}?timeout=30", stub=CODE_STUB)
 
 
 def _quoted(text):

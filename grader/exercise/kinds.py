@@ -103,17 +103,20 @@ class Choices:
     order: str = "shuffled"
     uses: tuple[str, ...] = ()
 
+    def __post_init__(self):
+        listing.check_keys(self.key, self.options)
+
     @property
     def shuffled(self):
         return tuple(self.options) if self.order == "shuffled" else ()
 
     def typed(self, value, given=None):
         """Keys in the order of the exercise: "a;c", or "none"."""
-        return ";".join(key for key in self.options if key in set(value)) or "none"
+        return ";".join(key for key in self.options if key in set(value)) or listing.NONE
 
     def read(self, raw, given=None):
         """Keys ticked, in the order of the exercise."""
-        if raw.strip().lower() in ("none", "[]"):
+        if raw.strip().lower() in (listing.NONE, "[]"):
             return ()
         ticked = listing.keys(raw, ";,", self.options, "answers offered")
         return tuple(key for key in self.options if key in ticked)

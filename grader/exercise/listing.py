@@ -4,6 +4,21 @@ import json
 
 from grader.errors import Unreadable
 
+NONE = "none"  # what stands for an empty list
+
+
+def check_keys(part, keys):
+    """Refuse keys that could not be told apart in a list.
+
+    Raises
+    ------
+    ValueError
+        An author's mistake: blanks, separators, or "none" in a key.
+    """
+    for key in keys:
+        if not key or key.strip() != key or key.lower() == NONE or set(key) & set(';,>="[]\n'):
+            raise ValueError(f"{part}: the key {key!r} cannot stand in a list; use letters, figures, - and _")
+
 
 def from_json(text):
     """The list in a JSON text, or None for any other text."""

@@ -41,6 +41,13 @@ class Order:
     slips: tuple[Slip, ...] = ()
     uses: tuple[str, ...] = ()
 
+    def __post_init__(self):
+        listing.check_keys(self.key, self.items)
+        strangers = {key for pair in self.pairs for key in pair} - set(self.items)
+        strangers |= {key for c in self.critical for key in (c.before, c.after)} - set(self.items)
+        if strangers or len(self.items) < 2:
+            raise ValueError(f"{self.key}: needs two steps or more, and has none called {sorted(strangers)}")
+
     @property
     def shuffled(self):
         return tuple(self.items)
@@ -58,9 +65,8 @@ class Order:
 
     def precedences(self, right):
         """The pairs that count where `right` is a right order."""
-        if not self.pairs:
-            return tuple((a, b) for i, a in enumerate(right) for b in right[i + 1 :])
-        return tuple((a, b) for a, b in self.pairs if a in right and b in right)
+        named = tuple((a, b) for a, b in self.pairs if a in right and b in right)
+        return named or tuple((a, b) for i, a in enumerate(right) for b in right[i + 1 :])
 
     def share(self, right, own):
         """1 - 2 bad/pairs, not below 0: one half of the pairs comes right by guessing."""

@@ -138,6 +138,24 @@ def test_order(typed, verdict, hundredths, slip):
         assert feedback.say(ORDER, mark) in [critical.says for critical in ORDER.critical]
 
 
+def test_only_the_pairs_that_matter_count():
+    """Where two steps may change places, either order of them is right."""
+    from dataclasses import replace
+
+    part = replace(ORDER, pairs=(("dwell", "turn"), ("plug", "read"), ("read", "turn")), critical=())
+    right = part.answer(SPACE)
+    assert part.share(right, ("idle", "dwell", "plug", "read", "turn")) == 1
+    assert part.share(right, ("dwell", "idle", "read", "plug", "turn")) == pytest.approx(1 / 3)
+
+
+def test_keys_that_cannot_stand_in_a_list_are_an_authors_mistake():
+    for key in ("a;b", " a", "none", "a>b", ""):
+        with pytest.raises(ValueError, match="cannot stand in a list"):
+            type(CHOICES)("c", "", 1, {key: "", "b": ""}, lambda v: (), ())
+    with pytest.raises(ValueError, match="none called"):
+        type(ORDER)("o", "", 1, {"a": "", "b": ""}, lambda v: ("a", "b"), (), pairs=(("a", "c"),))
+
+
 def test_guessing_an_order_earns_little():
     """The raw share of right pairs would give a guesser half; 1 - 2 bad/pairs gives him a tenth or so."""
     right = tuple("abcdef")

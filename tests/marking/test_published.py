@@ -90,3 +90,28 @@ def test_a_carried_answer_may_be_rounded_on_the_way():
     truth = Truth(module, {"m97.e": {"x": 39}})
     assert truth.given("m97.e") == SimpleNamespace(x=39)
     assert truth.tolerance("m97.e.double") == pytest.approx(0.05 + 0.5)  # ten times half a step of the first
+
+
+def test_follow_through_over_three_linked_exercises():
+    """The same across exercises that are drawn together: each hands its answer to the next."""
+    first = _part("speed", "", 0.1, lambda v: v.way / v.time)
+    second = _part("energy", "J", 1, lambda v, s: v.mass * s**2 / 2, uses=("m97.a.speed",), possible=(0, 1e6))
+    third = _part("power", "", 1, lambda v, e: e / v.time, uses=("m97.b.energy",), possible=(0, 1e6))
+    linked = [
+        Exercise(f"m97.{name}", 1, 1, "", "", {}, (part,), lambda v: (), linked=None if name == "a" else "m97.a")
+        for name, part in zip("abc", (first, second, third), strict=True)
+    ]
+    module = Module("m97_test", "", 1, tuple(linked))
+    assert len(module.groups()) == 1
+    given = {"way": 60.0, "time": 8.0, "mass": 12.0}
+    issued = {exercise.key: {"version": 1, "parameters": given} for exercise in linked}
+    for typed, verdicts in (
+        (("7.5", "338", "42"), ["right", "right", "right"]),
+        (("6.5", "254", "32"), ["wrong", "carried", "carried"]),
+        (("6.5", "300", "38"), ["wrong", "wrong", "carried"]),  # a second error costs its own step only
+        (("2000", "338", "42"), ["wrong", "right", "right"]),  # an impossible answer carries nothing
+    ):
+        paths = ("m97.a.speed", "m97.b.energy", "m97.c.power")
+        entries = {path: Answer(raw) for path, raw in zip(paths, typed, strict=True)}
+        found = mark_sheet(module, issued, Sheet("t", module.key, "t", 1, entries)).parts
+        assert [part.verdict for part in found] == verdicts, typed

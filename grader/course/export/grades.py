@@ -5,7 +5,8 @@ import io
 
 from grader import catalogue, files
 from grader.course import standing
-from grader.course.records import database, ledger
+from grader.course.records import busy, database, ledger
+from grader.course.work import reconcile
 
 COLUMNS = (
     "class", "trainee_id", "last_name", "first_name", "module", "attempt", "status", "raw", "penalty", "mark", "awaiting", "max",
@@ -35,7 +36,9 @@ def export(term, path=None, *, spreadsheet=False):
         The old file stands.
     """
     path = path or term.folder / "exports" / "grades.csv"
-    with database.transaction(term) as connection:
+    with busy.exclusive(term, "exporting grades"), database.transaction(term) as connection:
+        for module in catalogue.all_modules().values():
+            reconcile.reconcile(term, connection, module)  # what it cannot take over is shown by mark and verify
         rows = list(table(term, connection))
         content = to_csv(rows, spreadsheet=spreadsheet)
         files.write_bytes(path, content)
@@ -56,6 +59,7 @@ def table(term, connection):
             "attempt": "" if found.attempt is None else str(found.attempt),
             "status": found.state,
             "handed_in_at": found.handed_in_at,
+            "extension_until": found.extension_until,
         }
         if found.mark is not None:
             row |= _figures(term, found.mark)

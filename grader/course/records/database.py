@@ -1,6 +1,7 @@
 """Opening the database of a term: one connection, one transaction at a time."""
 
-from contextlib import contextmanager
+import sqlite3
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 from sqlalchemy import create_engine, event, inspect, select
@@ -8,7 +9,7 @@ from sqlalchemy.exc import DBAPIError, OperationalError
 from sqlalchemy.pool import NullPool
 
 from grader import clock
-from grader.course.records import schema
+from grader.course.records import adjustments, schema  # noqa: F401  both add their tables to schema.metadata
 from grader.errors import BadFile, CannotWrite, Refused
 
 BUSY_SECONDS = 30
@@ -89,15 +90,74 @@ def create(term):
         made.dispose()
 
 
-def _check_version(term, connection):
+def upgrade(term):
+    """Bring the records of an earlier version up to this one, after a copy of the database.
+
+    Returns
+    -------
+    (int, Path or None)
+        The version found, and where the copy lies; None where nothing was to
+        be done or the database is not a file of ours.
+
+    Raises
+    ------
+    CannotWrite, BadFile, Refused
+        As `transaction`.
+    """
+    made = engine(term)
+    try:
+        with made.connect() as connection:
+            with connection.begin():
+                found = _found_version(term, connection)
+            if found > schema.VERSION:
+                raise Refused(_later(term, found))
+            if found == schema.VERSION:
+                return found, None
+            copy = None if term.settings.database else _copy(term, found)
+            with connection.begin():
+                # Each step so far only adds tables; a step that changes one goes here, under its number.
+                schema.metadata.create_all(connection)
+                connection.execute(
+                    schema.version.insert().values(version=schema.VERSION, applied_at=clock.to_text(clock.now()))
+                )
+            return found, copy
+    except DBAPIError as problem:
+        raise _translated(term, problem) from None
+    finally:
+        made.dispose()
+
+
+def _copy(term, version):
+    """A copy of the database file, made by SQLite itself so that it is whole."""
+    source = Path(term.folder) / "gradebook.db"
+    target = source.with_name(f"gradebook.before-version-{version + 1}.db")
+    with closing(sqlite3.connect(source)) as old, closing(sqlite3.connect(target)) as new:
+        old.backup(new)
+    return target
+
+
+def _found_version(term, connection):
     if not inspect(connection).has_table("tm_schema"):
         raise BadFile(f"{_place(term)} holds no records of a term. Put the database back from your copy.")
-    found = connection.execute(select(schema.version.c.version).order_by(schema.version.c.version.desc())).scalar()
-    if found != schema.VERSION:
+    return connection.execute(select(schema.version.c.version).order_by(schema.version.c.version.desc())).scalar()
+
+
+def _check_version(term, connection):
+    found = _found_version(term, connection)
+    if found < schema.VERSION:
         raise Refused(
             f"The records in {_place(term)} are of version {found}; this version of Timing Mark works with "
-            f"{schema.VERSION}. Update Timing Mark."
+            f"{schema.VERSION}. Run 'term upgrade', which keeps a copy; nothing was changed."
         )
+    if found > schema.VERSION:
+        raise Refused(_later(term, found))
+
+
+def _later(term, found):
+    return (
+        f"The records in {_place(term)} are of version {found}; this version of Timing Mark works with "
+        f"{schema.VERSION}. Update Timing Mark."
+    )
 
 
 def _plain_transactions(connection, _record):

@@ -2,7 +2,7 @@
 
 from sqlalchemy import Boolean, Column, Index, Integer, MetaData, String, Table, Text, UniqueConstraint
 
-VERSION = 1
+VERSION = 2  # 2: extensions, excuses and marks set by hand (records/adjustments.py)
 
 metadata = MetaData()
 

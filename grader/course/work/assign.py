@@ -9,6 +9,7 @@ from sqlalchemy import select
 
 from grader import catalogue, clock, files, paths
 from grader.course import gradebook, roster
+from grader.course import term as terms
 from grader.course.records import database, ledger, schema
 from grader.errors import CannotWrite, Refused, Unknown
 from grader.exercise import issued, variant
@@ -172,4 +173,5 @@ def _release(term, module):
         shutil.copytree(source, target, ignore=shutil.ignore_patterns(".*", "answers.json*", "issued.json"))
     except OSError as problem:
         raise CannotWrite(f"{target} could not be written: {problem}. Nothing was assigned.") from None
+    terms.write_config(term.folder)  # a term made by an earlier version has an older one
     gradebook.generate(term, module.key)

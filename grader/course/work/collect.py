@@ -1,11 +1,8 @@
 """Taking hand-ins: every one is kept by its content, none is changed, none is lost."""
 
 import hashlib
-import io
-import zipfile
-import zlib
+import re
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
 from pathlib import Path
 
 from sqlalchemy import select
@@ -13,32 +10,46 @@ from sqlalchemy.exc import IntegrityError
 
 from grader import catalogue, clock, files
 from grader.course import roster
-from grader.course.records import database, ledger, schema
-from grader.errors import BadFile, BadSheet, Refused
+from grader.course.arrivals import archives, company, parcels
+from grader.course.records import busy, database, ledger, schema
+from grader.errors import BadSheet, Refused
 from grader.exercise import sheet as sheets
+from grader.exercise.model import PRACTICE
 
-LARGEST_ARCHIVE = 50_000_000
+LARGEST_KEPT = archives.LARGEST_ARCHIVE
 
 
 @dataclass(slots=True)
 class Collected:
-    """What a collect did, in sentences and counts."""
+    """What a collect did, in sentences and counts. `notes` need nobody to act."""
 
     taken: int = 0
     known: int = 0
     findings: list = field(default_factory=list)
+    notes: list = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class _Known:
+    """Who and what there is, read once for a run."""
+
+    people: dict  # our ids and the college's, in small letters -> our id
+    issues: dict  # (trainee, module, attempt) -> record
 
 
 def collect(term, paths=(), *, received_at=None):
-    """Take hand-ins from the inbox, or from files and folders named.
+    """Take hand-ins from the inbox and nbgrader's submitted folder, or from files and folders named.
+
+    The time of a hand-in is the exchange's stamp where it has one, else
+    `received_at`, else the time at which the file came to this machine.
 
     Parameters
     ----------
     term : Term
     paths : sequence of path
-        Empty: the term's inbox.
+        Empty: the term's inbox and submitted folders.
     received_at : datetime or None
-        When all of them arrived; None: when each file came to this machine.
+        When all of them arrived.
 
     Returns
     -------
@@ -50,22 +61,18 @@ def collect(term, paths=(), *, received_at=None):
         A path that does not exist.
     """
     outcome = Collected()
-    roots = [Path(path).expanduser() for path in paths] or [term.folder / "inbox"]
+    submitted = term.folder / "submitted"
+    roots = [Path(path).expanduser() for path in paths]
+    roots = roots or [term.folder / "inbox", *([submitted] if submitted.is_dir() else [])]
     for root in roots:
-        if not root.exists():
+        if not root.exists() and not root.is_symlink():
             raise Refused(f"{root} does not exist. Nothing was collected; check the path.")
-    with database.connected(term) as connection:
-        with connection.begin():
-            people = {person.id: person for person in roster.everyone(connection)}
-            issues = {
-                (row.trainee, row.module, row.attempt)
-                for row in connection.execute(
-                    select(schema.issue.c.trainee, schema.issue.c.module, schema.issue.c.attempt)
-                )
-            }
+    with busy.exclusive(term, "collecting hand-ins"), database.connected(term) as connection:
+        known = _known(connection)
         for root in roots:
-            for path in _candidates(root):
-                _take(term, connection, path, root, people, issues, received_at, outcome)
+            for together in parcels.find(root, outcome.notes):
+                for parcel in together:
+                    _take(term, connection, parcel, known, received_at, outcome)
     return outcome
 
 
@@ -74,53 +81,49 @@ def kept_path(term, sha256):
     return term.folder / "handed_in" / sha256[:2] / f"{sha256}.json"
 
 
-def _candidates(root):
-    if root.is_file():
-        return [root]
-    return sorted(
-        p for p in root.rglob("*") if not p.is_dir() and p.suffix.lower() in (".zip", ".json") and p.name[0] != "."
-    )
+def _known(connection):
+    table = schema.issue
+    with connection.begin():
+        everyone = roster.everyone(connection)
+        issues = {(row.trainee, row.module, row.attempt): row.record for row in connection.execute(select(table))}
+    people = {person.college_id.casefold(): person.id for person in everyone}
+    return _Known(people | {person.id: person.id for person in everyone}, issues)
 
 
-def _take(term, connection, path, root, people, issues, received_at, outcome):
-    where = str(path.relative_to(root)) if path != root else path.name
-    claimed = _claimed_trainee(path, root, people)
-    try:
-        content = _answers(path)
-    except BadFile as problem:
-        content, sheet, finding = _whole(path), None, str(problem)
-        if content is None:
-            outcome.findings.append(f"{where}: {finding}")
-            return
-    else:
-        if content is None:  # issued.json, receipts and other company of an answer sheet
-            return
+def _take(term, connection, parcel, known, received_at, outcome):
+    claimed = _claimed_trainee(parcel, known)
+    sheet, finding = None, parcel.problem
+    if not finding:
         try:
-            sheet, finding = sheets.parse(content), ""
+            sheet = sheets.parse(parcel.content)
         except BadSheet as problem:
-            sheet, finding = None, str(problem)
+            finding = str(problem)
     if sheet is not None:
-        wrong = _misplaced(term, sheet, claimed, people, issues)
+        wrong = _misplaced(term, sheet, claimed, known)
         if wrong:
-            outcome.findings.append(f"{where}: {wrong}")
+            outcome.findings.append(f"{parcel.where}: {wrong}")
             return
         owner = (sheet.trainee, sheet.module, sheet.attempt)
     else:
-        outcome.findings.append(f"{where}: {finding}")
-        owner = _guessed_owner(path, claimed, issues)
-        if owner is None:
+        outcome.findings.append(f"{parcel.where}: {finding}")
+        owner = _guessed_owner(parcel, claimed, known)
+        if owner is None or parcel.content is None:
             return
-    arrived = received_at or datetime.fromtimestamp(path.stat().st_ctime, UTC)
-    sha256 = hashlib.sha256(content).hexdigest()
+    sha256 = hashlib.sha256(parcel.content).hexdigest()
+    if sheet is not None:
+        notes = company.notes(known.issues[owner], sheet, sha256, parcel.company)
+        outcome.findings += [f"{parcel.where}: {note}" for note in notes]
+        finding = " ".join(notes)
+    arrived = parcel.stamp or received_at or parcel.came
     if not kept_path(term, sha256).is_file():
-        files.write_bytes(kept_path(term, sha256), content)
+        files.write_bytes(kept_path(term, sha256), parcel.content)
     row = dict(zip(("trainee", "module", "attempt"), owner, strict=True))
     try:
         with connection.begin():
             connection.execute(
                 schema.hand_in.insert().values(
-                    **row, received_at=clock.to_text(arrived), source=where, sha256=sha256, usable=sheet is not None,
-                    finding=finding,
+                    **row, received_at=clock.to_text(arrived), source=parcel.where, sha256=sha256,
+                    usable=sheet is not None, finding=finding,
                 )
             )  # fmt: skip
             ledger.append(connection, [ledger.Entry("handed-in", **row, sha256=sha256, new=clock.to_text(arrived))])
@@ -130,61 +133,48 @@ def _take(term, connection, path, root, people, issues, received_at, outcome):
         outcome.taken += 1
 
 
-def _answers(path):
-    """The bytes of the answer sheet in a file, or None if the file is no hand-in at all."""
-    if path.suffix.lower() == ".json":
-        if path.name == "issued.json" or path.name == "receipt.json":
-            return None
-        return files.read_bytes(path, most=sheets.LARGEST_FILE, what="The answer sheet")
-    archive = files.read_bytes(path, most=LARGEST_ARCHIVE, what="The hand-in")
-    try:
-        with zipfile.ZipFile(io.BytesIO(archive)) as packed:
-            members = [m for m in packed.infolist() if m.filename.replace("\\", "/").rpartition("/")[2] == sheets.NAME]
-            if len(members) != 1:
-                count = len(members) or "no"
-                raise BadFile(f"The hand-in holds {count} {sheets.NAME}; exactly one is needed. Ask for it again.")
-            with packed.open(members[0]) as stream:
-                content = stream.read(sheets.LARGEST_FILE + 1)  # never trusts the size that the archive claims
-    except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError, ValueError) as problem:
-        raise BadFile(f"The hand-in is no readable zip archive ({problem}). Ask for it again.") from None
-    if len(content) > sheets.LARGEST_FILE:
-        raise BadFile(f"The answer sheet unpacks to more than {sheets.LARGEST_FILE:,} bytes. Ask for it again.")
-    return content
-
-
-def _whole(path):
-    """A damaged hand-in itself, to be kept as evidence; None where it is no file of fair size."""
-    try:
-        return files.read_bytes(path, most=sheets.LARGEST_FILE, what="The hand-in")
-    except BadFile:
-        return None
-
-
-def _claimed_trainee(path, root, people):
+def _claimed_trainee(parcel, known):
     """The trainee whose folder the file lies in, as in inbox/<trainee>/."""
-    between = path.relative_to(root).parts[:-1] if path != root else ()
-    return next((part for part in (*between, root.name) if part in people), None)
+    return next((known.people[p.casefold()] for p in parcel.parts[:-1] if p.casefold() in known.people), None)
 
 
-def _guessed_owner(path, claimed, issues):
-    """(trainee, module, attempt) of a file that cannot be read, from where it lies and what it is called."""
-    if claimed is None:
+def _guessed_owner(parcel, claimed, known):
+    """(trainee, module, attempt) of a sheet that cannot be read.
+
+    From the numbers issued beside it, from what can still be read of it, or from
+    the folder and the file's name; only what was really issued counts.
+    """
+    said = company.owner(parcel.company) or _legible_owner(parcel.content or b"")
+    if said in known.issues and claimed in (None, said[0]):
+        return said
+    names = {part.rpartition(".")[0] or part for part in parcel.parts} | set(parcel.parts)
+    who = claimed or next((known.people[name.casefold()] for name in names if name.casefold() in known.people), None)
+    modules = [key for key in catalogue.all_modules() if key in names]
+    mine = sorted(attempt for trainee, module, attempt in known.issues if trainee == who and [module] == modules)
+    return (who, modules[0], mine[-1]) if mine else None
+
+
+def _legible_owner(content):
+    """What a file cut short or spoilt says of its owner in its first lines."""
+    head = content[:4000].decode("utf-8", "replace")
+    found = [re.search(rf'"{name}"\s*:\s*"?([A-Za-z0-9_-]+)', head) for name in ("trainee", "module", "attempt")]
+    if not all(found) or not found[2].group(1).isdecimal():
         return None
-    known = [key for key in catalogue.all_modules() if key in (path.stem, path.parent.name)]
-    mine = sorted(attempt for trainee, module, attempt in issues if trainee == claimed and [module] == known)
-    return (claimed, known[0], mine[-1]) if mine else None
+    return found[0].group(1), found[1].group(1), int(found[2].group(1)[:9])
 
 
-def _misplaced(term, sheet, claimed, people, issues):
+def _misplaced(term, sheet, claimed, known):
     """Why a readable sheet cannot be taken, or an empty text."""
+    if sheet.term == PRACTICE:
+        return "It is practice work, which is not handed in. Ask for the file from the lesson that was assigned."
     if sheet.term != term.id:
         return f"The sheet belongs to term {sheet.term[:60]!r}, not to {term.id}. Collect it in that term."
-    if sheet.trainee not in people:
+    if sheet.trainee not in known.people:
         return f"Nobody on the roster has the id {sheet.trainee[:60]!r}. Import the class list, then collect again."
     if claimed is not None and claimed != sheet.trainee:
         return f"It lies in the folder of {claimed} and says it is by {sheet.trainee}. Ask both; then put it where it belongs."
     if sheet.module not in catalogue.all_modules():
         return f"There is no module {sheet.module[:60]!r}. Ask for the right file."
-    if (sheet.trainee, sheet.module, sheet.attempt) not in issues:
-        return f"{sheet.trainee} was never issued attempt {sheet.attempt} of {sheet.module}. Ask for the right file."
+    if (sheet.trainee, sheet.module, sheet.attempt) not in known.issues:
+        return f"{sheet.trainee[:60]} was never issued attempt {str(sheet.attempt)[:20]} of {sheet.module}. Ask for the right file."
     return ""

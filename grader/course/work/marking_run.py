@@ -7,13 +7,15 @@ from dataclasses import dataclass, field
 from sqlalchemy import delete, select
 
 from grader import catalogue, clock, files
-from grader.course import gradebook, roster
-from grader.course.records import database, ledger, schema
-from grader.course.work import assign, collect, late
+from grader.course import gradebook, roster, standing
+from grader.course.records import adjustments, busy, database, ledger, schema
+from grader.course.work import assign, collect, late, reconcile
 from grader.errors import BadFile, BadSheet, Refused
 from grader.exercise import sheet as sheets
 from grader.marking import feedback
 from grader.marking.mark import ENGINE, mark_sheet
+
+FAULT = "a fault of Timing Mark"
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +72,7 @@ def mark(term, module_key, *, reason="", preview=False):
     """
     module = catalogue.module(module_key)
     run = MarkRun()
-    with database.connected(term) as connection:
+    with busy.exclusive(term, f"marking {module.key}"), database.connected(term) as connection:
         with connection.begin():
             if (
                 connection.execute(select(schema.assignment).where(schema.assignment.c.module == module.key)).first()
@@ -78,22 +80,61 @@ def mark(term, module_key, *, reason="", preview=False):
             ):
                 raise Refused(f"{module.key} was not assigned in this term. Run 'assign {module.key}' first.")
             people = {person.id: person for person in roster.everyone(connection)}
+            run.findings += reconcile.reconcile(term, connection, module)
             rows = gradebook.Rows(connection, module)
             work = _work(connection, module.key)
+            decided = adjustments.read(connection)
         for issue, hand_ins in work:
-            _mark_one(term, connection, module, rows, people[issue.trainee], issue, hand_ins, reason, run, preview)
+            _mark_one(
+                term, connection, module, rows, people[issue.trainee], issue, hand_ins, decided, reason, run, preview
+            )
     return run
 
 
-def counting(term, issue, hand_ins):
+def settle(term, connection, module, owner, reason):
+    """Compute one trainee's marks anew after a decision about him, inside the caller's transaction.
+
+    Where nothing was marked yet nothing is written; the next marking run takes
+    the decision into account.
+
+    Parameters
+    ----------
+    term : Term
+    connection : Connection
+        In a transaction.
+    module : Module
+    owner : (str, str, int)
+        Trainee, module key, attempt.
+    reason : str
+
+    Returns
+    -------
+    int or None
+        The mark in hundredths as it stands now.
+    """
+    marked = connection.execute(select(schema.mark).where(*of(schema.mark, owner))).first()
+    if marked is None:
+        return None
+    issue = connection.execute(select(schema.issue).where(*of(schema.issue, owner))).one()
+    hand_ins = connection.execute(select(schema.hand_in).where(*of(schema.hand_in, owner))).all()
+    decided = adjustments.read(connection)
+    hand_in = counting(term, issue, hand_ins, decided)
+    found, values = evaluate(term, module, issue, hand_in, decided)
+    person = roster.one(connection, issue.trainee)
+    run, rows = MarkRun(), gradebook.Rows(connection, module)
+    _write(connection, module, rows, person, issue, hand_in, found, values, decided, reason, run)
+    return values["mark"]
+
+
+def counting(term, issue, hand_ins, decided=adjustments.NONE):
     """The hand-in that counts: the last usable one on time, else the first late one."""
-    due = clock.from_text(issue.due) if issue.due else None
+    due = decided.due(issue)
     usable = sorted((h for h in hand_ins if h.usable), key=lambda h: (h.received_at, h.id))
     on_time = [h for h in usable if late.late_days(term.settings, due, clock.from_text(h.received_at)) == 0]
     return on_time[-1] if on_time else usable[0] if usable else None
 
 
-def evaluate(term, module, issue, hand_in):
+def evaluate(term, module, issue, hand_in, decided=adjustments.NONE):
     """Marks of one kept hand-in, computed from scratch.
 
     Returns
@@ -107,16 +148,16 @@ def evaluate(term, module, issue, hand_in):
         The kept file is gone, changed or cannot be marked.
     """
     content = kept(term, hand_in)
-    exercises = json.loads(issue.record)["exercises"]
+    exercises, by_hand = numbers(issue), decided.by_hand(issue)
     found = mark_sheet(module, exercises, sheets.parse(content))
-    due = clock.from_text(issue.due) if issue.due else None
-    days = late.late_days(term.settings, due, clock.from_text(hand_in.received_at))
-    off = late.penalty(term.settings, found.hundredths, found.most, days)
+    earned = raw(module, found, by_hand)
+    days = late.late_days(term.settings, decided.due(issue), clock.from_text(hand_in.received_at))
+    off = late.penalty(term.settings, earned, found.most, days)
     return found, {
-        "state": found.state,
-        "raw": found.hundredths,
+        "state": standing.PARTLY_MARKED if waiting(found, by_hand) else standing.MARKED,
+        "raw": earned,
         "penalty": off,
-        "mark": found.hundredths - off,
+        "mark": earned - off,
         "most": found.most,
         "late_days": days,
         "sha256": hand_in.sha256,
@@ -124,13 +165,42 @@ def evaluate(term, module, issue, hand_in):
         "engine": ENGINE,
         "key_version": assign.key_version(module.as_issued(exercises)),
         "notes": "\n".join(found.notes),
-        "pending": found.pending,
+        "pending": waiting(found, by_hand),
     }
+
+
+def of(table, owner):
+    """The condition that a row is of one (trainee, module, attempt)."""
+    return [column == value for column, value in zip((table.c.trainee, table.c.module, table.c.attempt), owner, strict=True)]  # fmt: skip
+
+
+def numbers(issue):
+    """The exercises of an issue as they were drawn: key -> {"version", "parameters"}."""
+    return json.loads(issue.record)["exercises"]
+
+
+def by_exercise(module, found):
+    """Exercise name -> computed hundredths, as both roads write them into the gradebook; what waits is left out."""
+    earned = {e.name: found.exercise_hundredths(e.key) for e in module.exercises}
+    return {name: hundredths for name, hundredths in earned.items() if hundredths is not None}
+
+
+def raw(module, found, by_hand):
+    """Hundredths of a sheet so far, with marks set by hand in the place of computed ones."""
+    so_far = dict.fromkeys((e.key for e in module.exercises), 0)
+    for part in found.parts:
+        so_far[part.path.rpartition(".")[0]] += part.hundredths or 0
+    return sum(by_hand.get(key, hundredths) for key, hundredths in so_far.items())
+
+
+def waiting(found, by_hand):
+    """Hundredths still to be read, in exercises that nobody marked by hand yet."""
+    return sum(p.most for p in found.parts if p.hundredths is None and p.path.rpartition(".")[0] not in by_hand)
 
 
 def answer_rows(module, issue, found):
     """The rows of tm_answer for a marked sheet."""
-    parts = module.as_issued(json.loads(issue.record)["exercises"]).by_path
+    parts = module.as_issued(numbers(issue)).by_path
     return [
         {
             "trainee": issue.trainee,
@@ -138,8 +208,8 @@ def answer_rows(module, issue, found):
             "attempt": issue.attempt,
             "part": mark.path,
             "exercise": parts[mark.path][0].key,
-            "raw": mark.raw,
-            "unit": mark.unit,
+            "raw": mark.raw.replace("\0", "\ufffd"),  # PostgreSQL cannot hold the zero character
+            "unit": mark.unit.replace("\0", "\ufffd"),
             "read_as": mark.read_as,
             "expected": feedback.expected(parts[mark.path][1], mark),
             "verdict": mark.verdict,
@@ -151,73 +221,82 @@ def answer_rows(module, issue, found):
     ]
 
 
-def _mark_one(term, connection, module, rows, person, issue, hand_ins, reason, run, preview):
-    hand_in = counting(term, issue, hand_ins)
+def _mark_one(term, connection, module, rows, person, issue, hand_ins, decided, reason, run, preview):
+    hand_in = counting(term, issue, hand_ins, decided)
     if hand_in is None:
         run.findings += [f"{person.id}: {h.finding}" for h in hand_ins[-1:]]
         return
     try:
-        found, values = evaluate(term, module, issue, hand_in)
+        found, values = evaluate(term, module, issue, hand_in, decided)
     except BadSheet as problem:
         run.findings.append(f"{person.id}: {problem}")
         return
-    run.findings += [f"{person.id}: {note}" for note in found.notes]
-    table, key = schema.mark, {"trainee": issue.trainee, "module": module.key, "attempt": issue.attempt}
+    except Exception as fault:  # a fault of ours on one sheet must not keep the class waiting
+        said = " ".join(str(fault).split())[:200]
+        run.findings.append(
+            f"{person.id}: {FAULT} ({type(fault).__name__}: {said}) on this sheet; nothing was written. Report it with the "
+            f"file {collect.kept_path(term, hand_in.sha256).name}."
+        )
+        return
+    run.findings += [f"{person.id}: {_one_line(note)}" for note in found.notes]
     with connection.begin():
-        mine = (table.c.trainee == issue.trainee) & (table.c.module == module.key) & (table.c.attempt == issue.attempt)
-        before = connection.execute(select(table).where(mine)).first()
-        if before is not None:
-            if all(getattr(before, name) == value for name, value in values.items()):
-                run.unchanged += 1
-                return
         if preview:
-            run.changes.append(_change(connection, key, before, values, found))
-            return
-        if before is not None:
-            if before.sha256 == hand_in.sha256 and before.mark != values["mark"] and not reason.strip():
-                run.held.append(
-                    f"{person.id}: {_marks(before.mark)} would become {_marks(values['mark'])} for the same hand-in. "
-                    "Run 'mark' again with --reason to write it."
-                )
-                return
-            connection.execute(delete(table).where(mine))
-            answers = schema.answer
-            connection.execute(
-                delete(answers).where(
-                    (answers.c.trainee == issue.trainee)
-                    & (answers.c.module == module.key)
-                    & (answers.c.attempt == issue.attempt)
-                )
-            )
-        values["marked_at"] = clock.to_text(clock.now())
-        connection.execute(table.insert().values(**key, **values))
-        connection.execute(schema.answer.insert(), answer_rows(module, issue, found))
-        earned = {e.name: found.exercise_hundredths(e.key) for e in module.exercises}
-        by_exercise = {name: marks for name, marks in earned.items() if marks is not None}  # the others wait
-        rows.write(person, clock.from_text(hand_in.received_at), by_exercise, values["penalty"])
-        same_work = before is not None and before.sha256 == hand_in.sha256
-        entry = ledger.Entry(
-            "re-marked" if same_work else "marked", **key, old=before.mark if before else None, new=values["mark"],
-            most=values["most"], engine=ENGINE, key_version=values["key_version"], sha256=hand_in.sha256,
-            reason=(reason or "same mark; settings or engine changed") if same_work else reason,
-        )  # fmt: skip
-        ledger.append(connection, [entry])
-    run.marked += 1
+            _preview(connection, issue, found, values, run)
+        else:
+            _write(connection, module, rows, person, issue, hand_in, found, values, decided, reason, run)
 
 
-def _change(connection, key, before, values, found):
-    """What marking would change for one trainee, part by part."""
-    answers = schema.answer
-    mine = [answers.c[name] == value for name, value in key.items()]
+def _preview(connection, issue, found, values, run):
+    """Note what marking would change for one trainee, part by part; write nothing."""
+    owner = adjustments.owner(issue)
+    before = connection.execute(select(schema.mark).where(*of(schema.mark, owner))).first()
+    if before is not None and all(getattr(before, name) == value for name, value in values.items()):
+        run.unchanged += 1
+        return
     had = {}
     if before is not None:
-        rows = connection.execute(select(answers.c.part, answers.c.hundredths).where(*mine))
-        had = {row.part: row.hundredths for row in rows}
+        had = {
+            row.part: row.hundredths
+            for row in connection.execute(select(schema.answer).where(*of(schema.answer, owner)))
+        }
     parts = tuple((m.path, had.get(m.path), m.hundredths) for m in found.parts if had.get(m.path) != m.hundredths)
-    return Change(
-        key["trainee"], key["attempt"], before.mark if before else None, values["mark"],
-        before is not None and before.sha256 == values["sha256"], parts,
+    same_work = before is not None and before.sha256 == values["sha256"]
+    run.changes.append(
+        Change(issue.trainee, issue.attempt, before.mark if before else None, values["mark"], same_work, parts)
+    )
+
+
+def _write(connection, module, rows, person, issue, hand_in, found, values, decided, reason, run):
+    """Put one trainee's marks into records, gradebook and ledger, in the open transaction."""
+    table, owner = schema.mark, adjustments.owner(issue)
+    key = dict(zip(("trainee", "module", "attempt"), owner, strict=True))
+    before = connection.execute(select(table).where(*of(table, owner))).first()
+    same_work = before is not None and before.sha256 == hand_in.sha256
+    if before is not None:
+        if all(getattr(before, name) == value for name, value in values.items()):
+            run.unchanged += 1
+            return
+        if same_work and before.mark != values["mark"] and not reason.strip():
+            run.held.append(
+                f"{person.id}: {_marks(before.mark)} would become {_marks(values['mark'])} for the same hand-in. "
+                "Run 'mark' again with --reason to write it."
+            )
+            return
+        for old in (table, schema.answer):
+            connection.execute(delete(old).where(*of(old, owner)))
+    values["marked_at"] = clock.to_text(clock.now())
+    connection.execute(table.insert().values(**key, **values))
+    connection.execute(schema.answer.insert(), answer_rows(module, issue, found))
+    computed = by_exercise(module, found)
+    by_hand = {key.rpartition(".")[2]: hundredths for key, hundredths in decided.by_hand(issue).items()}
+    rows.write(person, clock.from_text(hand_in.received_at), computed, values["penalty"], by_hand)
+    entry = ledger.Entry(
+        "re-marked" if same_work else "marked", **key, old=before.mark if before else None, new=values["mark"],
+        most=values["most"], engine=ENGINE, key_version=values["key_version"], sha256=hand_in.sha256,
+        reason=(reason or "same mark; settings or engine changed") if same_work else reason,
     )  # fmt: skip
+    ledger.append(connection, [entry])
+    run.marked += 1
 
 
 def _work(connection, module_key):
@@ -243,12 +322,17 @@ def kept(term, hand_in):
     """Content of a kept hand-in, checked against its digest."""
     path = collect.kept_path(term, hand_in.sha256)
     try:
-        content = files.read_bytes(path, most=sheets.LARGEST_FILE, what="The kept hand-in")
+        content = files.read_bytes(path, most=collect.LARGEST_KEPT, what="The kept hand-in")
     except BadFile as problem:
         raise BadSheet(f"{problem} Put it back from your copy, or collect it again.") from None
     if hashlib.sha256(content).hexdigest() != hand_in.sha256:
         raise BadSheet(f"The kept hand-in {path.name} was changed. Put it back from your copy, or collect it again.")
     return content
+
+
+def _one_line(text):
+    """A note that quotes a sheet, fit for one line: names in a sheet can hold anything."""
+    return "".join(c if c.isprintable() else "?" for c in text)
 
 
 def _marks(hundredths):

@@ -6,8 +6,8 @@ from sqlalchemy import select
 
 from grader import catalogue
 from grader.course import gradebook
-from grader.course.records import database, ledger, schema
-from grader.course.work import marking_run
+from grader.course.records import adjustments, busy, database, ledger, schema
+from grader.course.work import marking_run, reconcile
 from grader.errors import BadSheet
 
 
@@ -29,7 +29,12 @@ def verify(term):
     Proof
     """
     proof = Proof()
-    with database.transaction(term) as connection:
+    with busy.exclusive(term, "verifying"), database.transaction(term) as connection:
+        for module in catalogue.all_modules().values():
+            found = reconcile.reconcile(term, connection, module)
+            # A changed automatic score is found again below, beside the mark it belongs to.
+            proof.findings += [finding for finding in found if "the automatic mark" not in finding]
+        decided = adjustments.read(connection)
         proof.ledger_rows = ledger.count(connection)
         broken = ledger.first_broken(connection)
         if broken:
@@ -48,7 +53,8 @@ def verify(term):
         scores = {}
         for row in connection.execute(select(schema.mark)):
             proof.marks += 1
-            _check_mark(term, connection, row, issues, hand_ins, last_mark, scores, proof)
+            _check_mark(term, connection, row, issues, hand_ins, decided, last_mark, scores, proof)
+        _check_decisions(connection, decided, proof)
         for owner in set(last_mark) - {
             (r.trainee, r.module, r.attempt) for r in connection.execute(select(schema.mark))
         }:
@@ -56,7 +62,7 @@ def verify(term):
     return proof
 
 
-def _check_mark(term, connection, row, issues, hand_ins, last_mark, scores, proof):
+def _check_mark(term, connection, row, issues, hand_ins, decided, last_mark, scores, proof):
     owner = (row.trainee, row.module, row.attempt)
     who = f"{row.trainee}, {row.module}, attempt {row.attempt}"
     said = last_mark.get(owner)
@@ -68,7 +74,7 @@ def _check_mark(term, connection, row, issues, hand_ins, last_mark, scores, proo
         proof.findings.append(f"{who}: the hand-in that was marked is not in the records.")
         return
     try:
-        found, values = marking_run.evaluate(term, module, issues[owner], hand_in)
+        found, values = marking_run.evaluate(term, module, issues[owner], hand_in, decided)
     except BadSheet as problem:
         proof.findings.append(f"{who}: {problem}")
         return
@@ -85,4 +91,23 @@ def _check_mark(term, connection, row, issues, hand_ins, last_mark, scores, proo
             theirs = "nothing" if book.get(exercise.name) is None else f"{book[exercise.name] / 100:g}"
             proof.findings.append(
                 f"{who}: {exercise.name} is {ours / 100:g} here and {theirs} in nbgrader's gradebook."
+            )
+
+
+def _check_decisions(connection, decided, proof):
+    """Extensions, excuses and marks by hand must be what the ledger said last about each."""
+    said = {}
+    for _, _, entry in ledger.entries(connection, "extension", "excuse", "override"):
+        who = (entry["trainee"], entry["module"])
+        key = who if entry["event"] == "excuse" else (*who, entry["attempt"], entry["exercise"])
+        said[entry["event"], key] = entry["new"]
+    held = {("extension", (*owner, "")): until for owner, until in decided.until.items()}
+    held |= {("excuse", who): "excused" for who in decided.excused}
+    held |= {("override", (*owner, e)): mark for owner, marks in decided.overrides.items() for e, mark in marks.items()}
+    said = {key: new for key, new in said.items() if new not in (None, "")}
+    for event, key in sorted(set(said) | set(held), key=str):
+        if said.get((event, key)) != held.get((event, key)):
+            who = ", ".join(str(part) for part in key if part != "")
+            proof.findings.append(
+                f"{who}: the records hold {event} {held.get((event, key), 'none')}, the ledger says {said.get((event, key), 'none')}."
             )

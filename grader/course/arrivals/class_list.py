@@ -1,0 +1,247 @@
+"""Reading a class list as colleges send it: strict about content, kind about form."""
+
+import csv
+import io
+import re
+import unicodedata
+from dataclasses import dataclass
+
+from grader.errors import BadRoster
+
+LONGEST_CELL = 200
+DELIMITERS = (",", ";", "\t", "|")
+NEEDED = ("id", "last_name", "first_name")
+ALIASES = {
+    "id": "id trainee_id student_id learner_id trainee_no student_no student_number trainee_number user_id username number no "
+    "nr code kennung matrikelnummer matrikel_nr matrikel teilnehmernummer teilnehmer_nr personalnummer schuelernummer "
+    "identifiant matricule numero numero_etudiant code_eleve",
+    "last_name": "last_name lastname surname family_name familyname name nachname familienname nom nom_de_famille full_name",
+    "first_name": "first_name firstname given_name givenname forename vorname vornamen rufname prenom prenoms",
+    "group": "group group_name gruppe groupe set section sektion kurs",
+}
+_NAMED = {alias: name for name, aliases in ALIASES.items() for alias in aliases.split()}
+# Weaker names: they stand for the last name only where no better column does.
+_LOOSE = ("name", "full_name")
+# Zero-width space, word joiner, byte order mark, soft hyphen, direction marks. The joiners U+200C and U+200D
+# stay in names: Persian and Indic names need them.
+_INVISIBLE = dict.fromkeys(map(ord, "\u200b\u2060\ufeff\u00ad\u200e\u200f\u061c\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"))  # fmt: skip
+_FORMULA = ("=", "+", "-", "@", "＝", "＋", "－", "＠")
+_DESTROYED = re.compile(r"[+-]?\d(?:[.,]\d+)?E[+-]?\d+\Z", re.I)
+_PATH = re.compile(r"(?:^|[\\/])\.{1,2}(?:[\\/]|$)|^[\\/~]|^[a-z]:[\\/]", re.I)
+_HEADER_IS = "the header must be id,last_name,first_name[,group]"
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """One person as the list has him; `line` is where."""
+
+    college_id: str
+    last_name: str
+    first_name: str
+    group: str
+    line: int
+
+    @property
+    def same_as(self):
+        """What two lines about one person share."""
+        return (self.college_id, self.last_name, self.first_name, self.group)
+
+
+def read(content):
+    """The people on a class list.
+
+    Parameters
+    ----------
+    content : bytes
+        Text with a header line. UTF-8, UTF-16 with its mark, or Windows-1252;
+        cells apart by comma, semicolon, tab or bar.
+
+    Returns
+    -------
+    (list of Listed, list of str)
+        The people, and notes on what was passed over or understood.
+
+    Raises
+    ------
+    BadRoster
+        Lists every line that cannot be stored.
+    """
+    notes = []
+    text = _text(content, notes)
+    header_line, header, rows = _table(text)
+    columns = _columns(header, notes)
+    problems, people, by_id = [], [], {}
+    for line, row in rows:
+        if len(row) != len(header):
+            problems.append(
+                f"line {line}: {len(row)} cells under {len(header)} headings; put text with a comma in quotes"
+            )
+            continue
+        cells, wrong = dict.fromkeys(ALIASES, ""), ""
+        for name, position in columns.items():
+            cells[name], fault = _cell(row[position], name)
+            wrong = wrong or fault
+        wrong = wrong or _id_problem(cells["id"])
+        if not wrong and not cells["last_name"] and not cells["first_name"]:
+            wrong = "no name"
+        if wrong:
+            problems.append(f"line {line}: {wrong}")
+            continue
+        person = Listed(cells["id"], cells["last_name"], cells["first_name"], cells["group"], line)
+        before = by_id.setdefault(cells["id"].casefold(), person)
+        if before is person:
+            people.append(person)
+        elif before.same_as == person.same_as:
+            notes.append(f"line {line} says the same as line {before.line}; kept once")
+        elif before.college_id != person.college_id:
+            problems.append(
+                f"line {line}: {person.college_id} differs only in capitals from {before.college_id}, already on line {before.line}"
+            )
+        else:
+            problems.append(f"line {line}: {person.college_id} is already on line {before.line} with other words")
+    if problems:
+        raise BadRoster(
+            "The class list was not stored:\n" + "\n".join(problems) + "\nMend these lines and import it again."
+        )
+    if not people:
+        raise BadRoster(
+            f"The class list is empty below its header (line {header_line}). It needs a line for each trainee."
+        )
+    names = {}
+    for person in people:
+        names.setdefault((person.last_name.casefold(), person.first_name.casefold()), []).append(person)
+    for same in names.values():
+        if len(same) > 1:
+            ids = " and ".join(person.college_id for person in same)
+            notes.append(f"{same[0].last_name}, {same[0].first_name} is the name of {ids}; all are kept")
+    return people, notes
+
+
+def _text(content, notes):
+    if content.startswith((b"PK\x03\x04", b"\xd0\xcf\x11\xe0")):
+        raise BadRoster("The class list is a spreadsheet, not text. Open it and save it as “CSV UTF-8”.")
+    try:
+        if content.startswith((b"\xff\xfe\x00\x00", b"\x00\x00\xfe\xff")):
+            return content.decode("utf-32")
+        if content.startswith((b"\xff\xfe", b"\xfe\xff")):
+            return content.decode("utf-16")
+        if b"\0" in content:
+            raise BadRoster("The class list holds zero bytes; it is no plain text. Save it as “CSV UTF-8”.")
+        try:
+            return content.decode("utf-8-sig")
+        except UnicodeDecodeError:
+            text = content.decode("cp1252")
+    except UnicodeDecodeError as problem:
+        raise BadRoster(
+            f"The class list is no text that can be read (byte {problem.start}). Save it as “CSV UTF-8”."
+        ) from None
+    notes.append("read as Windows-1252, because it is not UTF-8; check the letters with accents")
+    return text
+
+
+def _table(text):
+    """(line of the header, header cells, [(line, cells)]) with the delimiter that fits best."""
+    named = re.match(r'"?sep=(.)"?\r?\n', text, re.I)
+    if named:
+        delimiters, body, offset = (named.group(1),), text[named.end() :], 1
+    else:
+        delimiters, body, offset = DELIMITERS, text, 0
+    best, first_problem = None, ""
+    for delimiter in delimiters:
+        try:
+            rows = _rows(body, delimiter, offset)
+        except csv.Error as problem:
+            first_problem = first_problem or f"{problem}"
+            continue
+        if not rows:
+            raise BadRoster(
+                "The class list is empty. It needs the header id,last_name,first_name and a line for each trainee."
+            )
+        header = [_plain(cell) for cell in rows[0][1]]
+        known = len({_NAMED[cell] for cell in header if cell in _NAMED})
+        equal = len({len(row) for _, row in rows}) == 1
+        # A delimiter that finds more of our columns is the right one, even if a line is spoilt.
+        score = (known, equal and len(header) > 1, len(header))
+        if best is None or score > best[0]:
+            best = (score, rows)
+    if best is None:
+        raise BadRoster(f"The class list is no CSV table: {first_problem}. Save it again as CSV.")
+    (line, header), rows = best[1][0], best[1][1:]
+    # A spreadsheet may leave empty columns at the right end.
+    width = len(header)
+    while (
+        width
+        and not header[width - 1].strip()
+        and all(len(r) <= width - 1 or not r[width - 1].strip() for _, r in rows)
+    ):
+        width -= 1
+    trimmed = [(n, row[:width] if len(row) == len(header) else row) for n, row in rows]
+    return line, header[:width], trimmed
+
+
+def _rows(body, delimiter, offset):
+    """Rows that hold anything, each with the number of the line on which it begins."""
+    reader = csv.reader(io.StringIO(body, newline=""), delimiter=delimiter, strict=True, skipinitialspace=True)
+    rows, begins = [], 1
+    for row in reader:
+        if any(cell.strip() for cell in row):
+            rows.append((begins + offset, row))
+        begins = reader.line_num + 1
+    return rows
+
+
+def _columns(header, notes):
+    """Column name -> position."""
+    plain = [_plain(cell) for cell in header]
+    found = {}
+    for position, cell in enumerate(plain):
+        name = _NAMED.get(cell)
+        if name is None or (cell in _LOOSE and any(_NAMED.get(p) == name and p not in _LOOSE for p in plain)):
+            continue
+        if name in found:
+            raise BadRoster(
+                f"The class list has two columns for {name} ({header[found[name]].strip()}, {header[position].strip()}); "
+                f"{_HEADER_IS}."
+            )
+        found[name] = position
+    missing = [name for name in NEEDED if name not in found]
+    if missing == ["first_name"] and plain[found["last_name"]] in _LOOSE:
+        missing = []  # one column for the whole name
+    if missing:
+        shown = ",".join(cell.strip()[:30] for cell in header[:8])
+        raise BadRoster(f"The class list begins with {shown}, without {' and '.join(missing)}; {_HEADER_IS}.")
+    others = [cell.strip() or "(no heading)" for i, cell in enumerate(header) if i not in found.values()]
+    if others:
+        notes.append(f"not kept: {', '.join(others[:8])}")
+    return found
+
+
+def _cell(raw, name):
+    """(cleaned cell, what is wrong with it or an empty text)."""
+    cell = unicodedata.normalize("NFC", raw).translate(_INVISIBLE)
+    if name == "id":
+        cell = cell.replace("\u200c", "").replace("\u200d", "")
+    if any(unicodedata.category(c) == "Cc" and c != "\t" for c in cell.strip(" \r\n\t")):
+        return "", f"a control character or line break in {name}"
+    cell = " ".join(cell.split())  # no-break spaces count as blanks
+    if cell.startswith(_FORMULA):
+        return "", f"{name} begins with {cell[0]}, which a spreadsheet would take for a formula"
+    if len(cell) > LONGEST_CELL:
+        return "", f"{name} has {len(cell)} characters; at most {LONGEST_CELL}"
+    return cell, ""
+
+
+def _id_problem(college_id):
+    if not college_id:
+        return "no id"
+    if _DESTROYED.match(college_id):
+        return f"id {college_id} was destroyed by a spreadsheet; format the column as text and enter the ids again"
+    if _PATH.search(college_id):
+        return f"id {college_id[:60]!r} is a path to another folder; enter the id that the college gave"
+    return ""
+
+
+def _plain(heading):
+    """A heading without capitals, accents and signs: "Prénom " -> prenom."""
+    bare = "".join(c for c in unicodedata.normalize("NFKD", heading.casefold()) if not unicodedata.combining(c))
+    return re.sub(r"[^a-z0-9]+", "_", bare.replace("ß", "ss")).strip("_")

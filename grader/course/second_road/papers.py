@@ -1,0 +1,192 @@
+"""The notebooks that formgrader and nbgrader show: the released lesson with typed answers put in as plain text.
+
+Nothing that a trainee made is copied but what he typed, and that as text which no
+browser runs: in a code fence where it is prose, as plain output elsewhere.
+"""
+
+import copy
+import hashlib
+import re
+from datetime import UTC
+
+from sqlalchemy import select
+
+from grader import catalogue, clock, files
+from grader.course.records import adjustments, busy, database, schema
+from grader.course.work import collect, marking_run
+from grader.errors import BadFile, BadSheet, Unknown
+from grader.exercise import sheet as sheets
+
+LARGEST_LESSON = 20_000_000
+
+
+def fenced(text):
+    """Text in a code fence longer than any run of backticks in it."""
+    longest = max((len(run) for run in re.findall(r"`+", text)), default=0)
+    fence = "`" * max(3, longest + 1)
+    return f"{fence}\n{text}\n{fence}"
+
+
+def rebuild(lesson, module, sheet, found):
+    """A marked notebook from the released one.
+
+    Parameters
+    ----------
+    lesson : dict
+        The released notebook, as JSON has it; left unchanged.
+    module : Module
+    sheet : Sheet or None
+        None where it could not be read.
+    found : SheetMark or None
+
+    Returns
+    -------
+    dict
+    """
+    paper = copy.deepcopy(lesson)
+    exercises = {exercise.name: exercise for exercise in module.exercises}
+    for cell in paper["cells"]:
+        said = cell.get("metadata", {}).get("nbgrader", {})
+        exercise = exercises.get(said.get("grade_id"))
+        if not said.get("grade") or exercise is None:
+            continue
+        typed = {} if sheet is None else {
+            path: answer for path, answer in sheet.answers.items() if path.rpartition(".")[0] == exercise.key
+        }  # fmt: skip
+        if cell["cell_type"] == "markdown":
+            texts = [answer.raw for answer in typed.values() if answer.raw.strip()]
+            if texts:
+                cell["source"] = "\n\n".join(fenced(text) for text in texts)
+        else:
+            cell["execution_count"] = None
+            cell["outputs"] = [_plain(line) for line in _lines(exercise, typed, found)]
+    return paper
+
+
+def write_class(term, module_key):
+    """Write submitted/ and autograded/ of everybody marked, for nbgrader's commands and formgrader.
+
+    Parameters
+    ----------
+    term : Term
+    module_key : str
+
+    Returns
+    -------
+    (int, list of str)
+        How many papers were written, and whose could not be.
+
+    Raises
+    ------
+    Unknown
+        The module was not released in this term.
+    """
+    module = catalogue.module(module_key)
+    lesson_bytes, lesson = released(term, module)
+    written, findings = 0, []
+    with busy.exclusive(term, f"writing papers of {module.key}"), database.connected(term) as connection:
+        with connection.begin():
+            work = _marked(connection, module)
+            decided = adjustments.read(connection)
+        for issue, hand_in in work:
+            try:
+                content = marking_run.kept(term, hand_in)
+                found, _ = marking_run.evaluate(term, module, issue, hand_in, decided)
+            except BadSheet as problem:
+                findings.append(f"{issue.trainee}: {problem}")
+                continue
+            stamp = f"{clock.from_text(hand_in.received_at).astimezone(UTC):%Y-%m-%d %H:%M:%S} UTC\n"
+            paper = rebuild(lesson, module, sheets.parse(content), found)
+            submitted, autograded = (
+                term.folder / name / issue.trainee / module.key for name in ("submitted", "autograded")
+            )
+            name = f"{module.key}.ipynb"
+            if not _submit(
+                term, submitted, {sheets.NAME: content, "timestamp.txt": stamp.encode()}, {name: lesson_bytes}
+            ):
+                findings.append(
+                    f"{issue.trainee}: submitted/{issue.trainee}/{module.key} holds answers not collected yet. Run 'collect' first."
+                )
+                continue
+            _write_all(autograded, {name: files.to_json(paper).encode(), "timestamp.txt": stamp.encode()})
+            written += 1
+        _complete(term, module, lesson_bytes)
+    return written, findings
+
+
+def released(term, module):
+    """The released notebook of a module: (bytes, JSON).
+
+    Raises
+    ------
+    Unknown
+        It was not released in this term.
+    """
+    path = term.folder / "release" / module.key / f"{module.key}.ipynb"
+    try:
+        content = files.read_bytes(path, most=LARGEST_LESSON, what="The released lesson")
+        return content, files.from_json(content, what="The released lesson")
+    except BadFile as problem:
+        raise Unknown(f"{module.key} is not released in this term: {problem} Run 'assign {module.key}'.") from None
+
+
+def _marked(connection, module):
+    """(issue, hand-in that was marked) of each trainee's latest marked attempt."""
+    mark, issue, hand_in = schema.mark, schema.issue, schema.hand_in
+    latest = {}
+    for row in connection.execute(select(mark).where(mark.c.module == module.key).order_by(mark.c.attempt)):
+        latest[row.trainee] = row
+    issues = {
+        adjustments.owner(row): row for row in connection.execute(select(issue).where(issue.c.module == module.key))
+    }
+    hand_ins = {
+        (adjustments.owner(row), row.sha256): row
+        for row in connection.execute(select(hand_in).where(hand_in.c.module == module.key))
+    }
+    owners = [(adjustments.owner(row), row.sha256) for _, row in sorted(latest.items())]
+    return [(issues[owner], hand_ins[owner, sha]) for owner, sha in owners if (owner, sha) in hand_ins]
+
+
+def _complete(term, module, lesson_bytes):
+    """nbgrader passes over a folder without notebook in silence: give such folders the released one."""
+    for folder in sorted((term.folder / "submitted").glob(f"*/{module.key}")):
+        if not folder.is_symlink() and folder.is_dir() and not (folder / f"{module.key}.ipynb").exists():
+            files.write_bytes(folder / f"{module.key}.ipynb", lesson_bytes)
+
+
+def _submit(term, folder, work, company):
+    """Put the work that counts into submitted/; False where that would replace answers kept nowhere else."""
+    try:
+        there = files.read_bytes(folder / sheets.NAME, most=collect.LARGEST_KEPT, what="The answer sheet")
+    except BadFile:
+        there = None
+    if there is None and (folder / sheets.NAME).is_symlink():
+        return False
+    if there is not None and not collect.kept_path(term, hashlib.sha256(there).hexdigest()).is_file():
+        return False
+    if there != work[sheets.NAME]:
+        _write_all(folder, work)
+    missing = {name: content for name, content in (work | company).items() if not (folder / name).exists()}
+    _write_all(folder, missing)
+    return True
+
+
+def _write_all(folder, contents):
+    for name, content in contents.items():
+        path = folder / name
+        if not path.is_file() or path.is_symlink() or path.read_bytes() != content:
+            files.write_bytes(path, content)
+
+
+def _lines(exercise, typed, found):
+    marks = {} if found is None else {mark.path: mark for mark in found.parts}
+    for part in exercise.parts:
+        path = f"{exercise.key}.{part.key}"
+        answer, mark = typed.get(path), marks.get(path)
+        raw = answer.raw if answer else ""
+        line = f"{part.key}: {raw} {answer.unit if answer else ''}".rstrip() if raw.strip() else f"{part.key}: blank"
+        yield line if mark is None else f"{line}\n  {mark.verdict}, {mark.hundredths / 100:g} of {mark.most / 100:g}"
+
+
+def _plain(text):
+    return {"output_type": "display_data", "data": {"text/plain": text}, "metadata": {}}

@@ -1,0 +1,181 @@
+"""What a person gets who types a command wrongly, or whose disk refuses: one sentence, code 2, nothing lost."""
+
+import contextlib
+import hashlib
+import os
+import resource
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from grader.cli.main import run
+from grader.course.work import verify
+from tests.work import issue_of, put_in_inbox, right_sheet
+
+ROOT = Path(__file__).parent.parent.parent
+
+
+@pytest.fixture
+def call(monkeypatch, capsys):
+    """Run a command in this process; gives (exit code, standard output, standard error)."""
+
+    def called(*words):
+        monkeypatch.setattr(sys, "argv", ["grader", *map(str, words)])
+        with pytest.raises(SystemExit) as left:
+            run()
+        said = capsys.readouterr()
+        return left.value.code or 0, said.out, said.err
+
+    return called
+
+
+def state(folder):
+    """Digest of every file of a term, to see that nothing was touched."""
+    return {
+        str(path.relative_to(folder)): hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in sorted(Path(folder).rglob("*"))
+        if path.is_file() and not path.name.endswith(("-journal", "-wal", "-shm"))
+    }
+
+
+def one_sentence(text):
+    return text.strip() and "Traceback" not in text and len(text.strip()) < 400
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["assign", "m99_nothing"], "There is no module 'm99_nothing'; there are m01_timing"),
+        (["assign", "m01"], "Did you mean m01_timing?"),
+        (["assign", "m01_timing"], "all 3 have their numbers"),
+        (["assign", "m01_timing", "--due", "31.3.2026"], "is not a date"),
+        (["mark", "m99_nothing"], "There is no module"),
+        (["collect", "/nowhere/at/all"], "does not exist"),
+        (["collect", "--received-at", "01/03/2026"], "is not a date"),
+        (["roster", "import", "/nowhere/list.csv"], "The class list is missing"),
+        (["release", "m99_nothing"], "There is no module"),
+    ],
+)
+def test_misuse_changes_nothing(call, assigned_term, words, said):
+    before = state(assigned_term.folder)
+    term = [] if words[0] == "release" else ["--term", assigned_term.folder]
+    code, out, err = call(*words, *term)
+    assert code == 2 and said in err and out == "" and one_sentence(err)
+    assert state(assigned_term.folder) == before
+
+
+@pytest.mark.parametrize(
+    "words",
+    [["mark"], ["collect"], ["assign", "m01_timing"], ["export", "grades"], ["term", "verify"], ["roster", "list"]],
+)
+def test_a_folder_that_is_no_term(call, tmp_path, words):
+    code, _, err = call(*words, "--term", tmp_path)
+    assert code == 2 and "is not a term folder" in err and one_sentence(err)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_findings_leave_with_one_and_done_with_nought(call, assigned_term):
+    sheet = right_sheet(issue_of(assigned_term, "t01"))
+    put_in_inbox(assigned_term, sheet)
+    assert call("collect", "--term", assigned_term.folder)[0] == 0
+    put_in_inbox(assigned_term, right_sheet(issue_of(assigned_term, "t02")), content=b"{")
+    code, out, _ = call("collect", "--term", assigned_term.folder)
+    assert code == 1 and "damaged" in out
+    code, out, _ = call("mark", "--term", assigned_term.folder)
+    assert code == 1 and "1 marked" in out and "t02" in out
+    assert call("term", "verify", "--term", assigned_term.folder)[0] == 0
+    assert call("export", "grades", "--term", assigned_term.folder)[0] == 0
+
+
+def test_no_database_or_a_damaged_one(call, assigned_term):
+    path = assigned_term.folder / "gradebook.db"
+    content = path.read_bytes()
+    path.write_bytes(b"this is no database at all, but a text of some length" * 50)
+    code, _, err = call("mark", "--term", assigned_term.folder)
+    assert code == 2 and "damaged" in err and one_sentence(err)
+    path.unlink()
+    code, _, err = call("mark", "--term", assigned_term.folder)
+    assert code == 2 and "no records of a term" in err
+    path.write_bytes(content)
+    assert call("mark", "--term", assigned_term.folder)[0] == 0
+
+
+@pytest.mark.parametrize("words", [["collect"], ["mark", "m01_timing"], ["export", "grades"]])
+def test_a_disk_that_is_full(assigned_term, words):
+    """The kernel refuses every write above 300 bytes, in the middle of the command, as a full disk does."""
+    for trainee in ("t01", "t02"):
+        put_in_inbox(assigned_term, right_sheet(issue_of(assigned_term, trainee)))
+    if words[0] != "collect":
+        ready = subprocess.run(
+            [sys.executable, "-m", "grader", "collect", "--term", str(assigned_term.folder)], cwd=ROOT
+        )
+        assert ready.returncode == 0
+    before = state(assigned_term.folder)
+
+    def full_disk():
+        resource.setrlimit(resource.RLIMIT_FSIZE, (300, 300))
+
+    env = {**os.environ, "PYTHONDONTWRITEBYTECODE": "1"}
+    ran = subprocess.run(
+        [sys.executable, "-m", "grader", *words, "--term", str(assigned_term.folder)],
+        cwd=ROOT, env=env, preexec_fn=full_disk, capture_output=True, text=True, timeout=120,
+    )  # fmt: skip
+    assert ran.returncode == 2 and "could not be written" in ran.stderr and one_sentence(ran.stderr), ran.stderr
+    after = state(assigned_term.folder)
+    assert {name: after[name] for name in before if name != "gradebook.db"} == {
+        name: digest for name, digest in before.items() if name != "gradebook.db"
+    }
+    assert verify.verify(assigned_term).findings == []
+    again = subprocess.run([sys.executable, "-m", "grader", *words, "--term", str(assigned_term.folder)], cwd=ROOT)
+    assert again.returncode == 0
+    assert verify.verify(assigned_term).findings == []
+
+
+@contextlib.contextmanager
+def an_ordinary_user():
+    """The superuser may write anywhere; for a moment this process is nobody."""
+    if os.geteuid() != 0:
+        yield
+        return
+    os.seteuid(65534)
+    try:
+        yield
+    finally:
+        os.seteuid(0)
+
+
+def test_a_read_only_folder(call, assigned_term):
+    put_in_inbox(assigned_term, right_sheet(issue_of(assigned_term, "t01")))
+    before = state(assigned_term.folder)
+    everything = [assigned_term.folder, *assigned_term.folder.rglob("*")]
+    for path in everything:
+        path.chmod(0o555 if path.is_dir() else 0o444)
+    for parent in assigned_term.folder.parents[:3]:
+        parent.chmod(0o755)
+    for words in (["collect"], ["export", "grades"]):
+        with an_ordinary_user():
+            code, _, err = call(*words, "--term", assigned_term.folder)
+        assert code == 2 and "could not be written" in err and one_sentence(err), (words, err)
+    for path in everything:
+        path.chmod(0o755 if path.is_dir() else 0o644)
+    assert state(assigned_term.folder) == before
+
+
+def test_help_for_every_command(call):
+    code, out, _ = call("--help")
+    assert code == 0 and "assign" in out
+    for words in (
+        ["demo"],
+        ["assign"],
+        ["collect"],
+        ["mark"],
+        ["export"],
+        ["term"],
+        ["roster"],
+        ["release"],
+        ["check"],
+    ):
+        code, out, _ = call(*words, "--help")
+        assert code == 0 and len(out) > 100
