@@ -158,13 +158,14 @@ def numbers(issue):
 
 
 def by_exercise(module, found):
-    """Exercise name -> computed hundredths, as both roads write them into the gradebook."""
-    return {e.name: found.exercise_hundredths(e.key) for e in module.exercises}
+    """Exercise name -> computed hundredths, as both roads write them into the gradebook; what waits for a person is absent."""
+    earned = {e.name: found.exercise_hundredths(e.key) for e in module.exercises}
+    return {name: hundredths for name, hundredths in earned.items() if hundredths is not None}
 
 
 def raw(module, found, by_hand):
     """Hundredths of a sheet, with marks set by hand in the place of computed ones."""
-    return sum(by_hand.get(e.key, found.exercise_hundredths(e.key)) for e in module.exercises)
+    return sum(by_hand.get(e.key, found.exercise_hundredths(e.key)) or 0 for e in module.exercises)
 
 
 def answer_rows(module, issue, found):
