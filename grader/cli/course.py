@@ -1,4 +1,4 @@
-"""assign, collect, mark and export."""
+"""assign, collect and mark."""
 
 from pathlib import Path
 from typing import Annotated
@@ -7,8 +7,6 @@ import typer
 
 from grader.cli.output import findings, say
 from grader.cli.term import HERE, TermFolder
-
-export_app = typer.Typer(no_args_is_help=True, help="Tables for the coordinator.")
 
 
 def assign_module(
@@ -64,16 +62,3 @@ def mark_module(
         say(f"{key}: {run.marked} marked, {run.unchanged} unchanged, {len(run.held)} held back.")
         problems += run.findings + run.held
     findings(problems)
-
-
-@export_app.command("grades")
-def export_grades(
-    path: Annotated[Path | None, typer.Argument(help="Otherwise exports/grades.csv in the term folder.")] = None,
-    spreadsheet: Annotated[bool, typer.Option("--spreadsheet", help="Made safe for opening in a spreadsheet.")] = False,
-    term: TermFolder = HERE,
-):
-    """Write grades.csv: a row for each trainee and module; absent is blank."""
-    from grader.course import term as terms
-    from grader.course.export import grades
-
-    say(f"Written: {grades.export(terms.open_term(term), path, spreadsheet=spreadsheet)}")

@@ -4,7 +4,7 @@ import sys
 
 import typer
 
-from grader.cli import check, course, demo, term
+from grader.cli import check, course, demo, export, privacy, term
 from grader.cli.output import fail
 from grader.errors import TimingMarkError
 
@@ -17,12 +17,13 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 app.command("demo")(demo.demo)
+privacy.add_to(term.app)
 app.add_typer(term.app, name="term")
 app.add_typer(term.roster_app, name="roster")
 app.command("assign")(course.assign_module)
 app.command("collect")(course.collect_hand_ins)
 app.command("mark")(course.mark_module)
-app.add_typer(course.export_app, name="export")
+app.add_typer(export.app, name="export")
 app.command("release")(check.release)
 app.command("check")(check.check)
 

@@ -1,0 +1,110 @@
+"""export: tables, workbook, packages and reports for the coordinator."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from grader.cli.output import say
+
+app = typer.Typer(no_args_is_help=True, help="Tables, workbook, packages and reports for the coordinator.")
+
+Terms = Annotated[
+    list[Path] | None, typer.Option("--term", help="A term folder; may be given several times. Otherwise this folder.")
+]
+Spreadsheet = Annotated[bool, typer.Option("--spreadsheet", help="Made safe for opening in a spreadsheet.")]
+Separator = Annotated[str, typer.Option(help="With --spreadsheet: , or ; (with decimal commas) or tab.")]
+NoNames = Annotated[bool, typer.Option("--pseudonymous", help="Codes, no names, no free text, small cells hidden.")]
+To = Annotated[Path | None, typer.Argument(help="Where to; otherwise exports/ in the (first) term folder.")]
+
+
+def _opened(term):
+    from grader.course.export import scope
+
+    return scope.open_all(term or [Path(".")])
+
+
+def _table(name, says):
+    def command(
+        path: To = None,
+        spreadsheet: Spreadsheet = False,
+        separator: Separator = ",",
+        pseudonymous: NoNames = False,
+        term: Terms = None,
+    ):
+        from grader.course.export import package, stream
+
+        how = stream.manner(spreadsheet=spreadsheet, separator=separator)
+        found = package.write(_opened(term), name, path, how=how, pseudonymous=pseudonymous)
+        say(f"Written: {found.path} ({found.rows} rows)")
+
+    command.__doc__ = says
+    app.command(name)(command)
+
+
+_table("grades", "Write grades.csv: a row for each trainee and module; absent is blank.")
+_table("items", "Write items.csv: a row for each answered part of each attempt.")
+_table("objectives", "Write objectives.csv: a row for each trainee and learning objective.")
+_table("analysis", "Write analysis.csv: how hard each question is, how well it separates, its commonest slip.")
+_table("modules", "Write modules.csv: mean, spread, alpha with interval and standard error of each module.")
+_table("changes", "Write changes.csv: the ledger, with reasons.")
+
+
+@app.command("tables")
+def tables(
+    folder: To = None,
+    spreadsheet: Spreadsheet = False,
+    separator: Separator = ",",
+    pseudonymous: NoNames = False,
+    term: Terms = None,
+):
+    """Write all tables, policy.json and datapackage.json into one folder."""
+    from grader.course.export import package, stream
+
+    how = stream.manner(spreadsheet=spreadsheet, separator=separator)
+    for found in package.write_all(_opened(term), folder, how=how, pseudonymous=pseudonymous):
+        say(f"Written: {found.path} ({found.rows} rows)")
+    say(f"With their settings and their description: policy.json, datapackage.json in {found.path.parent}")
+
+
+@app.command("workbook")
+def workbook(
+    path: To = None,
+    layout: Annotated[Path | None, typer.Option(help="A saved layout, as the first sheet.")] = None,
+    pseudonymous: NoNames = False,
+    term: Terms = None,
+):
+    """Write programme.xlsx: all tables as sheets. Ids stay text; no text can act as a formula."""
+    from grader.course.export import layout as layouts
+    from grader.course.export import workbook as books
+
+    saved = layouts.read(layout) if layout else None
+    say(f"Written: {books.write(_opened(term), path, layout=saved, pseudonymous=pseudonymous)}")
+
+
+@app.command("layout")
+def layout(
+    saved: Annotated[Path, typer.Argument(help="The saved layout, such as registry.toml.")],
+    path: To = None,
+    example: Annotated[bool, typer.Option("--example", help="Write an explained layout to begin with.")] = False,
+    spreadsheet: Spreadsheet = False,
+    separator: Separator = ",",
+    term: Terms = None,
+):
+    """Write a table by a saved layout: your columns, headings, order and grade words."""
+    from grader import files
+    from grader.course.export import layout as layouts
+    from grader.course.export import package, stream
+    from grader.errors import Refused
+
+    if example:
+        if saved.exists():
+            raise Refused(f"{saved} is there already. Nothing was changed; choose another name.")
+        files.write_text(saved, layouts.EXAMPLE)
+        say(f"Written: {saved}. Change it as you like; then run the command without --example.")
+        return
+    how = stream.manner(spreadsheet=spreadsheet, separator=separator)
+    opened = _opened(term)
+    target = path or package.folder_for(opened) / f"{saved.stem}.csv"
+    found = layouts.write(opened, layouts.read(saved), target, how)
+    say(f"Written: {found.path} ({found.rows} rows)")

@@ -1,0 +1,5 @@
+"""term delete-person, delete-class and retention."""
+
+
+def add_to(app):
+    """Put the commands under `term`."""
