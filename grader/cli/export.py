@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from grader.cli.output import say
+from grader.cli.output import findings, say
 
 app = typer.Typer(no_args_is_help=True, help="Tables, workbook, packages and reports for the coordinator.")
 
@@ -108,3 +108,49 @@ def layout(
     target = path or package.folder_for(opened) / f"{saved.stem}.csv"
     found = layouts.write(opened, layouts.read(saved), target, how)
     say(f"Written: {found.path} ({found.rows} rows)")
+
+
+@app.command("programme")
+def programme(
+    path: Annotated[Path, typer.Argument(help="The file to write, such as programme.toml.")],
+    centre: Annotated[str, typer.Option(help="Name of the training centre.")],
+    year_starts: Annotated[str, typer.Option(help="Month-day on which a school year begins.")] = "09-01",
+    term: Terms = None,
+):
+    """Write down which classes make up the whole programme, for OneRoster packages."""
+    from grader.course.export.oneroster import programme as programmes
+
+    made = programmes.create(path, term or [Path(".")], centre=centre, year_starts=year_starts)
+    say(f"Written: {made.path}, with {len(made.folders)} classes.")
+
+
+@app.command("oneroster")
+def oneroster(
+    path: To = None,
+    programme: Annotated[Path | None, typer.Option(help="The file that lists the whole programme.")] = None,
+    bulk: Annotated[
+        bool, typer.Option("--bulk", help="The whole programme; the receiver deletes what is not in it.")
+    ] = False,
+    drop: Annotated[list[str] | None, typer.Option(help="With --bulk: a class that may be deleted there.")] = None,
+    pseudonymous: Annotated[bool, typer.Option("--pseudonymous", help="Codes in place of names and ids.")] = False,
+    term: Terms = None,
+):
+    """Write a OneRoster CSV 1.2.1 package: a delta of some classes, or with --bulk the whole programme."""
+    from grader.course.export.oneroster import checker, writer
+    from grader.course.export.oneroster import programme as programmes
+
+    whole = programmes.read(programme) if programme else None
+    opened = _opened(term) if term or not whole and not bulk else []
+    made = writer.write(opened, path, programme=whole, bulk=bulk, drop=drop or (), pseudonymous=pseudonymous)
+    say(f"Written: {made}")
+    findings(checker.check(made, complete=True))
+
+
+@app.command("check-oneroster")
+def check_oneroster(package: Annotated[Path, typer.Argument(help="A OneRoster CSV 1.2.1 package.")]):
+    """Check a OneRoster package, whoever wrote it."""
+    from grader.course.export.oneroster import checker
+
+    found = checker.check(package)
+    say(f"{package.name}: {len(found) or 'no'} findings.")
+    findings(found)
