@@ -66,10 +66,3 @@ def classes(_classes, tmp_path):
     """Terms spring-a (five awkward names) and spring-b (six), three hand-ins each."""
     shutil.copytree(_classes, tmp_path / "programme")
     return [terms.open_term(tmp_path / "programme" / name) for name in ("spring-a", "spring-b")]
-
-
-@pytest.fixture
-def demo_term(demo, tmp_path):
-    """The demo's term of 24, to write into."""
-    shutil.copytree(demo.term.folder, tmp_path / "demo")
-    return terms.open_term(tmp_path / "demo")
