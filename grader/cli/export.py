@@ -154,3 +154,43 @@ def check_oneroster(package: Annotated[Path, typer.Argument(help="A OneRoster CS
     found = checker.check(package)
     say(f"{package.name}: {len(found) or 'no'} findings.")
     findings(found)
+
+
+@app.command("evidence")
+def evidence(
+    trainee: Annotated[str, typer.Argument(help="One trainee's id; otherwise everybody with a mark.")] = "",
+    to: Annotated[Path | None, typer.Option(help="Folder; otherwise exports/evidence in the term folder.")] = None,
+    own_map: Annotated[Path | None, typer.Option("--map", help="Your own CSV: code,unit_standards.")] = None,
+    term: Annotated[Path, typer.Option("--term", help="The term folder; otherwise the current folder.")] = Path("."),
+):
+    """Write each trainee's evidence by unit standard: calculated, simulated and witnessed apart."""
+    from grader.course import term as terms
+    from grader.course.export.papers import evidence as papers
+
+    written = papers.write(terms.open_term(term), to, trainee=trainee, own_map=own_map)
+    say(f"Written: {len(written)} pages" + (f" in {written[0].parent}" if written else "; nobody has a mark yet."))
+
+
+@app.command("moderation")
+def moderation(
+    module: Annotated[str, typer.Argument(help="Such as m01_timing.")],
+    path: To = None,
+    sample: Annotated[int, typer.Option(help="How many sheets.")] = 6,
+    pseudonymous: NoNames = False,
+    term: Annotated[Path, typer.Option("--term", help="The term folder; otherwise the current folder.")] = Path("."),
+):
+    """Pack a sample of sheets for a moderator: marks, reasons, changes, and the answers as handed in."""
+    from grader.course import term as terms
+    from grader.course.export.papers import moderation as papers
+
+    opened = terms.open_term(term)
+    made, names = papers.write(opened, module, path, sample=sample, pseudonymous=pseudonymous)
+    say(f"Written: {made}, {len(names)} sheets: {', '.join(names)}")
+
+
+@app.command("report")
+def report(path: To = None, pseudonymous: NoNames = False, term: Terms = None):
+    """Write programme.html: completion, objectives below standard, questions to look at, changes, retention."""
+    from grader.course.export.papers import report as papers
+
+    say(f"Written: {papers.write(_opened(term), path, pseudonymous=pseudonymous)}")
