@@ -26,7 +26,7 @@ def completion(counts):
     str
         Data address of an SVG picture.
     """
-    figure = Figure(figsize=(8, 1.4 + 0.35 * len(counts)), layout="constrained")
+    figure = Figure(figsize=(8, 1.7 + 0.35 * len(counts)), layout="constrained")
     axes = figure.subplots()
     labels = [label for label, _ in counts]
     left = [0] * len(counts)
@@ -40,7 +40,7 @@ def completion(counts):
             left = [a + b for a, b in zip(left, widths, strict=True)]
     axes.invert_yaxis()
     axes.set_xlabel("trainees")
-    axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.9 / (0.35 * len(counts) + 0.9)), ncols=3, frameon=False)
+    figure.legend(loc="outside lower center", ncols=3, frameon=False)
     return _address(figure)
 
 
@@ -59,6 +59,7 @@ def objectives(shares):
     axes.plot(values, codes, "o", color="#2c6ca8")
     for code, value in zip(codes, values, strict=True):
         axes.annotate(f"{value:.0f} %", (value, code), xytext=(7, -3), textcoords="offset points", fontsize=9)
+    axes.margins(y=0.6 / max(1, len(shares)))
     axes.invert_yaxis()
     axes.set_xlim(0, 112)
     axes.set_xlabel("trainees who have shown it, per cent of those examined")

@@ -63,9 +63,9 @@ def table(caption, headings, rows, *, empty="None recorded."):
     )
 
 
-def picture(data, alt):
-    """A figure from a data address, with what it shows in words."""
-    return f'<figure><img src="{data}" alt="{escape(alt)}"><figcaption>{escape(alt)}</figcaption></figure>'
+def picture(data, caption, says):
+    """A figure from a data address; `says` tells in words what it shows."""
+    return f'<figure><img src="{data}" alt="{escape(says)}"><figcaption>{escape(caption)}</figcaption></figure>'
 
 
 def _is_number(cell):

@@ -116,7 +116,9 @@ def _parts(opened, pseudonymous):
         shares = [(code, shown[code] / n) for code, n in sorted(examined.items())]
         words = ", ".join(f"{code} {100 * share:.0f} %" for code, share in shares)
         yield page.picture(
-            figures.objectives(shares), f"Share of examined trainees who have shown each objective: {words}."
+            figures.objectives(shares),
+            "Objectives shown",
+            f"Share of examined trainees who have shown each objective: {words}.",
         )
     yield page.table(
         "Objectives that some have not shown yet, by class",
@@ -151,7 +153,9 @@ def _completion(counts, pseudonymous):
         total = sum((states for _, states, _, _, _ in counts), Counter())
         words = ", ".join(f"{total[state]} {state}" for state in STATES if total[state])
         yield page.picture(
-            figures.completion([(label, states) for label, states, _, _, _ in counts]), f"Trainees by state: {words}."
+            figures.completion([(label, states) for label, states, _, _, _ in counts]),
+            "Trainees by state",
+            f"Trainees by state: {words}.",
         )
     rows = [
         (label, *(_few(states.get(state, 0), pseudonymous) for state in STATES), _few(good, pseudonymous), n, by)
