@@ -14,10 +14,19 @@ OBJECTIVE_COLUMNS = ("code", "uuid", "module", "text", "unit_standards")
 
 
 @cache
+def _names():
+    return tuple(sorted(path.stem for path in Path(_modules.__path__[0]).glob("m[0-9][0-9]_*.py")))
+
+
+@cache
+def _load(name):
+    return import_module(f"grader.modules.{name}").MODULE
+
+
+@cache
 def all_modules():
     """Every module by key, in order."""
-    names = sorted(path.stem for path in Path(_modules.__path__[0]).glob("m[0-9][0-9]_*.py"))
-    return MappingProxyType({name: import_module(f"grader.modules.{name}").MODULE for name in names})
+    return MappingProxyType({name: _load(name) for name in _names()})
 
 
 def module(key):
@@ -28,9 +37,9 @@ def module(key):
     Unknown
         No module of that key; says which there are.
     """
-    known = all_modules()
+    known = _names()
     if key in known:
-        return known[key]
+        return _load(key)  # it alone: a lesson must not wait for what the others import
     near = [name for name in known if re.split("_", name)[0] == key or key in name]
     hint = f" Did you mean {near[0]}?" if len(near) == 1 else ""
     raise Unknown(f"There is no module {key!r}; there are {', '.join(known)}.{hint}")

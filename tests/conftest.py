@@ -69,3 +69,10 @@ def assigned_term(_assigned_term, tmp_path):
 def demo(tmp_path_factory):
     """The demo, built once; tests only read it."""
     return build.build(tmp_path_factory.mktemp("demo") / "term")
+
+
+@pytest.fixture
+def demo_term(demo, tmp_path):
+    """The demo's term of 24, to write into."""
+    shutil.copytree(demo.term.folder, tmp_path / "demo")
+    return terms.open_term(tmp_path / "demo")

@@ -6,6 +6,7 @@ import zipfile
 from sqlalchemy import select
 
 from grader import catalogue
+from grader.course.export import package, scope, stream
 from grader.course.records import database, schema
 from grader.exercise import issued
 from grader.exercise import sheet as sheets
@@ -56,3 +57,9 @@ def put_in_inbox(term, sheet, *, content=None, folder=None):
         archive.writestr(f"{sheet.module}/answers.json", content if content is not None else sheets.dump(sheet))
     path.write_bytes(packed.getvalue())
     return path
+
+
+def export_grades(term, path=None, *, spreadsheet=False):
+    """Write grades.csv as the command does; returns its path."""
+    how = stream.manner(spreadsheet=spreadsheet, separator=",")
+    return package.write(scope.open_all([term.folder]), "grades", path, how=how).path

@@ -1,4 +1,4 @@
-"""assign, collect, mark, extend, excuse, override and export."""
+"""assign, collect, mark, extend, excuse and override."""
 
 from pathlib import Path
 from typing import Annotated
@@ -7,8 +7,6 @@ import typer
 
 from grader.cli.output import findings, say
 from grader.cli.term import HERE, TermFolder
-
-export_app = typer.Typer(no_args_is_help=True, help="Tables for the coordinator.")
 
 
 def assign_module(
@@ -136,16 +134,3 @@ def _stands(mark):
     from grader.course.export.grades import hundredths
 
     return "" if mark is None else f" The module's mark is now {hundredths(mark)}."
-
-
-@export_app.command("grades")
-def export_grades(
-    path: Annotated[Path | None, typer.Argument(help="Otherwise exports/grades.csv in the term folder.")] = None,
-    spreadsheet: Annotated[bool, typer.Option("--spreadsheet", help="Made safe for opening in a spreadsheet.")] = False,
-    term: TermFolder = HERE,
-):
-    """Write grades.csv: a row for each trainee and module; absent is blank."""
-    from grader.course import term as terms
-    from grader.course.export import grades
-
-    say(f"Written: {grades.export(terms.open_term(term), path, spreadsheet=spreadsheet)}")

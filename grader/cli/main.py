@@ -4,7 +4,7 @@ import sys
 
 import typer
 
-from grader.cli import check, course, demo, study, term
+from grader.cli import check, course, demo, export, privacy, study, term
 from grader.cli.output import fail
 from grader.errors import TimingMarkError
 
@@ -18,6 +18,7 @@ app = typer.Typer(
 )
 app.command("demo")(demo.demo)
 app.command("study")(study.study)
+privacy.add_to(term.app)
 app.add_typer(term.app, name="term")
 app.add_typer(term.roster_app, name="roster")
 app.command("assign")(course.assign_module)
@@ -26,7 +27,7 @@ app.command("mark")(course.mark_module)
 app.command("extend")(course.extend)
 app.command("excuse")(course.excuse)
 app.command("override")(course.override)
-app.add_typer(course.export_app, name="export")
+app.add_typer(export.app, name="export")
 app.command("release")(check.release)
 app.command("check")(check.check)
 

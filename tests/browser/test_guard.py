@@ -10,7 +10,7 @@ from grader.widgets import study
 from grader.widgets.lab import server
 from tests.browser.conftest import MODULE, READY, House, Lesson, call, field, part, until
 
-ARC, TIME = "m01.mark_arc.arc", "m01.angle_time.time"
+ARC, LINE = "m01.mark_arc.arc", "m01.line_test.finding"
 
 
 def type_on(page, text):
@@ -49,14 +49,19 @@ def test_kernel_restarted(begun, house):
 
 
 def test_kernel_killed(begun, house):
-    """kill -9 while typing."""
+    """kill -9 while typing and choosing."""
     lesson, page = begun
     for process in house.kernels():
         process.kill()
     type_on(page, ".7")
+    choice = part(page, LINE).get_by_role("radio").nth(2)
+    choice.check()
     until(page, lambda: lesson.answers.get(ARC) == "15.7", 25)
+    order = lesson.store.issue.numbers["m01.line_test"]["order_finding"]
+    until(page, lambda: lesson.answers.get(LINE) == order[2], 25)
     quiet(page)
     assert field(page, ARC).input_value() == "15.7"
+    assert choice.is_checked()
 
 
 def test_kernel_shut_down(begun, house):
@@ -83,9 +88,11 @@ def test_server_stopped_and_back(tmp_path, browser):
         until(page, lambda: "ot saved" in page.locator("#tm-bar").inner_text(), 10)
         assert field(page, ARC).input_value() == "15.7"
         assert lesson.answers[ARC] == "15"
+        assert not part(page, ARC).locator(".tm-echo").is_visible(), "the form still calls the old answer saved"
         house.start_again()
-        until(page, lambda: lesson.answers.get(ARC) == "15.7", 40)
+        until(page, lambda: lesson.answers.get(ARC) == "15.7", 60)
         quiet(page)
+        assert part(page, ARC).locator(".tm-echo").is_visible()
     finally:
         context.close()
         house.stop()

@@ -45,6 +45,9 @@ def test_from_the_zip_to_the_mark(term, house, page):
     packed = lesson.folder / hand_in.zip_name(lesson.store.issue)
     until(page, packed.is_file)
     until(page, lambda: "receipt" in top.inner_text())
+    with page.expect_download() as download:
+        top.get_by_role("link", name="Download it").click()
+    assert download.value.path().read_bytes() == packed.read_bytes()
 
     inbox = term.folder / "inbox" / "t01"
     inbox.mkdir(parents=True, exist_ok=True)

@@ -214,8 +214,8 @@ def test_extension_is_whole():
     entry = extension / build["load"]
     words = entry.read_text()
     loaded = [path.name for path in entry.parent.iterdir() if path != entry]
-    assert sorted(loaded) == ["guard.js", "names.js", "page.js", "style.css", "tabs.js"]
-    for name in ("page.js", "names.js", "style.css"):
-        assert f"${{home}}{name}" in words
+    assert sorted(loaded) == ["forms.css", "guard.js", "names.js", "page.css", "page.js", "tabs.js"]
+    for name in ("page.js", "names.js", "page.css", "forms.css"):
+        assert name in words
     for path in (home / "config" / "labconfig").glob("*.json"):
         assert json.loads(path.read_text())

@@ -15,11 +15,10 @@ from sqlalchemy import delete, select, update
 
 from grader import clock
 from grader.course import gradebook, standing
-from grader.course.export import grades
 from grader.course.records import adjustments, busy, database, ledger, schema
 from grader.course.work import adjust, collect, marking_run, reconcile, verify
 from grader.errors import Refused, Unknown
-from tests.work import issue_of, put_in_inbox, right_sheet
+from tests.work import export_grades, issue_of, put_in_inbox, right_sheet
 
 MODULE = "m01_timing"
 
@@ -36,7 +35,7 @@ def mark_of(term, trainee="t01"):
 
 
 def row_of(term, college_id="T01"):
-    rows = csv.DictReader(io.StringIO(grades.export(term).read_text("utf-8")))
+    rows = csv.DictReader(io.StringIO(export_grades(term).read_text("utf-8")))
     return next(row for row in rows if row["trainee_id"] == college_id)
 
 

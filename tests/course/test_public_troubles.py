@@ -39,7 +39,7 @@ from grader.course.work import assign, collect, marking_run, verify
 from grader.errors import BadRoster
 from grader.exercise import sheet as sheets
 from grader.paths import checkout
-from tests.work import issue_of, put_in_inbox, right_answers, right_sheet, sheet_of
+from tests.work import export_grades, issue_of, put_in_inbox, right_answers, right_sheet, sheet_of
 
 MODULE = "m01_timing"
 ON_TIME = clock.parse("2026-03-30 12:00", "UTC")
@@ -58,7 +58,7 @@ def command(term, *arguments):
 
 
 def rows(term):
-    return {r["trainee_id"]: r for r in csv.DictReader(io.StringIO(grades.export(term).read_text("utf-8")))}
+    return {r["trainee_id"]: r for r in csv.DictReader(io.StringIO(export_grades(term).read_text("utf-8")))}
 
 
 def mark_all(term, *trainees, when=ON_TIME):
@@ -228,7 +228,7 @@ class TestRecords:
     @pytest.mark.parametrize("spreadsheet", [False, True])
     def test_our_own_export_read_back_as_a_class_list(self, assigned_term, tmp_path, spreadsheet):
         """netbox-community/netbox PR 11954, timeseer-ai/kukur 279: the byte order mark sticks to the first heading."""
-        path = grades.export(assigned_term, tmp_path / "grades.csv", spreadsheet=spreadsheet)
+        path = export_grades(assigned_term, tmp_path / "grades.csv", spreadsheet=spreadsheet)
         people, _ = class_list.read(path.read_bytes())
         assert [(p.college_id, p.last_name) for p in people] == [
             ("T01", "Arundell"),
@@ -260,8 +260,8 @@ class TestRecords:
     def test_a_mark_of_twenty_twice_around(self, assigned_term, tmp_path):
         """doorstop-dev/doorstop 101: 1.0 comes back as 1, and then the files differ."""
         mark_all(assigned_term, "t01")
-        first = grades.export(assigned_term, tmp_path / "a.csv").read_bytes()
-        assert grades.export(assigned_term, tmp_path / "b.csv").read_bytes() == first
+        first = export_grades(assigned_term, tmp_path / "a.csv").read_bytes()
+        assert export_grades(assigned_term, tmp_path / "b.csv").read_bytes() == first
         assert list(csv.DictReader(io.StringIO(first.decode())))[0]["mark"] == "17"
 
 

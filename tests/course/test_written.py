@@ -9,11 +9,10 @@ from sqlalchemy import select
 
 from grader import catalogue, clock
 from grader.course import gradebook, overview
-from grader.course.export import grades
 from grader.course.records import database, schema
 from grader.course.work import collect, marking_run, verify
 from grader.exercise.kinds import Written
-from tests.work import issue_of, put_in_inbox, right_answers, sheet_of
+from tests.work import export_grades, issue_of, put_in_inbox, right_answers, sheet_of
 
 PATH = "m01.fast_idle.initial"
 
@@ -58,7 +57,7 @@ def test_nbgrader_is_told_to_have_it_read(marked):
 
 
 def test_the_export_shows_it(marked):
-    rows = csv.DictReader(io.StringIO(grades.export(marked).read_text("utf-8")))
+    rows = csv.DictReader(io.StringIO(export_grades(marked).read_text("utf-8")))
     row = next(row for row in rows if row["trainee_id"] == "T01")
     assert (row["status"], row["mark"], row["awaiting"], row["max"]) == ("partly marked", "14", "3", "17")
     assert (row["percent"], row["passed"]) == ("", "yes"), "a pass that is reached stands; the per cent waits"

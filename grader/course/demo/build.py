@@ -13,7 +13,7 @@ from sqlalchemy import select
 from grader import catalogue, clock, files
 from grader.course import roster, setup, term
 from grader.course.demo import scenario, trainees
-from grader.course.export import grades
+from grader.course.export import package
 from grader.course.records import database, schema
 from grader.course.work import assign, collect, marking_run
 from grader.exercise import issued
@@ -75,7 +75,7 @@ def build(folder):
     collected.taken += second.taken
     collected.findings += second.findings
     marked = marking_run.mark(made, scenario.MODULE)
-    return Built(made, assigned, collected, marked, grades.export(made), diary)
+    return Built(made, assigned, collected, marked, package.write([made], "grades").path, diary)
 
 
 def _class_list():

@@ -1,49 +1,10 @@
 """grades.csv: one row per trainee and module; what is absent is blank."""
 
-import csv
-import io
-
-from grader import catalogue, files
+from grader import catalogue
 from grader.course import standing
-from grader.course.records import busy, database, ledger
-from grader.course.work import reconcile
+from grader.course.export.tables.columns import GRADES
 
-COLUMNS = (
-    "class", "trainee_id", "last_name", "first_name", "module", "attempt", "status", "raw", "penalty", "mark", "awaiting", "max",
-    "percent", "passed", "late_days", "extension_until", "handed_in_at", "marked_at", "engine", "key_version",
-)  # fmt: skip
-
-
-def export(term, path=None, *, spreadsheet=False):
-    """Write the grades of a term.
-
-    Parameters
-    ----------
-    term : Term
-    path : path or None
-        None: exports/grades.csv in the term folder.
-    spreadsheet : bool
-        Begin with a byte order mark and defuse text that a spreadsheet would
-        take for a formula.
-
-    Returns
-    -------
-    Path
-
-    Raises
-    ------
-    CannotWrite
-        The old file stands.
-    """
-    path = path or term.folder / "exports" / "grades.csv"
-    with busy.exclusive(term, "exporting grades"), database.transaction(term) as connection:
-        for module in catalogue.all_modules().values():
-            reconcile.reconcile(term, connection, module)  # what it cannot take over is shown by mark and verify
-        rows = list(table(term, connection))
-        content = to_csv(rows, spreadsheet=spreadsheet)
-        files.write_bytes(path, content)
-        ledger.append(connection, [ledger.Entry("export", new=path.name)])
-    return path
+COLUMNS = GRADES.names
 
 
 def table(term, connection):
@@ -64,16 +25,6 @@ def table(term, connection):
         if found.mark is not None:
             row |= _figures(term, found.mark)
         yield row
-
-
-def to_csv(rows, *, spreadsheet=False):
-    """RFC 4180 bytes: CRLF, quotes where needed, UTF-8."""
-    text = io.StringIO(newline="")
-    writer = csv.DictWriter(text, COLUMNS, lineterminator="\r\n")
-    writer.writeheader()
-    for row in rows:
-        writer.writerow({name: _defused(cell) for name, cell in row.items()} if spreadsheet else row)
-    return text.getvalue().encode("utf-8-sig" if spreadsheet else "utf-8")
 
 
 def hundredths(value):
@@ -109,7 +60,3 @@ def _figures(term, row):
         "engine": row.engine,
         "key_version": row.key_version,
     }
-
-
-def _defused(cell):
-    return f"'{cell}" if cell.startswith(("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")) else cell

@@ -98,10 +98,12 @@ def compare(connection, module, rows):
                 )
             elif found.manual != ours:
                 changes.append(Change(owner, exercise, ours, found.manual))
-            expected = sum(computed.get((owner, exercise.key), [0]))
+            marked = computed.get((owner, exercise.key), [0])
+            expected = None if None in marked else sum(marked)  # a written answer has no automatic mark
             if found.auto is not None and found.auto != expected:
+                shown = "none" if expected is None else f"{expected / 100:g}"
                 findings.append(
-                    f"{who}: the automatic mark in the gradebook is {found.auto / 100:g} where marking gave {expected / 100:g}. "
+                    f"{who}: the automatic mark in the gradebook is {found.auto / 100:g} where marking gave {shown}. "
                     "Somebody changed it, or autograded another hand-in; the records here count."
                 )
     return changes, findings

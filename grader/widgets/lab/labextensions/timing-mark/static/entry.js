@@ -20,10 +20,12 @@
   }
 
   function addStyle() {
-    const link = document.createElement("link");
-    link.rel = "stylesheet";
-    link.href = `${home}style.css`;
-    document.head.append(link);
+    for (const name of ["page.css", "forms.css"]) {
+      const link = document.createElement("link");
+      link.rel = "stylesheet";
+      link.href = home + name;
+      document.head.append(link);
+    }
   }
 
   window._JUPYTERLAB = window._JUPYTERLAB || {};

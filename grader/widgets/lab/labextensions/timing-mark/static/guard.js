@@ -8,6 +8,7 @@ import { pause } from "./page.js";
 const PATIENCE = 3000;
 const PATIENCE_BUSY = 20000; // a working cell of the trainee's own may compute for a while
 const LOOK_EVERY = 250;
+const UNCONFIRMED = "tm-unconfirmed";
 
 export class SaveGuard {
   constructor(page) {
@@ -61,6 +62,7 @@ export class SaveGuard {
       const verdict = part ? confirmed(part, typed) : "waiting";
       if (verdict === "saved") {
         this.pending.delete(id);
+        part.classList.remove(UNCONFIRMED);
       } else if (verdict === "refused") {
         refused = decodeURIComponent(beaconOf(part).dataset.why || "") || "the file could not be written.";
       } else {
@@ -90,6 +92,9 @@ export class SaveGuard {
     this.recovering = true;
     this.focused = focusOf(this.page.panel.node);
     this.page.say(this.pending.size ? "bad" : "wait", words);
+    for (const id of this.pending.keys()) {
+      partOf(this.page.panel.node, id)?.classList.add(UNCONFIRMED);
+    }
     try {
       for (let wait = 500; !this.page.lost; wait = Math.min(2 * wait, 4000)) {
         const stands = await this.page.kernelStands().catch(() => false);

@@ -1,0 +1,196 @@
+"""export: tables, workbook, packages and reports for the coordinator."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from grader.cli.output import findings, say
+
+app = typer.Typer(no_args_is_help=True, help="Tables, workbook, packages and reports for the coordinator.")
+
+Terms = Annotated[
+    list[Path] | None, typer.Option("--term", help="A term folder; may be given several times. Otherwise this folder.")
+]
+Spreadsheet = Annotated[bool, typer.Option("--spreadsheet", help="Made safe for opening in a spreadsheet.")]
+Separator = Annotated[str, typer.Option(help="With --spreadsheet: , or ; (with decimal commas) or tab.")]
+NoNames = Annotated[bool, typer.Option("--pseudonymous", help="Codes, no names, no free text, small cells hidden.")]
+To = Annotated[Path | None, typer.Argument(help="Where to; otherwise exports/ in the (first) term folder.")]
+
+
+def _opened(term):
+    from grader.course.export import scope
+
+    return scope.open_all(term or [Path(".")])
+
+
+def _table(name, says):
+    def command(
+        path: To = None,
+        spreadsheet: Spreadsheet = False,
+        separator: Separator = ",",
+        pseudonymous: NoNames = False,
+        term: Terms = None,
+    ):
+        from grader.course.export import package, stream
+
+        how = stream.manner(spreadsheet=spreadsheet, separator=separator)
+        found = package.write(_opened(term), name, path, how=how, pseudonymous=pseudonymous)
+        say(f"Written: {found.path} ({found.rows} rows)")
+
+    command.__doc__ = says
+    app.command(name)(command)
+
+
+_table("grades", "Write grades.csv: a row for each trainee and module; absent is blank.")
+_table("items", "Write items.csv: a row for each answered part of each attempt.")
+_table("objectives", "Write objectives.csv: a row for each trainee and learning objective.")
+_table("analysis", "Write analysis.csv: how hard each question is, how well it separates, its commonest slip.")
+_table("modules", "Write modules.csv: mean, spread, alpha with interval and standard error of each module.")
+_table("changes", "Write changes.csv: the ledger, with reasons.")
+
+
+@app.command("tables")
+def tables(
+    folder: To = None,
+    spreadsheet: Spreadsheet = False,
+    separator: Separator = ",",
+    pseudonymous: NoNames = False,
+    term: Terms = None,
+):
+    """Write all tables, policy.json and datapackage.json into one folder."""
+    from grader.course.export import package, stream
+
+    how = stream.manner(spreadsheet=spreadsheet, separator=separator)
+    for found in package.write_all(_opened(term), folder, how=how, pseudonymous=pseudonymous):
+        say(f"Written: {found.path} ({found.rows} rows)")
+    say(f"With their settings and their description: policy.json, datapackage.json in {found.path.parent}")
+
+
+@app.command("workbook")
+def workbook(
+    path: To = None,
+    layout: Annotated[Path | None, typer.Option(help="A saved layout, as the first sheet.")] = None,
+    pseudonymous: NoNames = False,
+    term: Terms = None,
+):
+    """Write programme.xlsx: all tables as sheets. Ids stay text; no text can act as a formula."""
+    from grader.course.export import layout as layouts
+    from grader.course.export import workbook as books
+
+    saved = layouts.read(layout) if layout else None
+    say(f"Written: {books.write(_opened(term), path, layout=saved, pseudonymous=pseudonymous)}")
+
+
+@app.command("layout")
+def layout(
+    saved: Annotated[Path, typer.Argument(help="The saved layout, such as registry.toml.")],
+    path: To = None,
+    example: Annotated[bool, typer.Option("--example", help="Write an explained layout to begin with.")] = False,
+    spreadsheet: Spreadsheet = False,
+    separator: Separator = ",",
+    term: Terms = None,
+):
+    """Write a table by a saved layout: your columns, headings, order and grade words."""
+    from grader import files
+    from grader.course.export import layout as layouts
+    from grader.course.export import package, stream
+    from grader.errors import Refused
+
+    if example:
+        if saved.exists():
+            raise Refused(f"{saved} is there already. Nothing was changed; choose another name.")
+        files.write_text(saved, layouts.EXAMPLE)
+        say(f"Written: {saved}. Change it as you like; then run the command without --example.")
+        return
+    how = stream.manner(spreadsheet=spreadsheet, separator=separator)
+    opened = _opened(term)
+    target = path or package.folder_for(opened) / f"{saved.stem}.csv"
+    found = layouts.write(opened, layouts.read(saved), target, how)
+    say(f"Written: {found.path} ({found.rows} rows)")
+
+
+@app.command("programme")
+def programme(
+    path: Annotated[Path, typer.Argument(help="The file to write, such as programme.toml.")],
+    centre: Annotated[str, typer.Option(help="Name of the training centre.")],
+    year_starts: Annotated[str, typer.Option(help="Month-day on which a school year begins.")] = "09-01",
+    term: Terms = None,
+):
+    """Write down which classes make up the whole programme, for OneRoster packages."""
+    from grader.course.export.oneroster import programme as programmes
+
+    made = programmes.create(path, term or [Path(".")], centre=centre, year_starts=year_starts)
+    say(f"Written: {made.path}, with {len(made.folders)} classes.")
+
+
+@app.command("oneroster")
+def oneroster(
+    path: To = None,
+    programme: Annotated[Path | None, typer.Option(help="The file that lists the whole programme.")] = None,
+    bulk: Annotated[
+        bool, typer.Option("--bulk", help="The whole programme; the receiver deletes what is not in it.")
+    ] = False,
+    drop: Annotated[list[str] | None, typer.Option(help="With --bulk: a class that may be deleted there.")] = None,
+    pseudonymous: Annotated[bool, typer.Option("--pseudonymous", help="Codes in place of names and ids.")] = False,
+    term: Terms = None,
+):
+    """Write a OneRoster CSV 1.2.1 package: a delta of some classes, or with --bulk the whole programme."""
+    from grader.course.export.oneroster import checker, writer
+    from grader.course.export.oneroster import programme as programmes
+
+    whole = programmes.read(programme) if programme else None
+    opened = _opened(term) if term or not whole and not bulk else []
+    made = writer.write(opened, path, programme=whole, bulk=bulk, drop=drop or (), pseudonymous=pseudonymous)
+    say(f"Written: {made}")
+    findings(checker.check(made, complete=True))
+
+
+@app.command("check-oneroster")
+def check_oneroster(package: Annotated[Path, typer.Argument(help="A OneRoster CSV 1.2.1 package.")]):
+    """Check a OneRoster package, whoever wrote it."""
+    from grader.course.export.oneroster import checker
+
+    found = checker.check(package)
+    say(f"{package.name}: {len(found) or 'no'} findings.")
+    findings(found)
+
+
+@app.command("evidence")
+def evidence(
+    trainee: Annotated[str, typer.Argument(help="One trainee's id; otherwise everybody with a mark.")] = "",
+    to: Annotated[Path | None, typer.Option(help="Folder; otherwise exports/evidence in the term folder.")] = None,
+    own_map: Annotated[Path | None, typer.Option("--map", help="Your own CSV: code,unit_standards.")] = None,
+    term: Annotated[Path, typer.Option("--term", help="The term folder; otherwise the current folder.")] = Path("."),
+):
+    """Write each trainee's evidence by unit standard: calculated, simulated and witnessed apart."""
+    from grader.course import term as terms
+    from grader.course.export.papers import evidence as papers
+
+    written = papers.write(terms.open_term(term), to, trainee=trainee, own_map=own_map)
+    say(f"Written: {len(written)} pages" + (f" in {written[0].parent}" if written else "; nobody has a mark yet."))
+
+
+@app.command("moderation")
+def moderation(
+    module: Annotated[str, typer.Argument(help="Such as m01_timing.")],
+    path: To = None,
+    sample: Annotated[int, typer.Option(help="How many sheets.")] = 6,
+    pseudonymous: NoNames = False,
+    term: Annotated[Path, typer.Option("--term", help="The term folder; otherwise the current folder.")] = Path("."),
+):
+    """Pack a sample of sheets for a moderator: marks, reasons, changes, and the answers as handed in."""
+    from grader.course import term as terms
+    from grader.course.export.papers import moderation as papers
+
+    opened = terms.open_term(term)
+    made, names = papers.write(opened, module, path, sample=sample, pseudonymous=pseudonymous)
+    say(f"Written: {made}, {len(names)} sheets: {', '.join(names)}")
+
+
+@app.command("report")
+def report(path: To = None, pseudonymous: NoNames = False, term: Terms = None):
+    """Write programme.html: completion, objectives below standard, questions to look at, changes, retention."""
+    from grader.course.export.papers import report as papers
+
+    say(f"Written: {papers.write(_opened(term), path, pseudonymous=pseudonymous)}")

@@ -1,0 +1,220 @@
+"""Saved layouts: the coordinator's own choice of columns, names, order and grade words, kept in a file."""
+
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+
+from grader import catalogue, files
+from grader.course import standing
+from grader.course.export import scope, stream
+from grader.course.export.grades import hundredths, percent, table
+from grader.course.export.tables.columns import GRADES, INTEGER, NUMBER, TEXT, Column, Shape
+from grader.errors import BadFile
+
+FORMAT, LARGEST_FILE = "timing-mark layout", 100_000
+PER_MODULE, PER_TRAINEE = "module", "trainee"
+PERSON = ("class", "trainee_id", "last_name", "first_name", "group")
+TOTALS = ("total", "total_max", "total_percent", "word", "modules_marked", "modules_passed")
+OF_MODULE = ("status", "raw", "penalty", "mark", "max", "percent", "passed", "word", "late_days")
+_COUNTED = ("modules_marked", "modules_passed", "late_days", "attempt")
+_WORDS = ("class", "trainee_id", "last_name", "first_name", "group", "word", "module", "status", "passed",
+          "extension_until", "handed_in_at", "marked_at", "engine", "key_version")  # fmt: skip
+
+EXAMPLE = """\
+# A saved layout. Text after # is explanation.
+format = "timing-mark layout"
+rows = "trainee"            # one row for each "trainee", or for each trainee and "module"
+order = ["class", "last_name", "first_name"]
+
+# Columns from left to right: take is ours, name is the heading you want.
+# One row per module: any column of grades.csv, and group, word.
+# One row per trainee: class, trainee_id, last_name, first_name, group, total, total_max,
+# total_percent, word, modules_marked, modules_passed, and of a module such as
+# "m01_timing.mark": status, raw, penalty, mark, max, percent, passed, word, late_days.
+columns = [
+    {take = "trainee_id", name = "Student number"},
+    {take = "last_name", name = "Family name"},
+    {take = "first_name", name = "Given name"},
+    {take = "m01_timing.mark", name = "Timing"},
+    {take = "total_percent", name = "Per cent"},
+    {take = "word", name = "Result"},
+]
+
+# Grade words from a per cent on, decided on the unrounded mark.
+[[words]]
+from = 80
+word = "Distinction"
+
+[[words]]
+from = 60
+word = "Pass"
+
+[[words]]
+from = 0
+word = "Refer"
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """One saved layout; `columns` are (take, heading), `words` (per cent, word) from the top."""
+
+    rows: str
+    columns: tuple
+    order: tuple
+    words: tuple
+
+    @property
+    def shape(self):
+        made = tuple(Column(heading, _kind(take), heading) for take, heading in self.columns)
+        return Shape("layout", "A saved layout", made, ())
+
+
+def read(path):
+    """A layout from its file.
+
+    Raises
+    ------
+    BadFile
+        Says what is wrong, what is allowed and where.
+    """
+    content = files.read_bytes(Path(path).expanduser(), most=LARGEST_FILE, what="The layout")
+    name = Path(path).name
+    try:
+        found = tomllib.loads(content.decode("utf-8-sig"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
+        raise BadFile(f"The layout {name} cannot be read: {problem}. Mend that line and try again.") from None
+    if found.get("format") != FORMAT:
+        raise BadFile(
+            f'The layout {name} must say format = "{FORMAT}". "export layout --example" writes one to begin with.'
+        )
+    kind = found.get("rows")
+    if kind not in (PER_MODULE, PER_TRAINEE):
+        raise BadFile(f'The layout {name}: rows is {kind!r}; it must be "trainee" or "module".')
+    columns = found.get("columns")
+    if not isinstance(columns, list) or not columns:
+        raise BadFile(f'The layout {name} names no columns. Give at least one, such as {{take = "trainee_id"}}.')
+    allowed = takes(kind)
+    chosen = []
+    for entry in columns:
+        take = entry.get("take") if isinstance(entry, dict) else None
+        heading = entry.get("name", take) if isinstance(entry, dict) else None
+        if take not in allowed or not isinstance(heading, str) or not heading.strip():
+            raise BadFile(f"The layout {name} takes {take!r}, which is no column here; there are {', '.join(allowed)}.")
+        chosen.append((take, heading))
+    headings = [heading for _, heading in chosen]
+    twice = [heading for heading in headings if headings.count(heading) > 1]
+    if twice:
+        raise BadFile(f"The layout {name} has the heading {twice[0]!r} twice. Give each column its own name.")
+    order = found.get("order", [])
+    if not isinstance(order, list) or any(take not in allowed for take in order):
+        raise BadFile(f"The layout {name}: order must list columns out of {', '.join(allowed)}.")
+    return Layout(kind, tuple(chosen), tuple(order), _words(found.get("words", []), name))
+
+
+def takes(kind):
+    """What a layout of this kind may take."""
+    if kind == PER_MODULE:
+        return (*GRADES.names, "group", "word")
+    return (*PERSON, *TOTALS, *(f"{module}.{what}" for module in catalogue.all_modules() for what in OF_MODULE))
+
+
+def rows(opened, layout):
+    """The rows of a layout over several terms, as dictionaries by heading, in its order."""
+    found = []
+    for term, connection in scope.each(opened):
+        groups = {person.college_id: person.group for person in scope.people(connection)}
+        mine = _with_words(term, connection, layout)
+        full = _per_trainee(term, mine, layout) if layout.rows == PER_TRAINEE else mine
+        found += [row | {"group": groups.get(row["trainee_id"], "")} for row in full]
+    found.sort(key=lambda row: [_sortable(take, row.get(take, "")) for take in layout.order])
+    return [{heading: row.get(take, "") for take, heading in layout.columns} for row in found]
+
+
+def write(opened, layout, path, how):
+    """Write a layout as CSV and note it in the ledger.
+
+    Returns
+    -------
+    stream.Written
+    """
+    found = stream.write_table(path, layout.shape, rows(opened, layout), how)
+    scope.note_export(opened, Path(path).name)
+    return found
+
+
+def word(layout, mark, most):
+    """The grade word for a mark, decided unrounded; blank where no word fits."""
+    if not most:
+        return ""
+    return next((said for least, said in layout.words if mark * 100 >= least * most), "")
+
+
+def _with_words(term, connection, layout):
+    """Rows of grades with a word, and what they count in a total: (mark, most), or None."""
+    kept = standing.standings(term, connection, catalogue.all_modules())
+    for row, found in zip(table(term, connection), kept, strict=True):
+        if found.mark is not None and found.state == standing.MARKED:
+            counts = (found.mark.mark, found.mark.most)
+        else:
+            counts = None
+        row["word"] = word(layout, *counts) if counts else ""
+        row["_counts"] = counts
+        row["_zero"] = standing.missing_is_zero(term, found)
+        yield row
+
+
+def _per_trainee(term, mine, layout):
+    by_person = {}
+    for row in mine:
+        by_person.setdefault(row["trainee_id"], []).append(row)
+    for theirs in by_person.values():
+        row = {name: theirs[0].get(name, "") for name in PERSON}
+        total = most = 0
+        for unit in theirs:
+            if unit["_counts"]:
+                total, most = total + unit["_counts"][0], most + unit["_counts"][1]
+            elif unit["_zero"]:
+                most += catalogue.module(unit["module"]).marks * 100
+            row |= {f"{unit['module']}.{what}": unit[what] for what in OF_MODULE}
+        row["modules_marked"] = str(sum(unit["_counts"] is not None for unit in theirs))
+        row["modules_passed"] = str(sum(unit["passed"] == "yes" for unit in theirs))
+        if most:  # nobody gets nought out of nought
+            row |= {
+                "total": hundredths(total),
+                "total_max": hundredths(most),
+                "total_percent": percent(term, total, most),
+                "word": word(layout, total, most),
+            }
+        yield row
+
+
+def _words(found, name):
+    if not isinstance(found, list):
+        raise BadFile(f"The layout {name}: words must be a list of [[words]] with from and word.")
+    words = []
+    for entry in found:
+        least, said = (entry.get("from"), entry.get("word")) if isinstance(entry, dict) else (None, None)
+        if (
+            isinstance(least, bool)
+            or not isinstance(least, int | float)
+            or not 0 <= least <= 100
+            or not isinstance(said, str)
+        ):
+            raise BadFile(f"The layout {name}: a grade word needs from = 0 to 100 and word = text; found {entry!r}.")
+        words.append((least, said))
+    return tuple(sorted(words, key=lambda pair: -pair[0]))
+
+
+def _kind(take):
+    last = take.rpartition(".")[2]
+    if last in _COUNTED:
+        return INTEGER
+    return TEXT if last in _WORDS else NUMBER
+
+
+def _sortable(take, text):
+    """Numbers in order of size with blanks last, text in order of letters."""
+    if _kind(take) == TEXT:
+        return (0, 0.0, text.casefold())
+    return (0, float(text), "") if text else (1, 0.0, "")

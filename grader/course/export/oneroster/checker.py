@@ -1,0 +1,188 @@
+"""Checking a OneRoster CSV 1.2.1 package, whoever wrote it.
+
+Rests on the column facts in datasets/oneroster_columns.csv alone and shares
+nothing with the writer.
+"""
+
+import csv
+import io
+import re
+import zipfile
+import zlib
+from datetime import date, datetime
+
+from grader import files, tables
+from grader.course.export.oneroster import relations
+from grader.errors import BadFile
+
+COLUMNS = ("file", "column", "needed", "format", "refers_to", "vocabulary", "extendable")
+LARGEST_FILE = 500_000_000
+MANIFEST = "manifest.csv"
+_GUID = re.compile(r"[0-9A-Za-z.\-_/@]{1,255}\Z")
+_FORMATS = {
+    "Date": re.compile(r"\d{4}-\d{2}-\d{2}\Z"),
+    "DateTime": re.compile(r"\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}\.\d{3}Z\Z"),
+    "Year": re.compile(r"\d{4}\Z"),
+    "Boolean": re.compile(r"(?:true|false)\Z"),
+    "Float": re.compile(r"-?\d+(?:\.\d+)?\Z"),
+    "Integer": re.compile(r"-?\d+\Z"),
+}
+_MOST_FINDINGS = 50
+
+
+def check(path, *, complete=False):
+    """Everything wrong with a package, as sentences; empty for a good one.
+
+    Parameters
+    ----------
+    path : path
+    complete : bool
+        Also ask of a delta that every record referred to is in it.
+
+    Raises
+    ------
+    BadFile
+        No readable file at all.
+    """
+    content = files.read_bytes(path, most=LARGEST_FILE, what="The package")
+    facts = {}
+    for row in tables.rows("oneroster_columns.csv", COLUMNS):
+        facts.setdefault(row["file"], []).append(row)
+    try:
+        with zipfile.ZipFile(io.BytesIO(content)) as archive:
+            return _check_archive(archive, facts, complete)[:_MOST_FINDINGS]
+    except (zipfile.BadZipFile, zlib.error, RuntimeError, NotImplementedError, EOFError) as problem:
+        return [f"It is no readable zip archive ({problem})."]
+    except BadFile as problem:
+        return [str(problem)]
+
+
+def _check_archive(archive, facts, complete):
+    members = [member.filename for member in archive.infolist()]
+    found = [f"{name} is there twice." for name in sorted(set(members)) if members.count(name) > 1]
+    for member in archive.infolist():
+        if member.compress_type != zipfile.ZIP_DEFLATED:
+            found.append(f"{member.filename} is not packed with DEFLATE.")
+        if "/" in member.filename or "\\" in member.filename:
+            found.append(f"{member.filename} lies in a folder; all files stand at the root.")
+        elif member.filename not in facts:
+            found.append(f"{member.filename} is no file of the standard; letter case counts.")
+    if MANIFEST not in members:
+        return [*found, "manifest.csv is missing."]
+    modes, problems = _manifest(_rows(archive, MANIFEST), facts[MANIFEST])
+    found += problems
+    for name in sorted(facts.keys() - {MANIFEST}):
+        mode = modes.get(name, "absent")
+        if (name in members) != (mode in ("bulk", "delta")):
+            found.append(
+                f"The manifest says {name} is {mode}, and the package {'has' if name in members else 'lacks'} it."
+            )
+    data = {}
+    for name in members:
+        if name in facts and name != MANIFEST:
+            data[name], problems = _file(_rows(archive, name), name, facts[name], modes.get(name))
+            found += problems
+    return found + relations.check(data, facts, modes, complete=complete)
+
+
+def _rows(archive, name):
+    try:
+        text = archive.read(name).decode("utf-8-sig")  # a receiver has to put up with a byte order mark
+    except UnicodeDecodeError as problem:
+        raise BadFile(f"{name} is not UTF-8 (byte {problem.start}).") from None
+    try:
+        return list(csv.reader(io.StringIO(text, newline=""), strict=True))
+    except csv.Error as problem:
+        raise BadFile(f"{name} is no CSV table after RFC 4180: {problem}.") from None
+
+
+def _manifest(rows, facts):
+    """({file name: mode}, findings)."""
+    found, modes = [], {}
+    if not rows or rows[0] != ["propertyName", "value"]:
+        found.append("manifest.csv must begin with propertyName,value.")
+    body = [row for row in rows[1:] if len(row) == 2]
+    if len(body) != len(rows[1:]):
+        found.append("manifest.csv has a row that is not two cells wide.")
+    names = [name for name, _ in body]
+    needed = [fact["column"] for fact in facts if fact["needed"] == "always"]
+    for name in needed:
+        if names.count(name) != 1:
+            found.append(f"manifest.csv has {name} {names.count(name)} times; it must be there once.")
+    order = [fact["column"] for fact in facts]
+    found += [f"manifest.csv has the unknown property {name}." for name in names if name not in order]
+    if [name for name in names if name in order] != [name for name in order if name in names]:
+        found.append("manifest.csv does not keep the order of the standard.")
+    words = {fact["column"]: fact["vocabulary"].split(";") for fact in facts if fact["vocabulary"]}
+    for name, value in body:
+        if name in words and value not in words[name]:
+            found.append(f"manifest.csv: {name} is {value!r}; allowed is {', '.join(words[name])}.")
+        if name.startswith("file."):
+            modes[f"{name.removeprefix('file.')}.csv"] = value
+    return modes, found
+
+
+def _file(rows, name, facts, mode):
+    """(rows as dictionaries, findings)."""
+    names = [fact["column"] for fact in facts]
+    header = rows[0] if rows else []
+    own = header[len(names) :]
+    if header[: len(names)] != names or not all(re.match(r"metadata\.", extra) for extra in own):
+        return [], [f"{name} does not begin with {','.join(names[:4])} ... as the standard has it."]
+    if len(rows) < 2:
+        return [], [f"{name} has no data rows; then it must be left out."]
+    found, data, seen = [], [], set()
+    for line, row in enumerate(rows[1:], start=2):
+        if len(row) != len(header):
+            found.append(f"{name} line {line} has {len(row)} cells under {len(header)} headings.")
+            continue
+        cells = dict(zip(header, row, strict=True))
+        data.append(cells)
+        if cells["sourcedId"] in seen:
+            found.append(f"{name} line {line}: sourcedId {cells['sourcedId']} is there twice.")
+        seen.add(cells["sourcedId"])
+        for fact in facts:
+            problem = _cell(cells[fact["column"]], fact, mode)
+            if problem:
+                found.append(f"{name} line {line}: {fact['column']} {problem}.")
+    return data, found
+
+
+def _cell(text, fact, mode):
+    """What is wrong with one cell, or an empty text."""
+    if "\r" in text or "\n" in text:
+        return "holds a line break"
+    if fact["needed"] == "delta":
+        if mode == "bulk":
+            return "must be empty in bulk" if text else ""
+        if not text:
+            return "must be filled in a delta"
+    if not text:
+        return "is empty and obligatory" if fact["needed"] == "always" else ""
+    if text != text.strip():
+        return "begins or ends with a blank"
+    kind = fact["format"]
+    if kind.startswith("List of"):
+        members = text.split(",")
+        if not all(members):
+            return "has an empty member"
+        return "" if "GUID" not in kind or all(_GUID.match(one) for one in members) else "holds what is no id"
+    if kind.startswith("GUID"):
+        return "" if _GUID.match(text) else f"{text[:40]!r} is no id: letters, figures and . - _ / @ only"
+    if fact["vocabulary"]:
+        known = text in fact["vocabulary"].split(";") or (fact["extendable"] == "yes" and re.match(r"ext:\S", text))
+        return "" if known else f"{text[:40]!r} is none of {fact['vocabulary'].replace(';', ', ')}"
+    if kind in _FORMATS and not (_FORMATS[kind].match(text) and _exists(kind, text)):
+        return f"{text[:40]!r} is no {kind} as the standard writes it"
+    return f"has {len(text)} characters; a receiver keeps 255" if kind == "String" and len(text) > 255 else ""
+
+
+def _exists(kind, text):
+    try:
+        if kind == "Date":
+            date.fromisoformat(text)
+        elif kind == "DateTime":
+            datetime.fromisoformat(text)
+    except ValueError:
+        return False
+    return True

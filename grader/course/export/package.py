@@ -1,0 +1,189 @@
+"""The set of own tables: CSV files, the settings behind them, and a description for machines."""
+
+from pathlib import Path
+
+from grader import files
+from grader.course import statistics
+from grader.course.export import grades, pseudonym, scope, stream
+from grader.course.export.tables import figures, people
+from grader.course.export.tables.columns import DAY, MOMENT, SHAPES
+from grader.errors import Unknown
+
+_PERSONAL = {"grades": grades.table, "items": people.items, "objectives": people.objectives, "changes": people.changes}
+
+
+def rows(opened, name, *, pseudonymous=False):
+    """The rows of one table over several terms, one after the other.
+
+    Parameters
+    ----------
+    opened : sequence of Term
+    name : str
+        A key of `SHAPES`.
+    pseudonymous : bool
+
+    Yields
+    ------
+    dict of str to str
+    """
+    shape = SHAPES[name]
+    if name in _PERSONAL:
+        for term, connection in scope.each(opened):
+            found = _PERSONAL[name](term, connection)
+            yield from pseudonym.person_rows(term, connection, shape, found) if pseudonymous else found
+        return
+    pooled = figures.pools(opened)
+    found = figures.analysis(pooled) if name == "analysis" else figures.modules(pooled)
+    yield from pseudonym.figure_rows(shape, found) if pseudonymous else found
+
+
+def folder_for(opened, *, pseudonymous=False):
+    """Where exports go if nobody says otherwise: the first term's own folder."""
+    place = opened[0].folder / "exports"
+    return place / "pseudonymous" if pseudonymous else place
+
+
+def write(opened, name, path=None, *, how=None, pseudonymous=False):
+    """Write one table and note it in the ledger.
+
+    Returns
+    -------
+    stream.Written
+
+    Raises
+    ------
+    Unknown
+        No such table.
+    CannotWrite
+        The old file stands.
+    """
+    if name not in SHAPES:
+        raise Unknown(f"There is no table {name!r}; there are {', '.join(SHAPES)}.")
+    how = how or stream.Manner()
+    path = Path(path) if path else folder_for(opened, pseudonymous=pseudonymous) / f"{name}.csv"
+    found = stream.write_table(path, SHAPES[name], rows(opened, name, pseudonymous=pseudonymous), how)
+    scope.note_export(opened, path.name)
+    return found
+
+
+def write_all(opened, folder=None, *, how=None, pseudonymous=False):
+    """Write every table, policy.json and datapackage.json into one folder.
+
+    Returns
+    -------
+    list of stream.Written
+        The tables.
+    """
+    how = how or stream.Manner()
+    folder = Path(folder) if folder else folder_for(opened, pseudonymous=pseudonymous)
+    written = {}
+    for name, shape in SHAPES.items():
+        found = rows(opened, name, pseudonymous=pseudonymous)
+        written[name] = stream.write_table(folder / f"{name}.csv", shape, found, how)
+    files.write_text(folder / "policy.json", files.to_json(policy(opened, how, pseudonymous)))
+    files.write_text(folder / "datapackage.json", files.to_json(description(opened, written, how, pseudonymous)))
+    scope.note_export(opened, "tables, pseudonymous" if pseudonymous else "tables")
+    return list(written.values())
+
+
+def policy(opened, how=None, pseudonymous=False):
+    """Every setting behind the figures, as an object for JSON. The database's address is left out."""
+    how = how or stream.Manner()
+    classes = []
+    for term, connection in scope.each(opened):
+        settings = term.settings
+        classes.append(
+            {
+                "class": pseudonym.HIDDEN if pseudonymous and pseudonym.is_small(connection) else term.id,
+                "title": "" if pseudonymous else settings.title,
+                "zone": settings.zone,
+                "pass_percent": settings.pass_percent,
+                "missing_counts_zero": settings.missing_counts_zero,
+                "late": {
+                    "basis": settings.late_basis,
+                    "percent_per_day": settings.late_percent_per_day,
+                    "days_until_nothing": settings.late_days_until_nothing,
+                    "grace_minutes": settings.late_grace_minutes,
+                },
+                "attempts": {"allowed": settings.attempts, "counting": "best", "statistics": "first"},
+                "retention": {
+                    "years": settings.retention_years,
+                    "keep_until": scope.keep_until(term, connection).isoformat(),
+                },
+            }
+        )
+    return {
+        "format": "timing-mark policy",
+        "schema": 1,
+        "classes": classes,
+        "marks": {
+            "kept_as": "hundredths, whole numbers",
+            "pass": "decided on the unrounded mark",
+            "shown": "half rounded up, but cut off where rounding would reach a limit that was missed",
+            "absent": "blank, never 0",
+        },
+        "objectives": {
+            "met_from_percent": people.MET_SHARE,
+            "fewest_items": people.FEWEST_ITEMS,
+            "attempt": "the one that counts in the module; else the latest that examined the objective",
+        },
+        "statistics": {
+            "missing_marks": "listwise",
+            "counts_only_below_n": statistics.FEW,
+            "groups": f"upper and lower 27 % from n = {statistics.OUTER_FROM}, halves below",
+            "interval_percent": 95,
+        },
+        "files": {"separator": how.separator, "decimal": how.decimal, "encoding": how.encoding},
+        "pseudonymous": pseudonymous,
+        "smallest_cell": pseudonym.SMALLEST_CELL if pseudonymous else None,
+    }
+
+
+def description(opened, written, how, pseudonymous):
+    """A Frictionless data package that describes the tables."""
+    return {
+        "name": "timing-mark-pseudonymous"
+        if pseudonymous
+        else "-".join(["timing-mark", *(term.id for term in opened)])[:100],
+        "profile": "tabular-data-package",
+        "resources": [_resource(SHAPES[name], found, how, pseudonymous) for name, found in written.items()],
+    }
+
+
+def _resource(shape, found, how, pseudonymous):
+    return {
+        "name": shape.name,
+        "description": shape.says,
+        "path": found.path.name,
+        "profile": "tabular-data-resource",
+        "format": "csv",
+        "mediatype": "text/csv",
+        "encoding": how.encoding,
+        "bytes": found.size,
+        "hash": f"sha256:{found.sha256}",
+        "dialect": {"delimiter": how.separator, "lineTerminator": "\r\n", "doubleQuote": True, "header": True},
+        "schema": {
+            "fields": [_field(column, how, pseudonymous) for column in shape.columns],
+            "primaryKey": list(shape.key),
+            "missingValues": [""],
+        },
+    }
+
+
+def _field(column, how, pseudonymous):
+    field = {"name": column.name, "type": column.kind, "description": column.says}
+    constraints = {}
+    if column.needed:
+        constraints["required"] = True
+    if column.words:
+        constraints["enum"] = list(column.words)
+    if column.kind == MOMENT:
+        if pseudonymous and column.private == DAY:
+            field["type"] = "date"
+        else:
+            field["format"] = "%Y-%m-%dT%H:%M:%S.%fZ"
+    if column.kind == "number" and how.decimal != ".":
+        field["decimalChar"] = how.decimal
+    if constraints:
+        field["constraints"] = constraints
+    return field

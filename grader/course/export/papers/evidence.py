@@ -1,0 +1,160 @@
+"""Evidence by published unit standard: what a trainee showed, when, by which exercise and at what level.
+
+Calculated, simulated and witnessed evidence are kept apart. The first two support
+a unit standard; only witnessed work on a real vehicle can meet one, and the
+assessor decides that, not this page.
+"""
+
+import csv
+import io
+
+from sqlalchemy import select
+
+from grader import catalogue, files
+from grader.course import roster, standing
+from grader.course.export import package, scope
+from grader.course.export.papers import page
+from grader.course.export.tables import people
+from grader.course.records import schema
+from grader.errors import BadFile
+
+SIMULATED_MODULES = ("m06_diagnosis",)  # worked on the simulated vehicle
+MAP_COLUMNS = ["code", "unit_standards"]
+CAUTION = (
+    "Calculated and simulated work supports a unit standard and never meets one. A unit standard is met only by work "
+    "on a real vehicle that an assessor has witnessed; the assessor decides it by the published text of the standard."
+)
+_HEADINGS = ("objective", "what it is", "result", "marks", "share", "exercises", "handed in")
+
+
+def write(term, folder=None, *, trainee="", own_map=None):
+    """Write a page for each trainee, or for one.
+
+    Parameters
+    ----------
+    term : Term
+    folder : path or None
+    trainee : str
+        Either of the trainee's ids; empty: everybody with a mark.
+    own_map : path or None
+        CSV code,unit_standards in place of the map in datasets/objectives.csv.
+
+    Returns
+    -------
+    list of Path
+
+    Raises
+    ------
+    Unknown
+        Nobody of that id.
+    BadFile
+        The map cannot be used.
+    """
+    folder = folder or package.folder_for([term]) / "evidence"
+    standards = read_map(own_map) if own_map else default_map()
+    written = []
+    for _, connection in scope.each([term]):
+        chosen = roster.one(connection, trainee) if trainee else None
+        until = scope.keep_until(term, connection)
+        rows = {}
+        for row in people.objectives(term, connection):
+            rows.setdefault(row["trainee_id"], []).append(row)
+        for person in [chosen] if chosen else scope.people(connection):
+            if person.college_id in rows or chosen:
+                content = _page(term, connection, person, rows.get(person.college_id, []), standards, until)
+                path = folder / f"{person.id}.html"
+                files.write_bytes(path, content)
+                written.append(path)
+    scope.note_export([term], "evidence")
+    return written
+
+
+def default_map():
+    """Codes of objectives by unit standard, from datasets/objectives.csv."""
+    return _by_standard((code, row["unit_standards"]) for code, row in catalogue.objectives().items())
+
+
+def read_map(path):
+    """Codes of objectives by unit standard, from a coordinator's own file.
+
+    Raises
+    ------
+    BadFile
+        Other columns, or an objective that is not there.
+    """
+    content = files.read_bytes(path, most=1_000_000, what="The map")
+    try:
+        rows = list(csv.reader(io.StringIO(content.decode("utf-8-sig"), newline=""), strict=True))
+    except (UnicodeDecodeError, csv.Error) as problem:
+        raise BadFile(f"The map is no CSV table in UTF-8: {problem}. Save it again as CSV.") from None
+    if not rows or rows[0] != MAP_COLUMNS:
+        raise BadFile(
+            f"The map must begin with {','.join(MAP_COLUMNS)}; several standards are separated by semicolons."
+        )
+    known = catalogue.objectives()
+    for line, row in enumerate(rows[1:], start=2):
+        if len(row) != 2 or row[0] not in known:
+            raise BadFile(f"The map, line {line}: {row[:1]} is no objective; there are {', '.join(known)}.")
+    return _by_standard(rows[1:])
+
+
+def _by_standard(pairs):
+    found = {}
+    for code, listed in pairs:
+        for standard in filter(None, (text.strip() for text in listed.split(";"))):
+            found.setdefault(standard, []).append(code)
+    return dict(sorted(found.items()))
+
+
+def _page(term, connection, person, rows, standards, until):
+    shown = {row["objective"]: _evidence(connection, person, row) for row in rows}
+    parts = [
+        page.paragraph(CAUTION, "note"),
+        page.table(
+            "Whose record this is", ("what", "value"),
+            [("Name", person.name), ("Id", person.college_id), ("Class", f"{term.settings.title} ({term.id})"),
+             ("Pass mark of a module", f"{term.settings.pass_percent:g} %"), ("Kept until", until)],
+        ),
+    ]  # fmt: skip
+    for standard, codes in standards.items():
+        parts.append(page.heading(standard))
+        for kind, word in (("calculated", "Calculated"), ("simulated", "Simulated")):
+            lines = [shown[code][1] for code in codes if code in shown and shown[code][0] == kind]
+            parts.append(page.table(f"{standard}: {word}", _HEADINGS, lines))
+        parts.append(page.table(f"{standard}: Witnessed", ("task", "when", "by whom"), []))
+        missing = [code for code in codes if code not in shown]
+        if missing:
+            parts.append(page.paragraph(f"No evidence yet for {', '.join(missing)}."))
+    states = standing.standings(term, connection, catalogue.all_modules())
+    mine = [found for found in states if found.person.id == person.id]
+    parts.append(page.heading("Modules"))
+    parts.append(
+        page.table("How far each module has come", ("module", "state", "attempt", "handed in"),
+                   [(catalogue.module(f.module).title, f.state, f.attempt or "", f.handed_in_at[:10]) for f in mine])
+    )  # fmt: skip
+    return page.page(f"Evidence of learning: {person.name}", *parts)
+
+
+def _evidence(connection, person, row):
+    """(kind of evidence, line of the table)."""
+    objective = catalogue.objectives()[row["objective"]]
+    module = catalogue.module(objective["module"])
+    parts = [(exercise, path) for exercise, part, path in module.parts() if row["objective"] in part.objectives]
+    titles = list(dict.fromkeys(f"{exercise.title} ({path})" for exercise, path in parts))
+    answers = connection.execute(
+        select(schema.answer.c.part, schema.answer.c.verdict, schema.answer.c.attempt).where(
+            schema.answer.c.trainee == person.id, schema.answer.c.part.in_([path for _, path in parts])
+        )
+    ).all()
+    carried = sorted({a.part for a in answers if a.verdict == "carried"})
+    dates = connection.execute(
+        select(schema.mark.c.handed_in_at).where(schema.mark.c.trainee == person.id, schema.mark.c.module == module.key)
+    ).scalars()
+    said = {"yes": "shown", "no": "not yet shown", "waits": "an answer waits to be read"}.get(row["met"], row["met"])
+    if carried:
+        said += f"; consequential in {', '.join(carried)}"
+    share = f"{float(row['share']) * 100:.4g} %" if row["share"] else ""
+    kind = "simulated" if module.key in SIMULATED_MODULES else "calculated"
+    line = (row["objective"], objective["text"], said, f"{row['marks']} of {row['max']}", share, "; ".join(titles),
+            ", ".join(sorted({at[:10] for at in dates})))  # fmt: skip
+    return kind, line

@@ -1,0 +1,78 @@
+"""Pages that print well and need no network: a few words of HTML, everything escaped."""
+
+from html import escape
+
+_STYLE = """
+body { font: 11pt/1.4 sans-serif; color: #111; background: #fff; max-width: 60em; margin: 1em auto; padding: 0 1em }
+table { border-collapse: collapse; margin: .6em 0 1.4em; width: 100% }
+caption { text-align: left; font-weight: bold; padding: .3em 0 }
+th, td { border: 1px solid #767676; padding: .2em .5em; text-align: left; vertical-align: top }
+thead th { background: #eee }
+td.number { text-align: right; font-variant-numeric: tabular-nums }
+img { max-width: 100%; height: auto }
+.note { border-left: .3em solid #111; padding-left: .8em }
+@media print { body { max-width: none; margin: 0 } table, figure { break-inside: avoid } thead { display: table-header-group } }
+"""
+
+
+def page(title, *parts):
+    """A whole page.
+
+    Parameters
+    ----------
+    title : str
+    parts : str
+        HTML, already escaped where it holds text of people.
+
+    Returns
+    -------
+    bytes
+    """
+    body = "\n".join(part for part in parts if part)
+    return (
+        f'<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{escape(title)}</title>\n'
+        f"<style>{_STYLE}</style>\n</head>\n<body>\n<main>\n<h1>{escape(title)}</h1>\n{body}\n</main>\n</body>\n</html>\n"
+    ).encode("utf-8", "replace")
+
+
+def heading(text, level=2):
+    return f"<h{level}>{escape(text)}</h{level}>"
+
+
+def paragraph(text, kind=""):
+    return f'<p class="{kind}">{escape(text)}</p>' if kind else f"<p>{escape(text)}</p>"
+
+
+def table(caption, headings, rows, *, empty="None recorded."):
+    """A table with caption; the first cell of each row heads it. Without rows, caption and a sentence.
+
+    Cells that read as numbers stand to the right.
+    """
+    rows = list(rows)
+    if not rows:
+        return f"<p><strong>{escape(caption)}.</strong> {escape(empty)}</p>"
+    head = "".join(f'<th scope="col">{escape(name)}</th>' for name in headings)
+    body = []
+    for first, *rest in rows:
+        cells = "".join(_cell(cell) for cell in rest)
+        body.append(f'<tr><th scope="row">{escape(str(first))}</th>{cells}</tr>')
+    return (
+        f"<table>\n<caption>{escape(caption)}</caption>\n<thead><tr>{head}</tr></thead>\n<tbody>\n"
+        + "\n".join(body)
+        + "\n</tbody>\n</table>"
+    )
+
+
+def picture(data, caption, says):
+    """A figure from a data address; `says` tells in words what it shows."""
+    return f'<figure><img src="{data}" alt="{escape(says)}"><figcaption>{escape(caption)}</figcaption></figure>'
+
+
+def _is_number(cell):
+    text = str(cell).rstrip(" %")
+    return bool(text) and text.replace(".", "", 1).replace("-", "", 1).isdigit()
+
+
+def _cell(cell):
+    kind = ' class="number"' if _is_number(cell) else ""
+    return f"<td{kind}>{escape(str(cell))}</td>"

@@ -1,0 +1,179 @@
+"""The programme report: how far the classes are, what they cannot do yet, which questions to look at."""
+
+from collections import Counter
+
+from sqlalchemy import select
+
+from grader import catalogue, clock
+from grader.course import standing
+from grader.course.export import package, pseudonym, scope, stream
+from grader.course.export.grades import hundredths, passed
+from grader.course.export.papers import figures, page
+from grader.course.export.tables import figures as tables
+from grader.course.export.tables import people
+from grader.course.export.tables.columns import STATES
+from grader.course.records import ledger, schema
+
+HARD, EASY, LOW, COMMON = 0.30, 0.95, 0.20, 0.20  # when a question is listed
+_FEW = f"fewer than {pseudonym.SMALLEST_CELL}"
+
+
+def write(opened, path=None, *, pseudonymous=False):
+    """Write programme.html and note it in the ledger.
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    CannotWrite
+        The old file stands.
+    """
+    path = path or package.folder_for(opened, pseudonymous=pseudonymous) / "programme.html"
+    content = page.page("Programme report", *_parts(opened, pseudonymous))
+    with stream.replacing(path) as target:
+        target.write(content)
+    scope.note_export(opened, path.name)
+    return path
+
+
+def questions(pools):
+    """[(item, n, facility, discrimination, commonest slip, why)] of questions worth a look."""
+    found = []
+    for row in tables.analysis(pools):
+        why = []
+        if row["facility"]:
+            facility, separates = float(row["facility"]), row["discrimination"]
+            if facility < HARD:
+                why.append("very few solve it")
+            if separates and float(separates) < 0:
+                why.append("the stronger half does worse: look at the key")
+            elif separates and float(separates) < LOW and facility < EASY:
+                why.append("does not separate")
+            if row["top_slip_share"] and float(row["top_slip_share"]) >= COMMON:
+                why.append("one slip is common: teach it")
+        if why:
+            found.append(
+                (row["item"], row["n"], row["facility"], row["discrimination"], row["top_slip"], "; ".join(why))
+            )
+    return found
+
+
+def late_changes(opened, *, pseudonymous=False):
+    """[(class, row, at, event, trainee, module, old, new, by, why)] of marks changed after the due time."""
+    found = []
+    for term, connection in scope.each(opened):
+        ids = scope.college_ids(connection)
+        dues = {(i.trainee, i.module, i.attempt): i.due for i in connection.execute(
+            select(schema.issue.c.trainee, schema.issue.c.module, schema.issue.c.attempt, schema.issue.c.due))}  # fmt: skip
+        hidden = pseudonymous and pseudonym.is_small(connection)
+        for seq, at, entry in ledger.entries(connection, "re-marked", "override", "excuse", "extension", "key-change"):
+            due = dues.get((entry["trainee"], entry["module"], entry["attempt"]), "")
+            if due and at <= due:
+                continue
+            who = ids.get(entry["trainee"], entry["trainee"])
+            if pseudonymous:
+                who = pseudonym.code(term, who) if who else ""
+            found.append((
+                pseudonym.HIDDEN if hidden else term.id, "" if pseudonymous else seq, at[:10], entry["event"], who,
+                entry["module"], _value(entry["old"], pseudonymous), _value(entry["new"], pseudonymous),
+                "" if pseudonymous else entry["actor"], "" if pseudonymous else entry["reason"],
+            ))  # fmt: skip
+    return found
+
+
+def _parts(opened, pseudonymous):
+    counts, below, retention, examined, shown = [], [], [], Counter(), Counter()
+    for term, connection in scope.each(opened):
+        name = pseudonym.HIDDEN if pseudonymous and pseudonym.is_small(connection) else term.id
+        markers = sorted({entry["actor"] for _, _, entry in ledger.entries(connection, "marked", "re-marked")})
+        by = "" if pseudonymous else ", ".join(markers)
+        assigned = connection.execute(select(schema.assignment.c.module).order_by("module")).scalars().all()
+        for module in assigned:
+            found = standing.standings(term, connection, [module])
+            marked = [one.mark for one in found if one.mark is not None and one.state == standing.MARKED]
+            counts.append((f"{name}, {module}", Counter(one.state for one in found),
+                           sum(passed(term, mark.mark, mark.most) for mark in marked), len(marked), by))  # fmt: skip
+        mine, met = Counter(), Counter()
+        for row in people.objectives(term, connection):
+            if row["met"] in ("yes", "no"):
+                mine[row["objective"]] += 1
+                met[row["objective"]] += row["met"] == "yes"
+        examined, shown = examined + mine, shown + met
+        for code in mine:
+            weak = mine[code] - met[code]
+            if weak and not (pseudonymous and mine[code] < pseudonym.SMALLEST_CELL):
+                below.append(
+                    (name, code, catalogue.objectives()[code]["text"], _few(weak, pseudonymous), mine[code], by)
+                )
+        retention.append((name, scope.keep_until(term, connection).isoformat()))
+    pools = tables.pools(opened)
+    today = clock.now().date().isoformat()
+    yield from _completion(counts, pseudonymous)
+    yield page.heading("Objectives below standard")
+    if examined and not (pseudonymous and min(examined.values()) < pseudonym.SMALLEST_CELL):
+        shares = [(code, shown[code] / n) for code, n in sorted(examined.items())]
+        words = ", ".join(f"{code} {100 * share:.0f} %" for code, share in shares)
+        yield page.picture(
+            figures.objectives(shares),
+            "Objectives shown",
+            f"Share of examined trainees who have shown each objective: {words}.",
+        )
+    yield page.table(
+        "Objectives that some have not shown yet, by class",
+        ("class", "objective", "what it is", "not yet", "of", "marked by"),
+        below,
+    )
+    yield page.heading("Questions to look at")
+    yield page.table(
+        "Questions",
+        ("item", "n", "facility", "discrimination", "commonest slip", "why"),
+        questions(pools),
+        empty="Nothing stands out.",
+    )
+    trust = [(r["module"], r["n"], r["mean"], r["sd"], r["alpha"], f"{r['alpha_low']} to {r['alpha_high']}" if r["alpha"] else "",
+              r["sem"], r["note"]) for r in tables.modules(pools)]  # fmt: skip
+    yield page.table(
+        "How far marks can be trusted",
+        ("module", "n", "mean", "sd", "alpha", "95 % interval", "standard error", "note"),
+        trust,
+    )
+    yield page.heading("Changes after the due time")
+    yield page.table("Changes", ("class", "ledger row", "day", "event", "trainee", "module", "old", "new", "by", "why"),
+                     late_changes(opened, pseudonymous=pseudonymous), empty="None.")  # fmt: skip
+    yield page.heading("Retention")
+    yield page.table("Records are kept until", ("class", "day", "state"),
+                     [(name, day, "past: delete the class" if day < today else "to be kept") for name, day in retention])  # fmt: skip
+
+
+def _completion(counts, pseudonymous):
+    yield page.heading("Completion")
+    if counts and not pseudonymous:
+        total = sum((states for _, states, _, _, _ in counts), Counter())
+        words = ", ".join(f"{total[state]} {state}" for state in STATES if total[state])
+        yield page.picture(
+            figures.completion([(label, states) for label, states, _, _, _ in counts]),
+            "Trainees by state",
+            f"Trainees by state: {words}.",
+        )
+    rows = [
+        (label, *(_few(states.get(state, 0), pseudonymous) for state in STATES), _few(good, pseudonymous), n, by)
+        for label, states, good, n, by in counts
+    ]
+    yield page.table(
+        "Completion by class and module",
+        ("class, module", *STATES, "passed", "of marked", "marked by"),
+        rows,
+        empty="Nothing is assigned.",
+    )
+
+
+def _few(count, pseudonymous):
+    return _FEW if pseudonymous and 0 < count < pseudonym.SMALLEST_CELL else count
+
+
+def _value(value, pseudonymous):
+    if isinstance(value, int):
+        return hundredths(value)
+    return "" if value is None or pseudonymous else str(value)

@@ -1,0 +1,189 @@
+"""Rows about people: items, objectives and the ledger, read in batches of trainees."""
+
+import hashlib
+import json
+
+from sqlalchemy import select
+
+from grader import catalogue
+from grader.course import standing
+from grader.course.export import scope
+from grader.course.export.grades import hundredths
+from grader.course.records import ledger, schema
+
+MET_SHARE = 70  # per cent of the marks of an objective's items
+FEWEST_ITEMS = 2
+AWAITING = "awaiting"
+_PATHS = {"right": "direct", "carried": "consequential"}
+_MARK_EVENTS = ("marked", "re-marked", "override")
+
+
+def items(term, connection):
+    """Rows of items.csv for one term."""
+    order = {path: n for module in catalogue.all_modules().values() for n, (_, _, path) in enumerate(module.parts())}
+    for batch in scope.batches(connection):
+        answers = _by_trainee(connection, schema.answer, batch)
+        issues = _by_trainee(connection, schema.issue, batch)
+        for person in batch:
+            variants = {(i.module, i.attempt): _variants(i.record) for i in issues.get(person.id, ())}
+            mine = answers.get(person.id, [])
+            for row in sorted(mine, key=lambda r: (r.module, r.attempt, order.get(r.part, 999), r.part)):
+                digest = variants.get((row.module, row.attempt), {}).get(row.exercise, "")
+                yield _item(term, person, row, digest)
+
+
+def objectives(term, connection):
+    """Rows of objectives.csv for one term.
+
+    The attempt that counts in the module decides; for an objective that it did not
+    examine, the latest attempt that did.
+    """
+    known = catalogue.objectives()
+    tags = {path: part.objectives for m in catalogue.all_modules().values() for _, part, path in m.parts()}
+    counting = {
+        (found.person.id, found.module): found.attempt
+        for found in standing.standings(term, connection, catalogue.all_modules())
+        if found.mark is not None
+    }
+    for batch in scope.batches(connection):
+        answers = _by_trainee(connection, schema.answer, batch)
+        for person in batch:
+            by_code = {}
+            for row in answers.get(person.id, ()):
+                for code in tags.get(row.part, ()):
+                    by_code.setdefault(code, {}).setdefault(row.attempt, []).append(row)
+            for code in known:
+                if code in by_code:
+                    attempts = by_code[code]
+                    first_choice = counting.get((person.id, known[code]["module"]))
+                    rows = attempts[first_choice if first_choice in attempts else max(attempts)]
+                    yield _objective(term, person, known[code], rows)
+
+
+def changes(term, connection):
+    """Rows of changes.csv for one term, without what concerns single items.
+
+    Exports stay in the ledger and are left out here: they change nothing, and the
+    same records shall give the same file.
+    """
+    college_id = scope.college_ids(connection)
+    for seq, at, entry in ledger.entries(connection, *(event for event in ledger.EVENTS if event != "export")):
+        marks = entry["event"] in _MARK_EVENTS
+        yield {
+            "class": term.id,
+            "seq": str(seq),
+            "at": at,
+            "event": entry["event"],
+            "actor": entry["actor"],
+            "trainee_id": college_id.get(entry["trainee"], entry["trainee"]),
+            "module": entry["module"],
+            "attempt": _text(entry["attempt"]),
+            "old": _value(entry["old"], marks),
+            "new": _value(entry["new"], marks),
+            "max": "" if entry["most"] is None else hundredths(entry["most"]),
+            "reason": entry["reason"],
+            "engine": entry["engine"],
+            "key_version": entry["key_version"],
+        }
+
+
+def _by_trainee(connection, table, batch):
+    found = {}
+    wanted = [person.id for person in batch]
+    for row in connection.execute(select(table).where(table.c.trainee.in_(wanted))):
+        found.setdefault(row.trainee, []).append(row)
+    return found
+
+
+def _item(term, person, row, digest):
+    low, high, expected = _expected(row.expected)
+    waits = waiting(row)
+    return {
+        "class": term.id,
+        "trainee_id": person.college_id,
+        "module": row.module,
+        "attempt": str(row.attempt),
+        "item": row.part,
+        "variant": digest,
+        "answer": row.raw,
+        "unit": row.unit,
+        "expected": expected,
+        "expected_low": low,
+        "expected_high": high,
+        "mark": "" if waits else hundredths(row.hundredths),
+        "max": hundredths(row.most),
+        "path": "" if waits else path(row),
+        "verdict": row.verdict,
+        "slip": row.slip,
+        "first_attempt": "yes" if row.attempt == 1 else "no",
+    }
+
+
+def path(row):
+    """How the marks of an answer were earned."""
+    return _PATHS.get(row.verdict) or ("partial" if row.hundredths else "none")
+
+
+def waiting(row):
+    """Whether an instructor has still to read this answer."""
+    return row.verdict == AWAITING or row.hundredths is None
+
+
+def _objective(term, person, objective, rows):
+    waits = any(waiting(row) for row in rows)
+    most = sum(row.most for row in rows)
+    marks = None if waits else sum(row.hundredths for row in rows)
+    if waits:
+        met = "waits"
+    elif len(rows) < FEWEST_ITEMS:
+        met = "too few items"
+    else:
+        met = "yes" if marks * 100 >= MET_SHARE * most else "no"
+    return {
+        "class": term.id,
+        "trainee_id": person.college_id,
+        "objective": objective["code"],
+        "uuid": objective["uuid"],
+        "marks": "" if waits else hundredths(marks),
+        "max": hundredths(most),
+        "share": "" if waits else _share(marks, most, MET_SHARE),
+        "threshold": hundredths(MET_SHARE),
+        "met": met,
+        "items": str(len(rows)),
+    }
+
+
+def _share(part, whole, limit):
+    """Four decimals, half rounded up, but cut off where rounding would reach a limit that was missed."""
+    shown = (part * 100000 // whole + 5) // 10
+    if part * 100 < limit * whole and shown >= limit * 100:
+        shown = part * 10000 // whole
+    return f"{shown // 10000}.{shown % 10000:04d}".rstrip("0").rstrip(".")
+
+
+def _variants(record):
+    """Digest of a trainee's own numbers by exercise."""
+    return {
+        key: hashlib.sha256(json.dumps(entry, sort_keys=True).encode()).hexdigest()[:8]
+        for key, entry in json.loads(record).get("exercises", {}).items()
+    }
+
+
+def _expected(text):
+    """(low, high, other text) of what was right."""
+    low, dots, high = text.partition("..")
+    try:
+        if dots:
+            float(low), float(high)
+            return low, high, ""
+    except ValueError:
+        pass
+    return "", "", text
+
+
+def _value(value, marks):
+    return hundredths(value) if marks and isinstance(value, int) else _text(value)
+
+
+def _text(value):
+    return "" if value is None else str(value)

@@ -1,0 +1,304 @@
+"""Plug testing: what moves a reading, and a batch from a tester that may itself be at fault."""
+
+from functools import cache
+from types import MappingProxyType
+
+import numpy as np
+
+from grader import tables
+from grader.exercise.kinds import Choices
+from grader.exercise.model import Absolute, Choice, Exercise, Number, Pick, Slip, Steps
+from grader.exercise.sorting import EITHER, KEEP, REJECT, Batch
+from grader.modules.plug_testing.firing import KPA_PER_PSI, MM_PER_INCH, POINTS, both, percent_low
+from grader.reference.spark import breakdown, coil, tester
+from grader.reference.timing import induction
+
+COLUMNS = ("batch", "step", "what", "plug", "reading_psig")
+TURNS = (0.0, 12.0, 24.0)  # plugs tested before each reading of the new plug
+READ_TO_PSI = 2.0  # what a gauge can be read and trusted to
+ZERO_TRUSTED_PSI, STEADY_SHARE = 4.0, 0.06  # beyond these the tester, not the plug, is looked at
+_SAID = MappingProxyType({
+    "sound": "the tester is sound.",
+    "drift": "it weakens in the run; take the new plug's reading at each plug's turn.",
+    "zero": "the gauge is off zero; take that off every reading.",
+    "weak": "it is weaker than yesterday but steady; judge by today's new plug.",
+})  # fmt: skip
+
+_BASE = MappingProxyType({"kv": 18.0, "gap_in": 0.035, "factor": 1.1, "air_c": 20.0, "shunt": 1.0, "altitude_m": 0.0})
+CAUSES = MappingProxyType({  # wording, what it changes, and whether the plug itself is changed
+    "wide": ("The plug's gap has grown by 0.010 in (0.25 mm).", {"gap_in": 0.045}, True),
+    "round": ("The plug's electrode edges have been worn round.", {"factor": breakdown.demand_factor(rounding=0.5)}, True),
+    "soot": ("Damp soot lies on the plug's insulator nose.", {"shunt": coil.shunt_factor(1.0)}, True),
+    "sharp": ("The plug's electrodes have been filed flat and sharp.", {"factor": breakdown.demand_factor()}, True),
+    "weak": ("The tester's coil has become hot and gives less voltage.", {"kv": 15.0}, False),
+    "cold": ("The shop and its compressed air have cooled from 20 to 5 °C (68 to 41 °F).", {"air_c": 5.0}, False),
+    "hill": ("The tester has been moved to a shop 1500 m (4900 ft) higher.", {"altitude_m": 1500.0}, False),
+})  # fmt: skip
+
+
+def reading_psig(kv, gap_in, factor, air_c, shunt, altitude_m):
+    """Gauge reading of a plug on a tester, everything that matters counted in."""
+    reach = breakdown.reach_cm(kv * shunt / factor)
+    barometer = induction.standard_pressure_kpa(altitude_m) / KPA_PER_PSI
+    return tester.gauge_psig(tester.firing_pressure_psia(reach, gap_in * MM_PER_INCH, air_c), barometer)
+
+
+def changes(sign, in_plug):
+    """Keys of the causes that move the reading that way; in_plug tells where the cause lies, None anywhere."""
+    usual = reading_psig(**_BASE)
+    return tuple(
+        key
+        for key, (_, change, of_plug) in CAUSES.items()
+        if in_plug in (None, of_plug) and sign * (reading_psig(**{**_BASE, **change}) - usual) > 0
+    )
+
+
+_ASKED = MappingProxyType({
+    "lower-plug": ("lower", " and that lies in the plug itself", -1, True),
+    "lower-outside": ("lower", " and that does not lie in the plug", -1, False),
+    "lower": ("lower", ", whether it lies in the plug or not", -1, None),
+    "higher-plug": ("higher", " and that lies in the plug itself", 1, True),
+    "higher-outside": ("higher", " and that does not lie in the plug", 1, False),
+    "higher": ("higher", ", whether it lies in the plug or not", 1, None),
+})  # fmt: skip
+
+CHANGES = Exercise(
+    key="m04.changes",
+    version=1,
+    marking=1,
+    title="What moved the reading?",
+    text=(
+        "A used plug is tested twice, and the second gauge reading is {way} than the first. Each line below names one "
+        "change between the two tests, all else equal. Tick every change that makes the reading {way}{where}."
+    ),
+    draw={"case": Pick(tuple(_ASKED))},
+    show=lambda v: {"way": _ASKED[v.case][0], "where": _ASKED[v.case][1]},
+    parts=(
+        Choices(
+            key="which", prompt="Changes that fit", marks=2, objectives=("P4", "P6"),
+            options=MappingProxyType({key: words for key, (words, _, _) in CAUSES.items()}),
+            answer=lambda v: changes(*_ASKED[v.case][2:]),
+            slips=(
+                Slip("other-way",
+                     "You ticked the changes that move the reading the other way. Thin or warm gas and narrow, sharp gaps "
+                     "let the spark live to a higher reading.",
+                     lambda v: changes(-_ASKED[v.case][2], _ASKED[v.case][3])),
+                Slip("wrong-place",
+                     "You ticked the right direction but the wrong place: ask of each line whether the plug itself changed.",
+                     lambda v: None if _ASKED[v.case][3] is None else changes(_ASKED[v.case][2], not _ASKED[v.case][3])),
+            ),
+        ),
+    ),
+    route=lambda v: (
+        f"Wanted: every change that makes the reading {_ASKED[v.case][0]}{_ASKED[v.case][1]}.",
+        "These fit: " + " ".join(CAUSES[key][0] for key in changes(*_ASKED[v.case][2:])),
+    ),
+)  # fmt: skip
+
+
+def _used_on_bad_gauge(parameters):
+    true = (parameters["new_psig"] - parameters["zero_psi"]) * parameters["share"] / 100
+    return {"used_psig": round(true + parameters["zero_psi"])}
+
+
+ZERO = Exercise(
+    key="m04.gauge_zero",
+    version=1,
+    marking=1,
+    title="A gauge that does not come back to zero",
+    text=(
+        "With the chamber open to the air the tester's gauge stands at {zero} instead of zero. With it a new plug reads "
+        "{new} and a used one {used}. By how many per cent does the used plug really fire below the new one, on a true "
+        "gauge?"
+    ),
+    draw={"zero_psi": Steps(6, 15), "new_psig": Steps(92, 126), "share": Steps(56, 84)},
+    fill=_used_on_bad_gauge,
+    show=lambda v: {"zero": both(v.zero_psi), "new": both(v.new_psig), "used": both(v.used_psig)},
+    parts=(
+        Number(
+            key="drop", prompt="Below the new plug, truly", unit="%", marks=2, step=0.1,
+            answer=lambda v: percent_low(v.new_psig - v.zero_psi, v.used_psig - v.zero_psi),
+            within=POINTS, possible=(0.0, 100.0), objectives=("P5", "P2"),
+            slips=(
+                Slip("left-in",
+                     "You used the readings as they stand. The gauge adds the same amount to both: take it off both first.",
+                     lambda v: percent_low(v.new_psig, v.used_psig)),
+                Slip("added",
+                     "You added the gauge's error. It already stands in the readings: take it off.",
+                     lambda v: percent_low(v.new_psig + v.zero_psi, v.used_psig + v.zero_psi)),
+                Slip("one-only",
+                     "You corrected the used plug only. The same gauge read the new plug too.",
+                     lambda v: percent_low(v.new_psig, v.used_psig - v.zero_psi)),
+            ),
+        ),
+    ),
+    route=lambda v: (
+        f"True readings: {v.new_psig} − {v.zero_psi} = {v.new_psig - v.zero_psi} and {v.used_psig} − {v.zero_psi} "
+        f"= {v.used_psig - v.zero_psi} psi.",
+        f"Below: {v.new_psig - v.used_psig} ÷ {v.new_psig - v.zero_psi} = "
+        f"{percent_low(v.new_psig - v.zero_psi, v.used_psig - v.zero_psi):.1f} per cent.",
+    ),
+)  # fmt: skip
+
+
+def _batches():
+    """The readings of datasets/plug_batches.csv by batch."""
+    found = {}
+    for row in tables.rows("plug_batches.csv", COLUMNS):
+        batch = found.setdefault(row["batch"], {"plug": [], "reference": []})
+        if row["what"] in ("plug", "reference"):
+            batch[row["what"]].append(int(row["reading_psig"]))
+        else:
+            batch[row["what"]] = int(row["reading_psig"])
+    return MappingProxyType(found)
+
+
+BATCHES = _batches()
+
+
+def _own_readings(parameters):
+    """The batch as a tester of somewhat more or less voltage would have read it."""
+    batch, share = BATCHES[parameters["batch"]], parameters["percent"] / 100
+    zero = batch["open"]
+
+    def read(psig):
+        return round(tester.gauge_psig(tester.absolute_psia(psig - zero) * share)) + zero
+
+    return {
+        "zero_psi": zero,
+        "log_psig": read(batch["log"]),
+        "references": [read(psig) for psig in batch["reference"]],
+        "readings": [read(psig) for psig in batch["plug"]],
+    }
+
+
+def _true_references(v):
+    """What the new plug would have read, on a true gauge, at the turn of each plug."""
+    return _interpolated(tuple(v.references), v.zero_psi, len(v.readings))
+
+
+@cache
+def _interpolated(references, zero_psi, plugs):
+    turns = [k + 0.5 for k in range(plugs)]
+    return np.interp(turns, TURNS, [psig - zero_psi for psig in references])
+
+
+def pattern(v):
+    """What a batch says about its tester before any plug is judged."""
+    first, last = v.references[0], v.references[-1]
+    if v.zero_psi >= ZERO_TRUSTED_PSI:
+        return "zero"
+    if tester.pressure_drop(first, min(last, first)) > STEADY_SHARE:
+        return "drift"
+    return "weak" if tester.pressure_drop(v.log_psig, min(first, v.log_psig)) > STEADY_SHARE else "sound"
+
+
+def odd_place(v):
+    """Place, from 0, of the reading that does not belong: Grubbs's test on used over new."""
+    return _odd(tuple(v.readings), tuple(v.references), v.zero_psi)
+
+
+@cache
+def _odd(readings, references, zero_psi):
+    shares = (np.array(readings) - zero_psi) / _interpolated(references, zero_psi, len(readings))
+    place, distance, critical = tester.outlier(shares)
+    return place if distance > critical else None
+
+
+def decisions(v):
+    """Keep, reject or either way for each plug, against the new plug at its turn."""
+    limits = (tester.KEEP_SHARE * _true_references(v) + v.zero_psi).tolist()
+    odd = odd_place(v)
+    return tuple(
+        EITHER if place == odd or abs(psig - limit) <= READ_TO_PSI else KEEP if psig > limit else REJECT
+        for place, (psig, limit) in enumerate(zip(v.readings, limits, strict=True))
+    )
+
+
+def _judged_by(v, new_psig):
+    """Each plug against one figure for the new plug, readings as they stand; None if that spoils nothing."""
+    led = tuple(KEEP if psig >= tester.KEEP_SHARE * new_psig else REJECT for psig in v.readings)
+    spoilt = any(right not in (EITHER, own) for right, own in zip(decisions(v), led, strict=True))
+    return led if spoilt else None
+
+
+def _labels(v):
+    return tuple(f"P{number:02} {psig} psi" for number, psig in enumerate(v.readings, start=1))
+
+
+BATCH = Exercise(
+    key="m04.batch",
+    version=1,
+    marking=1,
+    title="Twenty-four plugs from one tester",
+    text=(
+        "Twenty-four used plugs of one type were cleaned, filed and gapped. They were tested on the gauge in the order of "
+        "their numbers; each figure is the mean of five tries and is sure to 2 psi (14 kPa). A new plug, same gap, "
+        "read {first} before P01, {middle} after P12 and {last} after P24. Yesterday's log has {log} for the same "
+        "new plug. With the chamber open the gauge stands at {zero}. The readings: {list}. "
+        "Look at the tester first, then at the plugs. A plug at the limit, give or take 2 psi, is tested again."
+    ),
+    draw={"batch": Pick(tuple(BATCHES)), "percent": Steps(94, 108)},
+    fill=_own_readings,
+    show=lambda v: {
+        "first": both(v.references[0]), "middle": both(v.references[1]), "last": both(v.references[2]),
+        "log": both(v.log_psig), "zero": both(v.zero_psi), "list": ", ".join(_labels(v)),
+    },
+    parts=(
+        Choice(
+            key="pattern", prompt="What the new plug and the gauge say about the tester", marks=1, objectives=("P5",),
+            options=MappingProxyType({
+                "sound": "The tester is steady and gives what it gave yesterday.",
+                "drift": "The tester loses voltage during the run.",
+                "zero": "The gauge does not come back to zero; the tester itself is steady.",
+                "weak": "The tester is steady today but weaker than yesterday.",
+            }),
+            answer=pattern,
+            slips=(
+                Slip("steady-or-not",
+                     "Compare the three readings of the new plug with each other first, and only then with yesterday's.",
+                     lambda v: {"drift": "weak", "weak": "drift"}.get(pattern(v))),
+                Slip("zero-overlooked",
+                     "Look at the gauge with the chamber open. A needle off zero shifts every reading alike.",
+                     lambda v: {"zero": "sound"}.get(pattern(v))),
+            ),
+        ),
+        Number(
+            key="odd", prompt="Number of the plug whose reading cannot be believed", unit="", marks=1, step=0.5,
+            answer=lambda v: float(odd_place(v) + 1), within=Absolute(0.4, "a plug has a whole number"),
+            possible=(1.0, 24.0), objectives=("P5",),
+            slips=(
+                Slip("lowest",
+                     "A low reading is an ordinary bad plug. Which plug fires far higher than even a new one can?",
+                     lambda v: float(int(np.argmin((np.array(v.readings) - v.zero_psi) / _true_references(v))) + 1)),
+            ),
+        ),
+        Batch(
+            key="sort", prompt="Sort the plugs", marks=3, items=_labels, answer=decisions, objectives=("P3", "P5"),
+            slips=(
+                Slip("first-only",
+                     "You judged every plug by the new plug's first reading. The tester weakened: take the new plug's "
+                     "reading near each plug's turn.",
+                     lambda v: _judged_by(v, v.references[0]) if pattern(v) == "drift" else None),
+                Slip("zero-left-in",
+                     "You left the gauge's error in. Take it off the plug and off the new plug before comparing.",
+                     lambda v: _judged_by(v, v.references[0]) if pattern(v) == "zero" else None),
+                Slip("yesterday",
+                     "You judged today's plugs by yesterday's figure. The tester is weaker today, so good plugs went "
+                     "into the bin. Take today's new plug.",
+                     lambda v: _judged_by(v, v.log_psig) if pattern(v) == "weak" else None),
+            ),
+        ),
+    ),
+    route=lambda v: (
+        f"Gauge open: {v.zero_psi} psi. New plug today {v.references[0]}, {v.references[1]}, {v.references[2]} psi; "
+        f"yesterday {v.log_psig}. So: {_SAID[pattern(v)]}",
+        f"P{odd_place(v) + 1:02} reads {v.readings[odd_place(v)]} psi, far above a new plug: gap shut, or misread. "
+        "Check its gap and test it again.",
+        f"Limit at P01: 0.70 × {_true_references(v)[0]:.0f} + {v.zero_psi} = "
+        f"{tester.KEEP_SHARE * _true_references(v)[0] + v.zero_psi:.0f} psi on this gauge; "
+        f"at P24: {tester.KEEP_SHARE * _true_references(v)[-1] + v.zero_psi:.0f} psi.",
+        f"Kept {decisions(v).count(KEEP)}, rejected {decisions(v).count(REJECT)}, to test again "
+        f"{decisions(v).count(EITHER)}.",
+    ),
+)  # fmt: skip

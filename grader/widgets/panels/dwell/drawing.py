@@ -1,0 +1,76 @@
+"""What the pictures on points and dwell share: axes, words, the lesson's own cams."""
+
+from types import MappingProxyType
+
+import numpy as np
+from ipywidgets import FloatSlider, IntSlider, RadioButtons
+
+from grader.modules.dwell.coil import LESSON_DWELL
+from grader.reference.spark import points
+from grader.widgets import style
+
+THOU_MM = 0.0254
+# Gap that goes with the lesson's dwell, in thousandths of an inch. No vehicle of an exercise has such a cam,
+# so that a panel shows how things hang together and answers nothing by itself.
+LESSON_GAP = MappingProxyType({4: 18.0, 6: 24.0, 8: 18.0})
+LESSON_LIFT = MappingProxyType({n: points.full_lift(LESSON_GAP[n], LESSON_DWELL[n], n) for n in LESSON_GAP})
+
+
+def words(size=13, **more):
+    """Font settings; size in pixels of the page."""
+    return {"family": style.FONT["family"], "size": size * 72 / style.DOTS_PER_INCH, **more}
+
+
+def axes(figure, place, across, up, *, xticks, yticks, xlim=None, ylim=None, finer=None):
+    """Plain axes with a grid; `finer` is the spacing of the fine lines across."""
+    made = figure.add_axes(place)
+    made.set_xlim(*(xlim or (xticks[0], xticks[-1])))
+    made.set_ylim(*(ylim or (yticks[0], yticks[-1])))
+    made.set_xlabel(across, **words())
+    made.set_ylabel(up, **words())
+    made.set_xticks(xticks)
+    made.set_yticks(yticks)
+    for label in (*made.get_xticklabels(), *made.get_yticklabels()):
+        label.set(**words(12))
+    made.grid(color="#cfcfcf", linewidth=0.7)
+    if finer:
+        made.set_xticks(np.arange(xticks[0], xticks[-1] + finer / 2, finer), minor=True)
+        made.grid(which="minor", color="#ececec", linewidth=0.6)
+    for side in ("top", "right"):
+        made.spines[side].set_visible(False)
+    return made
+
+
+def bare(figure, place, xlim, ylim):
+    """Axes for a drawing: equal scales, no frame."""
+    made = figure.add_axes(place)
+    made.set_xlim(*xlim)
+    made.set_ylim(*ylim)
+    made.set_aspect("equal")
+    made.set_axis_off()
+    return made
+
+
+def slider(value, least, most, step, description, form=".1f"):
+    """A slider as wide as the page with its name in front."""
+    if isinstance(step, int):
+        made = IntSlider(value, min=least, max=most, step=step, description=description)
+    else:
+        made = FloatSlider(value, min=least, max=most, step=step, readout_format=form, description=description)
+    return _named(made)
+
+
+def pick(options, value, description):
+    """A choice of a few values."""
+    return _named(RadioButtons(options=options, value=value, description=description))
+
+
+def _named(control):
+    control.style.description_width = "14rem"
+    control.layout = style.wide()
+    return control
+
+
+def thou(gap):
+    """A gap in both systems."""
+    return f"{gap / 1000:.4f} in ({gap * THOU_MM:.2f} mm)"

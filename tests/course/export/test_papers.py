@@ -1,0 +1,204 @@
+"""Papers for people: evidence that claims no more than it may, a fair sample, a report with true figures."""
+
+import base64
+import csv
+import io
+import re
+import zipfile
+from html.parser import HTMLParser
+
+import pytest
+
+from grader import catalogue
+from grader.course import standing
+from grader.course.export import package
+from grader.course.export.papers import evidence, moderation, report
+from grader.course.records import database, ledger
+from grader.errors import BadFile, Refused, Unknown
+
+
+class Page(HTMLParser):
+    """Tags of a page with their attributes, and its words."""
+
+    def __init__(self, content):
+        super().__init__()
+        self.tags, self.words = [], []
+        self.feed(content.decode("utf-8"))
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+
+    def handle_data(self, data):
+        self.words.append(data)
+
+    @property
+    def text(self):
+        return " ".join(" ".join(self.words).split())
+
+    def all(self, tag):
+        return [attrs for name, attrs in self.tags if name == tag]
+
+
+def well_made(content):
+    """What WCAG 2.2 asks of a page of tables (1.1.1, 1.3.1, 2.4.2, 3.1.1), and that it is complete in itself."""
+    found = Page(content)
+    assert found.all("html") == [{"lang": "en"}] and len(found.all("title")) == len(found.all("h1")) == 1
+    assert len(found.all("caption")) == len(found.all("table")) > 0
+    assert {attrs.get("scope") for attrs in found.all("th")} == {"col", "row"}
+    assert all(len(attrs["alt"]) > 20 for attrs in found.all("img"))
+    assert all(attrs["src"].startswith("data:") for attrs in found.all("img"))
+    assert (
+        not found.all("script") and not found.all("link") and b"http" not in re.sub(rb'src="data:[^"]*"', b"", content)
+    )
+    return found
+
+
+class TestEvidence:
+    def test_each_standard_keeps_the_three_kinds_apart(self, demo_term):
+        path = evidence.write(demo_term, trainee="Q0101")[0]
+        found = well_made(path.read_bytes())
+        standards = sorted({s for row in catalogue.objectives().values() for s in row["unit_standards"].split(";")})
+        for standard in standards:
+            assert f"{standard}: Calculated" in found.text
+            assert f"{standard}: Simulated. None recorded." in found.text
+            assert f"{standard}: Witnessed. None recorded." in found.text
+
+    def test_it_never_says_that_a_standard_is_met(self, demo_term):
+        """The word "met" stands in the caution alone, which denies it."""
+        for path in evidence.write(demo_term):
+            text = Page(path.read_bytes()).text
+            assert evidence.CAUTION in text
+            rest = text.replace(evidence.CAUTION, "")
+            assert not re.search(r"\b(met|meets|achieved|competent|qualified|certified)\b", rest, re.I)
+
+    def test_levels_are_those_of_the_objectives_table(self, demo_term):
+        rows = list(csv.DictReader(io.StringIO(package.write([demo_term], "objectives").path.read_text("utf-8"))))
+        for path in evidence.write(demo_term):
+            text = Page(path.read_bytes()).text
+            for row in rows:
+                if row["trainee_id"].lower() == path.stem and row["objective"] in ("T1", "T2"):
+                    words = catalogue.objectives()[row["objective"]]["text"]
+                    said = "shown" if row["met"] == "yes" else "not yet shown"
+                    assert re.search(
+                        rf"{row['objective']} {re.escape(words)} {said}[^%]*? {row['marks']} of {row['max']} ", text
+                    )
+
+    def test_a_map_of_ones_own(self, demo_term, tmp_path):
+        (tmp_path / "map.csv").write_text("code,unit_standards\nT1,WS 7;WS 8\n", encoding="utf-8")
+        text = Page(evidence.write(demo_term, trainee="q0101", own_map=tmp_path / "map.csv")[0].read_bytes()).text
+        assert "WS 7: Calculated" in text and "WS 8" in text and "NZQA" not in text
+
+    @pytest.mark.parametrize(
+        "text", ["objective,standard\nT1,A\n", "code,unit_standards\nT99,A\n", "code,unit_standards\nT1\n"]
+    )
+    def test_maps_that_are_none(self, demo_term, tmp_path, text):
+        (tmp_path / "map.csv").write_text(text)
+        with pytest.raises(BadFile, match="The map"):
+            evidence.write(demo_term, own_map=tmp_path / "map.csv")
+
+    def test_nobody_of_that_id(self, demo_term):
+        with pytest.raises(Unknown):
+            evidence.write(demo_term, trainee="Q9999")
+
+    def test_text_of_people_is_no_markup(self, classes):
+        from grader.course.records import schema
+
+        with database.transaction(classes[0]) as connection:
+            connection.execute(schema.trainee.update().values(last_name="<script>alert(1)</script>"))
+        content = evidence.write(classes[0], trainee="0042")[0].read_bytes()
+        assert b"<script" not in content and b"&lt;script&gt;" in content
+
+
+class TestModeration:
+    def test_the_sample_holds_both_ends_and_both_sides_of_the_pass_mark(self, demo_term):
+        with database.transaction(demo_term) as connection:
+            found = standing.standings(demo_term, connection, ["m01_timing"])
+        marks = sorted((f.mark.mark for f in found if f.mark), reverse=True)
+        chosen = moderation.choose(demo_term, found, 6)
+        assert len({f.person.id for f, _ in chosen}) == 6
+        why = {reason: f.mark.mark for f, reason in chosen}
+        assert why["best mark"] == marks[0] and why["lowest mark"] == marks[-1]
+        limit = 1700 * 60 / 100
+        assert why["just passed"] == min(m for m in marks if m >= limit)
+        assert why["just missed the pass mark"] == max(m for m in marks if m < limit)
+        assert moderation.choose(demo_term, found, 99) and len(moderation.choose(demo_term, found, 99)) == 22
+
+    def test_the_pack_holds_marks_reasons_changes_and_the_sheet_itself(self, demo_term):
+        with database.transaction(demo_term) as connection:
+            ledger.append(
+                connection,
+                [
+                    ledger.Entry(
+                        "override",
+                        trainee="q0101",
+                        module="m01_timing",
+                        attempt=1,
+                        old=1100,
+                        new=1200,
+                        reason="Read the tape again",
+                    )
+                ],
+            )
+        path, names = moderation.write(demo_term, "m01_timing", sample=22)
+        with zipfile.ZipFile(path) as archive:
+            assert set(archive.namelist()) == {
+                "index.html",
+                *(f"sheets/{n}.{e}" for n in names for e in ("html", "json")),
+            }
+            index, sheet = well_made(archive.read("index.html")), well_made(archive.read("sheets/q0101.html"))
+            assert b'"q0101"' in archive.read("sheets/q0101.json")
+        assert "best mark" in index.text and "Read the tape again" in sheet.text and "11 12" in sheet.text
+
+    def test_without_names(self, demo_term):
+        path, _ = moderation.write(demo_term, "m01_timing", pseudonymous=True)
+        with zipfile.ZipFile(path) as archive:
+            said = b"".join(archive.read(name) for name in archive.namelist()) + " ".join(archive.namelist()).encode()
+        assert not re.search(rb"q01\d\d|Q01\d\d|Abreu|Weatherall|Null", said)
+
+    def test_refusals(self, demo_term, assigned_term):
+        with pytest.raises(Refused, match="is none"):
+            moderation.write(demo_term, "m01_timing", sample=0)
+        with pytest.raises(Refused, match="is marked"):
+            moderation.write(assigned_term, "m01_timing")
+
+
+class TestReport:
+    def test_figures_are_true(self, demo_term, classes):
+        found = well_made(report.write([demo_term, *classes]).read_bytes())
+        assert "quayside-2026-spring, m01_timing 0 1 1 0 22 0" in found.text
+        assert "spring-a, m01_timing 0 2 0 0 3 0 3 3" in found.text
+        pictures = found.all("img")
+        assert pictures[0]["alt"] == "Trainees by state: 6 not handed in, 1 handed in, 28 marked."
+        drawn = base64.b64decode(pictures[0]["src"].partition(",")[2]).decode()
+        assert drawn.startswith("<?xml") and "<svg" in drawn and len(pictures) == 2
+
+    def test_changes_after_the_due_time_only(self, classes):
+        """The issue was due on 31 March 2026; what happened before is no finding."""
+        entry = {"trainee": "0042", "module": "m01_timing", "attempt": 1, "old": 1000, "new": 1100}
+        with database.transaction(classes[0]) as connection:
+            ledger.append(connection, [ledger.Entry("override", reason="Checked by hand", **entry)])
+        rows = report.late_changes(classes)
+        assert [(row[0], row[3], row[4], row[6], row[7], row[9]) for row in rows] == [
+            ("spring-a", "override", "0042", "10", "11", "Checked by hand")
+        ]
+        assert "Checked by hand" in Page(report.write(classes).read_bytes()).text
+
+    def test_without_names_or_small_cells(self, classes):
+        content = report.write(classes, pseudonymous=True).read_bytes()
+        text = well_made(content).text
+        assert "fewer than 5" in text and "0042" not in text and "marked 3" not in text
+
+    def test_two_runs_give_the_same_page(self, classes, tmp_path):
+        one, two = report.write(classes, tmp_path / "1.html"), report.write(classes, tmp_path / "2.html")
+        assert one.read_bytes() == two.read_bytes()
+
+    def test_questions_to_look_at(self, demo_term):
+        """Every reason given follows from the figure beside it."""
+        from grader.course.export.tables import figures
+
+        found = report.questions(figures.pools([demo_term]))
+        assert found
+        for _, n, facility, separates, _, why in found:
+            assert int(n) == 22
+            assert ("very few" in why) == (float(facility) < report.HARD)
+            assert ("look at the key" in why) == (float(separates) < 0)

@@ -1,0 +1,168 @@
+"""Module 4 keeps its promises."""
+
+from types import SimpleNamespace
+
+import pytest
+
+from grader import catalogue, tables
+from grader.exercise.kinds import Written
+from grader.exercise.sorting import EITHER, KEEP, REJECT
+from grader.exercise.truth import Truth
+from grader.modules.m04_plug_testing import BATCH, FIRST_TEST, REPEAT, SERVICE
+from grader.modules.plug_testing import causes, firing
+from grader.reference.spark import breakdown, tester
+from tests.modules import proofs
+
+
+@pytest.fixture(scope="module")
+def m04():
+    return catalogue.module("m04_plug_testing")
+
+
+@pytest.fixture(scope="module")
+def drawn(m04):
+    return proofs.draws(m04, 120)
+
+
+def own(numbers, exercise):
+    return SimpleNamespace(**numbers[exercise.key])
+
+
+def batch(name, percent=100):
+    """A run as a trainee gets it."""
+    return SimpleNamespace(**causes._own_readings({"batch": name, "percent": percent}))
+
+
+def test_every_exercise_proves_itself(m04):
+    found = proofs.everything(m04, 240)
+    assert found.copied_sheet < 0.25 * m04.marks
+
+
+def test_every_slip_is_met(m04):
+    """A slip that no trainee's numbers can show would be an idle threat."""
+    found = proofs.everything(m04, 60)
+    for _, part, path in m04.parts():
+        assert set(found.parts[path].slips) == {slip.key for slip in part.slips}, path
+
+
+def test_honest_readings_are_right(m04):
+    proofs.honest_readings_are_right(m04, readings=1000)
+
+
+def test_numbers_and_answers_are_as_recorded(m04):
+    proofs.numbers_and_answers_are_as_recorded(m04)
+
+
+def test_size_kinds_and_objectives(m04):
+    parts = [part for _, part, _ in m04.parts()]
+    assert 10 <= len(m04.exercises) <= 14 and 15 <= m04.marks <= 30
+    assert len({type(part) for part in parts}) >= 5
+    assert sum(isinstance(part, Written) for part in parts) == 1
+    mine = {code for code, row in catalogue.objectives().items() if row["module"] == m04.key}
+    assert mine == {f"P{n}" for n in range(1, 8)} == {code for part in parts for code in part.objectives}
+
+
+def test_the_wording_holds_the_numbers_and_both_systems(m04, drawn):
+    for numbers in drawn[:40]:
+        truth = Truth(m04, numbers)
+        for exercise in m04.exercises:
+            said = exercise.wording(truth.given(exercise.key))
+            assert "{" not in said and "psia" not in said and "None" not in said
+            assert "kPa" in said or "psi" not in said, exercise.key
+            assert all(line and "{" not in line for line in exercise.route(truth.given(exercise.key)))
+
+
+def test_regapped_plug_reads_what_the_rule_of_the_lesson_says(drawn):
+    """Derived: gap times absolute pressure stays, whatever law gives the voltage."""
+    for numbers in drawn:
+        v = own(numbers, firing.REGAP)
+        assert firing._regapped(v) == pytest.approx((v.psig + 14.695949) * v.gap_in / v.set_in - 14.695949, rel=1e-9)
+
+
+def test_equal_density_asks_equal_voltage(drawn):
+    """The hot pressure of the answer and the cold one of the tester break the same gap at one voltage."""
+    for numbers in drawn[:30]:
+        v = own(numbers, firing.HARSHER)
+        psig = firing._regapped(v)
+        bar = 0.0689475729
+        cold = breakdown.required_voltage_kv(0.9, tester.absolute_psia(psig) * bar, 293.15)
+        hot = breakdown.required_voltage_kv(0.9, firing._same_density(psig, v.gas_c) * bar, v.gas_c + 273.15)
+        assert hot == pytest.approx(cold, rel=1e-6)
+
+
+def test_causes_move_the_reading_as_the_trade_knows():
+    """Practice: wide gap, round edges, soot and a weak tester lower the reading; sharp edges and height raise it."""
+    assert set(causes.changes(-1, None)) == {"wide", "round", "soot", "weak", "cold"}
+    assert set(causes.changes(1, None)) == {"sharp", "hill"}
+    assert set(causes.changes(-1, False)) == {"weak", "cold"} and causes.changes(1, True) == ("sharp",)
+
+
+def test_decision_is_that_of_the_full_reckoning(drawn):
+    """The rounded range in the task leads where the unrounded interval leads, unless it ends on the limit itself."""
+    found = set()
+    for numbers in drawn:
+        v = own(numbers, REPEAT)
+        verdict = tester.keep_verdict(v.new, v.used)
+        if min(abs(verdict.low - 0.7), abs(verdict.high - 0.7)) > 0.001:
+            assert REPEAT.parts[1].answer(v, 100 * verdict.ratio) == verdict.decision
+        found.add(verdict.decision)
+    assert found == {"keep", "reject", "undecided"}
+
+
+def test_cannot_tell_yet_is_an_answer_and_is_met(drawn):
+    cases = {own(numbers, FIRST_TEST).case for numbers in drawn}
+    assert cases == {"keep", "reject", "as-it-came", "no-reference", "other-gap"}
+
+
+def test_oil_blasted_before_it_is_washed_off_earns_nothing():
+    order = SERVICE.parts[0]
+    right = order.answer(SimpleNamespace(case="oily"))
+    spoilt = ("goggles", "blast", *(key for key in right if key not in ("goggles", "blast")))
+    assert order.share(right, right) == 1 and order.share(right, spoilt) == 0
+    assert order.violated(right, spoilt).key == "oil-blasted"
+    dry = order.answer(SimpleNamespace(case="sooty"))
+    assert "degrease" not in dry and order.share(dry, right) < 1, "a step that the plug does not need costs marks"
+
+
+@pytest.mark.parametrize("name", list(causes.BATCHES))
+def test_the_fault_of_each_run_can_be_found(name):
+    v = batch(name)
+    assert causes.pattern(v) == name.partition("-")[0]
+    assert len(v.readings) == 24 and len(v.references) == 3
+    odd = causes.odd_place(v)
+    assert v.readings[odd] == max(v.readings) > 1.2 * max(v.references)
+    said = causes.decisions(v)
+    assert said[odd] == EITHER and said.count(REJECT) >= 4 and said.count(KEEP) >= 12 and said.count(EITHER) <= 5
+
+
+@pytest.mark.parametrize("name", [name for name in causes.BATCHES if name.startswith(("weak", "drift"))])
+def test_a_tired_tester_scraps_good_plugs(name):
+    """Practice: judged by yesterday's or the first reading of the new plug, sound plugs go into the bin."""
+    v = batch(name)
+    wrong = causes._judged_by(v, v.log_psig)
+    scrapped = [own for own, right in zip(wrong, causes.decisions(v), strict=True) if (own, right) == (REJECT, KEEP)]
+    assert len(scrapped) >= 2
+    assert BATCH.parts[2].share(causes.decisions(v), wrong) < 1
+
+
+@pytest.mark.parametrize("percent", [94, 108])
+def test_another_tester_voltage_tells_the_same_story(percent):
+    for name in causes.BATCHES:
+        usual, other = batch(name), batch(name, percent)
+        assert causes.pattern(other) == causes.pattern(usual) and causes.odd_place(other) == causes.odd_place(usual)
+        opposite = zip(causes.decisions(usual), causes.decisions(other), strict=True)
+        assert {KEEP, REJECT} not in [set(pair) for pair in opposite]
+
+
+def test_batch_table_is_as_its_entry_says():
+    rows = tables.rows("plug_batches.csv", causes.COLUMNS)
+    assert {row["what"] for row in rows} == {"log", "open", "reference", "plug"}
+    assert all(0 <= int(row["reading_psig"]) <= 170 for row in rows)
+    for name in causes.BATCHES:
+        mine = [row for row in rows if row["batch"] == name]
+        assert [int(row["step"]) for row in mine] == list(range(29))
+        assert [int(row["plug"]) for row in mine if row["what"] == "plug"] == list(range(1, 25))
+        assert {row["plug"] for row in mine if row["what"] != "plug"} == {""}
+        assert [i for i, row in enumerate(mine) if row["what"] == "reference"] == [2, 15, 28], (
+            "before 1, after 12 and 24"
+        )
