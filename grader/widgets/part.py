@@ -2,23 +2,24 @@
 
 from functools import wraps
 from html import escape
+from types import SimpleNamespace
 from urllib.parse import quote
 
-from ipywidgets import HTML, Button, Dropdown, HBox, RadioButtons, Text, VBox
+from ipywidgets import HTML, Button, HBox, VBox
 
 from grader.errors import CannotWrite, Refused, TimingMarkError, Unreadable
-from grader.exercise.model import PRACTICE, Number
-from grader.exercise.variant import order_name
-from grader.marking import compare, feedback
+from grader.exercise.kinds import Written
+from grader.exercise.model import PRACTICE
+from grader.marking import feedback, reading, verdict
 from grader.marking.mark import mark_sheet
-from grader.marking.reader import read_number
 from grader.widgets import style
+from grader.widgets.fields.kinds import FIELDS
 from grader.widgets.store import CHECKED
 
 TRIES = 3  # after so many the worked route is shown
 
-_UNCOUNTED = (compare.BLANK, compare.UNREADABLE, compare.KIND)
-_DONE = (compare.RIGHT, compare.CARRIED)
+_UNCOUNTED = (verdict.BLANK, verdict.UNREADABLE, verdict.KIND, verdict.AWAITING)
+_DONE = (verdict.RIGHT, verdict.CARRIED)
 
 
 def shown_errors(method):
@@ -60,15 +61,18 @@ class PartForm:
         self.path = f"{exercise.key}.{part.key}"
         self._changed = changed
         self._following, self._refused = False, ""
-        answer = store.answers.get(self.path)
+        self._given = SimpleNamespace(**store.issue.numbers[exercise.key])
         self.echo = HTML().add_class("tm-echo")
         self.verdict = HTML().add_class("tm-verdict")
         self.beacon = HTML().add_class("tm-beacon")
         label = HTML(f"<div>{escape(part.prompt)}</div>").add_class("tm-label")
-        row = self._number(answer) if isinstance(part, Number) else self._choice(answer)
+        self.entry = FIELDS[type(part)](part, self._given, self._typed)
+        row = list(self.entry.row)
+        self.field, self.unit = row[0], row[1] if len(row) > 1 else None
         self.check = None
         if store.issue.mode == PRACTICE:
-            self.check = Button(description="Check", tooltip=f"Check: {part.prompt}").add_class("tm-check")
+            words = "What to look for" if isinstance(part, Written) else "Check"
+            self.check = Button(description=words, tooltip=f"{words}: {part.prompt}").add_class("tm-check")
             self.check.on_click(lambda _: self._checked())
             row.append(self.check)
         row = HBox(row, layout=style.row())
@@ -100,57 +104,15 @@ class PartForm:
         answer = self.store.answers.get(self.path)
         self._following = True
         try:
-            self._follow(answer)
+            self.entry.follow(answer.raw if answer else "", answer.unit if answer else "")
         finally:
             self._following = False
         self._show_echo()
         self._show_checked()
 
-    def _number(self, answer):
-        self.field = Text(answer.raw if answer else "", continuous_update=True, tooltip=self.part.prompt)
-        self.field.add_class("tm-field")
-        chosen = answer.unit if answer and answer.unit else self.part.unit
-        names = list(self.part.units) + ([] if chosen in self.part.units else [chosen])
-        self.unit = Dropdown(options=names, value=chosen, tooltip=f"Unit: {self.part.prompt}").add_class("tm-unit")
-        self.field.layout, self.unit.layout = style.field(), style.unit()
-        self.field.observe(self._typed, "value")
-        self.unit.observe(self._typed, "value")
-        return [self.field, self.unit]
-
-    def _choice(self, answer):
-        given = self.store.issue.numbers[self.exercise.key]
-        order = given.get(order_name(self.part), tuple(self.part.options))
-        self.field = RadioButtons(
-            options=[(self.part.options[key], key) for key in order],
-            value=answer.raw if answer and answer.raw in order else None,
-            layout=style.wide(),
-        ).add_class("tm-choice")
-        self.unit = None
-        self.field.observe(self._typed, "value")
-        return [self.field]
-
-    def _follow(self, answer):
-        raw = answer.raw if answer else ""
-        if not isinstance(self.part, Number):
-            wanted = raw if raw in self.part.options else None
-            if self.field.value != wanted:
-                self.field.value = wanted
-            return
-        if self.field.value != raw:
-            self.field.value = raw
-        unit = answer.unit if answer and answer.unit else self.part.unit
-        if self.unit.value != unit:
-            if unit not in self.unit.options:
-                self.unit.options = (*self.unit.options, unit)
-            self.unit.value = unit
-
     @property
     def _raw(self):
-        return self.field.value or ""
-
-    @property
-    def _unit_text(self):
-        return self.unit.value if self.unit is not None else ""
+        return self.entry.raw
 
     @shown_errors
     def _typed(self, _):
@@ -159,7 +121,7 @@ class PartForm:
         self.verdict.value = ""
         self._refused = ""
         try:
-            self.store.put(self.path, self._raw, self._unit_text, self._reading()[0])
+            self.store.put(self.path, self._raw, self.entry.unit, self._reading()[0])
         except Refused as problem:
             self._refused = str(problem)
         finally:
@@ -169,10 +131,8 @@ class PartForm:
         """(what is read, or an empty text; the sentence why not)."""
         if not self._raw.strip():
             return "", ""
-        if not isinstance(self.part, Number):
-            return self.part.options[self._raw], ""
         try:
-            return _echo(read_number(self._raw, self.part.asked, self._unit_text, self.part.possible)), ""
+            return _echo(reading.read(self.part, self._raw, self.entry.unit, self._given)), ""
         except Unreadable as problem:
             return "", str(problem)
 
@@ -181,7 +141,7 @@ class PartForm:
         answer = self.store.answers.get(self.path)
         why = self._refused or (self.store.why if self.path in self.store.unsaved else "")
         words = []
-        if self._raw.strip() and isinstance(self.part, Number):
+        if self._raw.strip() and self.entry.shows_reading:
             read_as, unread = self._reading()
             words.append(f"Read as <strong>{escape(read_as)}</strong>." if read_as else escape(unread))
         if why:
@@ -191,7 +151,7 @@ class PartForm:
         self.echo.value = " ".join(words)
         self.beacon.value = (
             f'<span data-part="{escape(self.path)}" data-text="{quote(self._raw, safe="", errors="replace")}" '
-            f'data-unit="{quote(self._unit_text, safe="")}" data-saved="{"no" if why else "yes"}" '
+            f'data-unit="{quote(self.entry.unit, safe="")}" data-saved="{"no" if why else "yes"}" '
             f'data-why="{quote(why)}"></span>'
         )
 
@@ -206,6 +166,10 @@ class PartForm:
     @shown_errors
     def _checked(self):
         mark = self._mark()
+        if mark.verdict == verdict.AWAITING:
+            points = "; ".join(f"{words} ({points})" for words, points in self.part.rubric)
+            self.say(f"Your instructor reads it and looks for: {points}. Read yours again with this in mind.")
+            return
         if mark.verdict in _UNCOUNTED:
             self.say(feedback.say(self.part, mark), "wrong")
             return
@@ -228,14 +192,14 @@ class PartForm:
             self.say(feedback.say(self.part, mark), "right")
             return
         hint = feedback.say(self.part, mark)
-        opening = "" if mark.verdict in (compare.COARSE, compare.WRONG) else "Not yet. "
+        opening = "" if mark.verdict in (verdict.COARSE, verdict.PARTLY, verdict.WRONG) else "Not yet. "
         tries = self.store.answers[self.path].tries
         left = f" Try {tries} of {TRIES}; after that you see the worked route." if tries < TRIES else ""
         self.say(f"{opening}{hint}{left}", "wrong")
 
 
-def _echo(reading):
+def _echo(found):
     """What was read, with a decimal point: "12,5" comes back as 12.5, so that nobody wonders about the comma."""
-    if "," not in reading.text:
-        return reading.echo
-    return f"{reading.number:.12g} {reading.unit.text}".strip()
+    if "," not in found.text or not isinstance(found.number, float):
+        return found.echo
+    return f"{found.number:.12g} {found.unit.text}".strip()

@@ -4,8 +4,12 @@ from html import escape
 from types import SimpleNamespace
 
 from grader import clock, files
+from grader.errors import Unreadable
+from grader.exercise.kinds import Choices
 from grader.exercise.model import Choice
+from grader.exercise.sorting import Batch, Order
 from grader.exercise.variant import order_name
+from grader.marking import reading
 
 _LOOK = """
 body { font: 11pt/1.45 "DejaVu Sans", Verdana, sans-serif; max-width: 46rem; margin: 2rem auto; padding: 0 1rem;
@@ -87,6 +91,8 @@ def _exercise(exercise, issue, sheet):
         raw = answer.raw if answer else ""
         if isinstance(part, Choice):
             shown, read_as = part.options.get(raw, raw), ""
+        elif isinstance(part, (Choices, Order, Batch)):
+            shown, read_as = _picked(part, raw, SimpleNamespace(**given)), ""
         else:
             shown = f"{raw} {answer.unit}".strip() if raw.strip() else ""
             read_as = answer.read_as if answer else ""
@@ -96,7 +102,7 @@ def _exercise(exercise, issue, sheet):
             + "".join(f"<td>{escape(cell)}</td>" for cell in cells)
             + f"<td>{part.marks}</td></tr>"
         )
-    options = "".join(_options(part, given) for part in exercise.parts if isinstance(part, Choice))
+    options = "".join(_options(part, given) for part in exercise.parts if isinstance(part, (Choice, Choices, Order)))
     return (
         f"<section><h2>{escape(exercise.title)}</h2>\n<p>{escape(exercise.wording(SimpleNamespace(**given)))}</p>\n{options}"
         f'<table><caption>Your answers</caption><thead><tr><th scope="col">Asked</th><th scope="col">Your answer</th>'
@@ -106,8 +112,17 @@ def _exercise(exercise, issue, sheet):
 
 
 def _options(part, given):
-    order = given.get(order_name(part), tuple(part.options))
-    return "<ul>" + "".join(f"<li>{escape(part.options[key])}</li>" for key in order) + "</ul>\n"
+    words = part.items if isinstance(part, Order) else part.options
+    order = given.get(order_name(part), tuple(words))
+    return "<ul>" + "".join(f"<li>{escape(words[key])}</li>" for key in order) + "</ul>\n"
+
+
+def _picked(part, raw, given):
+    """What was ticked, ordered or sorted, in words; what cannot be read stays as it is."""
+    try:
+        return reading.read(part, raw, "", given).echo if raw.strip() else ""
+    except Unreadable:
+        return raw
 
 
 def _when(text, zone):

@@ -118,7 +118,8 @@ export class SaveGuard {
   putBack() {
     for (const [id, typed] of this.pending) {
       const part = partOf(this.page.panel.node, id);
-      if (part && typed.choice !== null && read(part).choice === typed.choice && beaconOf(part).dataset.saved === "yes") {
+      const stands = part && (typed.choice !== null || typed.picks.length > 0) && samePick(read(part), typed);
+      if (stands && beaconOf(part).dataset.saved === "yes") {
         this.pending.delete(id); // chosen and saved before the kernel went
       } else if (part) {
         typed.since = Date.now();
@@ -175,21 +176,30 @@ function partOf(root, id) {
 }
 
 function fieldsOf(part) {
-  return [...part.querySelectorAll(".tm-field input, .tm-field textarea, .tm-unit select, .tm-choice input, .tm-choice select")];
+  return [...part.querySelectorAll(".tm-field input, .tm-field textarea, .tm-unit select, .tm-choice input, .tm-choice select, .tm-pick input, .tm-pick select")];
+}
+
+/** Boxes and lists of which an answer is made up: ticks and places. */
+function picksOf(part) {
+  return [...part.querySelectorAll(".tm-pick input, .tm-pick select")];
+}
+
+function pickedIn(part) {
+  return picksOf(part).map((field) => (field.type === "checkbox" ? field.checked : field.value));
 }
 
 function read(part) {
   const text = part.querySelector(".tm-field input, .tm-field textarea");
   const unit = part.querySelector(".tm-unit select");
   const radios = [...part.querySelectorAll(".tm-choice input")];
-  return { text: text ? text.value : null, unit: unit ? unit.value : null, choice: radios.length ? radios.findIndex((radio) => radio.checked) : null };
+  return { text: text ? text.value : null, unit: unit ? unit.value : null, choice: radios.length ? radios.findIndex((radio) => radio.checked) : null, picks: pickedIn(part) };
 }
 
 /** "saved", "refused" (the kernel has it and cannot save it) or "waiting". */
 function confirmed(part, typed) {
   const beacon = beaconOf(part);
   // Of a choice the beacon tells the key and the page shows words: a beacon written anew is the answer.
-  const has = typed.choice === null
+  const has = typed.choice === null && !typed.picks.length
     ? decodeURIComponent(beacon.dataset.text || "") === typed.text &&
       (typed.unit === null || !beacon.dataset.unit || decodeURIComponent(beacon.dataset.unit) === typed.unit)
     : beacon.outerHTML !== typed.before;
@@ -197,6 +207,10 @@ function confirmed(part, typed) {
     return "waiting";
   }
   return beacon.dataset.saved === "yes" ? "saved" : "refused";
+}
+
+function samePick(one, other) {
+  return one.choice === other.choice && one.picks.join("|") === other.picks.join("|");
 }
 
 /** Set fields as a person would: the widget hears of it through the same events. */
@@ -210,6 +224,13 @@ function write(part, typed) {
   };
   fill(part.querySelector(".tm-unit select"), typed.unit);
   fill(part.querySelector(".tm-field input, .tm-field textarea"), typed.text);
+  picksOf(part).forEach((field, place) => {
+    if (field.type !== "checkbox") {
+      fill(field, typed.picks[place]);
+    } else if (field.checked !== typed.picks[place]) {
+      field.click();
+    }
+  });
   const radio = typed.choice !== null && part.querySelectorAll(".tm-choice input")[typed.choice];
   if (radio && !radio.checked) {
     radio.click();

@@ -1,0 +1,164 @@
+"""Fields in which an answer is picked: one option, several, an order of steps, a batch sorted."""
+
+from html import escape
+
+from ipywidgets import HTML, Checkbox, Dropdown, HBox, Layout, RadioButtons, VBox
+
+from grader.exercise import listing
+from grader.exercise.sorting import KEEP, REJECT, UNDECIDED
+from grader.exercise.variant import order_name
+from grader.widgets import style
+
+_DECISIONS = (("choose", ""), ("keep", KEEP), ("reject", REJECT), ("undecided, test again", UNDECIDED))
+
+
+def _shown_order(part, given, keys):
+    """The drawn order of a part's options, else the author's."""
+    return tuple(getattr(given, order_name(part), tuple(keys)))
+
+
+class _Picked:
+    """What the kinds share: the text in answers.json is built from the widgets."""
+
+    unit = ""
+    shows_reading = True
+
+
+class ChoiceField(_Picked):
+    """One option of several, none picked at first."""
+
+    shows_reading = False  # the picked option is its own echo
+
+    def __init__(self, part, given, heard):
+        options = [(part.options[key], key) for key in _shown_order(part, given, part.options)]
+        self._radio = RadioButtons(options=options, value=None, layout=style.wide()).add_class("tm-choice")
+        self._keys = set(part.options)
+        self._radio.observe(heard, "value")
+        self.row = [self._radio]
+
+    @property
+    def raw(self):
+        return self._radio.value or ""
+
+    def follow(self, raw, unit):
+        """Show what the store holds."""
+        wanted = raw if raw in self._keys else None
+        if self._radio.value != wanted:
+            self._radio.value = wanted
+
+
+class ChoicesField(_Picked):
+    """All options that apply; that none does is said by a tick of its own."""
+
+    def __init__(self, part, given, heard):
+        self.part = part
+        self._boxes = {key: self._box(part.options[key], heard) for key in _shown_order(part, given, part.options)}
+        self._none = self._box("none of these", heard)
+        self.row = [VBox([*self._boxes.values(), self._none]).add_class("tm-pick")]
+
+    @staticmethod
+    def _box(words, heard):
+        box = Checkbox(value=False, description=words, indent=False, layout=style.wide())
+        box.observe(heard, "value")
+        return box
+
+    @property
+    def raw(self):
+        ticked = [key for key, box in self._boxes.items() if box.value]
+        if ticked:
+            return self.part.typed(ticked)
+        return listing.NONE if self._none.value else ""
+
+    def follow(self, raw, unit):
+        """Show what the store holds."""
+        ticked = set(listing.entries(raw)) if raw and raw != listing.NONE else set()
+        for key, box in self._boxes.items():
+            box.value = key in ticked
+        self._none.value = raw == listing.NONE
+
+
+class OrderField(_Picked):
+    """Steps in order: each gets its place; a place given again moves on."""
+
+    def __init__(self, part, given, heard):
+        self.part, self._heard, self._moving = part, heard, False
+        keys = _shown_order(part, given, part.items)
+        places = [("no place", 0), *((str(n), n) for n in range(1, len(keys) + 1))]
+        self._places = {}
+        rows = []
+        for key in keys:
+            place = Dropdown(
+                options=places, value=0, layout=Layout(width="7rem"), tooltip=f"Place of: {part.items[key]}"
+            )
+            place.observe(lambda change, key=key: self._moved(key, change), "value")
+            self._places[key] = place
+            rows.append(_line(place, part.items[key]))
+        self.row = [VBox(rows, layout=style.wide()).add_class("tm-pick")]
+
+    def _moved(self, key, change):
+        if self._moving:
+            return
+        self._moving = True
+        try:
+            for other, place in self._places.items():
+                if other != key and change["new"] and place.value == change["new"]:
+                    place.value = 0  # two steps cannot have one place
+        finally:
+            self._moving = False
+        self._heard(change)
+
+    @property
+    def raw(self):
+        placed = [key for key, place in self._places.items() if place.value]
+        return ">".join(sorted(placed, key=lambda key: self._places[key].value))
+
+    def follow(self, raw, unit):
+        """Show what the store holds."""
+        if raw == self.raw:
+            return  # places with gaps between them stay as they are
+        keys = [key.strip() for key in raw.split(">")] if raw else []
+        self._moving = True
+        try:
+            for key, place in self._places.items():
+                place.value = keys.index(key) + 1 if key in keys else 0
+        finally:
+            self._moving = False
+        self._heard(None)
+
+
+class BatchField(_Picked):
+    """Every item of a batch: keep, reject, or undecided."""
+
+    def __init__(self, part, given, heard):
+        self._decisions = {}
+        rows = []
+        for label in part.items(given):
+            decision = Dropdown(
+                options=_DECISIONS, value="", layout=Layout(width="12rem"), tooltip=f"Decision on {label}"
+            )
+            decision.observe(heard, "value")
+            self._decisions[label] = decision
+            rows.append(_line(decision, label))
+        flow = Layout(width="100%", display="flex", flex_flow="row wrap")
+        self.row = [HBox(rows, layout=flow).add_class("tm-pick")]
+
+    @property
+    def raw(self):
+        return ";".join(f"{label}={d.value}" for label, d in self._decisions.items() if d.value)
+
+    def follow(self, raw, unit):
+        """Show what the store holds."""
+        if raw == self.raw:
+            return
+        said = dict(entry.split("=", 1) for entry in listing.entries(raw) if "=" in entry) if raw else {}
+        for label, decision in self._decisions.items():
+            wanted = said.get(label, "")
+            decision.value = wanted if wanted in (KEEP, REJECT, UNDECIDED) else ""
+
+
+def _line(widget, words):
+    """A drop-down with what it decides on behind it."""
+    label = HTML(f"<div>{escape(words)}</div>").add_class("tm-label")
+    return HBox(
+        [label, widget], layout=Layout(flex_flow="row-reverse", justify_content="flex-end", align_items="center")
+    )

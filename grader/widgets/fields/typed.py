@@ -1,0 +1,69 @@
+"""Fields in which an answer is typed: a number with its unit, a firing order, sentences."""
+
+from ipywidgets import Dropdown, Layout, Text, Textarea
+
+from grader.widgets import style
+
+
+class NumberField:
+    """One number or a range, and the unit beside it."""
+
+    shows_reading = True
+
+    def __init__(self, part, given, heard):
+        self.part = part
+        self._text = Text("", continuous_update=True, tooltip=part.prompt, layout=style.field()).add_class("tm-field")
+        self._unit = Dropdown(options=list(part.units), tooltip=f"Unit: {part.prompt}", layout=style.unit())
+        self._unit.add_class("tm-unit")
+        self.row = [self._text, self._unit]
+        for widget in self.row:
+            widget.observe(heard, "value")
+
+    @property
+    def raw(self):
+        return self._text.value
+
+    @property
+    def unit(self):
+        return self._unit.value
+
+    def follow(self, raw, unit):
+        """Show what the store holds."""
+        unit = unit or self.part.unit
+        if self._text.value != raw:
+            self._text.value = raw
+        if self._unit.value != unit:
+            if unit not in self._unit.options:
+                self._unit.options = (*self._unit.options, unit)
+            self._unit.value = unit
+
+
+class TextField:
+    """One line of text, such as a firing order."""
+
+    shows_reading = True
+    unit = ""
+
+    def __init__(self, part, given, heard):
+        self._text = self._make(part)
+        self._text.add_class("tm-field").observe(heard, "value")
+        self.row = [self._text]
+
+    def _make(self, part):
+        return Text("", continuous_update=True, tooltip=part.prompt, layout=style.field())
+
+    @property
+    def raw(self):
+        return self._text.value
+
+    def follow(self, raw, unit):
+        """Show what the store holds."""
+        if self._text.value != raw:
+            self._text.value = raw
+
+
+class WrittenField(TextField):
+    """Sentences to a customer or a colleague."""
+
+    def _make(self, part):
+        return Textarea("", continuous_update=True, tooltip=part.prompt, rows=8, layout=Layout(width="100%"))
