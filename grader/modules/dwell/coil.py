@@ -106,7 +106,7 @@ ENOUGH_VOLTAGE = Exercise(
     text=(
         "Set the coil panel to {cylinders} cylinders, 13.8 V, ballast in circuit, sound contacts. The plugs of this "
         "engine ask for {plug_kv:g} kV at full load, and the spark must jump the rotor gap as well: take 2 kV for it. "
-        "Set what is needed with the last slider and read off the right-hand picture: from which engine speed on is "
+        "Set what is needed with the last slider and read off the picture of voltage against speed: from which engine speed on is "
         "there too little voltage?"
     ),
     draw={"cylinders": Pick((4, 6, 8)), "near_rpm": Steps(2400, 5900, 20)},
