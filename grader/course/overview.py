@@ -12,7 +12,7 @@ from grader.course.records import database, schema
 def assigned(term):
     """Keys of the assigned modules, in order."""
     with database.transaction(term) as connection:
-        return sorted(connection.execute(select(schema.assignment.c.module)).scalars())
+        return standing.assigned_modules(connection)
 
 
 def lines(term):

@@ -26,6 +26,11 @@ class Standing:
     extension_until: str = ""
 
 
+def assigned_modules(connection):
+    """Keys of the modules that were assigned in this term, in order."""
+    return sorted(connection.execute(select(schema.assignment.c.module)).scalars())
+
+
 def standings(term, connection, module_keys):
     """Standings of everybody enrolled, or withdrawn with a mark, in order of name.
 

@@ -36,7 +36,7 @@ def state(folder):
     return {
         str(path.relative_to(folder)): hashlib.sha256(path.read_bytes()).hexdigest()
         for path in sorted(Path(folder).rglob("*"))
-        if path.is_file() and not path.name.endswith(("-journal", "-wal", "-shm"))
+        if path.is_file() and not path.name.endswith(("-journal", "-wal", "-shm", ".busy"))  # the lock says who waits
     }
 
 

@@ -1,6 +1,5 @@
 """grades.csv: one row per trainee and module; what is absent is blank."""
 
-from grader import catalogue
 from grader.course import standing
 from grader.course.export.tables.columns import GRADES
 
@@ -9,7 +8,7 @@ COLUMNS = GRADES.names
 
 def table(term, connection):
     """The rows as dictionaries of text, in the order of `COLUMNS`."""
-    for found in standing.standings(term, connection, catalogue.all_modules()):
+    for found in standing.standings(term, connection, standing.assigned_modules(connection)):
         row = dict.fromkeys(COLUMNS, "")
         row |= {
             "class": term.id,

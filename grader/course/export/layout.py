@@ -152,7 +152,7 @@ def word(layout, mark, most):
 
 def _with_words(term, connection, layout):
     """Rows of grades with a word, and what they count in a total: (mark, most), or None."""
-    kept = standing.standings(term, connection, catalogue.all_modules())
+    kept = standing.standings(term, connection, standing.assigned_modules(connection))
     for row, found in zip(table(term, connection), kept, strict=True):
         if found.mark is not None and found.state == standing.MARKED:
             counts = (found.mark.mark, found.mark.most)

@@ -7,7 +7,7 @@ from datetime import datetime
 
 import xlsxwriter
 
-from grader import catalogue, clock
+from grader import clock
 from grader.course import standing
 from grader.course.export import layout as layouts
 from grader.course.export import package, pseudonym, scope, stream
@@ -146,7 +146,7 @@ def _local(text, zone):
 
 def _summary(opened, pseudonymous):
     for term, connection in scope.each(opened):
-        for module in catalogue.all_modules():
+        for module in standing.assigned_modules(connection):
             states = Counter(found.state for found in standing.standings(term, connection, [module]))
             for state in sorted(states):
                 few = pseudonymous and states[state] < pseudonym.SMALLEST_CELL
