@@ -217,38 +217,38 @@ class TestMark:
         hand_in(assigned_term, right_sheet(issue_of(assigned_term, "t01")), "2026-04-01 18:00")
         marking_run.mark(assigned_term, "m01_timing")
         row = mark_of(assigned_term, "t01")
-        assert (row.late_days, row.penalty, row.mark) == (2, 340, 1360)
+        assert (row.late_days, row.penalty, row.mark) == (2, 560, 2240)
         with database.transaction(assigned_term) as connection:
             connection.execute(update(schema.issue).values(due="2026-04-30T16:00:00.000Z"))
         held = marking_run.mark(assigned_term, "m01_timing")
-        assert "13.6 would become 17" in held.held[0] and mark_of(assigned_term, "t01").mark == 1360
+        assert "22.4 would become 28" in held.held[0] and mark_of(assigned_term, "t01").mark == 2240
         marking_run.mark(assigned_term, "m01_timing", reason="due time moved for all")
-        assert mark_of(assigned_term, "t01").mark == 1700
+        assert mark_of(assigned_term, "t01").mark == 2800
         with database.transaction(assigned_term) as connection:
             last = list(ledger.entries(connection, "re-marked"))[-1][2]
-        assert (last["old"], last["new"], last["reason"]) == (1360, 1700, "due time moved for all")
+        assert (last["old"], last["new"], last["reason"]) == (2240, 2800, "due time moved for all")
 
     def test_a_preview_names_every_change_and_writes_nothing(self, assigned_term):
         record = issue_of(assigned_term, "t01")
         hand_in(assigned_term, right_sheet(record), "2026-04-01 18:00")
         fresh = marking_run.mark(assigned_term, "m01_timing", preview=True)
-        assert [(c.trainee, c.old, c.new) for c in fresh.changes] == [("t01", None, 1360)] and fresh.marked == 0
+        assert [(c.trainee, c.old, c.new) for c in fresh.changes] == [("t01", None, 2240)] and fresh.marked == 0
         assert mark_of(assigned_term, "t01") is None
         marking_run.mark(assigned_term, "m01_timing")
         assert marking_run.mark(assigned_term, "m01_timing", preview=True).changes == []
         with database.transaction(assigned_term) as connection:  # as if a later version had marked one part otherwise
             table = schema.answer
             connection.execute(update(table).where(table.c.part == "m01.mark_arc.arc").values(hundredths=0))
-            connection.execute(update(schema.mark).values(raw=1500, penalty=300, mark=1200))
+            connection.execute(update(schema.mark).values(raw=2600, penalty=520, mark=2080))
             rows = ledger.count(connection)
         seen = marking_run.mark(assigned_term, "m01_timing", preview=True).changes
         assert [(c.old, c.new, c.same_work, c.parts) for c in seen] == [
-            (1200, 1360, True, (("m01.mark_arc.arc", 0, 200),))
+            (2080, 2240, True, (("m01.mark_arc.arc", 0, 200),))
         ]
-        assert list(overview.changes(seen)) == ["t01: 12 → 13.6 (same hand-in): m01.mark_arc.arc 0 → 2"]
+        assert list(overview.changes(seen)) == ["t01: 20.8 → 22.4 (same hand-in): m01.mark_arc.arc 0 → 2"]
         with database.transaction(assigned_term) as connection:
             assert ledger.count(connection) == rows
-        assert mark_of(assigned_term, "t01").mark == 1200
+        assert mark_of(assigned_term, "t01").mark == 2080
 
     def test_a_module_that_was_not_assigned(self, empty_term):
         with pytest.raises(Refused, match="was not assigned"):
@@ -278,8 +278,8 @@ class TestVerify:
 
     def test_a_mark_changed_behind_the_ledger(self, marked):
         with database.transaction(marked) as connection:
-            connection.execute(update(schema.mark).values(mark=1700, raw=100))
-        assert any("marking again gives 17" in finding for finding in verify.verify(marked).findings)
+            connection.execute(update(schema.mark).values(mark=2800, raw=100))
+        assert any("marking again gives 28" in finding for finding in verify.verify(marked).findings)
 
     def test_a_hand_in_changed_after_it_was_taken(self, marked):
         path = next((marked.folder / "handed_in").rglob("*.json"))

@@ -84,7 +84,8 @@ def _letter(v):
     return (
         f"The {v.initial_deg:g}° on your old bill was read while the engine idled at {v.fast_rpm} rev/min. The manual wants "
         f"{v.idle_rpm} or less. At that speed two weights already push the spark forward, so the light showed their part, "
-        f"too. At the proper idle only {true:.1f}° were left, and the spark came late at every speed. "
+        f"too. At the proper idle the spark came only {abs(true):.1f}° {'after' if true < 0 else 'before'} the top, and late at "
+        "every other speed as well. "
         "That is why your engine pulled badly and used more fuel. We brought the idle down, set the timing again and "
         "checked it at idle and at higher speeds. Both figures and the speed now stand on your bill."
     )
@@ -102,7 +103,7 @@ LETTER = Exercise(
         "Weights (distributor rev/min → distributor degrees): {centrifugal_table}. Answer in four to six sentences that a "
         "layman understands, and do not run the other shop down."
     ),
-    draw={"vehicle": Pick(tuple(vehicles())), "over_rpm": Steps(350, 700, 50), "months": Steps(2, 9)},
+    draw={"vehicle": Pick(tuple(vehicles())), "over_rpm": Steps(500, 900, 50), "months": Steps(2, 9)},
     fill=lambda parameters: {
         **sheet.tables(parameters), "fast_rpm": sheet.tables(parameters)["idle_rpm"] + parameters["over_rpm"],
     },

@@ -57,7 +57,7 @@ def test_not_handed_in_all_wrong_and_late_are_three_things(classes):
         "0",
         "no",
     ]
-    assert [rows["0042"][name] for name in ("raw", "penalty", "mark", "late_days")] == ["17", "3.4", "13.6", "2"]
+    assert [rows["0042"][name] for name in ("raw", "penalty", "mark", "late_days")] == ["28", "5.6", "22.4", "2"]
     in_book = {row["trainee_id"]: row["mark"] for row in sheet(workbook.write(classes), "Grades")}
     assert in_book["1E"] is None and in_book["0046"] == 0
 
