@@ -3,7 +3,6 @@
 import csv
 import io
 import os
-from collections import Counter
 
 import pytest
 
@@ -22,12 +21,10 @@ def test_everybody_stands_where_he_should(demo):
     assert len(rows) == len(scenario.CLASS) == 24
     states = {row["trainee_id"].lower(): row["status"] for row in rows}
     assert states[scenario.MISSING] == "not handed in" and states[scenario.CORRUPT] == "handed in"
-    # The letter waits for the instructor; one left it blank, so nothing of his waits.
-    assert Counter(states.values()) == {"partly marked": 21, "marked": 1, "not handed in": 1, "handed in": 1}
+    assert sum(state == "marked" for state in states.values()) == 22, "the instructor has read the letters"
     late = {row["trainee_id"].lower(): row["late_days"] for row in rows if row["late_days"] not in ("", "0")}
     assert late == dict.fromkeys(scenario.LATE, "2")
-    assert all((row["mark"] == "") == (row["status"] in ("not handed in", "handed in")) for row in rows)
-    assert all((row["awaiting"] == "2") == (row["status"] == "partly marked") for row in rows)
+    assert all((row["mark"] == "") == (row["status"] != "marked") for row in rows)
 
 
 def test_the_marks_prove(demo):
