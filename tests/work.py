@@ -49,6 +49,11 @@ def sheet_of(record, answers, **units):
     return sheets.Sheet(record.term, record.module, record.trainee, record.attempt, entries)
 
 
+def sure_marks(exercise):
+    """What a right answer earns before an instructor has read the written ones."""
+    return sum(part.marks for part in exercise.parts if not isinstance(part, Written))
+
+
 def right_sheet(record):
     """A sheet that earns everything but the written answers."""
     return sheet_of(record, right_answers(catalogue.module(record.module), record))

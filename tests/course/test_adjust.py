@@ -88,7 +88,7 @@ class TestExtend:
             assigned_term, settings=replace(assigned_term.settings, late_basis="maximum", late_percent_per_day=5)
         )
         hand_in(term, when="2026-04-01 12:00")
-        assert mark_of(term).penalty == 85
+        assert mark_of(term).penalty == 150
         adjust.extend(term, "t01", MODULE, until="2026-04-01 12:00", reason="x")
         assert mark_of(term).penalty == 0
 
@@ -153,7 +153,7 @@ class TestExcuse:
 class TestOverride:
     def test_set_and_taken_back(self, marked):
         _, mark = adjust.override(marked, "t01", MODULE, "mark_arc", "0,5", reason="working missing")
-        assert mark == 2650 and row_of(marked)["mark"] == "15.5"
+        assert mark == 2650 and row_of(marked)["mark"] == "26.5"
         with gradebook._nbgrader() as api, api.Gradebook(marked.database_url) as opened:
             grade = opened.find_grade("mark_arc", MODULE, MODULE, "t01")
             assert (grade.auto_score, grade.manual_score, grade.score) == (2, 0.5, 0.5)
@@ -215,7 +215,7 @@ class TestOverride:
 class TestFormgrader:
     def test_a_mark_by_hand_becomes_an_override(self, marked):
         book(marked, lambda grade: setattr(grade, "manual_score", 1.25))
-        assert row_of(marked)["mark"] == "16.25"
+        assert row_of(marked)["mark"] == "27.25"
         entry = events(marked, "override")[-1]
         assert (entry["actor"], entry["new"], entry["exercise"], bool(entry["reason"])) == ("formgrader", 125, "m01.mark_arc", True)  # fmt: skip
         assert verify.verify(marked).findings == []

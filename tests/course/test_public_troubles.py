@@ -198,7 +198,7 @@ class TestMarking:
             adjust.override(assigned_term, "t01", MODULE, "mark_arc", f"{hundredths / 100:.2f}", reason="x")
             with database.transaction(assigned_term) as connection:
                 assert gradebook.Rows(connection, m01).book()["t01"]["mark_arc"].manual == hundredths
-            assert rows(assigned_term)["T01"]["raw"] == grades.hundredths(1500 + hundredths)
+            assert rows(assigned_term)["T01"]["raw"] == grades.hundredths(2600 + hundredths)
         assert verify.verify(assigned_term).findings == []
 
 
@@ -282,7 +282,7 @@ class TestCommands:
         run = command(assigned_term, "extend", "T01", MODULE, "--until", "2026-04-02", "--reason", "was ill")
         assert run.returncode == 0 and "2026-04-02 23:59 Europe/Lisbon. The module's mark is now 28." in run.stdout
         run = command(assigned_term, "override", "T01", MODULE, "mark_arc", "1,5", "--reason", "working")
-        assert run.returncode == 0 and "is now 16.5" in run.stdout
+        assert run.returncode == 0 and "is now 27.5" in run.stdout
         run = command(assigned_term, "excuse", "T03", MODULE, "--reason", "abroad")
         assert run.returncode == 0 and "Null, Dov is excused" in run.stdout
         assert command(assigned_term, "extend", "T01", MODULE, "--until", "01/03/2026", "--reason", "x").returncode == 2

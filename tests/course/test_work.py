@@ -19,7 +19,7 @@ from grader.course.work import assign, collect, marking_run, verify
 from grader.errors import Refused, Unknown
 from grader.exercise import issued
 from grader.exercise import sheet as sheets
-from tests.work import issue_of, put_in_inbox, right_answers, right_sheet, sheet_of
+from tests.work import issue_of, put_in_inbox, right_answers, right_sheet, sheet_of, sure_marks
 
 DUE = "2026-03-31 17:00"
 
@@ -178,9 +178,10 @@ class TestMark:
         run = marking_run.mark(assigned_term, "m01_timing")
         assert (run.marked, run.findings) == (1, [])
         row = mark_of(assigned_term, "t01")
-        assert (row.raw, row.penalty, row.mark, row.most) == (m01.marks * 100, 0, m01.marks * 100, m01.marks * 100)
+        wanted = {e.name: 100 * sure_marks(e) for e in m01.exercises}
+        assert (row.raw, row.penalty, row.mark, row.most) == (2800, 0, 2800, 3000)
         with database.transaction(assigned_term) as connection:
-            assert gradebook.Rows(connection, m01).scores()["t01"] == {e.name: e.marks * 100 for e in m01.exercises}
+            assert gradebook.Rows(connection, m01).scores()["t01"] == wanted and sum(wanted.values()) == 2800
 
     def test_nbgraders_own_api_reads_the_marks(self, assigned_term, m01):
         """Whatever else reads the gradebook finds the term as if nbgrader had marked it."""
@@ -188,7 +189,7 @@ class TestMark:
         marking_run.mark(assigned_term, "m01_timing")
         with gradebook._nbgrader() as api, api.Gradebook(assigned_term.database_url) as book:
             submission = book.find_submission("m01_timing", "t02")
-            assert submission.score == m01.marks and not submission.needs_manual_grade
+            assert submission.score == sum(map(sure_marks, m01.exercises)) == 28 and not submission.needs_manual_grade
             assert submission.student.last_name == "O’Neil, Jr."
             assert len(submission.notebooks[0].grades) == len(m01.exercises)
 
@@ -210,7 +211,7 @@ class TestMark:
         hand_in(assigned_term, sheet_of(record, {"m01.mark_arc.arc": "1"}), "2026-04-02 12:00")
         marking_run.mark(assigned_term, "m01_timing")
         row = mark_of(assigned_term, "t01")
-        assert row.mark == row.most and row.late_days == 0
+        assert row.mark == 2800 and row.late_days == 0
 
     def test_late_work_loses_its_share_and_the_penalty_is_computed_afresh(self, assigned_term):
         """jupyter/nbgrader thread 723: a penalty must not stick after the due time moves."""
