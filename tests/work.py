@@ -10,6 +10,7 @@ from grader.course.export import package, scope, stream
 from grader.course.records import database, schema
 from grader.exercise import issued
 from grader.exercise import sheet as sheets
+from grader.exercise.kinds import Written
 from grader.exercise.truth import Truth
 
 
@@ -26,10 +27,15 @@ def issue_of(term, trainee, module="m01_timing", attempt=1):
 
 
 def right_answers(module, record):
-    """Typed text of the right answer to each part, by "exercise.part", rounded as asked."""
+    """Typed text of the right answer to each part, by "exercise.part", rounded as asked.
+
+    Written parts stay blank, so that nothing waits for an instructor.
+    """
     truth = Truth(module, record.numbers)
     found = {}
     for _, part, path in module.parts():
+        if isinstance(part, Written):
+            continue
         found[path] = part.typed(truth.answer(path), truth.given_at(path))
     return found
 
@@ -43,8 +49,13 @@ def sheet_of(record, answers, **units):
     return sheets.Sheet(record.term, record.module, record.trainee, record.attempt, entries)
 
 
+def sure_marks(exercise):
+    """What a right answer earns before an instructor has read the written ones."""
+    return sum(part.marks for part in exercise.parts if not isinstance(part, Written))
+
+
 def right_sheet(record):
-    """A sheet that earns everything."""
+    """A sheet that earns everything but the written answers."""
     return sheet_of(record, right_answers(catalogue.module(record.module), record))
 
 

@@ -2,48 +2,18 @@
 
 from types import MappingProxyType
 
-from grader.exercise.model import Absolute, Choice, Exercise, Module, Number, Percent, Pick, Slip, Steps
+from grader.exercise.model import Absolute, Exercise, Module, Number, Percent, Pick, Slip, Steps
 from grader.modules.old import m01_timing as old
+from grader.modules.timing import checking, limits, line, sheet, words
 from grader.reference import angles
 from grader.reference.timing import advance
-from grader.vehicle.spec import vehicle, vehicles
+from grader.vehicle.spec import vehicles
 
 _RULE = Percent(2, "arc against chord, and reading a rule to half a millimetre")
 _ARITHMETIC = Percent(2, "two- and three-figure arithmetic")
 _SCALE = Absolute(0.5, "half a degree is what a pulley scale can be read to")
 
 _ENGINES = Pick(tuple(vehicles()))
-
-
-def _tables(parameters):
-    """The drawn vehicle's own figures, so that an issue is complete in itself."""
-    spec = vehicle(parameters["vehicle"])
-    return {
-        "title": spec.title,
-        "initial_deg": spec.initial_deg,
-        "idle_rpm": spec.idle_rpm,
-        "centrifugal": [list(point) for point in spec.centrifugal],
-        "vacuum": [list(point) for point in spec.vacuum],
-        "port": spec.port,
-    }
-
-
-def _tables_and_speed(parameters):
-    """The tables, and an engine speed so far along this engine's own curve; a few lie just beyond its end.
-
-    One list of speeds for all engines had the weights fully out too often, and one answer right for many.
-    """
-    tables = _tables(parameters)
-    first, last = tables["centrifugal"][0][0], tables["centrifugal"][-1][0]
-    distributor_rpm = first + (last - first) * parameters["along_percent"] / 100
-    return {**tables, "speed_rpm": 10 * round(2 * distributor_rpm / 10)}
-
-
-def _show_tables(v):
-    return {
-        "centrifugal_table": ", ".join(f"{rpm:g} → {deg:g}°" for rpm, deg in v.centrifugal),
-        "vacuum_table": ", ".join(f"{vac:g} → {deg:g}°" for vac, deg in v.vacuum),
-    }
 
 
 def _weights_crank_deg(v):
@@ -135,8 +105,8 @@ CENTRIFUGAL = Exercise(
         "How many crank degrees do the weights add?"
     ),
     draw={"vehicle": _ENGINES, "along_percent": Steps(10, 102)},
-    fill=_tables_and_speed,
-    show=_show_tables,
+    fill=sheet.tables_and_speed,
+    show=sheet.show_tables,
     parts=(
         Number(
             key="advance", prompt="Centrifugal advance", unit="° crank", also=("° dist",), marks=3, step=0.1,
@@ -173,7 +143,7 @@ TOTAL = Exercise(
     ),
     draw={"vacuum_inhg": Steps(65, 150, 5, scale=10)},
     linked="m01.centrifugal",
-    show=lambda v: {**_show_tables(v), "vacuum_kpa": f"{v.vacuum_inhg * 3.38639:.0f}"},
+    show=lambda v: {**sheet.show_tables(v), "vacuum_kpa": f"{v.vacuum_inhg * 3.38639:.0f}"},
     parts=(
         Number(
             key="line_off", prompt="Where the timing light shows the mark, line off", unit="° crank", marks=2, step=0.1,
@@ -229,8 +199,8 @@ FAST_IDLE = Exercise(
         "What is the initial timing really?"
     ),
     draw={"vehicle": _ENGINES, "speed_rpm": Steps(900, 1800, 20), "mark_deg": Steps(2, 18)},
-    fill=_tables,
-    show=_show_tables,
+    fill=sheet.tables,
+    show=sheet.show_tables,
     parts=(
         Number(
             key="initial", prompt="True initial timing (after top dead centre: minus)", unit="° crank", marks=3, step=0.1,
@@ -261,87 +231,13 @@ FAST_IDLE = Exercise(
     ),
 )  # fmt: skip
 
-_SEEN = MappingProxyType(
-    {
-        "good": (
-            "At idle the mark stays where it is when you put the line back on. At part throttle it moves up the scale. "
-            "The hand pump holds {pump_inhg} inHg and the plate goes to its stop."
-        ),
-        "punctured": (
-            "At idle the mark stays when you put the line back on, and at part throttle it stays too. "
-            "The hand pump is taken to {pump_inhg} inHg; {wait_s} s later it shows {left_inhg} inHg."
-        ),
-        "seized": (
-            "At idle the mark stays when you put the line back on, and at part throttle it stays too. "
-            "The hand pump still shows {pump_inhg} inHg after {wait_s} s, and the plate has not moved."
-        ),
-        "uncovered": (
-            "Idle is {idle_seen} rev/min. When you put the line back on the mark jumps up the scale at once. "
-            "The hand pump holds {pump_inhg} inHg and the plate goes to its stop and comes back."
-        ),
-        "blocked": (
-            "At idle the mark stays when you put the line back on, and at part throttle it stays too. "
-            "The hand pump on the unit holds {pump_inhg} inHg, the plate goes to its stop and comes back."
-        ),
-    }
-)
-
-LINE_TEST = Exercise(
-    key="m01.line_test",
-    version=1,
-    marking=1,
-    title="What the line and the pump tell",
-    text=(
-        "The vacuum line of this engine comes from a port above the closed throttle plate; specified idle is 650 rev/min. "
-        "{seen} What do you conclude?"
-    ),
-    draw={
-        "case": Pick(tuple(_SEEN)),
-        "pump_inhg": Steps(12, 16),
-        "wait_s": Steps(20, 60, 10),
-        "left_inhg": Steps(0, 6),
-        "idle_seen": Steps(900, 1150, 50),
-    },
-    show=lambda v: {"seen": _SEEN[v.case].format(**vars(v))},
-    parts=(
-        Choice(
-            key="finding", prompt="Your finding", marks=2, objectives=("T4", "T6"),
-            options=MappingProxyType({
-                "good": "The vacuum unit and its line are in order.",
-                "punctured": "The diaphragm is punctured.",
-                "seized": "The plate or its link is seized; the diaphragm is tight.",
-                "uncovered": "The port is uncovered at idle, or the line sits on a manifold tap.",
-                "blocked": "The unit is in order; the line or its port is blocked or off.",
-            }),
-            answer=lambda v: v.case,
-            slips=(
-                Slip("falls-or-holds",
-                     "Look at the pump again: a reading that falls is a hole; a reading that holds with a still plate is a seizure.",
-                     lambda v: {"punctured": "seized", "seized": "punctured"}.get(v.case)),
-                Slip("still-at-idle-is-no-fault",
-                     "A ported line gives nothing at idle, so a still mark there proves neither fault nor health. "
-                     "Judge by part throttle and by the pump.",
-                     lambda v: {"good": "blocked", "blocked": "good"}.get(v.case)),
-                Slip("jump-at-idle",
-                     "The mark jumped at idle. A covered port cannot do that: look at idle speed and at where the hose sits.",
-                     lambda v: {"uncovered": "good"}.get(v.case)),
-            ),
-        ),
-    ),
-    route=lambda v: {
-        "good": ("Still at idle, advancing at part throttle, pump holds and plate moves: in order.",),
-        "punctured": (f"The pump fell from {v.pump_inhg} to {v.left_inhg} inHg: air passes the diaphragm.",),
-        "seized": ("The pump holds, so the diaphragm is tight; the plate stays, so it or its link is seized.",),
-        "uncovered": ("A covered port gives no vacuum. The mark jumped, so vacuum reaches the unit at idle: "
-                      "idle too fast, choke cam, or hose on a manifold tap.",),
-        "blocked": ("Held and moved by the pump: the unit is good. Nothing at part throttle: vacuum does not arrive.",),
-    }[v.case],
-)  # fmt: skip
-
 MODULE = Module(
     key="m01_timing",
     title="Ignition timing",
-    minutes=75,
-    exercises=(MARK_ARC, ANGLE_TIME, CENTRIFUGAL, TOTAL, FAST_IDLE, LINE_TEST),
+    minutes=90,
+    exercises=(
+        MARK_ARC, ANGLE_TIME, CENTRIFUGAL, TOTAL, FAST_IDLE, line.LINE_TEST, checking.CHECK_ORDER, checking.CAP,
+        limits.BAND, limits.ROUND, limits.ALTITUDE, words.FIND_ERROR, checking.NEXT_STEP, words.LETTER,
+    ),
     old=old.EXERCISES,
-)
+)  # fmt: skip

@@ -61,14 +61,14 @@ class TestExtend:
     def test_the_penalty_goes_at_once(self, assigned_term):
         """jupyter/nbgrader 723, 1932: late, extend -> penalty 0, in records, gradebook and export alike."""
         hand_in(assigned_term, when="2026-04-01 18:00")
-        assert (mark_of(assigned_term).penalty, mark_of(assigned_term).late_days) == (340, 2)
+        assert (mark_of(assigned_term).penalty, mark_of(assigned_term).late_days) == (560, 2)
         _, until, mark = adjust.extend(assigned_term, "T01", MODULE, until="2026-04-02", reason="was ill")
-        assert (until, mark) == ("2026-04-02T22:59:59.000Z", 1700)
+        assert (until, mark) == ("2026-04-02T22:59:59.000Z", 2800)
         row = row_of(assigned_term)
-        assert (row["penalty"], row["mark"], row["late_days"], row["extension_until"]) == ("0", "17", "0", until)
+        assert (row["penalty"], row["mark"], row["late_days"], row["extension_until"]) == ("0", "28", "0", until)
         said = events(assigned_term, "extension", "re-marked")
         assert [(e["event"], e["old"], e["new"]) for e in said] == [
-            ("extension", "2026-03-31T16:00:00.000Z", until), ("re-marked", 1360, 1700),
+            ("extension", "2026-03-31T16:00:00.000Z", until), ("re-marked", 2240, 2800),
         ]  # fmt: skip
         assert said[0]["reason"] == "was ill" and "was ill" in said[1]["reason"]
         with gradebook._nbgrader() as api, api.Gradebook(assigned_term.database_url) as opened:
@@ -81,14 +81,14 @@ class TestExtend:
         hand_in(assigned_term, when="2026-04-03 18:00")
         adjust.extend(assigned_term, "t01", MODULE, until="2026-04-02 17:00", reason="x")
         row = mark_of(assigned_term)
-        assert (row.late_days, row.penalty, row.mark) == (2, 340, 1360)
+        assert (row.late_days, row.penalty, row.mark) == (2, 560, 2240)
 
     def test_by_the_maximum(self, assigned_term):
         term = replace(
             assigned_term, settings=replace(assigned_term.settings, late_basis="maximum", late_percent_per_day=5)
         )
         hand_in(term, when="2026-04-01 12:00")
-        assert mark_of(term).penalty == 85
+        assert mark_of(term).penalty == 150
         adjust.extend(term, "t01", MODULE, until="2026-04-01 12:00", reason="x")
         assert mark_of(term).penalty == 0
 
@@ -138,7 +138,7 @@ class TestExcuse:
         with pytest.raises(Refused, match="already excused"):
             adjust.excuse(marked, "t01", MODULE, reason="again")
         adjust.excuse(marked, "t01", MODULE, reason="back", withdraw=True)
-        assert row_of(marked)["mark"] == "17"
+        assert row_of(marked)["mark"] == "28"
         with pytest.raises(Refused, match="not excused"):
             adjust.excuse(marked, "t01", MODULE, reason="again", withdraw=True)
         assert [(e["new"], e["reason"]) for e in events(marked, "excuse")] == [("excused", "in hospital"), ("", "back")]
@@ -153,16 +153,16 @@ class TestExcuse:
 class TestOverride:
     def test_set_and_taken_back(self, marked):
         _, mark = adjust.override(marked, "t01", MODULE, "mark_arc", "0,5", reason="working missing")
-        assert mark == 1550 and row_of(marked)["mark"] == "15.5"
+        assert mark == 2650 and row_of(marked)["mark"] == "26.5"
         with gradebook._nbgrader() as api, api.Gradebook(marked.database_url) as opened:
             grade = opened.find_grade("mark_arc", MODULE, MODULE, "t01")
             assert (grade.auto_score, grade.manual_score, grade.score) == (2, 0.5, 0.5)
         said = events(marked, "override", "re-marked")
         assert [(e["exercise"], e["old"], e["new"], e["most"]) for e in said] == [
-            ("m01.mark_arc", None, 50, 200), ("", 1700, 1550, 1700),
+            ("m01.mark_arc", None, 50, 200), ("", 2800, 2650, 2800),
         ]  # fmt: skip
         assert verify.verify(marked).findings == [] and marking_run.mark(marked, MODULE).unchanged == 1
-        assert adjust.override(marked, "t01", MODULE, "m01.mark_arc", "computed", reason="found it")[1] == 1700
+        assert adjust.override(marked, "t01", MODULE, "m01.mark_arc", "computed", reason="found it")[1] == 2800
         assert verify.verify(marked).findings == []
         with pytest.raises(Refused, match="no mark by hand"):
             adjust.override(marked, "t01", MODULE, "mark_arc", "computed", reason="x")
@@ -173,18 +173,18 @@ class TestOverride:
         path = put_in_inbox(marked, replace(right_sheet(record), saved="later"))
         collect.collect(marked, [path.parent], received_at=clock.parse("2026-03-31 12:00", "UTC"))
         marking_run.mark(marked, MODULE)
-        assert mark_of(marked).raw == 1600 and verify.verify(marked).findings == []
+        assert mark_of(marked).raw == 2700 and verify.verify(marked).findings == []
 
     def test_the_penalty_follows(self, assigned_term):
         hand_in(assigned_term, when="2026-04-01 18:00")
         adjust.override(assigned_term, "t01", MODULE, "mark_arc", "0", reason="x")
-        assert (mark_of(assigned_term).raw, mark_of(assigned_term).penalty) == (1500, 300)
+        assert (mark_of(assigned_term).raw, mark_of(assigned_term).penalty) == (2600, 520)
 
     @pytest.mark.parametrize("mark", ["-1", "2.5", "1.555", "two", "nan", "", "1e0", "٢"])
     def test_marks_that_are_none(self, marked, mark):
         with pytest.raises(Refused, match="is no mark|is more"):
             adjust.override(marked, "t01", MODULE, "mark_arc", mark, reason="x")
-        assert mark_of(marked).mark == 1700
+        assert mark_of(marked).mark == 2800
 
     def test_refusals(self, marked):
         with pytest.raises(Unknown, match="it has mark_arc"):
@@ -193,7 +193,7 @@ class TestOverride:
             adjust.override(marked, "t02", MODULE, "mark_arc", "1", reason="x")
         with pytest.raises(Refused, match="needs a reason"):
             adjust.override(marked, "t01", MODULE, "mark_arc", "1", reason="")
-        assert mark_of(marked).mark == 1700
+        assert mark_of(marked).mark == 2800
 
     @pytest.mark.parametrize(
         "table", [adjustments.override, adjustments.extension, adjustments.excuse], ids=lambda t: t.name
@@ -215,13 +215,13 @@ class TestOverride:
 class TestFormgrader:
     def test_a_mark_by_hand_becomes_an_override(self, marked):
         book(marked, lambda grade: setattr(grade, "manual_score", 1.25))
-        assert row_of(marked)["mark"] == "16.25"
+        assert row_of(marked)["mark"] == "27.25"
         entry = events(marked, "override")[-1]
         assert (entry["actor"], entry["new"], entry["exercise"], bool(entry["reason"])) == ("formgrader", 125, "m01.mark_arc", True)  # fmt: skip
         assert verify.verify(marked).findings == []
         book(marked, lambda grade: setattr(grade, "manual_score", None))
         run = marking_run.mark(marked, MODULE)
-        assert (run.findings, run.held, mark_of(marked).mark) == ([], [], 1700)
+        assert (run.findings, run.held, mark_of(marked).mark) == ([], [], 2800)
         assert events(marked, "override")[-1]["new"] is None and verify.verify(marked).findings == []
 
     def test_a_changed_automatic_score_is_a_finding(self, marked):
@@ -230,14 +230,14 @@ class TestFormgrader:
             "automatic mark in the gradebook is 0.5 where marking gave 2"
             in marking_run.mark(marked, MODULE).findings[0]
         )
-        assert mark_of(marked).mark == 1700
+        assert mark_of(marked).mark == 2800
         assert any("mark_arc is 2 here and 0.5" in finding for finding in verify.verify(marked).findings)
 
     @pytest.mark.parametrize(("field", "value", "said"), [("manual_score", 9, "gives 9 of 2; not taken over"), ("manual_score", -1, "gives -1 of 2"), ("extra_credit", 1, "1 extra credit")])  # fmt: skip
     def test_what_cannot_be_taken_over(self, marked, field, value, said):
         book(marked, lambda grade: setattr(grade, field, value))
         assert any(said in finding for finding in marking_run.mark(marked, MODULE).findings)
-        assert mark_of(marked).mark == 1700
+        assert mark_of(marked).mark == 2800
 
     def test_a_lost_hand_in_does_not_keep_the_class_waiting(self, marked):
         hand_in(marked, "t02")
@@ -249,7 +249,7 @@ class TestFormgrader:
         assert run.unchanged == 1 and all("t01: The kept hand-in is missing" in finding for finding in run.findings)
         collect.kept_path(marked, sha256).write_bytes(content)
         assert marking_run.mark(marked, MODULE, reason="the file is back").marked == 1
-        assert mark_of(marked).mark == 1600 and verify.verify(marked).findings == []
+        assert mark_of(marked).mark == 2700 and verify.verify(marked).findings == []
 
 
 class TestTwoAtOnce:
@@ -312,8 +312,8 @@ class TestUpgrade:
         found, copy = database.upgrade(marked)
         assert found == 1 and copy.is_file() and database.upgrade(marked) == (schema.VERSION, None)
         with closing(sqlite3.connect(copy)) as old:
-            assert old.execute("select mark from tm_mark").fetchall() == [(1700,)]
-        assert verify.verify(marked).findings == [] and mark_of(marked).mark == 1700
+            assert old.execute("select mark from tm_mark").fetchall() == [(2800,)]
+        assert verify.verify(marked).findings == [] and mark_of(marked).mark == 2800
 
     def test_a_term_of_a_later_version(self, marked):
         with database.transaction(marked) as connection:

@@ -49,7 +49,7 @@ def test_the_whole_list_at_once(assigned_term):
         assert "\n" not in said and len(said) < 300, name
         assert path.read_bytes() == BAD[name][0], name
     run = marking_run.mark(assigned_term, MODULE)
-    assert run.marked == 2 and marks(assigned_term) == {"t02": 1700, "t03": 1700}
+    assert run.marked == 2 and marks(assigned_term) == {"t02": 2800, "t03": 2800}
     assert len(run.findings) <= 1 and verify.verify(assigned_term).findings == []
 
 
@@ -58,13 +58,13 @@ def changed(**changes):
 
 
 MARKED = {
-    "unknown exercise": (lambda s: s.with_answer("m01.nothing.x", Answer("1")), "No exercise of m01_timing is called m01.nothing.x", 1700),
-    "a name with a line break": (lambda s: s.with_answer("m01\n\x1b[31m.x", Answer("1")), "is called m01??[31m.x", 1700),
-    "unknown version": (lambda s: s.with_answer("m01.mark_arc.arc", Answer("1", version=99)), "version 99", 1500),
-    "a unit nobody knows": (lambda s: s.with_answer("m01.mark_arc.arc", Answer("1", unit="\u202efurlong\n" * 50)), "", 1500),
-    "zero characters": (lambda s: s.with_answer("m01.mark_arc.arc", Answer("\0\0")), "", 1500),
+    "unknown exercise": (lambda s: s.with_answer("m01.nothing.x", Answer("1")), "No exercise of m01_timing is called m01.nothing.x", 2800),
+    "a name with a line break": (lambda s: s.with_answer("m01\n\x1b[31m.x", Answer("1")), "is called m01??[31m.x", 2800),
+    "unknown version": (lambda s: s.with_answer("m01.mark_arc.arc", Answer("1", version=99)), "version 99", 2600),
+    "a unit nobody knows": (lambda s: s.with_answer("m01.mark_arc.arc", Answer("1", unit="\u202efurlong\n" * 50)), "", 2600),
+    "zero characters": (lambda s: s.with_answer("m01.mark_arc.arc", Answer("\0\0")), "", 2600),
     "nothing at all": (changed(answers={}), "", 0),
-    "20,000 characters": (lambda s: s.with_answer("m01.mark_arc.arc", Answer("9" * 20_000)), "", 1500),
+    "20,000 characters": (lambda s: s.with_answer("m01.mark_arc.arc", Answer("9" * 20_000)), "", 2600),
 }  # fmt: skip
 
 
@@ -93,7 +93,7 @@ def test_a_fault_of_ours_stops_nobody_and_says_so(assigned_term, monkeypatch):
 
     monkeypatch.setattr(marking_run, "mark_sheet", faulty)
     run = marking_run.mark(assigned_term, MODULE)
-    assert marks(assigned_term) == {"t02": 1700}
+    assert marks(assigned_term) == {"t02": 2800}
     assert len(run.findings) == 1 and "fault of Timing Mark (ZeroDivisionError: planted fault)" in run.findings[0]
 
 
@@ -119,7 +119,7 @@ def test_any_class_of_spoilt_sheets_is_run_to_the_end(assigned_term):
         for finding in done.findings + marked.findings + marked.held:
             assert "\n" not in finding and marking_run.FAULT not in finding, finding
             finding.encode()
-        assert marks(term)["t02"] == 1700
+        assert marks(term)["t02"] == 2800
 
     run()
     assert verify.verify(term).findings == []

@@ -16,11 +16,12 @@ from tests.modules import proofs
 
 
 def test_everybody_stands_where_he_should(demo):
-    rows = list(csv.DictReader(io.StringIO(demo.grades.read_text(encoding="utf-8"))))
+    rows = csv.DictReader(io.StringIO(demo.grades.read_text(encoding="utf-8")))
+    rows = [row for row in rows if row["module"] == scenario.MODULE]
     assert len(rows) == len(scenario.CLASS) == 24
     states = {row["trainee_id"].lower(): row["status"] for row in rows}
     assert states[scenario.MISSING] == "not handed in" and states[scenario.CORRUPT] == "handed in"
-    assert sum(state == "marked" for state in states.values()) == 22
+    assert sum(state == "marked" for state in states.values()) == 22, "the instructor has read the letters"
     late = {row["trainee_id"].lower(): row["late_days"] for row in rows if row["late_days"] not in ("", "0")}
     assert late == dict.fromkeys(scenario.LATE, "2")
     assert all((row["mark"] == "") == (row["status"] != "marked") for row in rows)

@@ -108,7 +108,7 @@ class TestCollecting:
         own = [folder_ids.folder_id(one) for one in ids]
         assert mark_all(assigned_term, *own).marked == len(ids)
         found = rows(assigned_term)
-        assert [found[one]["mark"] for one in ids] == ["17"] * len(ids)
+        assert [found[one]["mark"] for one in ids] == ["28"] * len(ids)
         assert papers.write_class(assigned_term, MODULE) == (len(ids), [])
         assert verify.verify(assigned_term).findings == []
 
@@ -198,7 +198,7 @@ class TestMarking:
             adjust.override(assigned_term, "t01", MODULE, "mark_arc", f"{hundredths / 100:.2f}", reason="x")
             with database.transaction(assigned_term) as connection:
                 assert gradebook.Rows(connection, m01).book()["t01"]["mark_arc"].manual == hundredths
-            assert rows(assigned_term)["T01"]["raw"] == grades.hundredths(1500 + hundredths)
+            assert rows(assigned_term)["T01"]["raw"] == grades.hundredths(2600 + hundredths)
         assert verify.verify(assigned_term).findings == []
 
 
@@ -216,7 +216,7 @@ class TestRecords:
         }
         assert shown == {
             "T01": ("marked", "0", "0", "0", "0"),
-            "T02": ("marked", "17", "1.7", "15.3", "1"),
+            "T02": ("marked", "28", "2.8", "25.2", "1"),
             "T03": ("not handed in", "", "", "", ""),
         }
 
@@ -262,7 +262,7 @@ class TestRecords:
         mark_all(assigned_term, "t01")
         first = export_grades(assigned_term, tmp_path / "a.csv").read_bytes()
         assert export_grades(assigned_term, tmp_path / "b.csv").read_bytes() == first
-        assert list(csv.DictReader(io.StringIO(first.decode())))[0]["mark"] == "17"
+        assert list(csv.DictReader(io.StringIO(first.decode())))[0]["mark"] == "28"
 
 
 class TestCommands:
@@ -280,9 +280,9 @@ class TestCommands:
     def test_decisions_from_the_command_line(self, assigned_term):
         mark_all(assigned_term, "t01", when=clock.parse("2026-04-01 12:00", "UTC"))
         run = command(assigned_term, "extend", "T01", MODULE, "--until", "2026-04-02", "--reason", "was ill")
-        assert run.returncode == 0 and "2026-04-02 23:59 Europe/Lisbon. The module's mark is now 17." in run.stdout
+        assert run.returncode == 0 and "2026-04-02 23:59 Europe/Lisbon. The module's mark is now 28." in run.stdout
         run = command(assigned_term, "override", "T01", MODULE, "mark_arc", "1,5", "--reason", "working")
-        assert run.returncode == 0 and "is now 16.5" in run.stdout
+        assert run.returncode == 0 and "is now 27.5" in run.stdout
         run = command(assigned_term, "excuse", "T03", MODULE, "--reason", "abroad")
         assert run.returncode == 0 and "Null, Dov is excused" in run.stdout
         assert command(assigned_term, "extend", "T01", MODULE, "--until", "01/03/2026", "--reason", "x").returncode == 2

@@ -19,7 +19,7 @@ from grader.course.work import assign, collect, marking_run, verify
 from grader.errors import Refused, Unknown
 from grader.exercise import issued
 from grader.exercise import sheet as sheets
-from tests.work import issue_of, put_in_inbox, right_answers, right_sheet, sheet_of
+from tests.work import issue_of, put_in_inbox, right_answers, right_sheet, sheet_of, sure_marks
 
 DUE = "2026-03-31 17:00"
 
@@ -178,9 +178,10 @@ class TestMark:
         run = marking_run.mark(assigned_term, "m01_timing")
         assert (run.marked, run.findings) == (1, [])
         row = mark_of(assigned_term, "t01")
-        assert (row.raw, row.penalty, row.mark, row.most) == (m01.marks * 100, 0, m01.marks * 100, m01.marks * 100)
+        wanted = {e.name: 100 * sure_marks(e) for e in m01.exercises}
+        assert (row.raw, row.penalty, row.mark, row.most) == (2800, 0, 2800, 3000)
         with database.transaction(assigned_term) as connection:
-            assert gradebook.Rows(connection, m01).scores()["t01"] == {e.name: e.marks * 100 for e in m01.exercises}
+            assert gradebook.Rows(connection, m01).scores()["t01"] == wanted and sum(wanted.values()) == 2800
 
     def test_nbgraders_own_api_reads_the_marks(self, assigned_term, m01):
         """Whatever else reads the gradebook finds the term as if nbgrader had marked it."""
@@ -188,7 +189,7 @@ class TestMark:
         marking_run.mark(assigned_term, "m01_timing")
         with gradebook._nbgrader() as api, api.Gradebook(assigned_term.database_url) as book:
             submission = book.find_submission("m01_timing", "t02")
-            assert submission.score == m01.marks and not submission.needs_manual_grade
+            assert submission.score == sum(map(sure_marks, m01.exercises)) == 28 and not submission.needs_manual_grade
             assert submission.student.last_name == "O’Neil, Jr."
             assert len(submission.notebooks[0].grades) == len(m01.exercises)
 
@@ -210,45 +211,45 @@ class TestMark:
         hand_in(assigned_term, sheet_of(record, {"m01.mark_arc.arc": "1"}), "2026-04-02 12:00")
         marking_run.mark(assigned_term, "m01_timing")
         row = mark_of(assigned_term, "t01")
-        assert row.mark == row.most and row.late_days == 0
+        assert row.mark == 2800 and row.late_days == 0
 
     def test_late_work_loses_its_share_and_the_penalty_is_computed_afresh(self, assigned_term):
         """jupyter/nbgrader thread 723: a penalty must not stick after the due time moves."""
         hand_in(assigned_term, right_sheet(issue_of(assigned_term, "t01")), "2026-04-01 18:00")
         marking_run.mark(assigned_term, "m01_timing")
         row = mark_of(assigned_term, "t01")
-        assert (row.late_days, row.penalty, row.mark) == (2, 340, 1360)
+        assert (row.late_days, row.penalty, row.mark) == (2, 560, 2240)
         with database.transaction(assigned_term) as connection:
             connection.execute(update(schema.issue).values(due="2026-04-30T16:00:00.000Z"))
         held = marking_run.mark(assigned_term, "m01_timing")
-        assert "13.6 would become 17" in held.held[0] and mark_of(assigned_term, "t01").mark == 1360
+        assert "22.4 would become 28" in held.held[0] and mark_of(assigned_term, "t01").mark == 2240
         marking_run.mark(assigned_term, "m01_timing", reason="due time moved for all")
-        assert mark_of(assigned_term, "t01").mark == 1700
+        assert mark_of(assigned_term, "t01").mark == 2800
         with database.transaction(assigned_term) as connection:
             last = list(ledger.entries(connection, "re-marked"))[-1][2]
-        assert (last["old"], last["new"], last["reason"]) == (1360, 1700, "due time moved for all")
+        assert (last["old"], last["new"], last["reason"]) == (2240, 2800, "due time moved for all")
 
     def test_a_preview_names_every_change_and_writes_nothing(self, assigned_term):
         record = issue_of(assigned_term, "t01")
         hand_in(assigned_term, right_sheet(record), "2026-04-01 18:00")
         fresh = marking_run.mark(assigned_term, "m01_timing", preview=True)
-        assert [(c.trainee, c.old, c.new) for c in fresh.changes] == [("t01", None, 1360)] and fresh.marked == 0
+        assert [(c.trainee, c.old, c.new) for c in fresh.changes] == [("t01", None, 2240)] and fresh.marked == 0
         assert mark_of(assigned_term, "t01") is None
         marking_run.mark(assigned_term, "m01_timing")
         assert marking_run.mark(assigned_term, "m01_timing", preview=True).changes == []
         with database.transaction(assigned_term) as connection:  # as if a later version had marked one part otherwise
             table = schema.answer
             connection.execute(update(table).where(table.c.part == "m01.mark_arc.arc").values(hundredths=0))
-            connection.execute(update(schema.mark).values(raw=1500, penalty=300, mark=1200))
+            connection.execute(update(schema.mark).values(raw=2600, penalty=520, mark=2080))
             rows = ledger.count(connection)
         seen = marking_run.mark(assigned_term, "m01_timing", preview=True).changes
         assert [(c.old, c.new, c.same_work, c.parts) for c in seen] == [
-            (1200, 1360, True, (("m01.mark_arc.arc", 0, 200),))
+            (2080, 2240, True, (("m01.mark_arc.arc", 0, 200),))
         ]
-        assert list(overview.changes(seen)) == ["t01: 12 → 13.6 (same hand-in): m01.mark_arc.arc 0 → 2"]
+        assert list(overview.changes(seen)) == ["t01: 20.8 → 22.4 (same hand-in): m01.mark_arc.arc 0 → 2"]
         with database.transaction(assigned_term) as connection:
             assert ledger.count(connection) == rows
-        assert mark_of(assigned_term, "t01").mark == 1200
+        assert mark_of(assigned_term, "t01").mark == 2080
 
     def test_a_module_that_was_not_assigned(self, empty_term):
         with pytest.raises(Refused, match="was not assigned"):
@@ -278,8 +279,8 @@ class TestVerify:
 
     def test_a_mark_changed_behind_the_ledger(self, marked):
         with database.transaction(marked) as connection:
-            connection.execute(update(schema.mark).values(mark=1700, raw=100))
-        assert any("marking again gives 17" in finding for finding in verify.verify(marked).findings)
+            connection.execute(update(schema.mark).values(mark=2800, raw=100))
+        assert any("marking again gives 28" in finding for finding in verify.verify(marked).findings)
 
     def test_a_hand_in_changed_after_it_was_taken(self, marked):
         path = next((marked.folder / "handed_in").rglob("*.json"))

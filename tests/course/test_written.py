@@ -45,7 +45,7 @@ def test_the_records_say_that_it_waits(marked):
     with database.transaction(marked) as connection:
         mark = connection.execute(select(schema.mark)).one()
         answer = connection.execute(select(schema.answer).where(schema.answer.c.part == PATH)).one()
-    assert (mark.state, mark.pending, mark.mark, mark.most) == ("partly marked", 300, 1400, 1700)
+    assert (mark.state, mark.pending, mark.mark, mark.most) == ("partly marked", 300, 2500, 3000)
     assert (answer.verdict, answer.hundredths, answer.most) == ("awaiting", None, 300)
 
 
@@ -59,7 +59,7 @@ def test_nbgrader_is_told_to_have_it_read(marked):
 def test_the_export_shows_it(marked):
     rows = csv.DictReader(io.StringIO(export_grades(marked).read_text("utf-8")))
     row = next(row for row in rows if row["trainee_id"] == "T01")
-    assert (row["status"], row["mark"], row["awaiting"], row["max"]) == ("partly marked", "14", "3", "17")
+    assert (row["status"], row["mark"], row["awaiting"], row["max"]) == ("partly marked", "25", "3", "30")
     assert (row["percent"], row["passed"]) == ("", "yes"), "a pass that is reached stands; the per cent waits"
 
 

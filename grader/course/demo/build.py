@@ -15,9 +15,10 @@ from grader.course import roster, setup, term
 from grader.course.demo import scenario, trainees
 from grader.course.export import package
 from grader.course.records import database, schema
-from grader.course.work import assign, collect, marking_run
+from grader.course.work import adjust, assign, collect, marking_run
 from grader.exercise import issued
 from grader.exercise import sheet as sheets
+from grader.exercise.kinds import Written
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +76,23 @@ def build(folder):
     collected.taken += second.taken
     collected.findings += second.findings
     marked = marking_run.mark(made, scenario.MODULE)
+    _read_letters(made, diary)
     return Built(made, assigned, collected, marked, package.write([made], "grades").path, diary)
+
+
+def _read_letters(made, diary):
+    """The instructor reads every written answer; the simulated trainees write the model answer, so it earns all."""
+    module = catalogue.module(scenario.MODULE)
+    written = {path: exercise for exercise, part, path in module.parts() if isinstance(part, Written)}
+    for who, did in diary.items():
+        if who in (scenario.MISSING, scenario.CORRUPT):
+            continue
+        for one in did:
+            if one.part in written and one.what == trainees.RIGHT:
+                exercise = written[one.part]
+                adjust.override(
+                    made, who, module.key, exercise.key, str(exercise.marks), reason="read against the rubric"
+                )
 
 
 def _class_list():

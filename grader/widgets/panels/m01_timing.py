@@ -11,6 +11,7 @@ from grader.reference import angles
 from grader.reference.timing import advance
 from grader.widgets import style
 from grader.widgets.panel import Panel, Picture
+from grader.widgets.panels.timing.pump import pump_test
 
 # The engine of the lesson's worked examples, no vehicle that is asked about in an exercise.
 CENTRIFUGAL = ((400.0, 0.0), (1000.0, 6.0), (1800.0, 11.0))
@@ -218,7 +219,7 @@ def total_advance(compute=compute):
     return Panel("Total advance", controls, compute, views)
 
 
-PANELS = MappingProxyType({"total_advance": total_advance})
+PANELS = MappingProxyType({"total_advance": total_advance, "pump_test": pump_test})
 
 
 def _at(degree, radius):

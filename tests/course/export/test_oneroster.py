@@ -144,7 +144,7 @@ SPOILED = {
     "score nan": (put_where("results.csv", "score", "nan", scoreStatus="fully graded"), "is no Float"),
     "score with a comma": (put_where("results.csv", "score", "5,5", scoreStatus="fully graded"), "is no Float"),
     "weight with a sign": (put("categories.csv", 1, "weight", "60%"), "is no Integer"),
-    "score above the maximum": (put_where("results.csv", "score", "99", scoreStatus="fully graded"), "outside 0.0 to 17.0"),
+    "score above the maximum": (put_where("results.csv", "score", "99", scoreStatus="fully graded"), "outside 0.0 to 30.0"),
     "score below nought": (put_where("results.csv", "score", "-1", scoreStatus="fully graded"), "outside"),
     "graded without a score": (put_where("results.csv", "score", "", scoreStatus="fully graded"), "has no score"),
     "score of nothing": (put_where("results.csv", "score", "0", scoreStatus="not submitted"), "and has a score"),
@@ -219,13 +219,13 @@ class TestWhatWeWrite:
         first = by[pseudonym.code(classes[0], "0046", "oneroster")]
         assert (first["scoreStatus"], first["score"], first["late"], first["missing"]) == (
             "fully graded",
-            "17",
+            "28",
             "false",
             "false",
         )
         late = [row for row in results if row["late"] == "true"]
-        assert len(late) == 2 and {row["score"] for row in late} == {"13.6"}
-        assert all(row["comment"] == "raw mark 17, penalty 3.4 for 2 days late" for row in late)
+        assert len(late) == 2 and {row["score"] for row in late} == {"22.4"}
+        assert all(row["comment"] == "raw mark 28, penalty 5.6 for 2 days late" for row in late)
         missing = [row for row in results if row["scoreStatus"] == "not submitted"]
         assert len(missing) == 5 and all((row["score"], row["missing"]) == ("", "true") for row in missing)
 

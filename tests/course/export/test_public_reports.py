@@ -57,7 +57,7 @@ def test_not_handed_in_all_wrong_and_late_are_three_things(classes):
         "0",
         "no",
     ]
-    assert [rows["0042"][name] for name in ("raw", "penalty", "mark", "late_days")] == ["17", "3.4", "13.6", "2"]
+    assert [rows["0042"][name] for name in ("raw", "penalty", "mark", "late_days")] == ["28", "5.6", "22.4", "2"]
     in_book = {row["trainee_id"]: row["mark"] for row in sheet(workbook.write(classes), "Grades")}
     assert in_book["1E"] is None and in_book["0046"] == 0
 
@@ -98,7 +98,7 @@ def test_semicolons_and_decimal_commas(classes):
     """asafdav/ng-csv 28: European spreadsheets want semicolons."""
     path = package.write(classes, "grades", how=stream.manner(spreadsheet=True, separator=";")).path
     rows = {row["trainee_id"]: row for row in read(path, delimiter=";")}
-    assert rows["0042"]["mark"] == "13,6" and rows["0043"]["last_name"] == "O’Neil, Jr."
+    assert rows["0042"]["mark"] == "22,4" and rows["0043"]["last_name"] == "O’Neil, Jr."
 
 
 def test_the_hour_of_a_hand_in(classes):

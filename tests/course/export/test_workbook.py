@@ -108,7 +108,7 @@ class TestLayouts:
         made = layout.write(classes, layout.read(tmp_path / "example.toml"), tmp_path / "out.csv", stream.Manner())
         lines = (tmp_path / "out.csv").read_text("utf-8").splitlines()
         assert made.rows == 11 and lines[0] == "Student number,Family name,Given name,Timing,Per cent,Result"
-        assert lines[1] == "0046,Marr,Ivo,17,100,Distinction"
+        assert lines[1] == "0046,Marr,Ivo,28,93.33,Distinction"
 
     def test_order_names_and_words(self, classes, tmp_path):
         """Missing work after the due time counts nought by the settings, so it has a word too."""
