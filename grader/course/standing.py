@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from sqlalchemy import select
 
-from grader import clock
+from grader import catalogue, clock
 from grader.course import roster
 from grader.course.records import adjustments, schema
 
@@ -29,6 +29,11 @@ class Standing:
 def assigned_modules(connection):
     """Keys of the modules that were assigned in this term, in order."""
     return sorted(connection.execute(select(schema.assignment.c.module)).scalars())
+
+
+def listed_modules(connection):
+    """Keys of the modules that a table of the term lists: those assigned, or all before the first is."""
+    return assigned_modules(connection) or list(catalogue.all_modules())
 
 
 def standings(term, connection, module_keys):

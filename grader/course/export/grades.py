@@ -8,7 +8,7 @@ COLUMNS = GRADES.names
 
 def table(term, connection):
     """The rows as dictionaries of text, in the order of `COLUMNS`."""
-    for found in standing.standings(term, connection, standing.assigned_modules(connection)):
+    for found in standing.standings(term, connection, standing.listed_modules(connection)):
         row = dict.fromkeys(COLUMNS, "")
         row |= {
             "class": term.id,

@@ -125,7 +125,7 @@ def _page(term, connection, person, rows, standards, until):
         missing = [code for code in codes if code not in shown]
         if missing:
             parts.append(page.paragraph(f"No evidence yet for {', '.join(missing)}."))
-    states = standing.standings(term, connection, standing.assigned_modules(connection))
+    states = standing.standings(term, connection, standing.listed_modules(connection))
     mine = [found for found in states if found.person.id == person.id]
     parts.append(page.heading("Modules"))
     parts.append(

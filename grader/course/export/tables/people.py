@@ -42,7 +42,7 @@ def objectives(term, connection):
     tags = {path: part.objectives for m in catalogue.all_modules().values() for _, part, path in m.parts()}
     counting = {
         (found.person.id, found.module): found.attempt
-        for found in standing.standings(term, connection, standing.assigned_modules(connection))
+        for found in standing.standings(term, connection, standing.listed_modules(connection))
         if found.mark is not None
     }
     for batch in scope.batches(connection):
