@@ -19,6 +19,8 @@ from grader.widgets.form import ExerciseForm
 from grader.widgets.store import Store
 from tests.work import right_answers
 
+LETTER = "Dear Ms Penhallow,\nthe points were set wide; timing comes after the gap. Yours, the workshop"
+
 PARTS = [
     pytest.param(module, exercise, part, id=path)
     for module in catalogue.all_modules().values()
@@ -34,6 +36,12 @@ def stores(tmp_path_factory):
     }
 
 
+def answers(module, record):
+    """The right answers, and a letter in each written part."""
+    written = {path: LETTER for _, part, path in module.parts() if isinstance(part, Written)}
+    return {**right_answers(module, record), **written}
+
+
 def test_every_kind_in_the_modules_has_a_field():
     assert {type(parameter.values[2]) for parameter in PARTS} <= set(FIELDS)
 
@@ -42,7 +50,7 @@ def test_every_kind_in_the_modules_has_a_field():
 def test_the_right_answer_can_be_given_and_is_read_back(stores, module, exercise, part):
     store = stores[module.key]
     given = SimpleNamespace(**store.issue.numbers[exercise.key])
-    right = right_answers(module, store.issue)[f"{exercise.key}.{part.key}"]
+    right = answers(module, store.issue)[f"{exercise.key}.{part.key}"]
     heard = []
     field = FIELDS[type(part)](part, given, heard.append)
     assert field.raw == ""
@@ -59,7 +67,7 @@ def test_a_whole_lesson_can_be_worked_through_its_forms(module, tmp_path):
     """Shown, answered part by part, checked: everything right that can be right without a reader."""
     store = Store(module, tmp_path)
     assert store.issue.mode == PRACTICE
-    right = right_answers(module, store.issue)
+    right = answers(module, store.issue)
     for exercise in module.exercises:
         form = ExerciseForm(store, exercise)
         for part in form.parts.values():
@@ -120,7 +128,7 @@ def test_a_batch_is_sorted_item_by_item(stores):
 @pytest.mark.parametrize("module", catalogue.all_modules().values(), ids=lambda module: module.key)
 def test_every_kind_can_be_printed(module, tmp_path):
     store = Store(module, tmp_path)
-    for path, raw in right_answers(module, store.issue).items():
+    for path, raw in answers(module, store.issue).items():
         store.put(path, raw)
     page = print_sheet.build(module, store.issue, store.sheet)
     assert "<script" not in page and "(blank)" not in page
