@@ -4,10 +4,8 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.table import Table
-from rich.text import Text
 
-from grader.cli.output import console, say
+from grader.cli.output import say
 
 
 def demo(
@@ -15,7 +13,7 @@ def demo(
 ):
     """Build an invented term with a class of 24, mark it, export it, and show where everything lies."""
     from grader import catalogue
-    from grader.course import overview
+    from grader.course import overview, standing
     from grader.course.demo import build, quality
     from grader.course.export.grades import hundredths
     from grader.exercise.model import sayings
@@ -24,22 +22,15 @@ def demo(
     say(f"Building an invented term in {place} ...")
     built = build.build(place)
     module = catalogue.module(built.assigned.module)
-    numbers = [str(number) for number in range(1, len(module.exercises) + 1)]
-    table = Table("trainee", *numbers, "late", f"of {module.marks}", "%", "state", box=None, pad_edge=False)
-    for column in table.columns[1:-1]:
-        column.justify = "right"
+    say(f"{module.title}: marks by trainee and exercise, of {module.marks}")
+    numbers = range(1, len(module.exercises) + 1)
+    say(f"{'':<18}" + "".join(f"{number:>4}" for number in numbers) + f"{'sum':>6}")
     for found, marks in overview.marks_table(built.term, module):
         row = found.mark
-        table.add_row(
-            Text(found.person.name, no_wrap=True),
-            *("" if marks.get(e.key) is None else hundredths(marks[e.key]) for e in module.exercises),
-            f"-{hundredths(row.penalty)}" if row and row.penalty else "",
-            hundredths(row.mark) if row else "",
-            f"{row.mark * 100 / row.most:.0f}" if row else "",
-            found.state,
-        )
-    say(f"{module.title}: marks by trainee and exercise")
-    console.print(table, markup=False)
+        cells = "".join(f"{_cell(marks, e.key):>4}" for e in module.exercises)
+        penalty = f"  late -{hundredths(row.penalty)}" if row and row.penalty else ""
+        state = "" if found.state == standing.MARKED else f"  {found.state}"
+        say(f"{found.person.name[:17]:<18}{cells}{hundredths(row.mark) if row else '':>6}{penalty}{state}".rstrip())
     say(", ".join(f"{n} {e.name} ({e.marks})" for n, e in zip(numbers, module.exercises, strict=True)))
     parts = {path: part for _, part, path in module.parts()}
     say()
@@ -60,3 +51,12 @@ def demo(
     say(f"Kept hand-ins   {built.term.folder / 'handed_in'}")
     say(f"Records         {built.term.folder / 'gradebook.db'}")
     say(f"Next: python -m grader term verify --term {built.term.folder}")
+
+
+def _cell(marks, key):
+    """Marks of one exercise; a dot while its answer waits to be read."""
+    from grader.course.export.grades import hundredths
+
+    if key not in marks:
+        return ""
+    return "·" if marks[key] is None else hundredths(marks[key])

@@ -6,7 +6,7 @@ from sqlalchemy import select
 
 from grader import clock
 from grader.course import standing
-from grader.course.records import database, schema
+from grader.course.records import adjustments, database, schema
 
 
 def assigned(term):
@@ -73,6 +73,9 @@ def marks_table(term, module):
             so_far = marks.get(row.exercise, 0)
             waits = row.hundredths is None or so_far is None
             marks[row.exercise] = None if waits else so_far + row.hundredths
+        for (trainee, unit, attempt), by_hand in adjustments.read(connection).overrides.items():
+            if unit == module.key:
+                by_trainee.setdefault((trainee, attempt), {}).update(by_hand)
         return [
             (found, by_trainee.get((found.person.id, found.attempt), {}))
             for found in standing.standings(term, connection, [module.key])
