@@ -14,7 +14,8 @@ from grader.widgets.store import Store
 from tests.widgets.conftest import issue_of
 
 FULL = {"mark_arc": "2.0", "angle_time": "2.0", "centrifugal": "3.0", "total": "5.0", "fast_idle": "3.0",
-        "line_test": "2.0"}  # fmt: skip
+        "line_test": "2.0", "check_order": "2.0", "cap": "1.0", "band": "2.0", "round": "2.0", "altitude": "2.0",
+        "find_error": "1.0", "next_step": "1.0", "letter": "0.0"}  # fmt: skip
 ROOMS = {"lessons": paths.lessons, "solutions": paths.solutions}
 
 
@@ -62,9 +63,9 @@ def test_opened_for_practice_it_shows_forms_and_no_marks(room, module, tmp_path)
     views = [
         o for _, outputs in cells.values() for o in outputs if "application/vnd.jupyter.widget-view+json" in o["data"]
     ]
-    assert len(views) == len(module.exercises) + 2, "the top, the panel and a form for each exercise"
+    assert len(views) == len(module.exercises) + 3, "the top, two panels and a form for each exercise"
     saved = Store(module, tmp_path).answers
-    assert len(saved) == (7 if room == "solutions" else 0), "nothing is saved on display alone"
+    assert len(saved) == (15 if room == "solutions" else 0), "nothing is saved on display alone"
 
 
 @pytest.mark.parametrize("room", ROOMS)

@@ -4,7 +4,7 @@ import csv
 import io
 import json
 import zipfile
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
 from pathlib import Path
 
@@ -15,7 +15,7 @@ from grader.course import roster, setup, term
 from grader.course.demo import scenario, trainees
 from grader.course.export import package
 from grader.course.records import database, schema
-from grader.course.work import adjust, assign, collect, marking_run
+from grader.course.work import assign, collect, marking_run
 from grader.exercise import issued
 from grader.exercise import sheet as sheets
 from grader.exercise.kinds import Written
@@ -76,23 +76,7 @@ def build(folder):
     collected.taken += second.taken
     collected.findings += second.findings
     marked = marking_run.mark(made, scenario.MODULE)
-    _read_letters(made, diary)
     return Built(made, assigned, collected, marked, package.write([made], "grades").path, diary)
-
-
-def _read_letters(made, diary):
-    """The instructor reads every written answer; the simulated trainees write the model answer, so it earns all."""
-    module = catalogue.module(scenario.MODULE)
-    written = {path: exercise for exercise, part, path in module.parts() if isinstance(part, Written)}
-    for who, did in diary.items():
-        if who in (scenario.MISSING, scenario.CORRUPT):
-            continue
-        for one in did:
-            if one.part in written and one.what == trainees.RIGHT:
-                exercise = written[one.part]
-                adjust.override(
-                    made, who, module.key, exercise.key, str(exercise.marks), reason="read against the rubric"
-                )
 
 
 def _class_list():
@@ -103,6 +87,17 @@ def _class_list():
     return text.getvalue().encode()
 
 
+def _without_letters(module, sheet, did):
+    """Sheet and diary with every written answer left blank.
+
+    Nobody reads in the demo; what waits to be read stays out of the item analysis, which then would be empty.
+    """
+    written = {path for _, part, path in module.parts() if isinstance(part, Written)}
+    answers = {path: answer for path, answer in sheet.answers.items() if path not in written}
+    kept = [trainees.Did(one.part, trainees.BLANK) if one.part in written else one for one in did]
+    return replace(sheet, answers=answers), kept
+
+
 def _hand_in(made):
     """Let every simulated trainee but one hand in; says what each did."""
     module = catalogue.module(scenario.MODULE)
@@ -110,7 +105,8 @@ def _hand_in(made):
         records = [issued.parse(text.encode()) for text in connection.execute(select(schema.issue.c.record)).scalars()]
     diary = {}
     for record in sorted(records, key=lambda r: r.trainee):
-        sheet, diary[record.trainee] = trainees.answer_sheet(module, record, scenario.SEED)
+        sheet, did = trainees.answer_sheet(module, record, scenario.SEED)
+        sheet, diary[record.trainee] = _without_letters(module, sheet, did)
         if record.trainee == scenario.MISSING:
             continue
         content = sheets.dump(sheet)
