@@ -58,7 +58,7 @@ class ExerciseForm:
             self.box.children = (HTML(f"{heading}<p>Choose your name at the top first.</p>"),)
             return
         given = SimpleNamespace(**self.store.issue.numbers[exercise.key])
-        task = HTML(f"{heading}<p>{escape(exercise.wording(given))}</p>").add_class("tm-task")
+        task = HTML(f"{heading}<p>{style.lines(exercise.wording(given))}</p>").add_class("tm-task")
         self.parts = {part.key: PartForm(self.store, exercise, part, self._offer_route) for part in exercise.parts}
         self.route = HTML().add_class("tm-route").add_class("tm-verdict")
         self.fresh = Button(description="Fresh numbers", tooltip=f"Fresh numbers for: {exercise.title}").add_class(

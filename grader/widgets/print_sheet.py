@@ -10,6 +10,7 @@ from grader.exercise.model import Choice
 from grader.exercise.sorting import Batch, Order
 from grader.exercise.variant import order_name
 from grader.marking import reading
+from grader.widgets import style
 
 _LOOK = """
 body { font: 11pt/1.45 "DejaVu Sans", Verdana, sans-serif; max-width: 46rem; margin: 2rem auto; padding: 0 1rem;
@@ -104,7 +105,7 @@ def _exercise(exercise, issue, sheet):
         )
     options = "".join(_options(part, given) for part in exercise.parts if isinstance(part, (Choice, Choices, Order)))
     return (
-        f"<section><h2>{escape(exercise.title)}</h2>\n<p>{escape(exercise.wording(SimpleNamespace(**given)))}</p>\n{options}"
+        f"<section><h2>{escape(exercise.title)}</h2>\n<p>{style.lines(exercise.wording(SimpleNamespace(**given)))}</p>\n{options}"
         f'<table><caption>Your answers</caption><thead><tr><th scope="col">Asked</th><th scope="col">Your answer</th>'
         f'<th scope="col">Read as</th><th scope="col">Marks</th></tr></thead><tbody>{"".join(rows)}</tbody></table>'
         "</section>\n"

@@ -112,10 +112,14 @@ def test_verdict_names_the_slip_and_never_the_answer(tmp_path, module, opened):
             value = page.truth.slip(path, slip)
             if value is None:
                 continue
-            text = value if isinstance(value, str) else f"{value:.3f}"
-            verdict = unescape(page.check(path.partition(".")[2], text))
+            given = page.truth.given_at(path)
+            text = f"{value:.3f}" if isinstance(value, (int, float)) else part.typed(value, given)
+            form = page.part(path.partition(".")[2])
+            form.entry.follow(text, "")
+            form.check.click()
+            verdict = unescape(form.verdict.value)
             assert slip.says in verdict and verdict.startswith('<div class="tm-say tm-wrong">Not yet.')
-            right = shown(part, page.truth.answer(path)).removesuffix(f" {getattr(part, 'unit', '')}")
+            right = shown(part, page.truth.answer(path), given).removesuffix(f" {getattr(part, 'unit', '')}")
             assert right not in verdict
             assert page.form(exercise.name).route.value == ""
             tried += 1

@@ -54,7 +54,7 @@ class ChoicesField(_Picked):
         self.part = part
         self._boxes = {key: self._box(part.options[key], heard) for key in _shown_order(part, given, part.options)}
         self._none = self._box("none of these", heard)
-        self.row = [VBox([*self._boxes.values(), self._none]).add_class("tm-pick")]
+        self.row = [VBox([*self._boxes.values(), self._none], layout=style.wide()).add_class("tm-pick")]
 
     @staticmethod
     def _box(words, heard):
@@ -138,7 +138,7 @@ class BatchField(_Picked):
             )
             decision.observe(heard, "value")
             self._decisions[label] = decision
-            rows.append(_line(decision, label))
+            rows.append(_line(decision, label, width="23rem"))
         flow = Layout(width="100%", display="flex", flex_flow="row wrap")
         self.row = [HBox(rows, layout=flow).add_class("tm-pick")]
 
@@ -156,9 +156,10 @@ class BatchField(_Picked):
             decision.value = wanted if wanted in (KEEP, REJECT, UNDECIDED) else ""
 
 
-def _line(widget, words):
+def _line(widget, words, width=None):
     """A drop-down with what it decides on behind it."""
-    label = HTML(f"<div>{escape(words)}</div>").add_class("tm-label")
+    label = HTML(f"<div>{escape(words)}</div>").add_class("tm-label").add_class("tm-item")
     return HBox(
-        [label, widget], layout=Layout(flex_flow="row-reverse", justify_content="flex-end", align_items="center")
+        [label, widget],
+        layout=Layout(flex_flow="row-reverse", justify_content="flex-end", align_items="center", width=width),
     )

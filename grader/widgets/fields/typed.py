@@ -15,8 +15,8 @@ class NumberField:
         self._text = Text("", continuous_update=True, tooltip=part.prompt, layout=style.field()).add_class("tm-field")
         self._unit = Dropdown(options=list(part.units), tooltip=f"Unit: {part.prompt}", layout=style.unit())
         self._unit.add_class("tm-unit")
-        self.row = [self._text, self._unit]
-        for widget in self.row:
+        self.row = [self._text, self._unit] if any(part.units) else [self._text]  # a plain number has no unit
+        for widget in (self._text, self._unit):
             widget.observe(heard, "value")
 
     @property
@@ -66,4 +66,6 @@ class WrittenField(TextField):
     """Sentences to a customer or a colleague."""
 
     def _make(self, part):
-        return Textarea("", continuous_update=True, tooltip=part.prompt, rows=8, layout=Layout(width="100%"))
+        return Textarea(
+            "", continuous_update=True, tooltip=part.prompt, rows=8, layout=Layout(width="100%", height="12rem")
+        )
