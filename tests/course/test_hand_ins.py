@@ -130,7 +130,7 @@ class TestForms:
         collect.collect(assigned_term, received_at=clock.parse("2026-03-20", "UTC"))
         marking_run.mark(assigned_term, MODULE)
         with database.transaction(assigned_term) as connection:
-            assert connection.execute(select(schema.mark.c.mark)).scalar_one() == 1700
+            assert connection.execute(select(schema.mark.c.mark)).scalar_one() == 2800
 
 
 class TestSubmitted:
@@ -202,7 +202,7 @@ class TestCompany:
         assert len(said) == 1 and "other numbers than were issued" in said[0]
         marking_run.mark(assigned_term, MODULE)
         with database.transaction(assigned_term) as connection:
-            assert connection.execute(select(schema.mark.c.raw)).scalar_one() == 1700
+            assert connection.execute(select(schema.mark.c.raw)).scalar_one() == 2800
 
     @pytest.mark.parametrize("change", [{"token": "0" * 64}, {"due": "2027-01-01T00:00:00.000Z"}, {"mode": "practice"}])
     def test_a_changed_issue(self, assigned_term, change):

@@ -119,6 +119,6 @@ def test_killed_at_seeded_moments(handed_in, tmp_path, command):
         collecting(term)()
         run = marking(term)()
         assert run.findings == [] and run.held == []
-        assert counts(term) == (4, 4, dict.fromkeys(("t01", "t02", "t03"), 1700), 3, 0), f"call {moment} of {total}"
+        assert counts(term) == (4, 4, dict.fromkeys(("t01", "t02", "t03"), 2800), 3, 0), f"call {moment} of {total}"
         assert verify.verify(term).findings == [], f"call {moment} of {total}"
     assert len(half_done) > 1, "no kill fell between two trainees"

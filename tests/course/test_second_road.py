@@ -174,7 +174,7 @@ class TestSteps:
 
         sheet = right_sheet(issue_of(assigned_term, "t01"))
         content = sheets.dump(sheet)
-        assert steps.judge(assigned_term, m01, "t01", content)[1].hundredths == 1700
+        assert steps.judge(assigned_term, m01, "t01", content)[1].hundredths == 2800
         with pytest.raises(BadSheet, match="not by t02"):
             steps.judge(assigned_term, m01, "t02", content)
         with pytest.raises(BadSheet, match="never issued attempt 3"):
