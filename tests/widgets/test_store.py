@@ -3,6 +3,7 @@
 import asyncio
 import json
 import shutil
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
@@ -182,7 +183,8 @@ def test_unsaved_answers_are_tried_again_by_the_kernel(practice_folder, module, 
                 break
         return store
 
-    store = asyncio.run(work())
+    with ThreadPoolExecutor(1) as pool:  # the browser tests leave a loop running in this thread
+        store = pool.submit(asyncio.run, work()).result()
     assert not store.unsaved and raw(practice_folder) == "13"
 
 
