@@ -11,6 +11,13 @@ from grader.ranges import in_range, plain
 
 CYLINDERS = (2, 3, 4, 5, 6, 8, 10, 12)
 
+# How cylinders are numbered: number of cylinders -> banks, each from front to back.
+LAYOUTS = {
+    "inline": lambda n: (tuple(range(1, n + 1)),),
+    "odd-even": lambda n: (tuple(range(1, n + 1, 2)), tuple(range(2, n + 1, 2))),
+    "halves": lambda n: (tuple(range(1, n // 2 + 1)), tuple(range(n // 2 + 1, n + 1))),
+}
+
 
 def crank_deg(distributor_deg):
     """Crank degrees that pass while the distributor turns by an angle.

@@ -7,12 +7,6 @@ two of them in a row, the row names a function of this file.
 from grader.reference import angles
 from grader.reference.timing import advance
 
-BANKS = {
-    "inline": lambda n: [list(range(1, n + 1))],
-    "odd-even": lambda n: [list(range(1, n + 1, 2)), list(range(2, n + 1, 2))],
-    "halves": lambda n: [list(range(1, n // 2 + 1)), list(range(n // 2 + 1, n + 1))],
-}
-
 
 def cross_fire_count(order, layout):
     """Number of cross-fire pairs of a firing order such as "1-3-4-2"."""
@@ -26,7 +20,7 @@ def cross_fire_code(order, layout):
 
 def _pairs(order, layout):
     numbers = [int(cylinder) for cylinder in order.split("-")]
-    return angles.cross_fire_pairs(numbers, BANKS[layout](len(numbers)))
+    return angles.cross_fire_pairs(numbers, angles.LAYOUTS[layout](len(numbers)))
 
 
 def critical_ratio_air():

@@ -6,21 +6,13 @@ from types import MappingProxyType
 
 from grader import tables
 from grader.errors import BadTable, OutOfRange, Unknown
-from grader.reference.angles import check_firing_order, firing_interval_deg
+from grader.reference.angles import LAYOUTS, check_firing_order, firing_interval_deg
 from grader.reference.timing.advance import check_curve
 
 COLUMNS = (
     "key", "title", "use", "cylinders", "layout", "firing_order", "rotor", "battery_v", "earth", "initial_deg",
     "idle_rpm", "centrifugal", "vacuum", "port", "gap_in", "dwell_deg", "pulley_mm",
 )  # fmt: skip
-
-LAYOUTS = MappingProxyType(
-    {
-        "inline": lambda n: (tuple(range(1, n + 1)),),
-        "odd-even": lambda n: (tuple(range(1, n + 1, 2)), tuple(range(2, n + 1, 2))),
-        "halves": lambda n: (tuple(range(1, n // 2 + 1)), tuple(range(n // 2 + 1, n + 1))),
-    }
-)
 
 
 @dataclass(frozen=True, slots=True)

@@ -122,7 +122,8 @@ def settle(term, connection, module, owner, reason):
     found, values = evaluate(term, module, issue, hand_in, decided)
     person = roster.one(connection, issue.trainee)
     run, rows = MarkRun(), gradebook.Rows(connection, module)
-    _write(connection, module, rows, person, issue, hand_in, found, values, decided, reason, run)
+    answers = answer_rows(module, issue, found)
+    _write(connection, module, rows, person, issue, hand_in, found, values, answers, decided, reason, run)
     return values["mark"]
 
 
@@ -228,6 +229,7 @@ def _mark_one(term, connection, module, rows, person, issue, hand_ins, decided, 
         return
     try:
         found, values = evaluate(term, module, issue, hand_in, decided)
+        answers = answer_rows(module, issue, found)
     except BadSheet as problem:
         run.findings.append(f"{person.id}: {problem}")
         return
@@ -243,7 +245,7 @@ def _mark_one(term, connection, module, rows, person, issue, hand_ins, decided, 
         if preview:
             _preview(connection, issue, found, values, run)
         else:
-            _write(connection, module, rows, person, issue, hand_in, found, values, decided, reason, run)
+            _write(connection, module, rows, person, issue, hand_in, found, values, answers, decided, reason, run)
 
 
 def _preview(connection, issue, found, values, run):
@@ -266,7 +268,7 @@ def _preview(connection, issue, found, values, run):
     )
 
 
-def _write(connection, module, rows, person, issue, hand_in, found, values, decided, reason, run):
+def _write(connection, module, rows, person, issue, hand_in, found, values, answers, decided, reason, run):
     """Put one trainee's marks into records, gradebook and ledger, in the open transaction."""
     table, owner = schema.mark, adjustments.owner(issue)
     key = dict(zip(("trainee", "module", "attempt"), owner, strict=True))
@@ -286,7 +288,7 @@ def _write(connection, module, rows, person, issue, hand_in, found, values, deci
             connection.execute(delete(old).where(*of(old, owner)))
     values["marked_at"] = clock.to_text(clock.now())
     connection.execute(table.insert().values(**key, **values))
-    connection.execute(schema.answer.insert(), answer_rows(module, issue, found))
+    connection.execute(schema.answer.insert(), answers)
     computed = by_exercise(module, found)
     by_hand = {key.rpartition(".")[2]: hundredths for key, hundredths in decided.by_hand(issue).items()}
     rows.write(person, clock.from_text(hand_in.received_at), computed, values["penalty"], by_hand)
