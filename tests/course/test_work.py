@@ -251,6 +251,26 @@ class TestMark:
             assert ledger.count(connection) == rows
         assert mark_of(assigned_term, "t01").mark == 2080
 
+    def test_a_fault_of_ours_on_one_sheet_does_not_keep_the_class_waiting(self, assigned_term, monkeypatch):
+        for trainee in ("t01", "t02"):
+            hand_in(assigned_term, right_sheet(issue_of(assigned_term, trainee)))
+        rows = marking_run.answer_rows
+
+        def stumbles(module, issue, found):
+            if issue.trainee == "t01":
+                raise TypeError("a slip of ours")
+            return rows(module, issue, found)
+
+        monkeypatch.setattr(marking_run, "answer_rows", stumbles)
+        run = marking_run.mark(assigned_term, "m01_timing")
+        assert (
+            run.marked == 1
+            and len(run.findings) == 1
+            and "t01" in run.findings[0]
+            and "a slip of ours" in run.findings[0]
+        )
+        assert mark_of(assigned_term, "t01") is None and mark_of(assigned_term, "t02") is not None
+
     def test_a_module_that_was_not_assigned(self, empty_term):
         with pytest.raises(Refused, match="was not assigned"):
             marking_run.mark(empty_term, "m01_timing")
