@@ -7,7 +7,7 @@ from decimal import Decimal
 
 import pytest
 from frictionless import Package, system
-from sqlalchemy import update
+from sqlalchemy import select, update
 
 from grader import catalogue
 from grader.course.export import package, scope, stream
@@ -70,7 +70,19 @@ def test_items_say_how_each_mark_was_earned(classes):
     assert told == [("m01.mark_arc.arc", "0")], "the letter is blank on every sheet"
     numbers = [row for row in rows if row["expected_low"]]
     assert numbers and all(float(row["expected_low"]) <= float(row["expected_high"]) for row in numbers)
-    assert len({row["variant"] for row in rows if row["item"] == "m01.mark_arc.arc"}) == 6
+    codes = {(r["class"], r["trainee_id"]): r["variant"] for r in rows if r["item"] == "m01.mark_arc.arc"}
+    drawn = {(term.id, college): numbers for term in classes for college, numbers in _numbers(term, "m01.mark_arc")}
+    pairs = [(codes[one] == codes[other], drawn[one] == drawn[other]) for one in codes for other in codes]
+    assert len(codes) == 6 and all(same_code == same_numbers for same_code, same_numbers in pairs)
+    assert (False, False) in pairs
+
+
+def _numbers(term, exercise):
+    """(college id, drawn parameters) of everybody with numbers for an exercise."""
+    with database.transaction(term) as connection:
+        people = {row.id: row.college_id for row in connection.execute(select(schema.trainee))}
+        for row in connection.execute(select(schema.issue)):
+            yield people[row.trainee], json.loads(row.record)["exercises"][exercise]["parameters"]
 
 
 def test_marks_add_up_to_the_grades(demo_term):
