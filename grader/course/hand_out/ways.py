@@ -6,7 +6,7 @@ from pathlib import Path
 from jupyter_core.application import JupyterApp
 from sqlalchemy import select
 
-from grader import files
+from grader import catalogue, files
 from grader.course import roster
 from grader.course.hand_out import paper
 from grader.course.records import database, ledger, schema
@@ -108,6 +108,36 @@ def hand_out(term, module_key, way, *, trainees=(), config=None):
     files.write_bytes(folder / name, lesson)
     files.write_bytes(folder / issued.NAME, content)
     return folder if way == FOLDER else _release(term, module_key, folder.parent, config)
+
+
+def print_sheets(term, module_key, *, trainees=(), group=""):
+    """Write the sheets on paper of some trainees who have their numbers, or of all who have.
+
+    Returns
+    -------
+    list of Path
+
+    Raises
+    ------
+    Unknown
+        No such module, trainee or group.
+    Refused
+        Nobody among them has numbers.
+    """
+    module = catalogue.module(module_key)
+    with database.transaction(term) as connection:
+        people = roster.chosen(connection, group, trainees)
+        records = latest_records(connection, module.key)
+        served = [person for person in people if person.id in records]
+        if not served or trainees and len(served) < len(people):
+            without = ", ".join(person.name for person in people if person.id not in records) or "Nobody"
+            verb = "have" if ", " in without else "has"
+            raise Refused(
+                f"{without[:200]} {verb} no numbers for {module.key}. Run 'assign {module.key} --as paper' first; nothing was "
+                "written."
+            )
+        note(connection, module.key, [person.id for person in served], PAPER, "")
+    return [paper.write(term, person, records[person.id][1]) for person in served]
 
 
 def forget(term, people):
