@@ -5,6 +5,7 @@ import sys
 import typer
 
 from grader.cli import check, course, demo, export, privacy, study, term
+from grader.cli.by_hand import paper, witness
 from grader.cli.output import fail
 from grader.errors import TimingMarkError
 
@@ -27,6 +28,9 @@ app.command("mark")(course.mark_module)
 app.command("extend")(course.extend)
 app.command("excuse")(course.excuse)
 app.command("override")(course.override)
+app.command("witness")(witness.witness)
+app.command("paper")(paper.paper)
+app.command("transcribe")(paper.transcribe)
 app.add_typer(export.app, name="export")
 app.command("release")(check.release)
 app.command("check")(check.check)
