@@ -18,7 +18,7 @@ from grader.course.records import schema
 from grader.errors import Refused
 
 EVENTS = (
-    "enrolled", "withdrawn", "assigned", "issued", "handed-in", "marked", "re-marked", "returned", "override",
+    "enrolled", "withdrawn", "assigned", "issued", "handed-in", "marked", "re-marked", "returned", "read", "override",
     "extension", "excuse", "witnessed", "settings", "key-change", "export", "delete",
 )  # fmt: skip
 NEED_REASON = ("override", "re-marked", "extension", "excuse")
