@@ -122,7 +122,7 @@ def _by_trainee(connection, table, batch):
 
 
 def _item(term, person, row, digest):
-    low, high, expected = _expected(row.expected)
+    low, high, other = expected(row.expected)
     waits = waiting(row)
     return {
         "class": term.id,
@@ -133,7 +133,7 @@ def _item(term, person, row, digest):
         "variant": digest,
         "answer": row.raw,
         "unit": row.unit,
-        "expected": expected,
+        "expected": other,
         "expected_low": low,
         "expected_high": high,
         "mark": "" if waits else hundredths(row.hundredths),
@@ -195,7 +195,7 @@ def _variants(record):
     }
 
 
-def _expected(text):
+def expected(text):
     """(low, high, other text) of what was right."""
     low, dots, high = text.partition("..")
     try:
