@@ -80,7 +80,7 @@ def mark_module(
     """Mark the class: new hand-ins, and old ones that come out differently."""
     from grader.course import overview
     from grader.course import term as terms
-    from grader.course.work import marking_run
+    from grader.course.work import marking_run, written
 
     opened = terms.open_term(term)
     problems = []
@@ -94,6 +94,8 @@ def mark_module(
             continue
         say(f"{key}: {run.marked} marked, {run.unchanged} unchanged, {len(run.held)} held back.")
         problems += run.findings + run.held
+        if waiting := len(written.answers(opened, key)):
+            say(f"{key}: {waiting} written answers wait for you. Run 'read {key}'.")
         if papers:
             from grader.course.second_road import papers as paper_writer
 

@@ -5,7 +5,7 @@ import sys
 import typer
 
 from grader.cli import check, course, demo, export, privacy, study, term
-from grader.cli.by_hand import paper, witness
+from grader.cli.by_hand import paper, read, witness
 from grader.cli.output import fail
 from grader.errors import TimingMarkError
 
@@ -25,6 +25,7 @@ app.add_typer(term.roster_app, name="roster")
 app.command("assign")(course.assign_module)
 app.command("collect")(course.collect_hand_ins)
 app.command("mark")(course.mark_module)
+app.command("read")(read.read)
 app.command("extend")(course.extend)
 app.command("excuse")(course.excuse)
 app.command("override")(course.override)

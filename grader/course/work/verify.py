@@ -89,9 +89,7 @@ def _check_mark(term, connection, row, issues, hand_ins, decided, last_mark, sco
     for exercise in module.exercises:
         ours = found.exercise_hundredths(exercise.key)
         if book.get(exercise.name) != ours:
-            here, there = (
-                "nothing" if mark is None else f"{mark / 100:g}" for mark in (ours, book.get(exercise.name))
-            )
+            here, there = ("nothing" if mark is None else f"{mark / 100:g}" for mark in (ours, book.get(exercise.name)))
             proof.findings.append(f"{who}: {exercise.name} is {here} here and {there} in nbgrader's gradebook.")
 
 
@@ -108,7 +106,9 @@ def _check_decisions(connection, decided, proof):
     held |= {("excuse", who): "excused" for who in decided.excused}
     held |= {("override", (*owner, e)): mark for owner, marks in decided.overrides.items() for e, mark in marks.items()}
     held |= {
-        ("read", (*owner, *read)): given.hundredths for owner, all_ in decided.readings.items() for read, given in all_.items()
+        ("read", (*owner, *read)): given.hundredths
+        for owner, all_ in decided.readings.items()
+        for read, given in all_.items()
     }
     said = {key: new for key, new in said.items() if new not in (None, "")}
     for event, key in sorted(set(said) | set(held), key=str):

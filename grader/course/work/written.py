@@ -112,7 +112,9 @@ def give_all(term, module_key, given):
                     f"No written answer of {module.key} has the code {code.strip()[:40]!r}. It may have been handed in anew; "
                     "list the answers again. Nothing was changed."
                 )
-            hundredths = [_hundredths(text, *point) for text, point in zip(_as_many(answer, points), answer.rubric, strict=True)]
+            hundredths = [
+                _hundredths(text, *point) for text, point in zip(_as_many(answer, points), answer.rubric, strict=True)
+            ]
             done.append((answer, _write(term, connection, module, answer, hundredths, comment)))
     return done
 
@@ -133,7 +135,13 @@ def to_table(term, module_key, *, waiting_only=True, names=False):
     columns = [f"{what} {n}" for n in range(1, width + 1) for what in ("looked for", "at most", "points")]
     writer.writerow(["code", *people, "exercise", "question", "answer", *columns, "comment"])
     for answer in found:
-        cells = [answer.code, *([answer.person.name] if names else []), answer.path, "\n".join(answer.question), answer.text]
+        cells = [
+            answer.code,
+            *([answer.person.name] if names else []),
+            answer.path,
+            "\n".join(answer.question),
+            answer.text,
+        ]
         points = answer.given.points if answer.given else [None] * len(answer.rubric)
         for (looked_for, most), mark in zip(answer.rubric, points, strict=True):
             cells += [looked_for, str(most), "" if mark is None else f"{mark / 100:g}"]
@@ -160,7 +168,9 @@ def from_table(term, module_key, path):
     except UnicodeDecodeError:
         raise BadFile("The table of answers is not saved as UTF-8. Save it as CSV UTF-8 and try again.") from None
     first = text.partition("\n")[0]
-    reader = csv.DictReader(io.StringIO(text, newline=""), delimiter=";" if first.count(";") > first.count(",") else ",")
+    reader = csv.DictReader(
+        io.StringIO(text, newline=""), delimiter=";" if first.count(";") > first.count(",") else ","
+    )
     if not {"code", "points 1", "comment"} <= set(reader.fieldnames or ()):
         raise BadFile(
             "The table of answers needs the columns code, points 1 and comment. Use the file that 'read --to' wrote; "
@@ -263,7 +273,9 @@ def _as_many(answer, points):
 def _hundredths(text, looked_for, most):
     plain = text.strip().replace(",", ".")
     if not re.fullmatch(r"[0-9]{1,3}(\.[0-9]{1,2})?", plain) or round(100 * float(plain)) > 100 * most:
-        raise Refused(f"“{text.strip()[:20]}” for “{looked_for[:60]}” is not between 0 and {most}. Nothing was changed.")
+        raise Refused(
+            f"“{text.strip()[:20]}” for “{looked_for[:60]}” is not between 0 and {most}. Nothing was changed."
+        )
     return round(100 * float(plain))
 
 
@@ -272,7 +284,9 @@ def _comment(text):
     if text.startswith("'") and text[1:2] in tuple("=+-@"):  # what `to_table` put before a formula
         text = text[1:]
     if len(text) > LONGEST_COMMENT:
-        raise Refused(f"The comment has {len(text):,} characters; at most {LONGEST_COMMENT:,} are kept. Nothing was changed.")
+        raise Refused(
+            f"The comment has {len(text):,} characters; at most {LONGEST_COMMENT:,} are kept. Nothing was changed."
+        )
     return text
 
 
