@@ -8,7 +8,6 @@ from sqlalchemy import select
 
 from grader import catalogue, files
 from grader.course import roster
-from grader.course.hand_out import paper
 from grader.course.records import database, ledger, schema
 from grader.errors import CannotWrite, Refused
 from grader.exercise import issued
@@ -95,6 +94,8 @@ def hand_out(term, module_key, way, *, trainees=(), config=None):
         people = {person.id: person for person in roster.everyone(connection)}
         records = {t: record for t, (_, record) in latest_records(connection, module_key).items()}
     if way == PAPER:
+        from grader.course.hand_out import paper  # draws with matplotlib, which no other way shall wait for
+
         for trainee in trainees:
             paper.write(term, people[trainee], records[trainee])
         return term.folder / "out"
@@ -124,6 +125,8 @@ def print_sheets(term, module_key, *, trainees=(), group=""):
     Refused
         Nobody among them has numbers.
     """
+    from grader.course.hand_out import paper
+
     module = catalogue.module(module_key)
     with database.transaction(term) as connection:
         people = roster.chosen(connection, group, trainees)
