@@ -4,7 +4,7 @@ import sys
 
 import typer
 
-from grader.cli import check, course, demo, export, privacy, study, term
+from grader.cli import check, course, demo, export, privacy, returning, study, term
 from grader.cli.output import fail
 from grader.errors import TimingMarkError
 
@@ -27,6 +27,7 @@ app.command("mark")(course.mark_module)
 app.command("extend")(course.extend)
 app.command("excuse")(course.excuse)
 app.command("override")(course.override)
+app.command("return")(returning.return_module)
 app.add_typer(export.app, name="export")
 app.command("release")(check.release)
 app.command("check")(check.check)
