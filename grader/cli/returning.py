@@ -1,5 +1,6 @@
 """return and report: what goes back to trainees, and what the instructor takes into the next session."""
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -27,3 +28,17 @@ def return_module(
     for line in done.left_out:
         say(f"  left out: {line}")
     findings(done.findings)
+
+
+def report(
+    module: Annotated[str, typer.Argument(help="Such as m01_timing; otherwise every assigned module.")] = "",
+    term: Annotated[
+        list[Path] | None, typer.Option("--term", help="The class; further ones are compared over the months.")
+    ] = None,
+):
+    """Write the class report: who needs you, commonest slips, marks, how the questions worked."""
+    from grader.course.export import scope
+    from grader.course.report import build
+
+    for path in build.write(scope.open_all(term or [HERE]), module):
+        say(f"Class report: {path}")
