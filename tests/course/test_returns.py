@@ -13,10 +13,12 @@ from grader.course.records import database, ledger, schema
 from grader.course.returns import run
 from grader.course.work import adjust, collect, marking_run, verify
 from grader.errors import Refused, Unknown
+from grader.exercise import issued
 from grader.exercise.kinds import Choices, Written
 from grader.exercise.model import Choice
 from grader.exercise.sorting import Batch, FiringOrder, Order
 from grader.exercise.truth import Truth
+from tests.modules import proofs
 from tests.work import issue_of, put_in_inbox, right_answers, right_sheet, sheet_of
 
 KEY = "m01_timing"
@@ -149,6 +151,30 @@ def test_extended_and_excused_people_are_named_and_left_out(returned):
     done = run.give_back(returned, KEY)
     assert done.written == 0 and len(done.left_out) == 3
     assert "extended until 2199-01-01" in done.left_out[0] and "excused" in done.left_out[2]
+
+
+def test_each_attempt_has_its_own_page_and_its_own_due_time(returned, m01):
+    """A second issue, made as the first ones are; its sheet stays back while its due time runs."""
+    run.give_back(returned, KEY)
+    first = _page(returned)
+    with database.transaction(returned) as connection:
+        record = issued.make(m01, key=returned.key, term=returned.id, trainee="t01", attempt=2, mode="assessed",
+                             due="2199-01-01T12:00:00.000Z", zone="Europe/Lisbon", numbers=proofs.draws(m01, 1)[0])  # fmt: skip
+        connection.execute(schema.issue.insert().values(
+            trainee="t01", module=KEY, attempt=2, issued_at="2026-04-05T12:00:00.000Z", due=record.due,
+            record=issued.dump(record).decode()))  # fmt: skip
+    _hand_in(returned, right_sheet(issue_of(returned, "t01", attempt=2)), "2026-04-10 12:00")
+    marking_run.mark(returned, KEY)
+    done = run.give_back(returned, KEY, trainee="t01")
+    assert (done.written, done.unchanged) == (0, 1) and not run.path_of(returned, "t01", KEY, 2).exists()
+    assert "attempt 2: marked, may hand in until 2199-01-01" in done.left_out[0]
+    with database.transaction(returned) as connection:
+        connection.execute(
+            schema.issue.update().where(schema.issue.c.attempt == 2).values(due="2026-04-12T12:00:00.000Z")
+        )
+    assert run.give_back(returned, KEY, trainee="t01").written == 1
+    assert _page(returned) == first and "number 2" in _page(returned, attempt=2)
+    assert run.path_of(returned, "t01", KEY, 2).name == "m01_timing-attempt-2.html"
 
 
 def test_a_written_answer_waits_unless_partly_is_said(assigned_term, m01):

@@ -99,23 +99,27 @@ def _known(connection, module_key):
 
 
 def _one(term, connection, module, one, decided, known, sections, partly, done):
-    reason = _why_not(term, one, partly)
-    if reason:
-        done.left_out.append(f"{one.person.name} ({one.person.college_id}): {reason}")
-        return
-    table = schema.mark
+    """Return every marked attempt of one trainee, or say why not."""
+    who, table = f"{one.person.name} ({one.person.college_id})", schema.mark
     marks = connection.execute(
         select(table).where(table.c.trainee == one.person.id, table.c.module == module.key).order_by(table.c.attempt)
     ).all()
-    ready = [mark for mark in marks if partly or mark.state == standing.MARKED]
-    try:
-        works = work.of_person(term, connection, module, one.person, ready, decided)
-        pages = [(each.mark.attempt, sheet.build(term, each, sections, {})) for each in works]
-    except BadSheet as problem:
-        done.findings.append(f"{one.person.id}: {problem}")
+    if one.state == standing.EXCUSED or not marks:
+        done.left_out.append(f"{who}: {_nothing(term, one)}")
         return
-    for attempt, content in pages:
-        _put(term, connection, module.key, one.person.id, attempt, content, known, done)
+    for mark in marks:
+        attempt = f"attempt {mark.attempt}: " if len(marks) > 1 else ""
+        try:
+            found = work.gather(term, connection, module, one.person, mark, decided)
+            reason = _not_yet(term, found, partly)
+            if reason:
+                done.left_out.append(f"{who}: {attempt}{reason}")
+                continue
+            content = sheet.build(term, found, sections, {})
+        except BadSheet as problem:
+            done.findings.append(f"{one.person.id}: {attempt}{problem}")
+            continue
+        _put(term, connection, module.key, one.person.id, mark.attempt, content, known, done)
 
 
 def _put(term, connection, module_key, trainee_id, attempt, content, known, done):
@@ -136,20 +140,33 @@ def _put(term, connection, module_key, trainee_id, attempt, content, known, done
     ledger.append(connection, [entry])
 
 
-def _why_not(term, one, partly):
-    """Why somebody gets no page now, or an empty text."""
+def _nothing(term, one):
+    """Why somebody without a mark, or excused, gets no page."""
     if one.state == standing.EXCUSED:
         return "excused; nothing to return."
-    open_until = one.due if one.due and clock.now() <= clock.from_text(one.due) else ""
-    if open_until:  # a page tells the right answers, and a better hand-in would still count
-        until = term.shown(clock.from_text(open_until))
-        word = "extended" if one.extension_until else "may hand in"
-        return f"{one.state}, {word} until {until}. Return the sheet after that."
-    if one.state == standing.PARTLY_MARKED and not partly:
-        return "written answers wait to be read. Read them first, or add --partly."
     if one.state == standing.HANDED_IN:
         return "handed in and not marked. Run 'mark'; if it lists a finding, look at that first."
-    return "" if one.mark is not None else f"{one.state}."
+    return f"{one.state}{_open(term, one.due, one.extension_until)}."
+
+
+def _not_yet(term, found, partly):
+    """Why a marked attempt is not returned now, or an empty text.
+
+    A page tells the right answers. Before the due time a better hand-in would still count.
+    """
+    still = _open(term, found.due, found.extended)
+    if still:
+        return f"{found.mark.state}{still}. Return the sheet after that."
+    if found.mark.state == standing.PARTLY_MARKED and not partly:
+        return "written answers wait to be read. Read them first, or add --partly."
+    return ""
+
+
+def _open(term, due, extended):
+    """Until when work may still come in, as the end of a sentence; empty where the time is over or none was set."""
+    if not due or clock.now() > clock.from_text(due):
+        return ""
+    return f", {'extended' if extended else 'may hand in'} until {term.shown(clock.from_text(due))}"
 
 
 def _digest_on_disk(path):

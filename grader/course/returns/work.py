@@ -22,7 +22,8 @@ class Work:
     person: roster.Trainee
     module: object  # as it was issued
     mark: object  # row of tm_mark
-    due: str
+    due: str  # after any extension
+    extended: str
     rows: dict  # path -> row of tm_answer
     by_hand: dict  # exercise key -> hundredths
     truth: Truth
@@ -46,8 +47,8 @@ class Work:
         return [row["objective"] for row in self.objectives if row["met"] == "no"]
 
 
-def of_person(term, connection, module, person, marks, decided):
-    """The works of one trainee, one for each marked attempt.
+def gather(term, connection, module, person, mark, decided):
+    """The work of one attempt.
 
     Parameters
     ----------
@@ -55,22 +56,18 @@ def of_person(term, connection, module, person, marks, decided):
     connection : Connection
     module : Module
     person : Trainee
-    marks : list of rows of tm_mark
+    mark : row of tm_mark
     decided : Adjustments
 
     Returns
     -------
-    list of Work
+    Work
 
     Raises
     ------
     BadSheet
         An exercise was issued in a version that is not kept.
     """
-    return [_one(term, connection, module, person, mark, decided) for mark in marks]
-
-
-def _one(term, connection, module, person, mark, decided):
     owner = (person.id, module.key, mark.attempt)
     issue = connection.execute(select(schema.issue).where(*marking_run.of(schema.issue, owner))).one()
     rows = {
@@ -84,11 +81,11 @@ def _one(term, connection, module, person, mark, decided):
         for path, row in rows.items()
     }
     again = mark_sheet(module, exercises, sheets.Sheet("", module.key, person.id, mark.attempt, typed), truth=truth)
-    due = decided.until.get(adjustments.owner(issue), issue.due)
-    found = {part.path: part for part in again.parts}
+    extended = decided.until.get(adjustments.owner(issue), "")
     return Work(
-        person, issued, mark, due, rows, decided.by_hand(issue), truth, found, _objectives(term, person, issued, rows)
-    )
+        person, issued, mark, extended or issue.due, extended, rows, decided.by_hand(issue), truth,
+        {part.path: part for part in again.parts}, _objectives(term, person, issued, rows),
+    )  # fmt: skip
 
 
 def _objectives(term, person, module, rows):
