@@ -17,6 +17,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 from playwright.sync_api import sync_playwright  # noqa: E402
 
 from grader import catalogue  # noqa: E402
+from grader.course.demo import build, scenario  # noqa: E402
 from grader.exercise.truth import Truth  # noqa: E402
 from grader.widgets import study  # noqa: E402
 from grader.widgets.lab import server  # noqa: E402
@@ -24,7 +25,7 @@ from grader.widgets.store import Store  # noqa: E402
 
 MODULE = "m01_timing"
 FLAGS = ("--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-sync")
-SIZES = {"lesson": (1060, 1400)}
+SIZES = {"lesson": (1060, 1400), "returned": (900, 1000), "report": (900, 1120)}
 
 
 @contextmanager
@@ -64,6 +65,21 @@ def work(page, folder):
     page.evaluate("document.activeElement.blur()")
 
 
+def papers(browser, home, folder):
+    """The demo's own pages: a returned sheet where a slip was made, and the class report from its top."""
+    built = build.build(home / "term")
+    sheet = built.returned.folder / scenario.LATE[0] / f"{scenario.MODULE}.html"
+    for name, path in (("returned", sheet), ("report", built.report)):
+        width, height = SIZES[name]
+        page = browser.new_context(viewport={"width": width, "height": height}, color_scheme="light").new_page()
+        page.goto(path.as_uri())
+        if name == "returned":
+            slip = page.locator("section").filter(has_text="A slip").first
+            slip.evaluate("node => node.scrollIntoView({block: 'start'})")
+        page.wait_for_timeout(300)
+        page.screenshot(path=folder / f"{name}.png")
+
+
 def main(folder):
     folder.mkdir(parents=True, exist_ok=True)
     chromium = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
@@ -81,8 +97,9 @@ def main(folder):
         page.locator(".tm-panel").first.evaluate("node => node.scrollIntoView({block: 'start'})")
         page.wait_for_timeout(500)
         page.screenshot(path=folder / "lesson.png")
+        papers(browser, Path(home), folder)
         browser.close()
-    print(f"Written: {folder / 'lesson.png'}")
+    print("Written: " + ", ".join(str(folder / f"{name}.png") for name in SIZES))
 
 
 if __name__ == "__main__":

@@ -11,7 +11,7 @@ from grader.cli.output import say
 def demo(
     folder: Annotated[Path | None, typer.Argument(help="A new folder; otherwise one in your home folder.")] = None,
 ):
-    """Build an invented term with a class of 24, mark it, export it, and show where everything lies."""
+    """Build an invented class of 24 and run its whole month: assign, hand in, mark, return, report, export."""
     from grader import catalogue
     from grader.course import overview, standing
     from grader.course.demo import build, quality
@@ -44,13 +44,24 @@ def demo(
     say()
     for finding in [*built.collected.findings, *built.marked.findings]:
         say(f"To look at: {finding}")
+    for line in built.returned.left_out:
+        say(f"Not returned: {line}")
     say()
     say(f"Term folder     {built.term.folder}")
+    say(f"Class report    {built.report}")
+    say(f"Returned sheets {built.returned.folder} ({built.returned.written}, such as {_one_sheet(built)})")
     say(f"Grades          {built.grades}")
     say(f"Hand-outs       {built.term.folder / 'out'}")
     say(f"Kept hand-ins   {built.term.folder / 'handed_in'}")
     say(f"Records         {built.term.folder / 'gradebook.db'}")
     say(f"Next: python -m grader term verify --term {built.term.folder}")
+
+
+def _one_sheet(built):
+    """A returned sheet worth a look: of somebody who handed in late."""
+    from grader.course.demo import scenario
+
+    return f"{scenario.LATE[0]}/{scenario.MODULE}.html"
 
 
 def _cell(marks, key):

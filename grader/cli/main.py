@@ -4,7 +4,7 @@ import sys
 
 import typer
 
-from grader.cli import check, course, demo, export, privacy, study, term
+from grader.cli import check, course, demo, export, privacy, returning, study, term
 from grader.cli.by_hand import paper, read, witness
 from grader.cli.output import fail
 from grader.errors import TimingMarkError
@@ -32,6 +32,8 @@ app.command("override")(course.override)
 app.command("witness")(witness.witness)
 app.command("paper")(paper.paper)
 app.command("transcribe")(paper.transcribe)
+app.command("return")(returning.return_module)
+app.command("report")(returning.report)
 app.add_typer(export.app, name="export")
 app.command("release")(check.release)
 app.command("check")(check.check)

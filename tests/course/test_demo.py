@@ -31,6 +31,13 @@ def test_the_marks_prove(demo):
     assert verify.verify(demo.term).findings == []
 
 
+def test_the_month_ends_with_sheets_and_a_report(demo):
+    sheets = sorted((demo.term.folder / "returned").rglob("*.html"))
+    assert len(sheets) == demo.returned.written == 22 and len(demo.returned.left_out) == 2
+    assert not {scenario.MISSING, scenario.CORRUPT} & {sheet.parent.name for sheet in sheets}
+    assert "Commonest slips" in demo.report.read_text(encoding="utf-8")
+
+
 def test_nothing_is_written_into_the_checkout(demo):
     from grader.paths import checkout
 

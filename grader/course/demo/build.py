@@ -1,4 +1,4 @@
-"""Building the demo term from nothing: class, numbers, hand-ins, marks, export."""
+"""Building the demo term from nothing, a whole month: class, numbers, hand-ins, marks, returned sheets, report, export."""
 
 import csv
 import io
@@ -15,6 +15,8 @@ from grader.course import roster, setup, term
 from grader.course.demo import scenario, trainees
 from grader.course.export import package
 from grader.course.records import database, schema
+from grader.course.report import build as report
+from grader.course.returns import run as returning
 from grader.course.work import assign, collect, marking_run
 from grader.exercise import issued
 from grader.exercise import sheet as sheets
@@ -29,6 +31,8 @@ class Built:
     assigned: assign.Assigned
     collected: collect.Collected
     marked: marking_run.MarkRun
+    returned: returning.Returned
+    report: Path
     grades: Path
     diary: dict  # trainee id -> what the simulated trainee did
 
@@ -76,7 +80,10 @@ def build(folder):
     collected.taken += second.taken
     collected.findings += second.findings
     marked = marking_run.mark(made, scenario.MODULE)
-    return Built(made, assigned, collected, marked, package.write([made], "grades").path, diary)
+    returned = returning.give_back(made, scenario.MODULE)
+    (page,) = report.write([made], scenario.MODULE)
+    grades = package.write([made], "grades").path
+    return Built(made, assigned, collected, marked, returned, page, grades, diary)
 
 
 def _class_list():

@@ -41,7 +41,7 @@ def completion(counts):
     axes.invert_yaxis()
     axes.set_xlabel("trainees")
     figure.legend(loc="outside lower center", ncols=3, frameon=False)
-    return _address(figure)
+    return address(figure)
 
 
 def objectives(shares):
@@ -63,10 +63,11 @@ def objectives(shares):
     axes.invert_yaxis()
     axes.set_xlim(0, 112)
     axes.set_xlabel("trainees who have shown it, per cent of those examined")
-    return _address(figure)
+    return address(figure)
 
 
-def _address(figure):
+def address(figure):
+    """Data address of a figure as SVG, the same for the same figure."""
     content = io.BytesIO()
     with matplotlib.rc_context({"svg.hashsalt": "timing-mark"}):
         figure.savefig(content, format="svg", metadata={"Date": None})

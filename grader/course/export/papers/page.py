@@ -12,11 +12,14 @@ td.number { text-align: right; font-variant-numeric: tabular-nums }
 img { max-width: 100%; height: auto }
 @media (max-width: 40em) { body { padding: 0 .4em } th, td { overflow-wrap: anywhere; padding: .2em } }
 .note { border-left: .3em solid #111; padding-left: .8em }
-@media print { body { max-width: none; margin: 0 } table, figure { break-inside: avoid } thead { display: table-header-group } }
+.scroll { overflow-x: auto }
+@page { margin: 16mm }
+@media (max-width: 480px) { body { margin: .5em auto; padding: 0 .6em } table { display: block; overflow-x: auto } }
+@media print { body { max-width: none; margin: 0 } table, figure, .keep { break-inside: avoid } thead { display: table-header-group } }
 """
 
 
-def page(title, *parts):
+def page(title, *parts, look=""):
     """A whole page.
 
     Parameters
@@ -24,6 +27,8 @@ def page(title, *parts):
     title : str
     parts : str
         HTML, already escaped where it holds text of people.
+    look : str
+        Further rules of style.
 
     Returns
     -------
@@ -31,8 +36,9 @@ def page(title, *parts):
     """
     body = "\n".join(part for part in parts if part)
     return (
-        f'<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{escape(title)}</title>\n'
-        f"<style>{_STYLE}</style>\n</head>\n<body>\n<main>\n<h1>{escape(title)}</h1>\n{body}\n</main>\n</body>\n</html>\n"
+        f'<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        f'<meta name="viewport" content="width=device-width, initial-scale=1">\n<title>{escape(title)}</title>\n'
+        f"<style>{_STYLE}{look}</style>\n</head>\n<body>\n<main>\n<h1>{escape(title)}</h1>\n{body}\n</main>\n</body>\n</html>\n"
     ).encode("utf-8", "replace")
 
 

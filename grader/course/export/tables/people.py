@@ -60,7 +60,7 @@ def objectives(term, connection):
                     first_choice = counting.get((person.id, known[code]["module"]))
                     rows = attempts[first_choice if first_choice in attempts else max(attempts)]
                     task = latest.get((person.id, code))
-                    yield _objective(term, person, known[code], rows) | {
+                    yield objective(term, person, known[code], rows) | {
                         "witnessed": task.result if task else "", "witnessed_on": task.day if task else "",
                     }  # fmt: skip
 
@@ -155,7 +155,8 @@ def waiting(row):
     return row.verdict == AWAITING or row.hundredths is None
 
 
-def _objective(term, person, objective, rows):
+def objective(term, person, entry, rows):
+    """Row of objectives.csv from the rows of tm_answer that examine an objective; `entry` is its catalogue entry."""
     waits = any(waiting(row) for row in rows)
     most = sum(row.most for row in rows)
     marks = None if waits else sum(row.hundredths for row in rows)
@@ -168,8 +169,8 @@ def _objective(term, person, objective, rows):
     return {
         "class": term.id,
         "trainee_id": person.college_id,
-        "objective": objective["code"],
-        "uuid": objective["uuid"],
+        "objective": entry["code"],
+        "uuid": entry["uuid"],
         "marks": "" if waits else hundredths(marks),
         "max": hundredths(most),
         "share": "" if waits else _share(marks, most, MET_SHARE),

@@ -1,0 +1,98 @@
+"""What the records hold about one trainee's attempt, and what is computed again from it to explain it."""
+
+from dataclasses import dataclass, field
+from types import SimpleNamespace
+
+from sqlalchemy import select
+
+from grader import catalogue
+from grader.course import roster
+from grader.course.export.tables import people
+from grader.course.records import adjustments, schema
+from grader.course.work import marking_run
+from grader.exercise import sheet as sheets
+from grader.exercise.truth import Truth
+from grader.marking.mark import mark_sheet
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """One marked attempt. `marks` are computed again, for their words alone; `rows` and `mark` count."""
+
+    person: roster.Trainee
+    module: object  # as it was issued
+    mark: object  # row of tm_mark
+    due: str  # after any extension
+    extended: str
+    rows: dict  # path -> row of tm_answer
+    by_hand: dict  # exercise key -> hundredths
+    truth: Truth
+    marks: dict  # path -> PartMark
+    objectives: list = field(default_factory=list)  # rows as in objectives.csv
+
+    def given(self, exercise):
+        """The trainee's own numbers of an exercise."""
+        return SimpleNamespace(**vars(self.truth.given(exercise.key)))
+
+    def earned(self, exercise):
+        """Hundredths of an exercise; None while one of its answers waits to be read."""
+        if exercise.key in self.by_hand:
+            return self.by_hand[exercise.key]
+        mine = [self.rows[f"{exercise.key}.{part.key}"].hundredths for part in exercise.parts]
+        return None if None in mine else sum(mine)
+
+    @property
+    def not_met(self):
+        """Codes of objectives that are not met."""
+        return [row["objective"] for row in self.objectives if row["met"] == "no"]
+
+
+def gather(term, connection, module, person, mark, decided):
+    """The work of one attempt.
+
+    Parameters
+    ----------
+    term : Term
+    connection : Connection
+    module : Module
+    person : Trainee
+    mark : row of tm_mark
+    decided : Adjustments
+
+    Returns
+    -------
+    Work
+
+    Raises
+    ------
+    BadSheet
+        An exercise was issued in a version that is not kept.
+    """
+    owner = (person.id, module.key, mark.attempt)
+    issue = connection.execute(select(schema.issue).where(*marking_run.of(schema.issue, owner))).one()
+    rows = {
+        row.part: row for row in connection.execute(select(schema.answer).where(*marking_run.of(schema.answer, owner)))
+    }
+    exercises = marking_run.numbers(issue)
+    issued = module.as_issued(exercises)
+    truth = Truth(issued, {key: entry["parameters"] for key, entry in exercises.items()})
+    typed = {
+        path: sheets.Answer(raw=row.raw, unit=row.unit, version=exercises[row.exercise]["version"])
+        for path, row in rows.items()
+    }
+    again = mark_sheet(module, exercises, sheets.Sheet("", module.key, person.id, mark.attempt, typed), truth=truth)
+    extended = decided.until.get(adjustments.owner(issue), "")
+    return Work(
+        person, issued, mark, extended or issue.due, extended, rows, decided.by_hand(issue), truth,
+        {part.path: part for part in again.parts}, _objectives(term, person, issued, rows),
+    )  # fmt: skip
+
+
+def _objectives(term, person, module, rows):
+    """How far this attempt shows each objective that it examines."""
+    by_code = {}
+    for _, part, path in module.parts():
+        for code in part.objectives:
+            by_code.setdefault(code, []).append(rows[path])
+    known = catalogue.objectives()
+    return [people.objective(term, person, known[code], by_code[code]) for code in known if code in by_code]

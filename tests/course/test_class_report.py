@@ -1,0 +1,168 @@
+"""The class report: its figures are those of the records, and its pictures say in words what they show."""
+
+import base64
+import re
+import shutil
+
+import numpy as np
+import pytest
+
+from grader import catalogue, clock
+from grader.course import overview, statistics
+from grader.course.export import scope
+from grader.course.privacy import deletion
+from grader.course.records import database, ledger, schema
+from grader.course.report import build, figures, gather
+from grader.course.work import adjust, assign, collect, marking_run, verify
+from grader.errors import Refused, Unknown
+from tests.work import issue_of, put_in_inbox, right_answers, right_sheet, sheet_of
+
+KEY = "m01_timing"
+
+
+@pytest.fixture(scope="module")
+def page(demo, tmp_path_factory):
+    """The demo's report, written once."""
+    folder = tmp_path_factory.mktemp("report") / "term"
+    shutil.copytree(demo.term.folder, folder)
+    opened = scope.open_all([folder])
+    (path,) = build.write(opened, KEY)
+    assert path == folder / "reports" / f"{KEY}.html"
+    return opened[0], path.read_text(encoding="utf-8")
+
+
+def test_the_marks_are_those_of_the_records(page, m01):
+    term, text = page
+    table = overview.marks_table(term, m01)
+    assert len(table) == 24
+    body = text[text.index("Marks; exercises by their number") :]
+    for found, marks in table:
+        line = next(row for row in body.split("<tr>") if found.person.last_name in row)
+        cells = re.findall(r"<td[^>]*>([^<]*)</td>", line)
+        assert len(cells) == len(m01.exercises) + 2
+        assert cells[0] == (f"{marks['m01.mark_arc'] / 100:g}" if marks else "")
+        assert cells[-2] == (f"{found.mark.mark / 100:g}" if found.mark else "")
+        assert cells[-1].startswith(found.state)
+
+
+def test_slips_are_counted_with_what_to_say(page, m01):
+    term, text = page
+    found = gather.slips(term, m01)
+    counted = {(slip, path): n for path, slip, n in overview.slips(term, KEY)}
+    assert sorted((s.count for s in found), reverse=True) == [s.count for s in found]
+    assert sum(s.count for s in found) == sum(counted.values()) > 20
+    assert all(s.count <= s.answers <= 22 for s in found)
+    assert found[0].says in text.replace("&#x27;", "'") and f"{found[0].count} of {found[0].answers}" in text
+
+
+def test_facility_and_discrimination_agree_with_the_table_of_marks(page, m01):
+    """From the marks themselves, by another road than the report's: numpy on a table read from the records."""
+    term, text = page
+    paths = [path for _, _, path in m01.parts()]
+    with database.transaction(term) as connection:
+        rows = {}
+        for row in connection.execute(schema.answer.select().order_by(schema.answer.c.trainee)):
+            rows.setdefault(row.trainee, {})[row.part] = row.hundredths
+    table = np.array([[mine[path] for path in paths] for mine in rows.values() if None not in mine.values()])
+    assert len(table) >= statistics.FEW
+    body = text[text.index("How the questions worked") :]
+    exercise, part = m01.by_path[paths[0]]
+    line = next(row for row in body.split("<tr>") if f"{exercise.title}: {part.prompt}" in row)
+    n, full, earned, separates, _ = re.findall(r"<td[^>]*>([^<]*)</td>", line)
+    most = part.marks * 100
+    assert (int(n), int(full)) == (len(table), int((table[:, 0] == most).sum()))
+    assert earned == f"{100 * table[:, 0].mean() / most:.0f} %"
+    order = np.argsort(-table.sum(axis=1), kind="stable")
+    half = len(table) // 2
+    upper, lower = table[order[:half], 0].mean(), table[order[-half:], 0].mean()
+    assert float(separates) == pytest.approx((upper - lower) / most, abs=0.005)
+
+
+def test_who_needs_help_is_named(page, m01):
+    term, _ = page
+    found = gather.needs(term, overview.marks_table(term, m01))
+    said = {name: what for name, what, _ in found}
+    assert said["Hallorsen, Pia"] == "has handed in nothing this term"
+    assert said["Marchetto, Livio"] == "handed in a file that is not marked"
+    assert sum("is stuck" in what for what in said.values()) == sum(
+        gather.stuck(marks) for _, marks in overview.marks_table(term, m01)
+    )
+
+
+def test_stuck_means_nothing_in_half_of_what_was_read():
+    assert gather.stuck({"a": 0, "b": 100}) and not gather.stuck({"a": 0, "b": 100, "c": 50})
+    assert not gather.stuck({}) and not gather.stuck({"a": None}) and gather.stuck({"a": 0, "b": None})
+
+
+def test_pictures_are_drawn_and_told_in_words(page):
+    _, text = page
+    pictures = re.findall(r'<img src="data:image/svg\+xml;base64,([^"]+)" alt="([^"]+)"', text)
+    assert len(pictures) == 2
+    for content, says in pictures:
+        assert b"<svg" in base64.b64decode(content) and len(says) > 40
+    assert "<script" not in text and '<html lang="en">' in text and text.count("<h1>") == 1
+
+
+def test_the_spread_counts_every_tenth():
+    assert figures.tenths([0, 9.99, 10, 55, 99, 100]) == [2, 1, 0, 0, 0, 1, 0, 0, 0, 2]
+
+
+def test_below_ten_trainees_there_are_counts_only(assigned_term, m01):
+    path = put_in_inbox(assigned_term, right_sheet(issue_of(assigned_term, "t01")))
+    collect.collect(assigned_term, [path.parent], received_at=clock.parse("2026-03-30 12:00", "Europe/Lisbon"))
+    marking_run.mark(assigned_term, KEY)
+    (written,) = build.write([assigned_term])
+    text = written.read_text(encoding="utf-8")
+    assert "counts only" in text and "fewer than ten" in text
+    body = text[text.index("How the questions worked") :]
+    assert not re.search(r"\d %</td>", body)
+
+
+def test_months_compare_modules_and_terms_in_order_of_time(demo_term, demo, m01):
+    assign.assign(demo_term, "m02_dwell", due="2026-03-31 17:00")
+    module = catalogue.module("m02_dwell")
+    folder = demo_term.folder / "inbox" / "second"
+    for number in range(101, 113):
+        who = f"q0{number}"
+        put_in_inbox(demo_term, sheet_of(issue_of(demo_term, who, module.key), right_answers(module, issue_of(demo_term, who, module.key))), folder=f"second/{who}")  # fmt: skip
+    collect.collect(demo_term, [folder], received_at=clock.parse("2026-03-30 12:00", "Europe/Lisbon"))
+    marking_run.mark(demo_term, module.key)
+    months = gather.months([demo_term, demo.term])
+    assert [m.assigned_at for m in months] == sorted(m.assigned_at for m in months) and len(months) == 3
+    dwell = months[-1]
+    assert (dwell.module, dwell.people, dwell.marked, dwell.missing) == ("m02_dwell", 24, 12, 12)
+    with database.transaction(demo_term) as connection:
+        rows = connection.execute(schema.mark.select().where(schema.mark.c.module == "m02_dwell")).all()
+    assert dwell.mean == pytest.approx(100 * np.mean([row.mark / row.most for row in rows]))
+    written = build.write([demo_term])
+    assert [path.stem for path in written] == [KEY, "m02_dwell"]
+    text = written[1].read_text(encoding="utf-8")
+    assert "Mean mark of each module, in order of time" in text and f"{dwell.mean:.0f} per cent, n 12" in text
+
+
+def test_what_is_not_assigned_is_refused(assigned_term):
+    with pytest.raises(Refused, match="was not assigned"):
+        build.write([assigned_term], "m02_dwell")
+    with pytest.raises(Unknown):
+        build.write([assigned_term], "m99")
+
+
+def test_an_empty_term_has_nothing_to_report(empty_term):
+    with pytest.raises(Refused, match="Nothing was assigned"):
+        build.write([empty_term])
+
+
+def test_before_anything_is_handed_in_the_report_names_who_waits(assigned_term):
+    adjust.extend(assigned_term, "t02", KEY, until="2199-01-01", reason="ill")
+    text = build.write([assigned_term])[0].read_text(encoding="utf-8")
+    assert text.count("has handed in nothing this term") == 3 and "extended until 2199-01-01" in text
+    assert "Nothing is marked yet." in text
+
+
+def test_it_is_noted_proves_and_goes_with_a_person(demo_term):
+    (path,) = build.write([demo_term], KEY)
+    with database.transaction(demo_term) as connection:
+        assert f"reports/{KEY}.html" in [entry["new"] for _, _, entry in ledger.entries(connection, "export")]
+    assert verify.verify(demo_term).findings == []
+    deletion.delete_person(demo_term, "Q0101", reason="asked for it")
+    assert not path.exists()
