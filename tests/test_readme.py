@@ -7,6 +7,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+from grader.course import release
 from grader.science import checks
 from grader.science.summary import readme_table
 
@@ -69,6 +70,11 @@ def test_the_science_table_is_the_one_the_command_makes():
     assert shown == readme_table([checks.run(check) for check in checks.every()]).strip(), (
         "run 'python -m grader check --science --readme'"
     )
+
+
+def test_the_table_of_modules_is_the_one_the_command_makes():
+    shown = README.split(release.README_BEGIN)[1].split(release.README_END)[0].strip()
+    assert shown == release.readme_table(), "run 'python -m grader check --exercises --readme'"
 
 
 def test_pictures_are_there():

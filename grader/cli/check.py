@@ -20,7 +20,7 @@ def release(module: Annotated[str, typer.Argument(help="Otherwise every module."
 def check(
     module: Annotated[str, typer.Argument(help="With --exercises: one module; otherwise every one.")] = "",
     science: Annotated[bool, typer.Option("--science", help="Reference functions against published values.")] = False,
-    readme: Annotated[bool, typer.Option("--readme", help="Also put the summary into README.md.")] = False,
+    readme: Annotated[bool, typer.Option("--readme", help="Also put the table of it into README.md.")] = False,
     exercises: Annotated[bool, typer.Option("--exercises", help="Own numbers, slips, copied answers.")] = False,
     trainees: Annotated[int, typer.Option(min=20, help="With --exercises: for how many trainees.")] = 10_000,
 ):
@@ -32,7 +32,7 @@ def check(
     if science:
         sound &= _check_science(readme)
     if exercises:
-        sound &= _check_exercises(module, trainees)
+        sound &= _check_exercises(module, trainees, readme)
     if not sound:
         sys.exit(1)
 
@@ -55,7 +55,7 @@ def _check_science(readme):
     return all(found.passed for found in outcomes)
 
 
-def _check_exercises(module, trainees):
+def _check_exercises(module, trainees, readme):
     from rich.progress import Progress
 
     from grader import catalogue
@@ -73,11 +73,25 @@ def _check_exercises(module, trainees):
         say(f"A classmate's whole sheet earns {found.copied_sheet:.2f} of {unit.marks} marks on average.")
         fixed = ", ".join(found.fixed) or "none"
         say(f"Orders that are the same for most trainees: {fixed} ({found.fixed_share:.0%} of the marks).")
+        _say_difficulty(unit, min(trainees, 200))
         faults += found.faults
     for fault in faults:
         say(f"  ! {fault}")
     say(f"{len(faults)} faults.")
+    if readme:
+        from grader.course import release as releasing
+
+        releasing.write_readme()
     return not faults
+
+
+def _say_difficulty(unit, count):
+    from grader.course.demo import quality
+
+    say(f"Difficulty, estimated from SIMULATED trainees (n = {count}); a real class will differ:")
+    for one in quality.estimates(unit, count):
+        share = "" if one.facility is None else f"{one.facility:.2f}"
+        say(f"    {one.exercise:<28} {one.marks:>2} marks  n {one.n:<5} simulated facility {share:<5} {one.remark}")
 
 
 def _figures(part, mine):

@@ -1,4 +1,4 @@
-"""Making lessons/ from solutions/ through nbgrader, without a database, built aside and swapped."""
+"""Making lessons/ from solutions/ through nbgrader, built aside and swapped; the README's table of modules."""
 
 import os
 import shutil
@@ -9,6 +9,9 @@ from pathlib import Path
 from grader import catalogue, paths
 from grader.course.term import CODE_STUB
 from grader.errors import CannotWrite, Refused
+from grader.files import write_text
+
+README_BEGIN, README_END = "<!-- modules -->", "<!-- end of modules -->"
 
 
 def release(module_key):
@@ -83,3 +86,32 @@ def build(module_key, folder):
             f"The lesson {module_key} could not be made: {str(problem)[:300] or 'nbgrader gave no reason'}"
         ) from None
     return folder / "release" / module_key
+
+
+def write_readme():
+    """Put the table of modules between its marks in README.md."""
+    path = paths.checkout() / "README.md"
+    before, rest = path.read_text(encoding="utf-8").split(README_BEGIN)
+    after = rest.split(README_END)[1]
+    write_text(path, f"{before}{README_BEGIN}\n{readme_table()}\n{README_END}{after}")
+
+
+def readme_table():
+    """A Markdown table of the modules and their objectives, one row for each module.
+
+    Returns
+    -------
+    str
+        Minutes, exercises and marks from the catalogue; words of the objectives and
+        the unit standards that they prepare for from datasets/objectives.csv.
+    """
+    lines = ["| module | minutes | exercises | marks | objectives | prepares for |", "|" + "---|" * 6]
+    for module in catalogue.all_modules().values():
+        mine = [row for row in catalogue.objectives().values() if row["module"] == module.key]
+        words = "<br>".join(f"{row['code']} {row['text']}" for row in mine)
+        standards = sorted({one for row in mine for one in row["unit_standards"].split(";") if one})
+        lines.append(
+            f"| `{module.key}` {module.title} | {module.minutes} | {len(module.exercises)} | {module.marks} "
+            f"| {words} | {', '.join(standards)} |"
+        )
+    return "\n".join(lines)

@@ -118,3 +118,18 @@ def test_the_invented_class_breaks_careless_tables():
     names = [last for _, last, _, _ in scenario.CLASS]
     assert "Null" in names and any("," in name for name in names) and any(ord(c) > 127 for c in "".join(names))
     assert catalogue.module(scenario.MODULE)
+
+
+@pytest.mark.parametrize("key", catalogue.all_modules())
+def test_no_exercise_is_out_of_reach_or_a_gift(key):
+    """Estimated from simulated trainees; letters are read by people and have no figure."""
+    found = quality.estimates(catalogue.module(key), 60)
+    assert [one.exercise for one in found if one.remark in ("hard", "easy")] == []
+    assert [one.exercise for one in found if one.n != 60] == [one.exercise for one in found if one.facility is None]
+    assert sum(one.facility is None for one in found) == 1
+
+
+def test_the_remark_says_what_lies_outside():
+    assert quality.Estimate("x", 1, 60, 0.29).remark == "hard"
+    assert quality.Estimate("x", 1, 60, 0.96).remark == "easy"
+    assert quality.Estimate("x", 1, 60, 0.70).remark == ""

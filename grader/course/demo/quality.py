@@ -1,12 +1,20 @@
-"""How well marking found out what the simulated trainees did."""
+"""How well marking found out what the simulated trainees did, and how hard the exercises were for them."""
 
 from dataclasses import dataclass
 
 from sqlalchemy import select
 
+from grader.course import statistics
 from grader.course.demo import trainees
+from grader.course.demo.scenario import SEED
 from grader.course.records import database, schema
+from grader.exercise.issued import Issued
+from grader.exercise.kinds import Written
+from grader.marking import proof
+from grader.marking.mark import mark_sheet
 from grader.marking.verdict import AWAITING, CARRIED, RIGHT, SLIP
+
+HARD, EASY = 0.30, 0.95  # simulated facility outside these is worth a look
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,3 +84,61 @@ def lines(found):
 
 def _share(part, whole):
     return f"{part / whole:.0%}" if whole else "none made"
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """How hard one exercise was for simulated trainees; `facility` is None where only people can read the answer."""
+
+    exercise: str
+    marks: int
+    n: int
+    facility: float | None
+
+    @property
+    def remark(self):
+        """A word where the figure lies outside what a class learns from."""
+        if self.facility is None:
+            return "read by the instructor, not simulated"
+        if self.facility < HARD:
+            return "hard"
+        return "easy" if self.facility > EASY else ""
+
+
+def estimates(module, count=200, seed=SEED):
+    """Simulated facility of every exercise, to see the spread before a real class has worked on it.
+
+    Parameters
+    ----------
+    module : Module
+    count : int
+        Simulated trainees [1].
+    seed : int
+
+    Returns
+    -------
+    list of Estimate
+
+    Notes
+    -----
+    The skill of a simulated trainee is the same for every exercise. So the figure
+    shows what the kind of answer, its parts and its slips do to the mark. It knows
+    nothing of how hard the thought is; a real class tells that.
+    """
+    won = {exercise.key: [] for exercise in module.exercises}
+    for number, numbers in enumerate(proof.draws(module, count)):
+        exercises = proof.as_issued(module, numbers)
+        record = Issued(proof.TERM, f"t{number:05d}", module.key, 1, "practice", "", "UTC", exercises)
+        sheet, _ = trainees.answer_sheet(module, record, seed)
+        marked = mark_sheet(module, exercises, sheet)
+        for key, earned in won.items():
+            mine = [part for part in marked.parts if part.path.rpartition(".")[0] == key]
+            if not any(isinstance(module.by_path[part.path][1], Written) for part in mine):
+                earned.append(sum(part.hundredths or 0 for part in mine))
+    return [
+        Estimate(one.key, one.marks, len(won[one.key]), _facility(won[one.key], one.marks)) for one in module.exercises
+    ]
+
+
+def _facility(hundredths, marks):
+    return statistics.facility(hundredths, 100 * marks) if hundredths else None

@@ -123,3 +123,10 @@ def test_sets_are_the_same_for_the_same_number():
 def test_worked_example_of_the_engine_text():
     """Practice and handbook: at full load, 20 degrees, the gas alone asks what about 50 psi asks on the tester."""
     assert engine.compute(20, 95, 8.5, 20, 70).hot_psig == pytest.approx(4.41 * 14.696 - 14.696, abs=0.3)
+
+
+def test_the_gauge_caption_compares_with_sea_level_only_higher_up():
+    from grader.widgets.panels.plug_testing import gauge as shown
+
+    assert "not 14.7" not in shown.caption(shown.compute(0, 100, 72))
+    assert "12.3 psi (85 kPa), not 14.7" in shown.caption(shown.compute(1500, 100, 72))

@@ -115,9 +115,11 @@ class Columns(Picture):
 def caption(state):
     """The columns in words."""
     feet = state.altitude_m * FEET_PER_METRE
+    here = f"{state.barometer_psia:.1f}"
+    beside = "" if here == "14.7" else ", not 14.7"  # at sea level there is nothing to compare
     return (
         f"Hatched: the air outside. Above it: what the gauge shows, in psi. At {state.altitude_m:.0f} m ({feet:.0f} ft) "
-        f"the air outside weighs {state.barometer_psia:.1f} psi ({state.barometer_psia * KPA_PER_PSI:.0f} kPa), not 14.7. "
+        f"the air outside presses with {here} psi ({state.barometer_psia * KPA_PER_PSI:.0f} kPa){beside}. "
         f"A new plug reads {both(tester.gauge_psig(state.new_psia))} at sea level and "
         f"{both(state.gauge(state.new_psia))} there. Dashed: the absolute pressures stay. Used over new is "
         f"{state.sea_share:.1f} % on the gauge at sea level, {state.share:.1f} % on the gauge there and "
