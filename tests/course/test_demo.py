@@ -3,13 +3,16 @@
 import csv
 import io
 import os
+from random import Random
 
 import pytest
 
 from grader import catalogue
-from grader.course.demo import build, quality, scenario, trainees
+from grader.course.demo import build, letters, quality, scenario, trainees
 from grader.course.work import verify
 from grader.errors import Refused
+from grader.exercise.kinds import Written
+from grader.exercise.truth import Truth
 from grader.marking.mark import mark_sheet
 from tests.marking.bench_parts import MODULE
 from tests.modules import proofs
@@ -112,6 +115,39 @@ def _record(module, trainee, numbers):
         zone="UTC",
         numbers=numbers,
     )
+
+
+def test_letters_are_of_varied_quality_and_the_reader_finds_it(m01):
+    """500 letters, seed 11: all three ways of meeting a point occur; points follow how it is met, as the model says."""
+    random, part = Random(11), m01.by_path["m01.letter.text"][1]
+    truth = Truth(m01, proofs.draws(m01, 1)[0])
+    given, model = truth.given("m01.letter"), truth.answer("m01.letter.text")
+    texts, got = set(), {how: [] for how in (letters.WELL, letters.VAGUE, letters.MISSING)}
+    for _ in range(500):
+        letter = letters.write(random, 0.6, "m01.letter.text", part, given, model)
+        reading = letters.read(random, part, letter.met)
+        texts.add(letter.text)
+        assert letter.text and "{" not in letter.text and len(reading.points) == len(part.rubric)
+        assert all(0 <= p <= most * 100 for p, (_, most) in zip(reading.points, part.rubric, strict=True))
+        weak = [says for how, (says, _) in zip(letter.met, part.rubric, strict=True) if how != letters.WELL]
+        assert bool(weak) == ("“" in reading.comment) and (not weak or weak[0] in reading.comment)
+        for how, points in zip(letter.met, reading.points, strict=True):
+            got[how].append(points)
+    mean = {how: sum(points) / len(points) for how, points in got.items()}
+    assert len(texts) > 30 and min(map(len, got.values())) > 100
+    assert mean[letters.WELL] > 90 > 60 > mean[letters.VAGUE] > 30 > mean[letters.MISSING] == 0
+
+
+def test_every_written_answer_can_be_written_and_read():
+    random, tried = Random(3), 0
+    for module in catalogue.all_modules().values():
+        truth = Truth(module, proofs.draws(module, 1)[0])
+        for _, part, path in module.parts():
+            if isinstance(part, Written):
+                letter = letters.write(random, 0.5, path, part, truth.given_at(path), truth.answer(path))
+                assert letter.text.strip() and len(letters.read(random, part, letter.met).points) == len(part.rubric)
+                tried += 1
+    assert tried >= 3, "three modules or more ask for a letter"
 
 
 def test_the_invented_class_breaks_careless_tables():
