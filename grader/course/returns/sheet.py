@@ -134,14 +134,22 @@ def _calculated(part, path, row, mark, work, given):
     else:
         lines.append(("You typed", _typed(typed) if row.raw.strip() else "(nothing)", ""))
         if row.read_as:
-            lines.append(("Read as", _typed(row.read_as), ""))
+            lines.append(("Read as", _typed(row.read_as + _in_asked_unit(part, row, mark)), ""))
     lines.append(("Verdict", escape(words.WORD[row.verdict]), "verdict"))
     said = words.sentence(part, row, mark)
     if said:
         lines.append(("", escape(said), ""))
-    lines += [(word, escape(text), "") for word, text in _right(part, path, row, mark, work, given)]
+    if not (picked and row.verdict == verdict.RIGHT):  # it would say the same again
+        lines += [(word, escape(text), "") for word, text in _right(part, path, row, mark, work, given)]
     lines.append(("Marks", f"{hundredths(row.hundredths or 0)} of {hundredths(row.most)}", ""))
     return lines, _kind(row.hundredths, row.most)
+
+
+def _in_asked_unit(part, row, mark):
+    """An answer given in another unit, also in the one that was asked."""
+    if mark is None or mark.own is None or not hasattr(part, "half_step") or part.unit in row.read_as:
+        return ""
+    return f" = {feedback.shown(part, mark.own)}"
 
 
 def _right(part, path, row, mark, work, given):
