@@ -8,11 +8,21 @@ import typer
 from grader.cli.output import findings, say
 from grader.cli.term import HERE, TermFolder
 
+ExchangeRoot = Annotated[
+    Path | None, typer.Option(help="The exchange's folder, where it is not the one of nbgrader's settings.")
+]
+
 
 def assign_module(
     module: Annotated[str, typer.Argument(help="Such as m01_timing.")],
     due: Annotated[str, typer.Option(help="2026-03-31 or 2026-03-31 17:00, in the term's zone.")] = "",
     practice: Annotated[bool, typer.Option("--practice", help="Practice instead of assessed work.")] = False,
+    group: Annotated[str, typer.Option(help="Only this group; it may have a due time of its own.")] = "",
+    trainee: Annotated[list[str] | None, typer.Option(help="Only this trainee; say it again for another.")] = None,
+    way: Annotated[
+        str, typer.Option("--as", help="zips (one for each), folder (one for all), exchange (nbgrader's) or paper.")
+    ] = "",
+    exchange_root: ExchangeRoot = None,
     term: TermFolder = HERE,
 ):
     """Release a module and issue every trainee's own numbers."""
@@ -22,15 +32,23 @@ def assign_module(
     from grader.exercise.model import ASSESSED, PRACTICE
 
     opened = terms.open_term(term)
-    done = assign.assign(opened, module, due=due, mode=PRACTICE if practice else ASSESSED)
+    done = assign.assign(
+        opened, module, due=due, mode=PRACTICE if practice else ASSESSED, group=group, trainees=tuple(trainee or ()),
+        way=way, exchange=exchange_root,
+    )  # fmt: skip
     until = opened.shown(clock.from_text(done.due)) if done.due else "no due time"
     say(f"{done.module} ({done.mode}, {until}): numbers issued to {len(done.issued_to)}, {done.had_them} had theirs.")
-    say(f"Hand-outs: {done.folder}/<trainee>/{done.module}.zip")
+    shown = {"zips": f"/<trainee>/{done.module}.zip", "paper": f"/<trainee>/{done.module}.html"}.get(done.way, "")
+    say(f"Hand-outs: {done.folder}{shown}")
 
 
 def collect_hand_ins(
     paths: Annotated[list[Path] | None, typer.Argument(help="Files or folders; otherwise the term's inbox.")] = None,
     received_at: Annotated[str, typer.Option(help="When they arrived, for files without the exchange's stamp.")] = "",
+    exchange: Annotated[
+        bool, typer.Option("--exchange", help="From nbgrader's exchange instead of the inbox.")
+    ] = False,
+    exchange_root: ExchangeRoot = None,
     term: TermFolder = HERE,
 ):
     """Take hand-ins; each is kept as it came."""
@@ -40,7 +58,10 @@ def collect_hand_ins(
 
     opened = terms.open_term(term)
     moment = clock.parse(received_at, opened.settings.zone) if received_at else None
-    done = collect.collect(opened, paths or (), received_at=moment)
+    if exchange or exchange_root:
+        done = collect.collect_exchange(opened, exchange_root)
+    else:
+        done = collect.collect(opened, paths or (), received_at=moment)
     say(f"{done.taken} taken, {done.known} known before, {len(done.findings)} to look at.")
     for note in done.notes:
         say(f"  note: {note}.")
@@ -59,7 +80,7 @@ def mark_module(
     """Mark the class: new hand-ins, and old ones that come out differently."""
     from grader.course import overview
     from grader.course import term as terms
-    from grader.course.work import marking_run
+    from grader.course.work import marking_run, written
 
     opened = terms.open_term(term)
     problems = []
@@ -73,6 +94,8 @@ def mark_module(
             continue
         say(f"{key}: {run.marked} marked, {run.unchanged} unchanged, {len(run.held)} held back.")
         problems += run.findings + run.held
+        if waiting := len(written.answers(opened, key)):
+            say(f"{key}: {waiting} written answers wait for you. Run 'read {key}'.")
         if papers:
             from grader.course.second_road import papers as paper_writer
 

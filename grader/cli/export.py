@@ -194,3 +194,17 @@ def report(path: To = None, pseudonymous: NoNames = False, term: Terms = None):
     from grader.course.export.papers import report as papers
 
     say(f"Written: {papers.write(_opened(term), path, pseudonymous=pseudonymous)}")
+
+
+@app.command("statements")
+def statements(
+    path: To = None,
+    base: Annotated[str, typer.Option(help="How addresses of our activities begin.")] = "https://timing-mark.invalid/",
+    pseudonymous: NoNames = False,
+    term: Terms = None,
+):
+    """Write statements.ndjson: xAPI statements for a record store; a changed mark is voided and issued afresh."""
+    from grader.course.export.xapi import statements as xapi
+
+    found = xapi.write(_opened(term), path, base=base, pseudonymous=pseudonymous)
+    say(f"Written: {found.path} ({found.rows} statements)")

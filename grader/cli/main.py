@@ -5,6 +5,7 @@ import sys
 import typer
 
 from grader.cli import check, course, demo, export, privacy, returning, study, term
+from grader.cli.by_hand import paper, read, witness
 from grader.cli.output import fail
 from grader.errors import TimingMarkError
 
@@ -24,9 +25,13 @@ app.add_typer(term.roster_app, name="roster")
 app.command("assign")(course.assign_module)
 app.command("collect")(course.collect_hand_ins)
 app.command("mark")(course.mark_module)
+app.command("read")(read.read)
 app.command("extend")(course.extend)
 app.command("excuse")(course.excuse)
 app.command("override")(course.override)
+app.command("witness")(witness.witness)
+app.command("paper")(paper.paper)
+app.command("transcribe")(paper.transcribe)
 app.command("return")(returning.return_module)
 app.command("report")(returning.report)
 app.add_typer(export.app, name="export")

@@ -10,7 +10,9 @@ from grader.cli.output import say
 
 
 def study(
-    module: Annotated[str, typer.Argument(help="Such as m01_timing, or the zip from your instructor.")] = "m01_timing",
+    module: Annotated[
+        str, typer.Argument(help="Such as m01_timing, or the zip or folder from your instructor.")
+    ] = "m01_timing",
     folder: Annotated[Path | None, typer.Option(help="Where work is kept; otherwise timing-mark-work at home.")] = None,
     name: Annotated[str, typer.Option(help="Whose work it is, on a machine that several people use.")] = "",
     no_browser: Annotated[bool, typer.Option("--no-browser", help="Only print the page's address.")] = False,

@@ -20,11 +20,12 @@ def new(
     term_id: Annotated[str, typer.Option("--id", help="Small letters, figures, - and _.")],
     title: Annotated[str, typer.Option(help="What people call this class.")] = "",
     zone: Annotated[str, typer.Option(help="Time zone, such as Europe/Lisbon.")] = "UTC",
+    database: Annotated[str, typer.Option(help="An empty PostgreSQL database of its own; else a file here.")] = "",
 ):
     """Make a term folder with settings, key and records."""
     from grader.course import setup
 
-    made = setup.new_term(folder, term_id=term_id, title=title or term_id, zone=zone)
+    made = setup.new_term(folder, term_id=term_id, title=title or term_id, zone=zone, database=database)
     say(f"Term {made.id} is ready in {made.folder}. Settings: term.toml. Next: roster import.")
 
 

@@ -134,6 +134,34 @@ def one(connection, trainee_id):
     raise Unknown(f"Nobody on the roster has the id {trainee_id[:60]!r}. 'roster list' shows who is enrolled.")
 
 
+def chosen(connection, group="", trainee_ids=()):
+    """Enrolled trainees of a group, or some by their ids, or all, in order of name.
+
+    Raises
+    ------
+    Unknown
+        Nobody of such an id is enrolled; no such group.
+    """
+    people = everyone(connection, enrolled_only=True)
+    if group:
+        groups = sorted({person.group for person in people} - {""})
+        found = [person for person in people if person.group.casefold() == group.strip().casefold()]
+        if not found:
+            raise Unknown(
+                f"No group is called {group[:40]!r}; there {'are ' + ', '.join(groups) if groups else 'are none'}."
+            )
+        people = found
+    if not trainee_ids:
+        return people
+    wanted = [one(connection, trainee_id) for trainee_id in trainee_ids]
+    gone = [person.name for person in wanted if person not in people]
+    if gone:
+        raise Unknown(
+            f"{', '.join(gone)} {'is' if len(gone) == 1 else 'are'} not enrolled{' in that group' if group else ''}."
+        )
+    return [person for person in people if person in wanted]
+
+
 def _row(person):
     return {
         "id": person.id,

@@ -1,20 +1,33 @@
 """Making a term ready for use: folder, nbgrader's tables, our tables."""
 
 from grader.course import gradebook, term
-from grader.course.records import database, ledger
+from grader.course.records import database as records
+from grader.course.records import ledger
 
 
-def new_term(folder, *, term_id, title, zone):
+def new_term(folder, *, term_id, title, zone, database=""):
     """A term folder with its database.
+
+    Parameters
+    ----------
+    folder : path
+        New or empty.
+    term_id, title, zone : str
+    database : str
+        Address of an empty PostgreSQL database for this term alone; otherwise the
+        records lie in a file in the folder.
 
     Raises
     ------
     Refused, CannotWrite
-        As `term.create`.
+        As `term.create`; or the database cannot be reached or is in use. Then no
+        folder is made.
     """
-    made = term.create(folder, term_id=term_id, title=title, zone=zone)
+    if database:
+        records.check_free(database)
+    made = term.create(folder, term_id=term_id, title=title, zone=zone, database=database)
     gradebook.create(made)
-    database.create(made)
-    with database.transaction(made) as connection:
+    records.create(made)
+    with records.transaction(made) as connection:
         ledger.append(connection, [ledger.Entry("settings", new=made.id, reason="term made")])
     return made

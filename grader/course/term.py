@@ -65,7 +65,7 @@ schema = {schema}
 id = "{id}"                 # never change it: every trainee's numbers depend on it
 title = {title}
 zone = "{zone}"             # dates without a zone are read and shown in this one
-database = ""               # empty: gradebook.db in this folder; or a PostgreSQL address
+database = {database}               # empty: gradebook.db in this folder; or a PostgreSQL address of its own
 
 [marks]
 pass_percent = 60           # decided on the unrounded mark
@@ -114,7 +114,7 @@ def check_id(text, what):
     return text
 
 
-def create(folder, *, term_id, title, zone):
+def create(folder, *, term_id, title, zone, database=""):
     """Make a term folder.
 
     Parameters
@@ -122,6 +122,9 @@ def create(folder, *, term_id, title, zone):
     folder : path
         New or empty.
     term_id, title, zone : str
+    database : str
+        Address of a PostgreSQL database that is this term's alone; empty for a
+        file in the folder.
 
     Returns
     -------
@@ -153,7 +156,11 @@ def create(folder, *, term_id, title, zone):
     write_config(folder)
     # Written last: a folder is a term only when it is complete.
     files.write_text(
-        folder / "term.toml", _TOML.format(format=FORMAT, schema=SCHEMA, id=term_id, title=_quoted(title), zone=zone)
+        folder / "term.toml",
+        _TOML.format(
+            format=FORMAT, schema=SCHEMA, id=term_id, title=_quoted(title), zone=zone, database=_quoted(database)
+        ),
+        mode=0o600 if database else None,  # an address can hold a password
     )
     return open_term(folder)
 

@@ -1,17 +1,27 @@
-"""What was issued to a trainee: issued.json beside the lesson, and the same in the records."""
+"""What was issued: issued.json beside the lesson, and the same in the records.
+
+One file holds the numbers of one trainee, or those of many. In the second kind no id
+can be read: an entry lies under a digest of it, so that a trainee finds his own by
+typing his id. Short ids can be found by trying; nothing here is a secret.
+"""
 
 import hashlib
 import hmac
 import json
+import unicodedata
 from dataclasses import dataclass
 
 from grader import files
-from grader.errors import BadFile
+from grader.errors import BadFile, Refused
 from grader.exercise.model import ASSESSED, PRACTICE
 
 FORMAT, SCHEMA = "timing-mark issued", 1
 NAME = "issued.json"
 LARGEST_FILE = 1_000_000
+SHARED_FORMAT = "timing-mark issued to many"
+LARGEST_SHARED = 50_000_000
+_STRETCH = 20_000  # makes trying many ids slower than reading one
+_NAMED = 16  # bytes of the digest that name an entry; the rest hides the id in it
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +108,111 @@ def parse(content):
         ):
             raise BadFile(f"The issue of numbers is damaged at {key[:60]}. Ask the instructor for {NAME} again.")
     return Issued(**{name: found[name] for name in wanted})
+
+
+@dataclass(frozen=True, slots=True)
+class Shared:
+    """The numbers of many trainees in one module.
+
+    `own_copy` is True where each trainee works in a copy of his own, as an exchange
+    gives it; False where all work in one folder. `entries` lie under digests of ids.
+    """
+
+    term: str
+    module: str
+    own_copy: bool
+    salt: str
+    entries: dict
+
+    def of(self, typed):
+        """The issue of the trainee who types his id.
+
+        Raises
+        ------
+        Refused
+            No numbers under that id.
+        """
+        name, mask = _digest(typed, self.salt)
+        if name not in self.entries:
+            raise Refused(
+                f"There are no numbers here for the id {typed.strip()[:40]!r}. Type your id as it stands on the class "
+                "list, or ask your instructor."
+            )
+        entry = self.entries[name]
+        trainee = bytes(a ^ b for a, b in zip(bytes.fromhex(entry["trainee"]), mask, strict=False)).decode()
+        return parse(files.to_json({**entry, **_kind(self), "trainee": trainee}).encode())
+
+    def without(self, typed):
+        """The same without the entry under an id."""
+        gone = _digest(typed, self.salt)[0]
+        kept = {name: entry for name, entry in self.entries.items() if name != gone}
+        return Shared(self.term, self.module, self.own_copy, self.salt, kept)
+
+
+def share(issues, *, key, term, module, own_copy):
+    """The numbers of many, to be looked up by the college's own ids.
+
+    Parameters
+    ----------
+    issues : list of (str, Issued)
+        The id that its trainee will type, and his issue.
+    key : bytes
+        Of the term; the same issues give the same file.
+    term, module : str
+    own_copy : bool
+
+    Returns
+    -------
+    Shared
+    """
+    salt = hmac.new(key, f"shared\n{term}\n{module}".encode(), hashlib.sha256).hexdigest()[:32]
+    entries = {}
+    for typed, issue in issues:
+        name, mask = _digest(typed, salt)
+        hidden = bytes(a ^ b for a, b in zip(issue.trainee.encode(), mask, strict=False)).hex()
+        entries[name] = {k: v for k, v in _fields(issue).items() if k not in ("term", "module")} | {"trainee": hidden}
+    return Shared(term, module, own_copy, salt, dict(sorted(entries.items())))
+
+
+def dump_shared(shared):
+    """The numbers of many as the bytes of a file."""
+    body = {name: getattr(shared, name) for name in Shared.__slots__}
+    return files.to_json({"format": SHARED_FORMAT, "schema": SCHEMA, **body}).encode()
+
+
+def read_shared(path):
+    """The numbers of many in a file; None where it holds those of one trainee.
+
+    Raises
+    ------
+    BadFile
+        Missing, damaged, or of a kind that this version does not know.
+    """
+    found = files.from_json(files.read_bytes(path, most=LARGEST_SHARED, what="The issue of numbers"),
+                            what="The issue of numbers")  # fmt: skip
+    if found.get("format") != SHARED_FORMAT:
+        return None
+    kinds = {"term": str, "module": str, "own_copy": bool, "salt": str, "entries": dict}
+    if found.get("schema") != SCHEMA or any(type(found.get(name)) is not kind for name, kind in kinds.items()):
+        raise BadFile(
+            f"The issue of numbers to many is damaged or of a later version. Ask the instructor for {NAME} again."
+        )
+    for entry in found["entries"].values():
+        hidden = entry.get("trainee") if isinstance(entry, dict) else None
+        if not isinstance(hidden, str) or len(hidden) % 2 or set(hidden) - set("0123456789abcdef"):
+            raise BadFile(f"The issue of numbers to many is damaged. Ask the instructor for {NAME} again.")
+    return Shared(**{name: found[name] for name in kinds})
+
+
+def _digest(typed, salt):
+    """(name of the entry, bytes that hide the id in it) for an id as somebody types it."""
+    folded = unicodedata.normalize("NFC", unicodedata.normalize("NFC", typed.strip()).casefold())
+    found = hashlib.pbkdf2_hmac("sha256", folded.encode(), salt.encode(), _STRETCH, dklen=_NAMED + 64)
+    return found[:_NAMED].hex(), found[_NAMED:]
+
+
+def _kind(shared):
+    return {"format": FORMAT, "schema": SCHEMA, "term": shared.term, "module": shared.module}
 
 
 def _fields(issued):

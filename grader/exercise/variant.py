@@ -125,6 +125,19 @@ def order_name(part):
     return f"order_{part.key}"
 
 
+def in_shown_order(part, given):
+    """(key, wording) of a part's options or steps, in the order in which this trainee sees them.
+
+    Parameters
+    ----------
+    part : Choice, Choices or Order
+    given : namespace
+        The trainee's parameters.
+    """
+    words = part.items if hasattr(part, "items") else part.options
+    return tuple((key, words[key]) for key in getattr(given, order_name(part), tuple(words)))
+
+
 def separate(module, group, numbers):
     """True if no slip of the group can be taken for the right answer, nor for another slip.
 

@@ -12,6 +12,7 @@ _PLAIN = {
     verdict.POWER: "The figures are right and the decimal point is not. Check the unit and each factor of ten.",
     verdict.BLANK: "Nothing is written yet.",
     verdict.AWAITING: "Saved. Your instructor reads this one.",
+    verdict.READ: "Your instructor has read this one.",
     verdict.WRONG: "Not right. Write your steps down one by one and check each against the text above.",
 }
 

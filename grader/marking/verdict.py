@@ -5,9 +5,9 @@ from dataclasses import dataclass, field
 RIGHT, CARRIED, SLIP, COARSE, UNIT = "right", "carried", "slip", "too coarse", "wrong unit"
 SIGN, POWER, PARTLY, WRONG = "wrong sign", "power of ten", "partly right", "wrong"
 BLANK, UNREADABLE, KIND = "blank", "unreadable", "wrong kind of unit"
-AWAITING = "awaiting"
+AWAITING, READ = "awaiting", "read"  # a written answer, before and after the instructor has read it
 
-VERDICTS = (RIGHT, CARRIED, SLIP, COARSE, UNIT, SIGN, POWER, PARTLY, WRONG, BLANK, UNREADABLE, KIND, AWAITING)
+VERDICTS = (RIGHT, CARRIED, SLIP, COARSE, UNIT, SIGN, POWER, PARTLY, WRONG, BLANK, UNREADABLE, KIND, AWAITING, READ)
 
 
 @dataclass(frozen=True, slots=True)

@@ -55,7 +55,7 @@ class ExerciseForm:
         heading = f"<h3>{escape(exercise.title)} ({marks})</h3>"
         if self.store.people.waiting:
             self.parts = {}
-            self.box.children = (HTML(f"{heading}<p>Choose your name at the top first.</p>"),)
+            self.box.children = (HTML(f"{heading}<p>{escape(self.store.place.why_not)}</p>"),)
             return
         given = SimpleNamespace(**self.store.issue.numbers[exercise.key])
         task = HTML(f"{heading}<p>{style.lines(exercise.wording(given))}</p>").add_class("tm-task")

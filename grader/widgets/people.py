@@ -6,12 +6,14 @@ import unicodedata
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from grader import paths
+from grader import files, paths
 from grader.errors import Refused
 from grader.exercise import issued, practice
 from grader.exercise import sheet as sheets
 
 LONGEST_NAME = 60
+EACH = "own"  # holds a folder for each trainee where many share one lesson
+ALL_NAME = "issued-to-all.json"  # the numbers of many, once a trainee has taken his own
 STILL_HERE_S = 900  # a page opened again this soon after the last keystroke belongs to the same person
 
 
@@ -62,16 +64,21 @@ class People:
     """Who works in a lesson's folder.
 
     `marker` is the practice file of the present trainee, None where an instructor
-    issued the numbers. `waiting` is True while nobody has said who he is.
+    issued the numbers. `shared` holds the numbers of many where one folder serves
+    them all. `waiting` is True while nobody has said who he is.
     """
 
     def __init__(self, module, home):
         self.module = module
         self.home = self.place = home
-        self.marker = self.owner = None
+        self.marker = self.owner = self.shared = None
         self.waiting = False
         path = home.folder / practice.NAME
-        if not (home.folder / issued.NAME).is_file() and path.is_file():
+        if (home.folder / issued.NAME).is_file():
+            self.shared = issued.read_shared(home.folder / issued.NAME)
+            if self.shared is not None:
+                self._resume_shared()
+        elif path.is_file():
             self.marker = self.owner = practice.read(path)
             self._resume()
 
@@ -92,6 +99,8 @@ class People:
             Nothing was changed.
         """
         name = unicodedata.normalize("NFC", " ".join(name.split()))
+        if self.shared is not None:
+            return self._choose_shared(name)
         if self.owner is None or not self.home.may_save:
             raise Refused(
                 "The numbers here were issued to one trainee by name. Open your own hand-out; nobody else's answers "
@@ -109,6 +118,40 @@ class People:
             others = self.owner.others if marker.name in self.owner.others else (*self.owner.others, marker.name)
             self._write_owner(replace(self.owner, others=others, rest={**self.owner.rest, "last": marker.name}))
         return self._be(folder, marker)
+
+    def _choose_shared(self, typed):
+        """The place of whoever types his id: his own copy of the folder, or a folder of his own inside it."""
+        if being_executed():
+            raise Refused("The lesson is being marked.")
+        record = self.shared.of(typed)
+        folder = self.home.folder
+        if self.shared.own_copy:
+            files.write_bytes(folder / ALL_NAME, issued.dump_shared(self.shared))
+        else:
+            folder = folder / EACH / practice.folder_name(record.trainee)
+            folder = folder / f"attempt-{record.attempt}" if record.attempt > 1 else folder
+            kept = folder / issued.NAME
+            if kept.is_file() and issued.read(kept).exercises != record.exercises:
+                raise Refused(f"{folder} holds other numbers than were issued to you. Show this to your instructor.")
+        files.write_bytes(folder / issued.NAME, issued.dump(record))
+        self.shared = None if self.shared.own_copy else self.shared
+        return self._be(folder, None)
+
+    def _resume_shared(self):
+        """Go on with the one who typed here just now; otherwise ask."""
+        now, recent = time.time(), []
+        for path in (self.home.folder / EACH).rglob(sheets.NAME):
+            try:
+                recent.append((path.stat().st_mtime, path.parent))
+            except OSError:
+                continue
+        at, folder = max(recent, default=(0.0, None), key=lambda found: found[0])
+        if self.home.may_save and now - at < STILL_HERE_S and (folder / issued.NAME).is_file():
+            self._be(folder, None)
+            return
+        self.waiting = True
+        why = "Type your id at the top first." if self.home.may_save else self.home.why_not
+        self.place = Place(self.home.folder, False, why)
 
     def _other(self, name):
         folder = self._folder_of(name)

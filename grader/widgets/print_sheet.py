@@ -8,7 +8,7 @@ from grader.errors import Unreadable
 from grader.exercise.kinds import Choices
 from grader.exercise.model import Choice
 from grader.exercise.sorting import Batch, Order
-from grader.exercise.variant import order_name
+from grader.exercise.variant import in_shown_order
 from grader.marking import reading
 from grader.widgets import style
 
@@ -113,9 +113,8 @@ def _exercise(exercise, issue, sheet):
 
 
 def _options(part, given):
-    words = part.items if isinstance(part, Order) else part.options
-    order = given.get(order_name(part), tuple(words))
-    return "<ul>" + "".join(f"<li>{escape(words[key])}</li>" for key in order) + "</ul>\n"
+    shown = in_shown_order(part, SimpleNamespace(**given))
+    return "<ul>" + "".join(f"<li>{escape(words)}</li>" for _, words in shown) + "</ul>\n"
 
 
 def _picked(part, raw, given):

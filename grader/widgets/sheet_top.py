@@ -138,6 +138,9 @@ class SheetTop:
     @shown_errors
     def _ask_name(self):
         people = self.store.people
+        if people.shared is not None:
+            self._ask_id()
+            return
         if people.owner is None:
             self.say(
                 f"These numbers were issued to {self.store.issue.trainee}, and only that trainee's answers can go in "
@@ -157,11 +160,24 @@ class SheetTop:
         self.names.children = (hint, self.name_label, HBox((self.name, *buttons), layout=style.row()))
         self.message.value = ""
 
+    def _ask_id(self):
+        """The numbers of the whole class lie here: each finds his own by his id."""
+        hint = HTML(
+            "<div>This folder serves many trainees. Type your id as it stands on the class list; you then get your own "
+            "numbers, and only your own answers are shown and saved.</div>"
+        )
+        self.name.value, self.name.tooltip = "", "Your id"
+        self.name_label.value = "Your id"
+        self.start.description = "Open my work"
+        self.names.children = (hint, self.name_label, HBox((self.name, self.start), layout=style.row()))
+        self.message.value = ""
+
     @shown_errors
     def _choose(self, *, mine):
         self.store.choose(self.name.value, mine=mine)
         self.names.children = ()
-        self.say(f"Now working: {self.store.marker.name}.", "right")
+        who = self.store.marker.name if self.store.marker is not None else self.store.issue.trainee
+        self.say(f"Now working: {who}.", "right")
 
 
 def _download(path, kind, words):

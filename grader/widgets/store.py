@@ -213,7 +213,7 @@ class Store:
 
     def _read_issue(self):
         path = self.place.folder / issued.NAME
-        if path.is_file():
+        if path.is_file() and not self.people.waiting:
             return issued.read(path)
         return practice.issue(self.module, self.marker or practice.Marker("", PRACTICE))
 

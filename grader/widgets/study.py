@@ -43,7 +43,8 @@ def make_ready(target, *, folder=None, name=""):
     Parameters
     ----------
     target : str
-        A module such as m01_timing, or the path of a hand-out.
+        A module such as m01_timing, or the path of a hand-out: a zip, or a folder
+        with the numbers of many.
     folder : path or None
         None: timing-mark-work in the home folder.
     name : str
@@ -73,6 +74,8 @@ def make_ready(target, *, folder=None, name=""):
         path = Path(target).expanduser()
         if not path.exists():
             raise Unknown(f"There is no hand-out {path}. Check the path, or name a module, such as m01_timing.")
+        if path.is_dir():
+            return _from_shared(path, home)
         return _from_handout(path, home, name)
     return _from_lessons(catalogue.module(target).key, home, name)
 
@@ -116,6 +119,29 @@ def _from_handout(path, home, name):
     else:
         files.write_bytes(kept, issued.dump(record))
     return _put(root, folder, module, record.mode, lesson)
+
+
+def _from_shared(path, home):
+    """A folder with the numbers of many: all work in one copy of it, each in a folder of his own inside."""
+    shared = issued.read_shared(path / issued.NAME)
+    if shared is None:
+        raise BadFile(f"{path} holds the numbers of one trainee. Open the zip that the instructor gave out with it.")
+    try:
+        module = catalogue.module(shared.module).key
+    except Unknown as problem:
+        raise BadFile(f"The folder is for a module this version does not have. {problem}") from None
+    lesson = files.read_bytes(path / f"{module}.ipynb", most=LARGEST_LESSON, what="The lesson")
+    root = home / practice.folder_name(f"class-{shared.term}")
+    folder = root / module
+    kept = folder / issued.NAME
+    before = issued.read_shared(kept) if kept.exists() else None
+    if kept.exists() and (before is None or (before.term, before.salt) != (shared.term, shared.salt)):
+        raise Refused(
+            f"{folder} holds other numbers than {path}. Nothing was changed; name another place with --folder."
+        )
+    files.write_bytes(kept, issued.dump_shared(shared))  # those who joined since are in the newer one
+    modes = {entry.get("mode") for entry in shared.entries.values()}
+    return _put(root, folder, module, "/".join(sorted(str(mode) for mode in modes)), lesson)
 
 
 def _put(root, folder, module, mode, lesson):

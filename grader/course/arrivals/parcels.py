@@ -177,7 +177,11 @@ def _kind(name, content):
     says = found.get("format")
     if says == sheets.FORMAT:
         return ANSWERS
-    if says == issued.FORMAT or name.lower() in (issued.NAME, "receipt.json") or "receipt" in str(says)[:60]:
+    if (
+        says in (issued.FORMAT, issued.SHARED_FORMAT)
+        or name.lower() in (issued.NAME, "receipt.json")
+        or "receipt" in str(says)[:60]
+    ):
         return COMPANY
     if "sha256" in found and "answers" not in found:
         return COMPANY

@@ -9,7 +9,8 @@ from grader.course.export.tables import figures, people
 from grader.course.export.tables.columns import DAY, MOMENT, SHAPES
 from grader.errors import Unknown
 
-_PERSONAL = {"grades": grades.table, "items": people.items, "objectives": people.objectives, "changes": people.changes}
+_PERSONAL = {"grades": grades.table, "items": people.items, "objectives": people.objectives,
+             "witnessed": people.witnessed, "changes": people.changes}  # fmt: skip
 
 
 def rows(opened, name, *, pseudonymous=False):

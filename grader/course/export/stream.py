@@ -117,7 +117,7 @@ def write_table(path, shape, rows, how):
     Written
     """
     with replacing(path) as stream:
-        sink = _Sink(stream, how.encoding)
+        sink = Sink(stream, how.encoding)
         writer = csv.writer(sink, delimiter=how.separator, lineterminator="\r\n")
         writer.writerow(shape.names)
         count = 0
@@ -127,10 +127,10 @@ def write_table(path, shape, rows, how):
     return Written(Path(path), count, sink.size, sink.digest.hexdigest())
 
 
-class _Sink:
-    """Takes text from the csv writer; knows size and digest of what it passed on."""
+class Sink:
+    """Takes text; knows size and digest of what it passed on."""
 
-    def __init__(self, stream, encoding):
+    def __init__(self, stream, encoding="utf-8"):
         self._stream, self.size, self.digest = stream, 0, hashlib.sha256()
         if encoding == "utf-8-sig":
             self._put(b"\xef\xbb\xbf")

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from sqlalchemy import delete, select, update
 
 from grader.course import roster
+from grader.course.hand_out import ways
 from grader.course.privacy import traces
 from grader.course.records import database, ledger, schema
 from grader.errors import Refused
@@ -88,6 +89,13 @@ def _delete(term, people, reason):
     mine -= {row.sha256 for row in kept if row.trainee not in everybody}
     marks = [traces.words(person, others) for person in people]
     done.files = traces.remove_files(term, people, marks, mine)
+    taken_out = ways.forget(term, people)
+    done.files += len(taken_out)
+    done.findings += [
+        f"nbgrader's exchange still offers the numbers of {key}. Run 'assign {key} --as exchange' to put the rest there."
+        for way, key in taken_out
+        if way == ways.EXCHANGE
+    ]
     with database.transaction(term) as connection:
         _delete_rows(connection, everybody)
         traces.delete_gradebook_rows(connection, everybody)

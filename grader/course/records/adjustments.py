@@ -1,11 +1,14 @@
-"""What people decided about single trainees: later due times, excuses, marks set by hand."""
+"""What people decided about single trainees: later due times, excuses, marks set by hand, written answers read."""
 
-from dataclasses import dataclass
+import hashlib
+import json
+from dataclasses import dataclass, field, replace
 
 from sqlalchemy import Column, Integer, String, Table, Text, select
 
 from grader import clock
 from grader.course.records import schema
+from grader.marking.verdict import AWAITING, READ
 
 
 def _person_columns():
@@ -47,17 +50,44 @@ override = Table(
 )
 
 
+# The digest of the words that were read is part of the key: other words wait to be
+# read again, and what was said about the earlier ones is kept.
+reading = Table(
+    "tm_reading",
+    schema.metadata,
+    Column("trainee", String(63), primary_key=True),
+    Column("module", String(63), primary_key=True),
+    Column("attempt", Integer, primary_key=True),
+    Column("part", String(120), primary_key=True),
+    Column("digest", String(64), primary_key=True),
+    Column("points", Text, nullable=False),  # JSON: hundredths for each point of the rubric, in its order
+    Column("hundredths", Integer, nullable=False),
+    *_person_columns(),  # the reason is the comment for the trainee
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What the instructor gave a written answer: hundredths by point of the rubric, and a comment."""
+
+    points: tuple
+    hundredths: int
+    comment: str
+
+
 @dataclass(frozen=True, slots=True)
 class Adjustments:
     """All decisions of a term, read once.
 
     `until` and `overrides` go by (trainee, module, attempt), `excused` by
-    (trainee, module).
+    (trainee, module), `readings` by (trainee, module, attempt) and then by
+    (part, digest of what was read).
     """
 
     until: dict
     overrides: dict
     excused: dict
+    readings: dict = field(default_factory=dict)
 
     def due(self, issue):
         """Due time of an issue after any extension, as a moment; None without one."""
@@ -68,8 +98,27 @@ class Adjustments:
         """Exercise key -> hundredths set by hand."""
         return self.overrides.get(owner(issue), {})
 
+    def reading(self, row, part, text):
+        """The Reading of a written answer, or None while these words were not read."""
+        return self.readings.get(owner(row), {}).get((part, digest(text)))
+
+    def apply(self, issue, found):
+        """The verdicts on a sheet with what was read put in the place of what waits."""
+        if owner(issue) not in self.readings:
+            return found
+        return replace(found, parts=tuple(self._read(issue, mark) for mark in found.parts))
+
+    def _read(self, issue, mark):
+        given = self.reading(issue, mark.path, mark.raw) if mark.verdict == AWAITING else None
+        return replace(mark, verdict=READ, hundredths=given.hundredths, why=given.comment) if given else mark
+
 
 NONE = Adjustments({}, {}, {})
+
+
+def digest(text):
+    """Of the words of a written answer, as the records keep them; blanks around them do not count."""
+    return hashlib.sha256(text.strip().replace("\0", "\ufffd").encode()).hexdigest()
 
 
 def owner(row):
@@ -82,10 +131,15 @@ def read(connection):
     overrides = {}
     for row in connection.execute(select(override)):
         overrides.setdefault(owner(row), {})[row.exercise] = row.hundredths
+    readings = {}
+    for row in connection.execute(select(reading)):
+        given = Reading(tuple(json.loads(row.points)), row.hundredths, row.reason)
+        readings.setdefault(owner(row), {})[row.part, row.digest] = given
     return Adjustments(
         {owner(row): row.until for row in connection.execute(select(extension))},
         overrides,
         {(row.trainee, row.module): row.reason for row in connection.execute(select(excuse))},
+        readings,
     )
 
 

@@ -5,11 +5,11 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 
 from sqlalchemy import create_engine, event, inspect, select
-from sqlalchemy.exc import DBAPIError, OperationalError
+from sqlalchemy.exc import ArgumentError, DBAPIError, OperationalError
 from sqlalchemy.pool import NullPool
 
 from grader import clock
-from grader.course.records import adjustments, schema  # noqa: F401  both add their tables to schema.metadata
+from grader.course.records import adjustments, schema, witnessed  # noqa: F401  they add their tables to schema.metadata
 from grader.errors import BadFile, CannotWrite, Refused
 
 BUSY_SECONDS = 30
@@ -21,9 +21,52 @@ def engine(term):
     On SQLite every transaction takes the write lock at once, so that two
     instructors at work wait for each other instead of failing half-way.
     """
-    url = term.database_url
+    return _engine(term.database_url)
+
+
+def check_free(url):
+    """Refuse an address that does not lead to an empty PostgreSQL database.
+
+    Raises
+    ------
+    Refused
+        Another kind of database, no driver, or something is in it.
+    CannotWrite
+        The server does not answer.
+    """
+    if not url.startswith(("postgresql://", "postgresql+")):
+        raise Refused(
+            "The address of the database must begin with postgresql://. Leave it out to keep the records in a file in "
+            "the term folder; nothing was made."
+        )
+    made = _engine(url)
+    try:
+        with made.connect() as connection:
+            found = inspect(connection).get_table_names()
+    except DBAPIError as problem:
+        raise CannotWrite(f"The database does not answer: {_said(problem)}. Nothing was made.") from None
+    finally:
+        made.dispose()
+    if found:
+        raise Refused(
+            f"The database {made.url.database} already holds {len(found)} tables. A term needs a database of its own; "
+            "make an empty one and name that. Nothing was changed."
+        )
+
+
+def _engine(url):
     sqlite = url.startswith("sqlite")
-    made = create_engine(url, poolclass=NullPool, connect_args={"timeout": BUSY_SECONDS} if sqlite else {})
+    try:
+        made = create_engine(url, poolclass=NullPool, connect_args={"timeout": BUSY_SECONDS} if sqlite else {})
+    except ModuleNotFoundError as problem:
+        raise Refused(
+            f"The database needs the package {problem.name}, which is not installed. Run: python -m pip install "
+            "'psycopg[binary]'; then try again."
+        ) from None
+    except ArgumentError:
+        raise Refused(
+            "The address of the database cannot be read. It looks like postgresql://name@server/database; mend it in term.toml."
+        ) from None
     if sqlite:
         event.listen(made, "connect", _plain_transactions)
         event.listen(made, "begin", _lock_at_once)
@@ -174,7 +217,7 @@ def _place(term):
 
 
 def _translated(term, problem):
-    said = str(problem.orig)
+    said = _said(problem)
     if "not a database" in said or "malformed" in said:
         return BadFile(f"{_place(term)} is damaged: {said}. Put it back from your copy.")
     if isinstance(problem, OperationalError):
@@ -182,7 +225,14 @@ def _translated(term, problem):
             return CannotWrite(
                 f"Someone else is writing to {_place(term)} for {BUSY_SECONDS} s. Nothing was changed; try again."
             )
+        if term.settings.database:
+            return CannotWrite(f"The term's database does not answer: {said}. Nothing was changed; try again later.")
         return CannotWrite(
             f"{_place(term)} could not be written: {said}. Free the disk or allow writing; nothing was changed."
         )
     return problem
+
+
+def _said(problem):
+    """The first line of what a database said; the rest can be long, and name people."""
+    return (str(problem.orig).strip().splitlines() or ["no reason given"])[0].rstrip(".")

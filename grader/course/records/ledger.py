@@ -18,8 +18,8 @@ from grader.course.records import schema
 from grader.errors import Refused
 
 EVENTS = (
-    "enrolled", "withdrawn", "assigned", "issued", "handed-in", "marked", "re-marked", "returned", "override",
-    "extension", "excuse", "settings", "key-change", "export", "delete",
+    "enrolled", "withdrawn", "assigned", "issued", "handed-in", "marked", "re-marked", "returned", "read", "override",
+    "extension", "excuse", "witnessed", "settings", "key-change", "export", "delete",
 )  # fmt: skip
 NEED_REASON = ("override", "re-marked", "extension", "excuse")
 START = "0" * 64

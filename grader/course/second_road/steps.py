@@ -108,7 +108,7 @@ def judge(term, module, trainee, content):
                 f"{trainee} was never issued attempt {str(sheet.attempt)[:20]} of {module.key}. Ask for the right file."
             )
         arrived = _arrived(term, connection, owner, content)
-    found = mark_sheet(module, marking_run.numbers(issue), sheet)
+    found = decided.apply(issue, mark_sheet(module, marking_run.numbers(issue), sheet))
     if arrived is None:
         return sheet, found, 0
     raw = marking_run.raw(module, found, decided.by_hand(issue))

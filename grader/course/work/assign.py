@@ -10,6 +10,7 @@ from sqlalchemy import select
 from grader import catalogue, clock, files, paths
 from grader.course import gradebook, roster
 from grader.course import term as terms
+from grader.course.hand_out import ways
 from grader.course.records import database, ledger, schema
 from grader.errors import CannotWrite, Refused, Unknown
 from grader.exercise import issued, variant
@@ -18,7 +19,7 @@ from grader.exercise.model import ASSESSED
 
 @dataclass(frozen=True, slots=True)
 class Assigned:
-    """What an assign did: whom it issued numbers to, and who had them before."""
+    """What an assign did: whom it issued numbers to, who had them before, how and where they went out."""
 
     module: str
     mode: str
@@ -26,19 +27,29 @@ class Assigned:
     issued_to: tuple
     had_them: int
     folder: object
+    way: str = ways.ZIPS
 
 
-def assign(term, module_key, *, due="", mode=ASSESSED):
-    """Release a module and issue numbers to every enrolled trainee who has none.
+def assign(term, module_key, *, due="", mode=ASSESSED, group="", trainees=(), way="", exchange=None):
+    """Release a module and issue numbers to every enrolled trainee who has none, or to those chosen.
 
     Parameters
     ----------
     term : Term
     module_key : str
     due : str
-        ISO date or moment in the term's zone; empty for none.
+        ISO date or moment in the term's zone; empty for none, or for the due time
+        of the first assign. Those chosen may have another one.
     mode : str
         "assessed" or "practice".
+    group : str
+        Only trainees of this group; empty: of all.
+    trainees : sequence of str
+        Only these, by either of their ids; empty: all.
+    way : str
+        One of `ways.WAYS`; empty: a zip for each.
+    exchange : path or None
+        Root of nbgrader's exchange, where another than its own setting.
 
     Returns
     -------
@@ -47,26 +58,30 @@ def assign(term, module_key, *, due="", mode=ASSESSED):
     Raises
     ------
     Unknown
-        No such module.
+        No such module, trainee or group.
     Refused
         Everybody has his numbers already, another due time or mode than the
         first time, or nobody is enrolled.
     """
     module = catalogue.module(module_key)
+    chosen_way = ways.check(way) or ways.ZIPS
+    config = ways.exchange_config(term, exchange) if chosen_way == ways.EXCHANGE else None
     moment = clock.to_text(clock.parse(due, term.settings.zone)) if due else ""
     with database.transaction(term) as connection:
         first = connection.execute(select(schema.assignment).where(schema.assignment.c.module == module.key)).first()
-        waiting, had_them = _waiting(connection, module.key)
-        lost = _lost_handouts(term, connection, module.key)
+        people = roster.chosen(connection, group, trainees)
+        waiting, had_them = _waiting(connection, module.key, people)
+        lost = _lost_handouts(term, connection, module.key, people if way == ways.ZIPS else ())
         if not lost:
-            _refuse(term, module, first, moment, mode, waiting, had_them)
+            again = bool(had_them) and way in ways.WAYS[1:]
+            _refuse(term, module, first, moment, mode, waiting, had_them, bool(group or trainees), again)
     if first is None:
         _release(term, module)
     else:
-        moment, mode = first.due, first.mode
+        moment, mode = moment or first.due, first.mode
     handouts = {}
     with database.transaction(term) as connection:  # the second look, under the lock, decides
-        waiting, had_them = _waiting(connection, module.key)
+        waiting, had_them = _waiting(connection, module.key, people)
         at, entries = clock.to_text(clock.now()), []
         if first is None:
             values = {"module": module.key, "mode": mode, "due": moment, "assigned_at": at, "most": module.marks * 100}
@@ -74,6 +89,7 @@ def assign(term, module_key, *, due="", mode=ASSESSED):
             entries.append(
                 ledger.Entry("assigned", module=module.key, new=moment or "no due time", most=values["most"])
             )
+        other_due = f"due {moment}" if first is not None and moment != first.due else ""
         for person in waiting:
             record = _issue(term, module, person, mode, moment, attempt=1)
             handouts[person.id] = issued.dump(record)
@@ -88,12 +104,21 @@ def assign(term, module_key, *, due="", mode=ASSESSED):
                 )
             )
             entries.append(
-                ledger.Entry("issued", trainee=person.id, module=module.key, attempt=1, key_version=key_version(module))
-            )
+                ledger.Entry(
+                    "issued", trainee=person.id, module=module.key, attempt=1, new=chosen_way, reason=other_due,
+                    key_version=key_version(module),
+                )
+            )  # fmt: skip
         ledger.append(connection, entries)
-    for trainee_id, record in {**lost, **handouts}.items():
+        served = [person.id for person in people if person.id in ways.latest_records(connection, module.key)]
+        if way:
+            ways.note(connection, module.key, served, way, key_version(module))
+    for trainee_id, record in {**lost, **(handouts if chosen_way == ways.ZIPS else {})}.items():
         write_handout(term, module.key, trainee_id, record)
-    return Assigned(module.key, mode, moment, tuple(waiting), had_them, term.folder / "out")
+    folder = term.folder / "out"
+    if chosen_way != ways.ZIPS:
+        folder = ways.hand_out(term, module.key, chosen_way, trainees=served, config=config)
+    return Assigned(module.key, mode, moment, tuple(waiting), had_them, folder, chosen_way)
 
 
 def write_handout(term, module_key, trainee_id, record):
@@ -124,41 +149,43 @@ def _issue(term, module, person, mode, due, *, attempt):
     )  # fmt: skip
 
 
-def _lost_handouts(term, connection, module_key):
-    """Records whose hand-out is not there: an assign was cut short, or somebody tidied up."""
-    rows = connection.execute(
-        select(schema.issue.c.trainee, schema.issue.c.record).where(schema.issue.c.module == module_key)
-    )
+def _lost_handouts(term, connection, module_key, also):
+    """Records whose zip is not there: an assign was cut short, somebody tidied up, or `also` shall have one now."""
+    given = ways.known(connection, module_key)
+    wanted = {trainee for trainee, how in given.items() if ways.ZIPS in how} | {person.id for person in also}
     return {
-        row.trainee: row.record.encode()
-        for row in rows
-        if not (term.folder / "out" / row.trainee / f"{module_key}.zip").is_file()
+        trainee: record.encode()
+        for trainee, (_, record) in ways.latest_records(connection, module_key).items()
+        if trainee in wanted and not (term.folder / "out" / trainee / f"{module_key}.zip").is_file()
     }
 
 
-def _waiting(connection, module_key):
-    """Enrolled trainees without numbers, and how many have them."""
+def _waiting(connection, module_key, people):
+    """Those of some people without numbers, and how many have them."""
     have = set(connection.execute(select(schema.issue.c.trainee).where(schema.issue.c.module == module_key)).scalars())
-    people = roster.everyone(connection, enrolled_only=True)
-    return [person for person in people if person.id not in have], len(have)
+    return [person for person in people if person.id not in have], sum(person.id in have for person in people)
 
 
-def _refuse(term, module, first, due, mode, waiting, had_them):
+def _refuse(term, module, first, due, mode, waiting, had_them, some, again):
     if not waiting and not had_them:
         raise Refused("Nobody is enrolled. Import a class list with 'roster import' first; nothing was changed.")
     if first is None:
         return
     when = term.shown(clock.from_text(first.assigned_at))
-    if not waiting:
+    if not waiting and due and again:
+        raise Refused(
+            f"All {had_them} have their numbers, and the due time with them. Use 'extend' for another; nothing was changed."
+        )
+    if not waiting and not again:
         raise Refused(
             f"{module.key} was assigned on {when}, and all {had_them} have their numbers. Nothing was changed; "
             "a second set of numbers would spoil the work already begun."
         )
-    if due and due != first.due or mode != first.mode:
+    if due and due != first.due and not some or mode != first.mode:
         until = term.shown(clock.from_text(first.due)) if first.due else "without due time"
         raise Refused(
             f"{module.key} was assigned on {when} as {first.mode}, {until}. Nothing was changed; leave out --due and "
-            "--practice to issue numbers to those who joined since."
+            "--practice to issue numbers to those who joined since, or name a --group or --trainee for another due time."
         )
 
 

@@ -10,7 +10,8 @@ from sqlalchemy.exc import IntegrityError
 
 from grader import catalogue, clock, files
 from grader.course import roster
-from grader.course.arrivals import archives, company, parcels
+from grader.course.arrivals import archives, company, exchange, parcels
+from grader.course.hand_out import ways
 from grader.course.records import busy, database, ledger, schema
 from grader.errors import BadSheet, Refused
 from grader.exercise import sheet as sheets
@@ -73,6 +74,31 @@ def collect(term, paths=(), *, received_at=None):
             for together in parcels.find(root, outcome.notes):
                 for parcel in together:
                     _take(term, connection, parcel, known, received_at, outcome)
+    return outcome
+
+
+def collect_exchange(term, root=None):
+    """Take every hand-in that lies in nbgrader's exchange, with the exchange's stamp.
+
+    Parameters
+    ----------
+    term : Term
+    root : path or None
+        Of the exchange; None: where nbgrader's own settings on this machine have it.
+
+    Returns
+    -------
+    Collected
+
+    Raises
+    ------
+    Refused, CannotWrite
+        No exchange, nothing handed out there, or it may not be read.
+    """
+    notes = []
+    with exchange.fetched(term, ways.exchange_config(term, root), notes) as folder:
+        outcome = collect(term, [folder])
+    outcome.notes[:0] = notes
     return outcome
 
 

@@ -150,7 +150,7 @@ def evaluate(term, module, issue, hand_in, decided=adjustments.NONE):
     """
     content = kept(term, hand_in)
     exercises, by_hand = numbers(issue), decided.by_hand(issue)
-    found = mark_sheet(module, exercises, sheets.parse(content))
+    found = decided.apply(issue, mark_sheet(module, exercises, sheets.parse(content)))
     earned = raw(module, found, by_hand)
     days = late.late_days(term.settings, decided.due(issue), clock.from_text(hand_in.received_at))
     off = late.penalty(term.settings, earned, found.most, days)

@@ -7,7 +7,7 @@ from sqlalchemy import select
 from grader import catalogue
 from grader.course import gradebook
 from grader.course.records import adjustments, busy, database, ledger, schema
-from grader.course.work import marking_run, reconcile
+from grader.course.work import marking_run, reconcile, witness
 from grader.errors import BadSheet
 
 
@@ -55,6 +55,7 @@ def verify(term):
             proof.marks += 1
             _check_mark(term, connection, row, issues, hand_ins, decided, last_mark, scores, proof)
         _check_decisions(connection, decided, proof)
+        proof.findings += witness.compare(connection)
         for owner in set(last_mark) - {
             (r.trainee, r.module, r.attempt) for r in connection.execute(select(schema.mark))
         }:
@@ -88,22 +89,27 @@ def _check_mark(term, connection, row, issues, hand_ins, decided, last_mark, sco
     for exercise in module.exercises:
         ours = found.exercise_hundredths(exercise.key)
         if book.get(exercise.name) != ours:
-            theirs = "nothing" if book.get(exercise.name) is None else f"{book[exercise.name] / 100:g}"
-            proof.findings.append(
-                f"{who}: {exercise.name} is {ours / 100:g} here and {theirs} in nbgrader's gradebook."
-            )
+            here, there = ("nothing" if mark is None else f"{mark / 100:g}" for mark in (ours, book.get(exercise.name)))
+            proof.findings.append(f"{who}: {exercise.name} is {here} here and {there} in nbgrader's gradebook.")
 
 
 def _check_decisions(connection, decided, proof):
-    """Extensions, excuses and marks by hand must be what the ledger said last about each."""
+    """Extensions, excuses, marks by hand and readings must be what the ledger said last about each."""
     said = {}
-    for _, _, entry in ledger.entries(connection, "extension", "excuse", "override"):
+    for _, _, entry in ledger.entries(connection, "extension", "excuse", "override", "read"):
         who = (entry["trainee"], entry["module"])
         key = who if entry["event"] == "excuse" else (*who, entry["attempt"], entry["exercise"])
+        if entry["event"] == "read":
+            key = (*key, entry["sha256"])
         said[entry["event"], key] = entry["new"]
     held = {("extension", (*owner, "")): until for owner, until in decided.until.items()}
     held |= {("excuse", who): "excused" for who in decided.excused}
     held |= {("override", (*owner, e)): mark for owner, marks in decided.overrides.items() for e, mark in marks.items()}
+    held |= {
+        ("read", (*owner, *read)): given.hundredths
+        for owner, all_ in decided.readings.items()
+        for read, given in all_.items()
+    }
     said = {key: new for key, new in said.items() if new not in (None, "")}
     for event, key in sorted(set(said) | set(held), key=str):
         if said.get((event, key)) != held.get((event, key)):

@@ -6,15 +6,10 @@ from ipywidgets import HTML, Checkbox, Dropdown, HBox, Layout, RadioButtons, VBo
 
 from grader.exercise import listing
 from grader.exercise.sorting import KEEP, REJECT, UNDECIDED
-from grader.exercise.variant import order_name
+from grader.exercise.variant import in_shown_order
 from grader.widgets import style
 
 _DECISIONS = (("choose", ""), ("keep", KEEP), ("reject", REJECT), ("undecided, test again", UNDECIDED))
-
-
-def _shown_order(part, given, keys):
-    """The drawn order of a part's options, else the author's."""
-    return tuple(getattr(given, order_name(part), tuple(keys)))
 
 
 class _Picked:
@@ -30,7 +25,7 @@ class ChoiceField(_Picked):
     shows_reading = False  # the picked option is its own echo
 
     def __init__(self, part, given, heard):
-        options = [(part.options[key], key) for key in _shown_order(part, given, part.options)]
+        options = [(words, key) for key, words in in_shown_order(part, given)]
         self._radio = RadioButtons(options=options, value=None, layout=style.wide()).add_class("tm-choice")
         self._keys = set(part.options)
         self._radio.observe(heard, "value")
@@ -52,7 +47,7 @@ class ChoicesField(_Picked):
 
     def __init__(self, part, given, heard):
         self.part = part
-        self._boxes = {key: self._box(part.options[key], heard) for key in _shown_order(part, given, part.options)}
+        self._boxes = {key: self._box(words, heard) for key, words in in_shown_order(part, given)}
         self._none = self._box("none of these", heard)
         self.row = [VBox([*self._boxes.values(), self._none], layout=style.wide()).add_class("tm-pick")]
 
@@ -82,17 +77,15 @@ class OrderField(_Picked):
 
     def __init__(self, part, given, heard):
         self.part, self._heard, self._moving = part, heard, False
-        keys = _shown_order(part, given, part.items)
-        places = [("no place", 0), *((str(n), n) for n in range(1, len(keys) + 1))]
+        steps = in_shown_order(part, given)
+        places = [("no place", 0), *((str(n), n) for n in range(1, len(steps) + 1))]
         self._places = {}
         rows = []
-        for key in keys:
-            place = Dropdown(
-                options=places, value=0, layout=Layout(width="7rem"), tooltip=f"Place of: {part.items[key]}"
-            )
+        for key, words in steps:
+            place = Dropdown(options=places, value=0, layout=Layout(width="7rem"), tooltip=f"Place of: {words}")
             place.observe(lambda change, key=key: self._moved(key, change), "value")
             self._places[key] = place
-            rows.append(_line(place, part.items[key]))
+            rows.append(_line(place, words))
         self.row = [VBox(rows, layout=style.wide()).add_class("tm-pick")]
 
     def _moved(self, key, change):

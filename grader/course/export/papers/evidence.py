@@ -15,7 +15,7 @@ from grader.course import roster, standing
 from grader.course.export import package, scope
 from grader.course.export.papers import page
 from grader.course.export.tables import people
-from grader.course.records import schema
+from grader.course.records import schema, witnessed
 from grader.errors import BadFile
 
 SIMULATED_MODULES = ("m06_diagnosis",)  # worked on the simulated vehicle
@@ -24,6 +24,7 @@ CAUTION = (
     "Calculated and simulated work supports a unit standard and never meets one. A unit standard is met only by work "
     "on a real vehicle that an assessor has witnessed; the assessor decides it by the published text of the standard."
 )
+_SEEN = ("objective", "what it is", "result", "day", "vehicle", "seen by", "note")
 _HEADINGS = ("objective", "what it is", "result", "marks", "share", "exercises", "handed in")
 
 
@@ -35,7 +36,7 @@ def write(term, folder=None, *, trainee="", own_map=None):
     term : Term
     folder : path or None
     trainee : str
-        Either of the trainee's ids; empty: everybody with a mark.
+        Either of the trainee's ids; empty: everybody with a mark or a witnessed task.
     own_map : path or None
         CSV code,unit_standards in place of the map in datasets/objectives.csv.
 
@@ -56,12 +57,15 @@ def write(term, folder=None, *, trainee="", own_map=None):
     for _, connection in scope.each([term]):
         chosen = roster.one(connection, trainee) if trainee else None
         until = scope.keep_until(term, connection)
-        rows = {}
+        rows, tasks = {}, {}
+        for task in witnessed.tasks(connection):
+            tasks.setdefault(task.trainee, []).append(task)
         for row in people.objectives(term, connection):
             rows.setdefault(row["trainee_id"], []).append(row)
         for person in [chosen] if chosen else scope.people(connection):
-            if person.college_id in rows or chosen:
-                content = _page(term, connection, person, rows.get(person.college_id, []), standards, until)
+            if person.college_id in rows or person.id in tasks or chosen:
+                mine = rows.get(person.college_id, []), tasks.get(person.id, [])
+                content = _page(term, connection, person, *mine, standards, until)
                 path = folder / f"{person.id}.html"
                 files.write_bytes(path, content)
                 written.append(path)
@@ -106,7 +110,7 @@ def _by_standard(pairs):
     return dict(sorted(found.items()))
 
 
-def _page(term, connection, person, rows, standards, until):
+def _page(term, connection, person, rows, tasks, standards, until):
     shown = {row["objective"]: _evidence(connection, person, row) for row in rows}
     parts = [
         page.paragraph(CAUTION, "note"),
@@ -121,8 +125,8 @@ def _page(term, connection, person, rows, standards, until):
         for kind, word in (("calculated", "Calculated"), ("simulated", "Simulated")):
             lines = [shown[code][1] for code in codes if code in shown and shown[code][0] == kind]
             parts.append(page.table(f"{standard}: {word}", _HEADINGS, lines))
-        parts.append(page.table(f"{standard}: Witnessed", ("task", "when", "by whom"), []))
-        missing = [code for code in codes if code not in shown]
+        parts.append(page.table(f"{standard}: Witnessed", _SEEN, [_task(t) for t in tasks if t.objective in codes]))
+        missing = [code for code in codes if code not in shown and code not in {t.objective for t in tasks}]
         if missing:
             parts.append(page.paragraph(f"No evidence yet for {', '.join(missing)}."))
     states = standing.standings(term, connection, standing.listed_modules(connection))
@@ -133,6 +137,12 @@ def _page(term, connection, person, rows, standards, until):
                    [(catalogue.module(f.module).title, f.state, f.attempt or "", f.handed_in_at[:10]) for f in mine])
     )  # fmt: skip
     return page.page(f"Evidence of learning: {person.name}", *parts)
+
+
+def _task(task):
+    """Line of the table of what was seen."""
+    what = catalogue.objectives()[task.objective]["text"]
+    return (task.objective, what, task.result, task.day, task.vehicle, task.seen_by, task.note)
 
 
 def _evidence(connection, person, row):

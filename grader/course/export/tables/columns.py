@@ -3,9 +3,9 @@
 from dataclasses import dataclass
 
 from grader.course import standing
-from grader.course.records import ledger
+from grader.course.records import ledger, witnessed
 
-TEXT, INTEGER, NUMBER, MOMENT = "string", "integer", "number", "datetime"
+TEXT, INTEGER, NUMBER, MOMENT, DATE = "string", "integer", "number", "datetime", "date"
 KEEP, CODE, DROP, DAY = "keep", "code", "drop", "day"  # in a pseudonymous export
 YES_NO = ("yes", "no")
 PATHS = ("direct", "consequential", "partial", "none")
@@ -104,8 +104,28 @@ OBJECTIVES = Shape(
         Column("met", TEXT, "too few items: fewer than two; waits: an answer is still to be read", words=MET,
                needed=True),
         Column("items", INTEGER, "How many items", needed=True),
+        Column("witnessed", TEXT, "Latest result seen on a real vehicle; no part of marks, share and met",
+               words=witnessed.RESULTS),
+        Column("witnessed_on", DATE, "Day of that work"),
     ),
     ("class", "trainee_id", "objective"),
+)  # fmt: skip
+
+WITNESSED = Shape(
+    "witnessed", "One row for each task that somebody saw done on a real vehicle; what was withdrawn is left out",
+    (
+        _CLASS,
+        Column("seq", INTEGER, "Number of the task", needed=True),
+        _TRAINEE,
+        Column("objective", TEXT, "Short code", needed=True),
+        Column("uuid", TEXT, "Fixed for ever", needed=True),
+        Column("result", TEXT, "As the person who saw it decided", words=witnessed.RESULTS, needed=True),
+        Column("on", DATE, "Day of the work", needed=True),
+        Column("vehicle", TEXT, "On which vehicle", DROP),
+        Column("seen_by", TEXT, "Who saw it", DROP),
+        Column("note", TEXT, "In words", DROP),
+    ),
+    ("class", "seq"),
 )  # fmt: skip
 
 ANALYSIS = Shape(
@@ -168,4 +188,4 @@ CHANGES = Shape(
     ("class", "seq"),
 )  # fmt: skip
 
-SHAPES = {shape.name: shape for shape in (GRADES, ITEMS, OBJECTIVES, ANALYSIS, MODULES, CHANGES)}
+SHAPES = {shape.name: shape for shape in (GRADES, ITEMS, OBJECTIVES, WITNESSED, ANALYSIS, MODULES, CHANGES)}

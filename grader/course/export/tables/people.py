@@ -10,6 +10,7 @@ from grader.course import standing
 from grader.course.export import scope
 from grader.course.export.grades import hundredths
 from grader.course.records import ledger, schema
+from grader.course.records import witnessed as seen
 
 MET_SHARE = 70  # per cent of the marks of an objective's items
 FEWEST_ITEMS = 2
@@ -45,6 +46,7 @@ def objectives(term, connection):
         for found in standing.standings(term, connection, standing.listed_modules(connection))
         if found.mark is not None
     }
+    latest = seen.latest(seen.tasks(connection))
     for batch in scope.batches(connection):
         answers = _by_trainee(connection, schema.answer, batch)
         for person in batch:
@@ -57,7 +59,31 @@ def objectives(term, connection):
                     attempts = by_code[code]
                     first_choice = counting.get((person.id, known[code]["module"]))
                     rows = attempts[first_choice if first_choice in attempts else max(attempts)]
-                    yield objective(term, person, known[code], rows)
+                    task = latest.get((person.id, code))
+                    yield objective(term, person, known[code], rows) | {
+                        "witnessed": task.result if task else "", "witnessed_on": task.day if task else "",
+                    }  # fmt: skip
+
+
+def witnessed(term, connection):
+    """Rows of witnessed.csv for one term, in order of name."""
+    known, found = catalogue.objectives(), {}
+    for task in seen.tasks(connection):
+        found.setdefault(task.trainee, []).append(task)
+    for person in scope.people(connection):
+        for task in found.get(person.id, ()):
+            yield {
+                "class": term.id,
+                "seq": str(task.id),
+                "trainee_id": person.college_id,
+                "objective": task.objective,
+                "uuid": known[task.objective]["uuid"],
+                "result": task.result,
+                "on": task.day,
+                "vehicle": task.vehicle,
+                "seen_by": task.seen_by,
+                "note": task.note,
+            }
 
 
 def changes(term, connection):
@@ -96,7 +122,7 @@ def _by_trainee(connection, table, batch):
 
 
 def _item(term, person, row, digest):
-    low, high, expected = _expected(row.expected)
+    low, high, other = expected(row.expected)
     waits = waiting(row)
     return {
         "class": term.id,
@@ -107,7 +133,7 @@ def _item(term, person, row, digest):
         "variant": digest,
         "answer": row.raw,
         "unit": row.unit,
-        "expected": expected,
+        "expected": other,
         "expected_low": low,
         "expected_high": high,
         "mark": "" if waits else hundredths(row.hundredths),
@@ -170,7 +196,7 @@ def _variants(record):
     }
 
 
-def _expected(text):
+def expected(text):
     """(low, high, other text) of what was right."""
     low, dots, high = text.partition("..")
     try:
