@@ -8,11 +8,10 @@ import pytest
 from sqlalchemy import delete
 
 from grader import catalogue, clock
-from grader.course import roster
 from grader.course.privacy import deletion
-from grader.course.records import adjustments, database, ledger, schema
-from grader.course.returns import letters, run, sheet, work
-from grader.course.work import adjust, collect, marking_run, verify
+from grader.course.records import database, ledger, schema
+from grader.course.returns import run
+from grader.course.work import adjust, collect, marking_run, verify, written
 from grader.errors import Refused, Unknown
 from grader.exercise import issued
 from grader.exercise.kinds import Choices, Written
@@ -197,15 +196,10 @@ def test_points_and_comment_of_a_read_answer_are_shown(assigned_term, m01):
     record = issue_of(assigned_term, "t01")
     _hand_in(assigned_term, sheet_of(record, {**right_answers(m01, record), "m01.letter.text": "Too fast an idle."}))
     marking_run.mark(assigned_term, KEY)
-    with database.transaction(assigned_term) as connection:
-        table = schema.answer
-        connection.execute(table.update().where(table.c.part == "m01.letter.text").values(hundredths=150))
-        mark = connection.execute(schema.mark.select()).one()
-        found = work.gather(
-            assigned_term, connection, m01, roster.one(connection, "t01"), mark, adjustments.read(connection)
-        )
-    reading = letters.Reading((100, 50), f"Plain enough.\n{HOSTILE}")
-    page = sheet.build(assigned_term, found, {}, {"m01.letter.text": reading}).decode()
+    (answer,) = written.answers(assigned_term, KEY)
+    written.give(assigned_term, KEY, answer.code, ["1", "0,5"], f"Plain enough.\n{HOSTILE}")
+    assert run.give_back(assigned_term, KEY).written == 1
+    page = _page(assigned_term)
     rubric = m01.by_path["m01.letter.text"][1].rubric
     assert (
         f'<dt>1 of 1</dt><dd class="">{rubric[0][0]}' in page

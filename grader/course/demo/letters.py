@@ -13,8 +13,6 @@ is worth from the rubric alone; he never sees the trainee's skill.
 
 from dataclasses import dataclass
 
-from grader.course.returns.letters import Reading
-
 WELL, VAGUE, MISSING = "well", "vaguely", "missing"
 
 _OPENINGS = ("Good morning.", "Thank you for asking.", "I understand that this looks odd.", "", "Dear customer.")
@@ -98,11 +96,14 @@ def read(random, part, met):
 
     Returns
     -------
-    Reading
+    (tuple of str, str)
+        Marks for each point, as an instructor types them, and his comment.
     """
-    points = tuple(_given(random, how, most * 100) for how, (_, most) in zip(met, part.rubric, strict=True))
+    points = tuple(
+        f"{_given(random, how, most * 100) / 100:g}" for how, (_, most) in zip(met, part.rubric, strict=True)
+    )
     weak = next((says for how, (says, _) in zip(met, part.rubric, strict=True) if how != WELL), "")
-    return Reading(points, random.choice(_ASK).format(point=weak) if weak else random.choice(_PRAISE))
+    return points, random.choice(_ASK).format(point=weak) if weak else random.choice(_PRAISE)
 
 
 def _met(random, skill):

@@ -17,8 +17,8 @@ WORD = {
     verdict.UNREADABLE: "Could not be read",
     verdict.KIND: "Wrong kind of unit",
     verdict.AWAITING: "Waits for your instructor",
+    verdict.READ: "Read by your instructor",
 }
-READ = "Read by your instructor"
 
 _AFTERWARDS = {
     verdict.RIGHT: "",
