@@ -42,6 +42,9 @@ def demo(
     for line in quality.lines(quality.measure(built.term, built.diary)):
         say(f"  {line}")
     say()
+    say(
+        f"{len(built.read)} letters to the owner of a vehicle were read by a simulated instructor, each with points and a comment."
+    )
     for finding in [*built.collected.findings, *built.marked.findings]:
         say(f"To look at: {finding}")
     for line in built.returned.left_out:

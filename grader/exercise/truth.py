@@ -1,6 +1,9 @@
 """Expected answers of one trainee's numbers, and how far an honest answer may lie from them."""
 
+from functools import partial
 from types import SimpleNamespace
+
+from grader.errors import OutOfRange
 
 ROUNDING_SLACK = 1e-9  # relative: a bound written in decimals is not exact in binary
 
@@ -108,19 +111,32 @@ class Truth:
     def _width(self, part, function, given, earlier, middle):
         width = part.half_step
         for name, half in part.reads.items():
-            beside = dict(vars(given))
-            there = beside[name]
-            beside[name] = there + half
-            above = function(SimpleNamespace(**beside), *earlier)
-            beside[name] = there - half
-            width += abs(above - function(SimpleNamespace(**beside), *earlier)) / 2
+            there = vars(given)[name]
+            sides = (SimpleNamespace(**{**vars(given), name: there + way * half}) for way in (1, -1))
+            width += _swing(middle, *(partial(function, side, *earlier) for side in sides))
         for place, used in enumerate(part.uses):
             half = getattr(self._parts[used][1], "half_step", None)
             if half is None:  # a choice is not rounded
                 continue
-            above = function(given, *_moved(earlier, place, half))
-            width += abs(above - function(given, *_moved(earlier, place, -half))) / 2
+            sides = (_moved(earlier, place, way * half) for way in (1, -1))
+            width += _swing(middle, *(partial(function, given, *side) for side in sides))
         return _least(part, width, middle)
+
+
+def _swing(middle, above, below):
+    """Half the change of a result between two calls beside the middle.
+
+    At the end of what can be (a dwell of 100 %) one side does not exist: the other one tells alone.
+    """
+    ends = []
+    for call in (above, below):
+        try:
+            ends.append(call())
+        except OutOfRange:
+            continue
+    if len(ends) == 2:
+        return abs(ends[0] - ends[1]) / 2
+    return abs(ends[0] - middle) if ends else 0.0
 
 
 def _least(part, width, middle):

@@ -3,13 +3,16 @@
 import csv
 import io
 import os
+from random import Random
 
 import pytest
 
 from grader import catalogue
-from grader.course.demo import build, quality, scenario, trainees
+from grader.course.demo import build, letters, quality, scenario, trainees
 from grader.course.work import verify
 from grader.errors import Refused
+from grader.exercise.kinds import Written
+from grader.exercise.truth import Truth
 from grader.marking.mark import mark_sheet
 from tests.marking.bench_parts import MODULE
 from tests.modules import proofs
@@ -21,7 +24,7 @@ def test_everybody_stands_where_he_should(demo):
     assert len(rows) == len(scenario.CLASS) == 24
     states = {row["trainee_id"].lower(): row["status"] for row in rows}
     assert states[scenario.MISSING] == "not handed in" and states[scenario.CORRUPT] == "handed in"
-    assert sum(state == "marked" for state in states.values()) == 22, "nobody wrote a letter, so nothing waits"
+    assert sum(state == "marked" for state in states.values()) == 22, "every letter was read"
     late = {row["trainee_id"].lower(): row["late_days"] for row in rows if row["late_days"] not in ("", "0")}
     assert late == dict.fromkeys(scenario.LATE, "2")
     assert all((row["mark"] == "") == (row["status"] != "marked") for row in rows)
@@ -35,6 +38,10 @@ def test_the_month_ends_with_sheets_and_a_report(demo):
     sheets = sorted((demo.term.folder / "returned").rglob("*.html"))
     assert len(sheets) == demo.returned.written == 22 and len(demo.returned.left_out) == 2
     assert not {scenario.MISSING, scenario.CORRUPT} & {sheet.parent.name for sheet in sheets}
+    assert len(demo.read) > 15 and all(answer.text for answer, _ in demo.read)
+    read = demo.read[0][0]
+    page = (demo.term.folder / "returned" / read.owner[0] / f"{scenario.MODULE}.html").read_text(encoding="utf-8")
+    assert "Read by your instructor" in page and "<dt>Comment</dt>" in page and "Waits for" not in page
     assert "Commonest slips" in demo.report.read_text(encoding="utf-8")
 
 
@@ -112,6 +119,39 @@ def _record(module, trainee, numbers):
         zone="UTC",
         numbers=numbers,
     )
+
+
+def test_letters_are_of_varied_quality_and_the_reader_finds_it(m01):
+    """500 letters, seed 11: all three ways of meeting a point occur; points follow how it is met, as the model says."""
+    random, part = Random(11), m01.by_path["m01.letter.text"][1]
+    truth = Truth(m01, proofs.draws(m01, 1)[0])
+    given, model = truth.given("m01.letter"), truth.answer("m01.letter.text")
+    texts, got = set(), {how: [] for how in (letters.WELL, letters.VAGUE, letters.MISSING)}
+    for _ in range(500):
+        letter = letters.write(random, 0.6, "m01.letter.text", part, given, model)
+        points, comment = letters.read(random, part, letter.met)
+        texts.add(letter.text)
+        assert letter.text and "{" not in letter.text and len(points) == len(part.rubric)
+        assert all(0 <= float(p) <= most for p, (_, most) in zip(points, part.rubric, strict=True))
+        weak = [says for how, (says, _) in zip(letter.met, part.rubric, strict=True) if how != letters.WELL]
+        assert bool(weak) == ("“" in comment) and (not weak or weak[0] in comment)
+        for how, mark in zip(letter.met, points, strict=True):
+            got[how].append(100 * float(mark))
+    mean = {how: sum(marks) / len(marks) for how, marks in got.items()}
+    assert len(texts) > 30 and min(map(len, got.values())) > 100
+    assert mean[letters.WELL] > 90 > 60 > mean[letters.VAGUE] > 30 > mean[letters.MISSING] == 0
+
+
+def test_every_written_answer_can_be_written_and_read():
+    random, tried = Random(3), 0
+    for module in catalogue.all_modules().values():
+        truth = Truth(module, proofs.draws(module, 1)[0])
+        for _, part, path in module.parts():
+            if isinstance(part, Written):
+                letter = letters.write(random, 0.5, path, part, truth.given_at(path), truth.answer(path))
+                assert letter.text.strip() and len(letters.read(random, part, letter.met)[0]) == len(part.rubric)
+                tried += 1
+    assert tried >= 3, "three modules or more ask for a letter"
 
 
 def test_the_invented_class_breaks_careless_tables():

@@ -11,7 +11,7 @@ from grader import catalogue, clock
 from grader.course.privacy import deletion
 from grader.course.records import database, ledger, schema
 from grader.course.returns import run
-from grader.course.work import adjust, collect, marking_run, verify
+from grader.course.work import adjust, collect, marking_run, verify, written
 from grader.errors import Refused, Unknown
 from grader.exercise import issued
 from grader.exercise.kinds import Choices, Written
@@ -190,6 +190,23 @@ def test_a_written_answer_waits_unless_partly_is_said(assigned_term, m01):
     part = m01.by_path["m01.letter.text"][1]
     assert part.rubric[0][0] in page
     assert part.answer(Truth(m01, record.numbers).given("m01.letter"))[:60] not in page, "the model answer stays away"
+
+
+def test_points_and_comment_of_a_read_answer_are_shown(assigned_term, m01):
+    record = issue_of(assigned_term, "t01")
+    _hand_in(assigned_term, sheet_of(record, {**right_answers(m01, record), "m01.letter.text": "Too fast an idle."}))
+    marking_run.mark(assigned_term, KEY)
+    (answer,) = written.answers(assigned_term, KEY)
+    written.give(assigned_term, KEY, answer.code, ["1", "0,5"], f"Plain enough.\n{HOSTILE}")
+    assert run.give_back(assigned_term, KEY).written == 1
+    page = _page(assigned_term)
+    rubric = m01.by_path["m01.letter.text"][1].rubric
+    assert (
+        f'<dt>1 of 1</dt><dd class="">{rubric[0][0]}' in page
+        and f'<dt>0.5 of 1</dt><dd class="">{rubric[1][0]}' in page
+    )
+    assert "Plain enough.<br>&lt;script&gt;" in page and "<script" not in page and "Read by your instructor" in page
+    assert "Waits for your instructor" not in page
 
 
 def test_what_was_not_assigned_is_refused(returned):

@@ -4,23 +4,23 @@ import csv
 import io
 import json
 import zipfile
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
+from random import Random
 
 from sqlalchemy import select
 
 from grader import catalogue, clock, files
 from grader.course import roster, setup, term
-from grader.course.demo import scenario, trainees
+from grader.course.demo import letters, scenario, trainees
 from grader.course.export import package
 from grader.course.records import database, schema
 from grader.course.report import build as report
 from grader.course.returns import run as returning
-from grader.course.work import assign, collect, marking_run
+from grader.course.work import assign, collect, marking_run, written
 from grader.exercise import issued
 from grader.exercise import sheet as sheets
-from grader.exercise.kinds import Written
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +31,7 @@ class Built:
     assigned: assign.Assigned
     collected: collect.Collected
     marked: marking_run.MarkRun
+    read: list  # (written answer, its trainee's mark afterwards)
     returned: returning.Returned
     report: Path
     grades: Path
@@ -80,10 +81,11 @@ def build(folder):
     collected.taken += second.taken
     collected.findings += second.findings
     marked = marking_run.mark(made, scenario.MODULE)
+    read = _read_letters(made, diary)
     returned = returning.give_back(made, scenario.MODULE)
     (page,) = report.write([made], scenario.MODULE)
     grades = package.write([made], "grades").path
-    return Built(made, assigned, collected, marked, returned, page, grades, diary)
+    return Built(made, assigned, collected, marked, read, returned, page, grades, diary)
 
 
 def _class_list():
@@ -94,15 +96,16 @@ def _class_list():
     return text.getvalue().encode()
 
 
-def _without_letters(module, sheet, did):
-    """Sheet and diary with every written answer left blank.
-
-    Nobody reads in the demo; what waits to be read stays out of the item analysis, which then would be empty.
-    """
-    written = {path for _, part, path in module.parts() if isinstance(part, Written)}
-    answers = {path: answer for path, answer in sheet.answers.items() if path not in written}
-    kept = [trainees.Did(one.part, trainees.BLANK) if one.part in written else one for one in did]
-    return replace(sheet, answers=answers), kept
+def _read_letters(made, diary):
+    """Let the simulated instructor read what waits; he meets the letters in the order by lot that he is shown."""
+    parts = {path: part for _, part, path in catalogue.module(scenario.MODULE).parts()}
+    given = []
+    for answer in written.answers(made, scenario.MODULE):
+        met = next(did.slip for did in diary[answer.owner[0]] if did.part == answer.path)
+        # Seeded by the letter itself, so that the order, which the term key decides, changes nothing.
+        random = Random(f"{scenario.SEED} {answer.owner[0]} {answer.path}")
+        given.append((answer.code, *letters.read(random, parts[answer.path], tuple(met.split(",")))))
+    return written.give_all(made, scenario.MODULE, given)
 
 
 def _hand_in(made):
@@ -112,8 +115,7 @@ def _hand_in(made):
         records = [issued.parse(text.encode()) for text in connection.execute(select(schema.issue.c.record)).scalars()]
     diary = {}
     for record in sorted(records, key=lambda r: r.trainee):
-        sheet, did = trainees.answer_sheet(module, record, scenario.SEED)
-        sheet, diary[record.trainee] = _without_letters(module, sheet, did)
+        sheet, diary[record.trainee] = trainees.answer_sheet(module, record, scenario.SEED)
         if record.trainee == scenario.MISSING:
             continue
         content = sheets.dump(sheet)

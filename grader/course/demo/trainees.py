@@ -10,7 +10,8 @@ makes wherever an exercise offers it. For each part, in this order:
    (two steps changed over, one decision turned round, one tick too many);
 4. he writes the result: rounded as asked (80 %), with a figure more (12 %) or too
    coarsely (8 %); with the unit or without; with a comma where he learnt it so; in
-   the other unit that the form offers (15 %); three in a hundred write words.
+   the other unit that the form offers (15 %); three in a hundred write words;
+5. a written answer is a short letter, better or worse with his skill (letters.py).
 
 The model knows nothing of verdicts: it serves to see whether marking finds out
 what happened, and its own record of what it did is kept beside the answers.
@@ -20,6 +21,7 @@ from dataclasses import dataclass
 from random import Random
 
 from grader import units
+from grader.course.demo import letters
 from grader.errors import OutOfRange
 from grader.exercise.kinds import Choices, Written
 from grader.exercise.model import Choice
@@ -28,11 +30,15 @@ from grader.exercise.sorting import EITHER, KEEP, REJECT, Batch
 from grader.exercise.truth import Truth
 
 RIGHT, SLIPPED, MISCALCULATED, BLANK, WORDS, COARSE = "right", "slip", "miscalculated", "blank", "words", "coarse"
+WROTE = "wrote"
 
 
 @dataclass(frozen=True, slots=True)
 class Did:
-    """What the simulated trainee did in one part; `slip` names the slip."""
+    """What the simulated trainee did in one part.
+
+    `slip` names the slip; of a letter it tells how each point of the rubric is met.
+    """
 
     part: str
     what: str
@@ -80,6 +86,9 @@ def answer_sheet(module, record, seed):
 def _one(random, habits, truth, path, part, own):
     if random.random() < 0.04 + 0.08 * (1 - habits.skill):
         return "", "", None, Did(path, BLANK)
+    if isinstance(part, Written):
+        letter = letters.write(random, habits.skill, path, part, truth.given_at(path), truth.answer(path))
+        return letter.text, "", None, Did(path, WROTE, ",".join(letter.met))
     right_route = random.random() < habits.skill
     if not hasattr(part, "half_step"):
         return _choose(random, habits, truth, path, part, right_route)
@@ -96,7 +105,7 @@ def _one(random, habits, truth, path, part, own):
 
 def _choose(random, habits, truth, path, part, right_route):
     right, given = truth.answer(path), truth.given_at(path)
-    if right_route or isinstance(part, Written):
+    if right_route:
         return part.typed(right, given), "", right, Did(path, RIGHT)
     led = _slips(truth, path, part)
     led = {key: answer for key, answer in led.items() if answer != right}

@@ -112,6 +112,11 @@ def _needs(term, table):
     yield page.table(
         "People to speak to", ("trainee", "what it is", "what to do"), gather.needs(term, table), empty="Nobody."
     )
+    waiting = sum(one.state == standing.PARTLY_MARKED for one, _ in table)
+    if waiting:
+        yield page.paragraph(
+            f"Written answers of {waiting} wait for you. Until they are read, theirs are marks so far."
+        )
 
 
 def _slips(term, module):
@@ -168,7 +173,7 @@ def _questions(pools):
     for pool in pools:
         rows = [(_name(row["item"]), row["n"], row["full_marks"], _percent(row["facility"]), _two(row["discrimination"]),
                  _judged(row)) for row in tables.analysis([pool])]  # fmt: skip
-        left = f" {pool.left_out} with an answer that waits are left out." if pool.left_out else ""
+        left = f" {pool.left_out} with an answer that waits are left out; read those first." if pool.left_out else ""
         yield page.table(
             f"Questions, from whole first attempts.{left}",
             ("question", "n", "all marks", "earned on average", "separates strong from weak", "in words"), rows,

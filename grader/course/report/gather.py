@@ -91,8 +91,6 @@ def needs(term, table):
         elif stuck(marks):
             noughts = sum(value == 0 for value in marks.values())
             found.append((3, one, f"is stuck: no mark in {noughts} of {len(marks)} exercises", "sit down together"))
-        if one.state == standing.PARTLY_MARKED:
-            found.append((4, one, "has written answers that wait for you", "read them"))
     return [(one.person.name, what, do) for _, one, what, do in sorted(found, key=lambda entry: entry[0])]
 
 

@@ -115,7 +115,7 @@ def _one(term, connection, module, one, decided, known, sections, partly, done):
             if reason:
                 done.left_out.append(f"{who}: {attempt}{reason}")
                 continue
-            content = sheet.build(term, found, sections, {})
+            content = sheet.build(term, found, sections)
         except BadSheet as problem:
             done.findings.append(f"{one.person.id}: {attempt}{problem}")
             continue

@@ -5,7 +5,7 @@ from html import escape
 from grader import catalogue, clock
 from grader.course.export.grades import hundredths, passed, percent
 from grader.course.export.papers import page
-from grader.course.returns import letters, words
+from grader.course.returns import words
 from grader.exercise.kinds import Choices, Written
 from grader.exercise.model import Choice
 from grader.exercise.sorting import Batch, Order
@@ -25,7 +25,7 @@ dd.text { white-space: pre-wrap; border: 1px solid #bbb; padding: .3em .5em }
 """
 
 
-def build(term, work, sections, read):
+def build(term, work, sections):
     """The page of one attempt.
 
     Parameters
@@ -34,15 +34,13 @@ def build(term, work, sections, read):
     work : Work
     sections : dict of str to str
         Section of the lesson by exercise name.
-    read : dict
-        What the instructor gave written answers: path -> letters.Reading.
 
     Returns
     -------
     bytes
     """
     parts = [_facts(term, work), _overview(work)]
-    parts += [_exercise(number, exercise, work, read) for number, exercise in enumerate(work.module.exercises, 1)]
+    parts += [_exercise(number, exercise, work) for number, exercise in enumerate(work.module.exercises, 1)]
     parts += [_objectives(work), _practise(work, sections), _resit(work)]
     return page.page(f"{work.module.title}: returned sheet of {work.person.name}", *parts, look=_LOOK)
 
@@ -95,7 +93,7 @@ def _how(earned, most):
     return "all of it" if earned >= most else "part of it" if earned else "none yet"
 
 
-def _exercise(number, exercise, work, read):
+def _exercise(number, exercise, work):
     given, earned = work.given(exercise), work.earned(exercise)
     marks = "marks wait" if earned is None else f"{hundredths(earned)} of {exercise.marks} marks"
     by_hand = ""
@@ -104,7 +102,7 @@ def _exercise(number, exercise, work, read):
             f"Your instructor set the marks of this exercise to {hundredths(earned)}. Ask why, if you do not know.",
             "note",
         )
-    parts = "".join(_part(exercise, part, work, given, read) for part in exercise.parts)
+    parts = "".join(_part(exercise, part, work, given) for part in exercise.parts)
     steps = "".join(f"<li>{_lines(line)}</li>" for line in exercise.route(given))
     return (
         f"<section><h2>{number}. {escape(exercise.title)} <small>({escape(marks)})</small></h2>\n"
@@ -113,11 +111,11 @@ def _exercise(number, exercise, work, read):
     )
 
 
-def _part(exercise, part, work, given, read):
+def _part(exercise, part, work, given):
     path = f"{exercise.key}.{part.key}"
     row, mark = work.rows[path], work.marks.get(path)
     if isinstance(part, Written):
-        lines, kind = _letter(part, row, read.get(path))
+        lines, kind = _letter(part, row, work.readings.get(path))
     else:
         lines, kind = _calculated(part, path, row, mark, work, given)
     body = "".join(f'<dt>{escape(word)}</dt><dd class="{look}">{text}</dd>' for word, text, look in lines)
@@ -134,14 +132,22 @@ def _calculated(part, path, row, mark, work, given):
     else:
         lines.append(("You typed", _typed(typed) if row.raw.strip() else "(nothing)", ""))
         if row.read_as:
-            lines.append(("Read as", _typed(row.read_as), ""))
+            lines.append(("Read as", _typed(row.read_as + _in_asked_unit(part, row, mark)), ""))
     lines.append(("Verdict", escape(words.WORD[row.verdict]), "verdict"))
     said = words.sentence(part, row, mark)
     if said:
         lines.append(("", escape(said), ""))
-    lines += [(word, escape(text), "") for word, text in _right(part, path, row, mark, work, given)]
+    if not (picked and row.verdict == verdict.RIGHT):  # it would say the same again
+        lines += [(word, escape(text), "") for word, text in _right(part, path, row, mark, work, given)]
     lines.append(("Marks", f"{hundredths(row.hundredths or 0)} of {hundredths(row.most)}", ""))
     return lines, _kind(row.hundredths, row.most)
+
+
+def _in_asked_unit(part, row, mark):
+    """An answer given in another unit, also in the one that was asked."""
+    if mark is None or mark.own is None or not hasattr(part, "half_step") or part.unit in row.read_as:
+        return ""
+    return f" = {feedback.shown(part, mark.own)}"
 
 
 def _right(part, path, row, mark, work, given):
@@ -184,9 +190,9 @@ def _letter(part, row, reading):
             lines.append(("It is read for", escape(looked), ""))
             return lines, "waits"
     else:
-        lines.append(("Verdict", escape(words.READ), "verdict"))
-        for says, got, most in letters.points(part, reading):
-            lines.append((f"{hundredths(got)} of {hundredths(most)}", escape(says), ""))
+        lines.append(("Verdict", escape(words.WORD[row.verdict]), "verdict"))
+        for (says, most), got in zip(part.rubric, reading.points, strict=True):
+            lines.append((f"{hundredths(got)} of {most}", escape(says), ""))
         if reading.comment.strip():
             lines.append(("Comment", _typed(reading.comment), "text"))
     lines.append(("Marks", f"{hundredths(row.hundredths or 0)} of {hundredths(row.most)}", ""))

@@ -17,14 +17,14 @@ WORD = {
     verdict.UNREADABLE: "Could not be read",
     verdict.KIND: "Wrong kind of unit",
     verdict.AWAITING: "Waits for your instructor",
+    verdict.READ: "Read by your instructor",
 }
-READ = "Read by your instructor"
 
 _AFTERWARDS = {
     verdict.RIGHT: "",
     verdict.CARRIED: "You worked on rightly from your own earlier answer, so this one has its full marks.",
     verdict.WRONG: "This is none of the usual slips. Lay your steps beside the worked steps below and find where they part.",
-    verdict.BLANK: "Nothing was handed in here.",
+    verdict.BLANK: "",
     verdict.AWAITING: "Your instructor has still to read this one; its marks come later.",
     verdict.UNREADABLE: "What was typed could not be read as an answer.",
     verdict.KIND: "The unit measures something else than was asked.",

@@ -13,6 +13,7 @@ from grader.course.work import marking_run
 from grader.exercise import sheet as sheets
 from grader.exercise.truth import Truth
 from grader.marking.mark import mark_sheet
+from grader.marking.verdict import READ
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +29,7 @@ class Work:
     by_hand: dict  # exercise key -> hundredths
     truth: Truth
     marks: dict  # path -> PartMark
+    readings: dict  # path -> Reading of a written answer
     objectives: list = field(default_factory=list)  # rows as in objectives.csv
 
     def given(self, exercise):
@@ -84,8 +86,14 @@ def gather(term, connection, module, person, mark, decided):
     extended = decided.until.get(adjustments.owner(issue), "")
     return Work(
         person, issued, mark, extended or issue.due, extended, rows, decided.by_hand(issue), truth,
-        {part.path: part for part in again.parts}, _objectives(term, person, issued, rows),
+        {part.path: part for part in again.parts}, _readings(decided, rows), _objectives(term, person, issued, rows),
     )  # fmt: skip
+
+
+def _readings(decided, rows):
+    """What the instructor gave the written answers, by path."""
+    found = {path: decided.reading(row, path, row.raw) for path, row in rows.items() if row.verdict == READ}
+    return {path: given for path, given in found.items() if given is not None}
 
 
 def _objectives(term, person, module, rows):
