@@ -185,7 +185,12 @@ def _lines(exercise, typed, found):
         answer, mark = typed.get(path), marks.get(path)
         raw = answer.raw if answer else ""
         line = f"{part.key}: {raw} {answer.unit if answer else ''}".rstrip() if raw.strip() else f"{part.key}: blank"
-        yield line if mark is None else f"{line}\n  {mark.verdict}, {mark.hundredths / 100:g} of {mark.most / 100:g}"
+        if mark is None:
+            yield line
+        elif mark.hundredths is None:
+            yield f"{line}\n  {mark.verdict}: {mark.most / 100:g} marks wait for you"
+        else:
+            yield f"{line}\n  {mark.verdict}, {mark.hundredths / 100:g} of {mark.most / 100:g}"
 
 
 def _plain(text):
