@@ -103,11 +103,13 @@ def _exercise(number, exercise, work):
             "note",
         )
     parts = "".join(_part(exercise, part, work, given) for part in exercise.parts)
+    only_written = all(isinstance(part, Written) for part in exercise.parts)
+    head = "How it is read" if only_written else "Worked with your numbers"
     steps = "".join(f"<li>{_lines(line)}</li>" for line in exercise.route(given))
     return (
         f"<section><h2>{number}. {escape(exercise.title)} <small>({escape(marks)})</small></h2>\n"
         f"<p>{_lines(exercise.wording(given))}</p>\n{by_hand}{parts}"
-        f'<div class="keep"><h3>Worked with your numbers</h3><ol class="route">{steps}</ol></div></section>'
+        f'<div class="keep"><h3>{head}</h3><ol class="route">{steps}</ol></div></section>'
     )
 
 
