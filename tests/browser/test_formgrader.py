@@ -66,12 +66,13 @@ def page_of(marked, browser, tmp_path):
         address = f"http://127.0.0.1:{port}"
         _wait(f"{address}/api?token={token}", server, tmp_path / "server.log")
         page = context.new_page()
+        page.goto(f"{address}/login?token={token}")
         heard = {"dialogs": [], "asked": []}
         page.on("dialog", lambda dialog: (heard["dialogs"].append(dialog.message), dialog.dismiss()))
         page.on("request", lambda request: heard["asked"].append(request.url))
         with gradebook._nbgrader() as api, api.Gradebook(marked.database_url) as book:
             work = book.find_submission_notebook(MODULE, MODULE, "t01").id
-        page.goto(f"{address}/formgrader/submissions/{work}/?token={token}")
+        page.goto(f"{address}/formgrader/submissions/{work}/")
         yield page, heard
     finally:
         context.close()
