@@ -89,9 +89,7 @@ def expected(part, mark):
     if not hasattr(part, "half_step"):
         return part.typed(mark.expected) if not isinstance(part, Batch) else ";".join(mark.expected)
     if isinstance(mark.expected, tuple):
-        # What cannot be read was compared with nothing: its width is a plain 0.
-        widths = mark.width if isinstance(mark.width, tuple) else (mark.width,) * len(mark.expected)
-        return " to ".join(map(_span, mark.expected, widths))
+        return " to ".join(map(_span, mark.expected, mark.width))
     return _span(mark.expected, mark.width)
 
 

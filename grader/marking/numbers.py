@@ -33,9 +33,9 @@ def mark_numbers(truth, path, part, answer, earlier):
     try:
         reading = read(part, answer.raw, answer.unit)
     except WrongKind as problem:
-        return PartMark(path, KIND, 0, most, **shown, expected=truth.answer(path), why=str(problem))
+        return _unread(truth, path, KIND, most, shown, problem)
     except Unreadable as problem:
-        return PartMark(path, UNREADABLE, 0, most, **shown, expected=truth.answer(path), why=str(problem))
+        return _unread(truth, path, UNREADABLE, most, shown, problem)
     typed, right, width = reading.value, truth.answer(path), truth.tolerance(path)
 
     def verdict(word, share, *, expected=right, width=width, slip="", why=""):
@@ -72,6 +72,13 @@ def mark_numbers(truth, path, part, answer, earlier):
     if isinstance(typed, tuple) and any(map(_near, typed, right, width)):
         return verdict(PARTLY, _HALF, why="One end of the range is right; work the other one out again.")
     return verdict(WRONG, 0)
+
+
+def _unread(truth, path, verdict, most, shown, problem):
+    """What was right is told with its tolerance, although nothing could be compared with it."""
+    return PartMark(
+        path, verdict, 0, most, **shown, expected=truth.answer(path), width=truth.tolerance(path), why=str(problem)
+    )
 
 
 def carried_answer(truth, path, part, earlier):

@@ -11,7 +11,8 @@ from contextlib import closing
 from dataclasses import replace
 
 import pytest
-from sqlalchemy import delete, select, update
+from sqlalchemy import delete, func, inspect, select, text, update
+from sqlalchemy.schema import CreateTable
 
 from grader import clock
 from grader.course import gradebook, standing
@@ -303,8 +304,27 @@ class TestTwoAtOnce:
 class TestUpgrade:
     def test_a_term_of_the_first_version(self, marked):
         with database.transaction(marked) as connection:
-            for table in (adjustments.extension, adjustments.excuse, adjustments.override):
-                table.drop(connection)
+            old = {
+                "tm_schema",
+                "tm_trainee",
+                "tm_assignment",
+                "tm_issue",
+                "tm_hand_in",
+                "tm_mark",
+                "tm_answer",
+                "tm_ledger",
+            }
+            for table in schema.metadata.sorted_tables:
+                if table.name not in old:
+                    table.drop(connection)
+            # The first version had no marks that wait.
+            connection.execute(text("ALTER TABLE tm_mark DROP COLUMN pending"))
+            connection.execute(text("DROP INDEX tm_answer_by_exercise"))
+            connection.execute(text("ALTER TABLE tm_answer RENAME TO was"))
+            loose = CreateTable(schema.answer).compile(connection)
+            connection.execute(text(str(loose).replace("hundredths INTEGER", "hundredths INTEGER NOT NULL")))
+            connection.execute(text("INSERT INTO tm_answer SELECT * FROM was"))
+            connection.execute(text("DROP TABLE was"))
             connection.execute(schema.version.delete())
             connection.execute(schema.version.insert().values(version=1, applied_at="x"))
         with pytest.raises(Refused, match="term upgrade"):
@@ -314,6 +334,12 @@ class TestUpgrade:
         with closing(sqlite3.connect(copy)) as old:
             assert old.execute("select mark from tm_mark").fetchall() == [(2800,)]
         assert verify.verify(marked).findings == [] and mark_of(marked).mark == 2800
+        with database.transaction(marked) as connection:
+            found = inspect(connection)
+            assert set(schema.metadata.tables) <= set(found.get_table_names())
+            assert found.get_columns("tm_mark")[-1]["name"] == "pending" and found.get_indexes("tm_answer")
+            assert {c["name"]: c["nullable"] for c in found.get_columns("tm_answer")}["hundredths"]
+            assert connection.execute(select(func.count()).select_from(schema.answer)).scalar() > 10
 
     def test_a_term_of_a_later_version(self, marked):
         with database.transaction(marked) as connection:

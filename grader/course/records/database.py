@@ -9,7 +9,7 @@ from sqlalchemy.exc import ArgumentError, DBAPIError, OperationalError
 from sqlalchemy.pool import NullPool
 
 from grader import clock
-from grader.course.records import adjustments, schema, witnessed  # noqa: F401  they add their tables to schema.metadata
+from grader.course.records import adjustments, schema, steps, witnessed  # noqa: F401  they add their tables to schema.metadata
 from grader.errors import BadFile, CannotWrite, Refused
 
 BUSY_SECONDS = 30
@@ -158,7 +158,7 @@ def upgrade(term):
                 return found, None
             copy = None if term.settings.database else _copy(term, found)
             with connection.begin():
-                # Each step so far only adds tables; a step that changes one goes here, under its number.
+                steps.run(connection)
                 schema.metadata.create_all(connection)
                 connection.execute(
                     schema.version.insert().values(version=schema.VERSION, applied_at=clock.to_text(clock.now()))

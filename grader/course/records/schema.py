@@ -2,7 +2,8 @@
 
 from sqlalchemy import Boolean, Column, Index, Integer, MetaData, String, Table, Text, UniqueConstraint
 
-VERSION = 2  # 2: extensions, excuses and marks set by hand (records/adjustments.py)
+# 2: extensions, excuses and marks set by hand; 3: answers that wait and are read, witnessed tasks.
+VERSION = 3
 
 metadata = MetaData()
 
