@@ -129,7 +129,7 @@ class Voltages(Picture):
         axes.set_ylim(0, self._TOP)
         axes.set_yticks(range(0, 46, 5))
         axes.grid(color="#dddddd", lw=0.7)
-        scales.plain_axes(axes, "Engine speed, crankshaft (rev/min)", "kV")
+        scales.plain_axes(axes, "Engine speed, crankshaft (rev/min)", "Voltage (kV)")
         axes.spines["right"].set_visible(False)
         (self._has,) = axes.plot(_SPEEDS, _SPEEDS, color=style.BLUE, lw=style.LINE)
         (self._asks,) = axes.plot(_SPEEDS, _SPEEDS, color=style.RED, lw=style.LINE, ls=style.DASHED)
@@ -160,7 +160,7 @@ def _kv(voltage):
 def electrodes_caption(state):
     """The gap in words."""
     edges = "sharp" if state.rounding < 0.1 else "worn" if state.rounding < 0.7 else "round"
-    mileage = f"{ROUND_AFTER_KM:,}".replace(",", " ")
+    mileage = f"{ROUND_AFTER_KM:,}".replace(",", "\u00a0")
     return (
         f"New gap {state.new_mm:.2f} mm ({state.new_mm / 25.4:.3f} in). After {state.distance_km:.0f} km "
         f"({state.distance_km * MILES_PER_KM:.0f} miles) about {state.gap_mm:.2f} mm ({state.gap_mm / 25.4:.3f} in) by the "
@@ -195,5 +195,5 @@ def gap_wear(compute=compute):
     for control in controls.values():
         control.style.description_width = "11rem"
         control.layout = style.wide()
-    views = ((Electrodes(420, 470), electrodes_caption), (Voltages(580, 470), voltages_caption))
+    views = ((Electrodes(420, 470), electrodes_caption), (Voltages(480, 430), voltages_caption))
     return Panel("A gap that grows", controls, compute, views)

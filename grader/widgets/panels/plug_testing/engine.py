@@ -87,7 +87,7 @@ class Stroke(Picture):
     """The engine's demand against crank angle, in psi on the tester's gauge."""
 
     def draw(self, figure):
-        axes = figure.add_axes((0.10, 0.14, 0.79, 0.81))
+        axes = figure.add_axes((0.125, 0.13, 0.73, 0.84))
         axes.set_xlim(FIRST_DEG, 0)
         axes.set_ylim(LEAST_PSIG, MOST_PSIG)
         axes.set_yticks(range(0, MOST_PSIG + 1, 20))
@@ -146,4 +146,4 @@ def engine_panel(compute=compute):
         "electrode_c": IntSlider(540, min=20, max=800, step=20, description="Centre electrode (°C)"),
         "psig": IntSlider(70, min=20, max=95, description="This plug on the tester (psi)"),
     }
-    return Panel("Tester and engine on one scale", tidy(controls, "16rem"), compute, ((Stroke(640, 440), caption),))
+    return Panel("Tester and engine on one scale", tidy(controls, "16rem"), compute, ((Stroke(520, 420), caption),))
