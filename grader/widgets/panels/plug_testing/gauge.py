@@ -140,7 +140,7 @@ def gauge_panel(compute=compute):
     controls = {
         "altitude_m": IntSlider(0, min=0, max=3000, step=100, description="Height of the shop (m)"),
         "new_psig": IntSlider(100, min=60, max=125, description="New plug at sea level (psi)"),
-        "used_percent": IntSlider(72, min=40, max=100, description="Used over new, on the gauge (%)"),
+        "used_percent": IntSlider(72, min=40, max=100, description="Used over new, gauge (%)"),
     }
     return Panel(
         "Gauge, absolute, and the height of the shop", tidy(controls, "16rem"), compute, ((Columns(500, 420), caption),)

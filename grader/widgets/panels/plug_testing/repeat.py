@@ -69,9 +69,9 @@ class Intervals(Picture):
         axes.add_patch(Rectangle((LEAST, -SETS - 0.2), 70 - LEAST, SETS + 1.4, facecolor="#f3ece6", edgecolor="none"))
         axes.plot([70, 70], [-SETS - 0.2, 1.2], color=style.INK, lw=1.6)
         # The headings stand above the line and clear of it, so that the rings below have room.
-        axes.text(66.5, 1.8, "below: reject", ha="right", va="center", **font(13))
+        axes.text(65.5, 1.8, "below: reject", ha="right", va="center", **font(13))
         axes.text(70, 1.8, "70 %", ha="center", va="center", **font(13, weight="bold"))
-        axes.text(73.5, 1.8, "and above: keep", ha="left", va="center", **font(13))
+        axes.text(74.5, 1.8, "and above: keep", ha="left", va="center", **font(13))
         plain_axes(axes, "Used plug over new plug, on the gauge (%)", "")
         axes.spines["left"].set_visible(False)
         side = figure.add_axes((0.78, 0.14, 0.22, 0.84))
