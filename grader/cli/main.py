@@ -5,7 +5,7 @@ import sys
 import typer
 
 from grader.cli import check, course, demo, export, privacy, returning, study, term
-from grader.cli.by_hand import paper, read, witness
+from grader.cli.by_hand import copies, paper, read, witness
 from grader.cli.output import fail
 from grader.errors import TimingMarkError
 
@@ -30,6 +30,7 @@ app.command("extend")(course.extend)
 app.command("excuse")(course.excuse)
 app.command("override")(course.override)
 app.command("witness")(witness.witness)
+app.command("copies")(copies.copies)
 app.command("paper")(paper.paper)
 app.command("transcribe")(paper.transcribe)
 app.command("return")(returning.return_module)
