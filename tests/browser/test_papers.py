@@ -5,15 +5,19 @@ import shutil
 
 import pytest
 
+from grader import clock
 from grader.course import roster
 from grader.course import term as terms
 from grader.course.export.papers import evidence, report
 from grader.course.hand_out import paper
 from grader.course.records import database
+from grader.course.returns import run as returning
+from grader.course.work import collect, marking_run
 from grader.exercise import issued
 from tests.browser.conftest import axe_source
-from tests.work import issue_of
+from tests.work import issue_of, put_in_inbox, right_answers, sheet_of
 
+HOSTILE = "<script>alert(1)</script><img src=x onerror=alert(2)>\"'</textarea><svg onload=alert(3)>"
 BAD = ("serious", "critical")
 WIDE = """() => [...document.querySelectorAll("body *")]
            .filter(node => node.checkVisibility())
@@ -64,5 +68,24 @@ def test_a_page_is_open_to_everybody(browser, pages, name):
         assert [url for url in asked if not url.startswith(("file:", "data:"))] == []
         page.set_viewport_size({"width": 390, "height": 800})
         assert page.evaluate("document.documentElement.scrollWidth") <= 390, page.evaluate(WIDE)
+    finally:
+        context.close()
+
+
+def test_hostile_text_on_a_returned_sheet_runs_nothing(browser, assigned_term, m01):
+    record = issue_of(assigned_term, "t01")
+    answers = {**right_answers(m01, record), "m01.angle_time.time": HOSTILE}
+    path = put_in_inbox(assigned_term, sheet_of(record, answers))
+    collect.collect(assigned_term, [path.parent], received_at=clock.parse("2026-03-30 12:00", "UTC"))
+    marking_run.mark(assigned_term, m01.key)
+    returning.give_back(assigned_term, m01.key)
+    context = browser.new_context(viewport={"width": 390, "height": 800})
+    try:
+        page, dialogs = context.new_page(), []
+        page.on("dialog", lambda dialog: (dialogs.append(dialog.message), dialog.dismiss()))
+        page.goto(returning.path_of(assigned_term, "t01", m01.key, 1).as_uri())
+        page.wait_for_timeout(300)
+        assert dialogs == [] and "<script>alert(1)</script>" in page.locator("main").inner_text()
+        assert page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth")
     finally:
         context.close()
