@@ -94,7 +94,7 @@ def mark_module(
             continue
         say(f"{key}: {run.marked} marked, {run.unchanged} unchanged, {len(run.held)} held back.")
         problems += run.findings + run.held
-        if waiting := len(written.answers(opened, key)):
+        if waiting := written.waiting(opened, key):
             say(f"{key}: {waiting} written answers wait for you. Run 'read {key}'.")
         if papers:
             from grader.course.second_road import papers as paper_writer

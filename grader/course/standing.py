@@ -7,6 +7,7 @@ from sqlalchemy import select
 from grader import catalogue, clock
 from grader.course import roster
 from grader.course.records import adjustments, schema
+from grader.errors import Refused
 
 NOT_ASSIGNED, NOT_HANDED_IN, HANDED_IN = "not assigned", "not handed in", "handed in"
 PARTLY_MARKED, MARKED, EXCUSED = "partly marked", "marked", "excused"
@@ -29,6 +30,13 @@ class Standing:
 def assigned_modules(connection):
     """Keys of the modules that were assigned in this term, in order."""
     return sorted(connection.execute(select(schema.assignment.c.module)).scalars())
+
+
+def must_be_assigned(connection, module_key):
+    """Refuse a module that was never assigned in this term."""
+    assigned = select(schema.assignment.c.module).where(schema.assignment.c.module == module_key)
+    if connection.execute(assigned).first() is None:
+        raise Refused(f"{module_key} was not assigned in this term. Run 'assign {module_key}' first.")
 
 
 def listed_modules(connection):

@@ -12,7 +12,7 @@ from grader.course.records import adjustments, busy, database, ledger, schema
 from grader.course.returns import sheet, work
 from grader.course.second_road import papers
 from grader.course.work import reconcile
-from grader.errors import BadFile, BadSheet, Refused, Unknown
+from grader.errors import BadFile, BadSheet, Unknown
 
 ROOM = "returned"
 _LARGEST = 20_000_000
@@ -82,9 +82,7 @@ def path_of(term, trainee_id, module_key, attempt):
 
 
 def _standings(term, connection, module, trainee):
-    assigned = select(schema.assignment.c.module).where(schema.assignment.c.module == module.key)
-    if connection.execute(assigned).first() is None:
-        raise Refused(f"{module.key} was not assigned in this term. Run 'assign {module.key}' first.")
+    standing.must_be_assigned(connection, module.key)
     wanted = roster.one(connection, trainee).id if trainee else ""
     return [one for one in standing.standings(term, connection, [module.key]) if wanted in ("", one.person.id)]
 

@@ -23,9 +23,9 @@ import numpy as np
 from sqlalchemy import select
 
 from grader import catalogue
-from grader.course import roster
+from grader.course import roster, standing
 from grader.course.records import database, schema
-from grader.errors import Refused, Unreadable
+from grader.errors import Unreadable
 from grader.exercise import issued
 from grader.marking import mark as marking
 from grader.marking.reading import read
@@ -76,9 +76,7 @@ def pairs(term, module_key):
     """
     module = catalogue.module(module_key)
     with database.transaction(term) as connection:
-        assigned = select(schema.assignment.c.module).where(schema.assignment.c.module == module.key)
-        if connection.execute(assigned).first() is None:
-            raise Refused(f"{module.key} was not assigned in this term. Run 'assign {module.key}' first.")
+        standing.must_be_assigned(connection, module.key)
         people = {person.id: person for person in roster.everyone(connection)}
         table = schema.issue
         # First attempts: everybody has one, and a resit is sat when the answers are known.

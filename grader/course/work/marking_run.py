@@ -10,7 +10,7 @@ from grader import catalogue, clock, files
 from grader.course import gradebook, roster, standing
 from grader.course.records import adjustments, busy, database, ledger, schema
 from grader.course.work import assign, collect, late, reconcile
-from grader.errors import BadFile, BadSheet, Refused
+from grader.errors import BadFile, BadSheet
 from grader.exercise import sheet as sheets
 from grader.marking import feedback
 from grader.marking.mark import ENGINE, mark_sheet
@@ -74,11 +74,7 @@ def mark(term, module_key, *, reason="", preview=False):
     run = MarkRun()
     with busy.exclusive(term, f"marking {module.key}"), database.connected(term) as connection:
         with connection.begin():
-            if (
-                connection.execute(select(schema.assignment).where(schema.assignment.c.module == module.key)).first()
-                is None
-            ):
-                raise Refused(f"{module.key} was not assigned in this term. Run 'assign {module.key}' first.")
+            standing.must_be_assigned(connection, module.key)
             people = {person.id: person for person in roster.everyone(connection)}
             run.findings += reconcile.reconcile(term, connection, module)
             rows = gradebook.Rows(connection, module)

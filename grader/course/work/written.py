@@ -72,6 +72,12 @@ def answers(term, module_key, *, waiting_only=True):
         return _answers(term, connection, module, waiting_only)
 
 
+def waiting(term, module_key):
+    """How many written answers of a module wait to be read."""
+    with database.transaction(term) as connection:
+        return len(_rows(connection, module_key, adjustments.read(connection), waiting_only=True))
+
+
 def give(term, module_key, code, points, comment=""):
     """Write down what a written answer was given; its trainee's marks follow at once.
 
@@ -210,12 +216,9 @@ def _answers(term, connection, module, waiting_only):
         adjustments.owner(row): row
         for row in connection.execute(select(schema.issue).where(schema.issue.c.module == module.key))
     }
-    table, found = schema.answer, []
-    query = select(table).where((table.c.module == module.key) & table.c.verdict.in_((AWAITING, READ)))
-    for row in connection.execute(query):
+    found = []
+    for row in _rows(connection, module.key, decided, waiting_only):
         issue = issues[adjustments.owner(row)]
-        if waiting_only and (row.verdict == READ or row.exercise in decided.by_hand(issue)):
-            continue
         exercises = marking_run.numbers(issue)
         truth = truth_of(module, exercises)
         exercise, part = module.as_issued(exercises).by_path[row.part]
@@ -235,6 +238,13 @@ def _answers(term, connection, module, waiting_only):
             )
         )
     return sorted(found, key=lambda answer: answer.code)
+
+
+def _rows(connection, module_key, decided, waiting_only):
+    """Rows of the written answers, or of those that were neither read nor marked by hand."""
+    table, verdicts = schema.answer, (AWAITING,) if waiting_only else (AWAITING, READ)
+    rows = connection.execute(select(table).where((table.c.module == module_key) & table.c.verdict.in_(verdicts)))
+    return [row for row in rows if not (waiting_only and row.exercise in decided.by_hand(row))]
 
 
 def _code(term, row):

@@ -14,6 +14,7 @@ from grader.widgets.panel import Panel, Picture
 from grader.widgets.panels.timing.idle import fast_idle
 from grader.widgets.panels.timing.pressure import spark_pressure
 from grader.widgets.panels.timing.pump import pump_test
+from grader.widgets.panels.timing.scales import mark_axes
 
 # The engine of the lesson's worked examples, no vehicle that is asked about in an exercise.
 CENTRIFUGAL = ((400.0, 0.0), (1000.0, 6.0), (1800.0, 11.0))
@@ -75,18 +76,10 @@ class Curves(Picture):
 
     def draw(self, figure):
         axes = figure.add_axes((0.135, 0.145, 0.625, 0.82))
-        axes.set_xlim(0, MOST_RPM)
-        axes.set_ylim(0, MOST_DEG)
-        font = {"family": style.FONT["family"], "size": _points(13)}
-        axes.set_xlabel("Engine speed (crankshaft rev/min)", **font)
-        axes.set_ylabel("Advance (crank degrees)", **font)
-        axes.set_xticks(range(0, MOST_RPM + 1, 1000))
-        axes.set_yticks(range(0, MOST_DEG + 1, 10))
-        for label in (*axes.get_xticklabels(), *axes.get_yticklabels()):
-            label.set(family=style.FONT["family"], size=_points(12))
-        axes.grid(color="#dddddd", linewidth=0.7)
-        for side in ("top", "right"):
-            axes.spines[side].set_visible(False)
+        mark_axes(
+            axes, (0, MOST_RPM), (0, MOST_DEG), "Engine speed (crankshaft rev/min)", "Advance (crank degrees)",
+            range(0, MOST_RPM + 1, 1000), range(0, MOST_DEG + 1, 10),
+        )  # fmt: skip
         looks = (
             ("total", style.INK, style.SOLID, style.LINE * 0.9),
             ("weights", style.RED, style.DASHED, style.LINE * 0.7),

@@ -9,7 +9,7 @@ from matplotlib.ticker import MultipleLocator
 from grader.modules.heat_range.nose import NOSES_MM
 from grader.reference.spark import plug
 from grader.widgets import style
-from grader.widgets.panel import Panel, Picture
+from grader.widgets.panel import Panel, Picture, keep_readable
 from grader.widgets.panels.heat_range import scales
 from grader.widgets.panels.heat_range.section import LOOSE, TIGHT
 
@@ -108,4 +108,4 @@ def three_noses(compute=compute):
         control.style.description_width = "11rem"
         control.layout = style.wide()
     panel = Panel("Three noses", controls, compute, ((Chart(820, 620), chart_caption),))
-    return scales.keep_readable(panel, 0, 700)
+    return keep_readable(panel, 0, 700)

@@ -11,14 +11,13 @@ from matplotlib.ticker import MultipleLocator
 from grader.modules.plug_testing import firing
 from grader.reference.spark import breakdown, coil, tester
 from grader.widgets import style
-from grader.widgets.panel import Panel, Picture
+from grader.widgets.panel import Panel, Picture, keep_readable
 from grader.widgets.panels.plug_testing.look import (
     AIR,
     MM_PER_INCH,
     bare_axes,
     both,
     font,
-    keep_readable,
     plain_axes,
     tidy,
 )

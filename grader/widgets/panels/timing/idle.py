@@ -15,7 +15,7 @@ from grader.widgets.panels.timing.scales import mark_axes, words
 # The engine of the worked examples; plate, bore and filling are teaching values.
 CENTRIFUGAL, VACUUM, INITIAL_DEG = ((400.0, 0.0), (1000.0, 6.0), (1800.0, 11.0)), ((5.0, 0.0), (13.0, 8.0)), 8.0
 BORE_MM, CLOSED_DEG, DISCHARGE = 36.0, 8.0, 0.8
-DISPLACEMENT_L, FILLING, IDLE_KPA = 2.0, 0.8, 35.0
+DISPLACEMENT_L, FILLING, IDLE_KPA, CHARGE_K = 2.0, 0.8, 35.0, 310.0
 SLOWEST_RPM, FASTEST_RPM, MOST_DEG = 500, 1600, 45
 MM_PER_INCH, KPA_PER_INHG = 25.4, 3.38638864
 PORTED, MANIFOLD = "above the closed plate (ported)", "below the plate (manifold)"
@@ -44,7 +44,8 @@ def plate_deg(speed_rpm):
     """Tilt of the plate that lets the idling engine breathe: its air grows with its speed."""
     full = np.pi / 4.0 * BORE_MM**2
     flow = induction.throttle_flow_g_per_s(1.0, IDLE_KPA / induction.ONE_ATMOSPHERE_KPA)  # of one mm2
-    wanted = 1000.0 * FILLING * IDLE_KPA * DISPLACEMENT_L * np.asarray(speed_rpm) / (120.0 * 287.05 * 310.0)
+    density_g_per_l = 1000.0 * IDLE_KPA / (induction.AIR_GAS_CONSTANT * CHARGE_K)
+    wanted = density_g_per_l * FILLING * DISPLACEMENT_L * np.asarray(speed_rpm) / 120.0  # one filling in two turns
     area = wanted / flow / DISCHARGE
     return np.degrees(np.arccos((1.0 - area / full) * np.cos(np.radians(CLOSED_DEG))))
 
@@ -53,7 +54,9 @@ def _at(speed_rpm, tap_mm, ported):
     """(plate, covered, manifold vacuum, line vacuum, weights, vacuum unit) at a speed or an array of them."""
     plate = plate_deg(speed_rpm)
     area = DISCHARGE * np.asarray(induction.throttle_area_mm2(plate, BORE_MM, CLOSED_DEG))
-    manifold = induction.vacuum_inhg(induction.manifold_pressure_kpa(area, speed_rpm, DISPLACEMENT_L, FILLING))
+    manifold = induction.vacuum_inhg(
+        induction.manifold_pressure_kpa(area, speed_rpm, DISPLACEMENT_L, FILLING, charge_temperature_k=CHARGE_K)
+    )
     covered = np.asarray(induction.port_covered(plate, tap_mm, BORE_MM, CLOSED_DEG)) & ported
     line = advance.ported_vacuum_inhg(manifold, covered)
     weights = angles.crank_deg(advance.centrifugal_advance_deg(angles.distributor_speed_rpm(speed_rpm), CENTRIFUGAL))
