@@ -5,7 +5,7 @@ import sys
 import typer
 
 from grader.cli import check, course, demo, export, privacy, returning, study, term
-from grader.cli.by_hand import paper, read, witness
+from grader.cli.by_hand import paper, read, vehicle, witness
 from grader.cli.output import fail
 from grader.errors import TimingMarkError
 
@@ -29,6 +29,7 @@ app.command("read")(read.read)
 app.command("extend")(course.extend)
 app.command("excuse")(course.excuse)
 app.command("override")(course.override)
+app.add_typer(vehicle.app, name="vehicle")
 app.command("witness")(witness.witness)
 app.command("paper")(paper.paper)
 app.command("transcribe")(paper.transcribe)
