@@ -92,19 +92,13 @@ def _curve(asked, answers, known, ask, say):
         if kept:
             say("  now: " + "; ".join(f"{one} → {two}" for one, two in kept) + ". An empty first line keeps it.")
         typed, values = [], []
-        while len(typed) < MOST_POINTS:
-            pair = []
-            for quantity in (asked.quantity, asked.second):
-                raw, value = _cell(quantity, len(typed) + 1, ask, say, may_end=quantity is asked.quantity)
-                if raw == BACK:
-                    return -1
-                if raw == "":
-                    break
-                pair.append((raw, value))
-            if len(pair) < 2:
-                break
-            typed.append(tuple(raw for raw, _ in pair))
-            values.append(tuple(value for _, value in pair))
+        try:
+            went_back = _points(asked, typed, values, ask, say)
+        except (EOFError, KeyboardInterrupt):
+            answers[where] = typed or kept
+            raise
+        if went_back:
+            return -1
         if not typed and kept:
             typed = kept
             try:
@@ -123,6 +117,26 @@ def _curve(asked, answers, known, ask, say):
             return 1
         if typed == kept:
             answers.pop(where, None)
+
+
+def _points(asked, typed, values, ask, say):
+    """Fill the points of a table until an empty line; True if the person goes back."""
+    while len(typed) < MOST_POINTS:
+        pair = []
+        for quantity in (asked.quantity, asked.second):
+            raw, value = _cell(quantity, len(typed) + 1, ask, say, may_end=quantity is asked.quantity)
+            if raw == BACK:
+                return True
+            if raw == "":
+                return False
+            pair.append((raw, value))
+        point = tuple(value for _, value in pair)
+        if values and (point[0] <= values[-1][0] or point[1] < values[-1][1]):
+            say("  The table must rise from point to point. Type this point again, or 'back' for the question before.")
+            continue
+        typed.append(tuple(raw for raw, _ in pair))
+        values.append(point)
+    return False
 
 
 def _cell(quantity, number, ask, say, *, may_end):

@@ -56,9 +56,10 @@ def curve(found):
 
     Returns
     -------
-    list of (int, float, float, float)
+    list of (int, float, float, float or None)
         Engine rev/min; crank degrees of the weights, in total with the line off,
-        and in total with the vacuum unit fully out.
+        and in total with the vacuum unit fully out. None where a ported line is
+        still covered.
     """
     spec = found.own.vehicle
     last = 2 * spec.centrifugal[-1][0]
@@ -68,10 +69,11 @@ def curve(found):
     rows = []
     for rpm in speeds:
         weights = crank_deg(centrifugal_advance_deg(rpm / 2, spec.centrifugal))
-        totals = (
+        off, on = (
             total_advance_deg(rpm, vacuum, spec.initial_deg, spec.centrifugal, spec.vacuum) for vacuum in (0.0, full)
         )
-        rows.append((rpm, weights, *totals))
+        covered = spec.port == "ported" and rpm == spec.idle_rpm
+        rows.append((rpm, weights, off, None if covered else on))
     return rows
 
 
@@ -87,7 +89,7 @@ def lines(term, found):
         "  Computed advance, crank degrees",
         f"  {'rev/min':>8} {'weights':>8} {'line off':>9} {f'at {full:g} inHg':>14}",
     ]
-    rows += [f"  {rpm:>8} {weights:>8.1f} {off:>9.1f} {on:>14.1f}" for rpm, weights, off, on in curve(found)]
+    rows += [f"  {rpm:>8} {weights:>8.1f} {off:>9.1f} {_degrees(on):>14}" for rpm, weights, off, on in curve(found)]
     return [*rows, "", SAFETY]
 
 
@@ -112,27 +114,27 @@ def write(term, revisions):
         pages.paragraph(SAFETY, "note"),
         pages.table("From the manual", ("What", "Value"), facts(found)),
         pages.table(
-            "Centrifugal advance as entered",
+            "Centrifugal advance",
             ("Distributor rev/min", "Distributor degrees", "Engine rev/min", "Crank degrees"),
             [(f"{rpm:g}", f"{deg:g}", f"{2 * rpm:g}", f"{2 * deg:g}") for rpm, deg in spec.centrifugal],
         ),
         pages.table(
-            "Vacuum advance as entered",
+            "Vacuum advance",
             ("Vacuum, inHg", "Vacuum, kPa", "Distributor degrees", "Crank degrees"),
             [(f"{vac:g}", f"{vac * _KPA_PER_INHG:.1f}", f"{deg:g}", f"{2 * deg:g}") for vac, deg in spec.vacuum],
         ),
         pages.table(
             "Computed advance, crank degrees before top dead centre",
             ("Engine rev/min", "From the weights", "Total, line off", f"Total, {full} on the line"),
-            [(rpm, *(f"{deg:.1f}" for deg in row)) for rpm, *row in computed],
+            [(rpm, *map(_degrees, row)) for rpm, *row in computed],
         ),
         pages.picture(_drawn(computed, full), "What the timing light should show", _told(computed, full)),
         pages.heading("As it was typed in"),
         f"<pre>{escape(found.text)}</pre>",
         pages.table(
             "Revisions",
-            ("Revision", "Stored", "By", "SHA-256 of the figures"),
-            [(one.revision, term.shown(clock.from_text(one.at)), one.actor, one.digest[:16]) for one in revisions],
+            ("No.", "Stored", "By", "SHA-256 begins"),
+            [(one.revision, term.shown(clock.from_text(one.at)), one.actor, one.digest[:12]) for one in revisions],
         ),
     ]
     path = term.folder / "reports" / f"vehicle_{found.key}.html"
@@ -140,17 +142,23 @@ def write(term, revisions):
     return path
 
 
+def _degrees(value):
+    return "port covered" if value is None else f"{value:.1f}"
+
+
 def _drawn(computed, full):
     figure = Figure(figsize=(7, 3.8), layout="constrained")
     axes = figure.subplots()
-    speeds = [row[0] for row in computed]
     for place, colour, style, label in (
-        (3, "#b35806", "--", f"line on, {full}"), (2, "#2c6ca8", "-", "line off and plugged"),
+        (3, "#b35806", "--", f"line on,\n{full}"), (2, "#2c6ca8", "-", "line off\nand plugged"),
     ):  # fmt: skip
-        values = [row[place] for row in computed]
+        drawn = [row for row in computed if row[place] is not None]
+        speeds, values = [row[0] for row in drawn], [row[place] for row in drawn]
         axes.plot(speeds, values, style, color=colour, linewidth=2, marker="o", markersize=3)
-        axes.annotate(label, (speeds[-1], values[-1]), xytext=(-4, -14), textcoords="offset points", ha="right",
-                      color=colour)  # fmt: skip
+        axes.annotate(
+            label, (speeds[-1], values[-1]), xytext=(8, 0), textcoords="offset points", va="center", color=colour
+        )
+    axes.set_xlim(right=1.3 * computed[-1][0])  # room for the words beside the lines
     axes.set_xlabel("engine rev/min")
     axes.set_ylabel("crank degrees before top dead centre")
     axes.set_ylim(min(0, min(row[2] for row in computed)) - 1)
@@ -164,5 +172,5 @@ def _told(computed, full):
     first, last = computed[0], computed[-1]
     return (
         f"Total advance against engine speed. Line off: {first[2]:.1f} degrees at {first[0]} rev/min, {last[2]:.1f} at "
-        f"{last[0]}. With {full} on the line it is {first[3] - first[2]:.1f} degrees more throughout."
+        f"{last[0]}. With {full} on the line it is {last[3] - last[2]:.1f} degrees more."
     )
