@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from grader import catalogue
+
 ROOT = Path(__file__).parent.parent
 # ours -> not; "cam angle (dwell)" may stand where a lesson explains the older word
 SHUNNED = {
@@ -19,6 +21,7 @@ SHUNNED = {
     "mark": r"\bscores?\b",
     "firing pressure": r"\bignition pressure\b",
 }
+MEAN_WORDS, MOST_WORDS = 15, 40  # of a sentence: on average, and of any single one
 
 
 def strings(path):
@@ -30,6 +33,31 @@ def strings(path):
 def prose(path):
     cells = json.loads(path.read_text(encoding="utf-8"))["cells"]
     return "\n".join("".join(cell["source"]) for cell in cells if cell["cell_type"] == "markdown")
+
+
+def sentences(text):
+    """Sentences of Markdown or plain text; headings, tables and formulas are none."""
+    blocks = re.split(r"\n\s*\n|\n(?=\s*(?:[-*>|#]|\d+\.\s))", text)
+    plain = [re.sub(r"^(?:[-*]|\d+\.)\s+", "", block.strip()) for block in blocks]
+    told = [block.replace("*", "") for block in plain if block and block[0] not in "#|>"]
+    return [one for block in told for one in re.split(r"(?<=[.!?])[”\")]*\s+", block) if len(one.split()) > 1]
+
+
+def lengths(texts):
+    """(mean words, longest sentence)."""
+    every = [one for text in texts for one in sentences(text)]
+    counts = [len(one.split()) for one in every]
+    return sum(counts) / len(counts), max(every, key=lambda one: len(one.split()))
+
+
+def told(key):
+    """What a trainee reads of a module, by place."""
+    module = catalogue.module(key)
+    return {
+        "lesson": [prose(ROOT / "lessons" / key / f"{key}.ipynb")],
+        "exercises": [exercise.text for exercise in module.exercises],
+        "feedback": [slip.says for _, part, _ in module.parts() for slip in part.slips],
+    }
 
 
 def found(text):
@@ -45,6 +73,23 @@ def test_a_lesson_says_each_thing_with_one_word(path):
 def test_exercises_and_panels_use_the_same_words(folder):
     wrong = {path.name: found(strings(path)) for path in sorted((ROOT / "grader" / folder).rglob("*.py"))}
     assert {name: words for name, words in wrong.items() if words} == {}
+
+
+@pytest.mark.parametrize("key", catalogue.all_modules())
+@pytest.mark.parametrize("place", ["lesson", "exercises", "feedback"])
+def test_sentences_are_short(key, place):
+    """Somebody who reads English as a second language, with dirty hands, gets it at the first reading."""
+    mean, longest = lengths(told(key)[place])
+    assert mean <= MEAN_WORDS
+    assert len(longest.split()) <= MOST_WORDS, longest
+
+
+def test_sentences_are_told_from_headings_tables_and_formulas():
+    text = (
+        "## A long heading here\n\nOne two three. Four five?\n\n- six seven\n- eight nine ten\n\n> x = a + b\n\n| a b |"
+    )
+    assert sentences(text) == ["One two three.", "Four five?", "six seven", "eight nine ten"]
+    assert lengths(["a " * 40 + "end."])[0] > MEAN_WORDS
 
 
 def test_a_shunned_word_is_found():

@@ -63,6 +63,32 @@ def standings(term, connection, module_keys):
     return found
 
 
+def best_attempt(connection, trainee, module_key):
+    """The marked attempt that counts: the best, of equal ones the later; None where nothing is marked."""
+    table = schema.mark
+    query = select(table.c.attempt).where(table.c.trainee == trainee, table.c.module == module_key)
+    return connection.execute(query.order_by(table.c.mark.desc(), table.c.attempt.desc())).scalar()
+
+
+def write_best(connection, module, rows, person, decided):
+    """Put the attempt that counts into nbgrader's rows, from the records."""
+    wanted = (person.id, module.key, best_attempt(connection, person.id, module.key))
+    marks, answers = schema.mark, schema.answer
+    mark = connection.execute(
+        select(marks).where(marks.c.trainee == wanted[0], marks.c.module == wanted[1], marks.c.attempt == wanted[2])
+    ).one()
+    earned = {}
+    for row in connection.execute(
+        select(answers).where(
+            answers.c.trainee == wanted[0], answers.c.module == wanted[1], answers.c.attempt == wanted[2]
+        )
+    ):
+        earned.setdefault(row.exercise.partition(".")[2], []).append(row.hundredths)
+    computed = {name: sum(parts) for name, parts in earned.items() if None not in parts}
+    by_hand = {key.partition(".")[2]: mark for key, mark in decided.overrides.get(wanted, {}).items()}
+    rows.write(person, clock.from_text(mark.handed_in_at), computed, mark.penalty, by_hand)
+
+
 def missing_is_zero(term, standing):
     """True if absent work counts nothing in totals: by the setting, and only after the due time."""
     past = bool(standing.due) and clock.now() > clock.from_text(standing.due)

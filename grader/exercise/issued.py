@@ -17,6 +17,7 @@ from grader.exercise.model import ASSESSED, PRACTICE
 
 FORMAT, SCHEMA = "timing-mark issued", 1
 NAME = "issued.json"
+KEPT = "kept"  # in a resit: the answers of an exercise that is not sat again, path -> [raw, unit]
 LARGEST_FILE = 1_000_000
 SHARED_FORMAT = "timing-mark issued to many"
 LARGEST_SHARED = 50_000_000
@@ -60,6 +61,17 @@ def make(module, *, key, term, trainee, attempt, mode, due, zone, numbers):
     exercises = {e.key: {"version": e.version, "parameters": numbers[e.key]} for e in module.exercises}
     issued = Issued(term, trainee, module.key, attempt, mode, due, zone, exercises)
     return Issued(**{**_fields(issued), "token": seal(issued, key)})
+
+
+def sealed(issued, exercises, key):
+    """The same issue with other exercises and the token that belongs to them."""
+    changed = Issued(**{**_fields(issued), "exercises": exercises, "token": ""})
+    return Issued(**{**_fields(changed), "token": seal(changed, key)})
+
+
+def to_answer(exercises):
+    """Keys of the issued exercises that are to be answered: in a resit not those whose answers are kept."""
+    return [key for key, entry in exercises.items() if KEPT not in entry]
 
 
 def dump(issued):

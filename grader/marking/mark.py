@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 
 from grader.errors import BadSheet
+from grader.exercise.issued import KEPT
+from grader.exercise.sheet import Answer
 from grader.exercise.truth import Truth
 from grader.marking.compare import mark_part, possible
 from grader.marking.verdict import AWAITING, BLANK, Earlier, PartMark
@@ -74,7 +76,7 @@ def mark_sheet(module, exercises, sheet, *, truth=None):
         raise BadSheet(f"The answer sheet is for {sheet.module}, not for {module.key}. Hand in the one of this lesson.")
     issued = module.as_issued(exercises)
     truth = truth or truth_of(module, exercises)
-    notes, marks, earlier, answers = [], [], Earlier(), sheet.answers
+    notes, marks, earlier, answers = [], [], Earlier(), _with_kept(exercises, sheet.answers)
     for exercise, part, path in issued.parts():
         answer = answers.get(path)
         if answer is not None and answer.version != exercise.version and answer.raw.strip():
@@ -94,6 +96,17 @@ def mark_sheet(module, exercises, sheet, *, truth=None):
         shown = ", ".join(path[:40] for path in strangers[:3]) + (" and more" if len(strangers) > 3 else "")
         notes.append(f"No exercise of {module.key} is called {shown}; these answers are kept and count nothing.")
     return SheetMark(module.key, tuple(marks), tuple(notes))
+
+
+def _with_kept(exercises, answers):
+    """The answers with those that a resit keeps in their places, whatever the sheet says there."""
+    kept = {key: entry for key, entry in exercises.items() if KEPT in entry}
+    if not kept:
+        return answers
+    found = {path: answer for path, answer in answers.items() if path.rpartition(".")[0] not in kept}
+    for entry in kept.values():
+        found |= {path: Answer(raw, unit, entry["version"]) for path, (raw, unit) in entry[KEPT].items()}
+    return found
 
 
 def truth_of(module, exercises):

@@ -10,6 +10,7 @@ from grader.exercise.model import PRACTICE, Number
 from grader.exercise.truth import Truth
 from grader.marking import feedback
 from grader.widgets import style
+from grader.widgets.fields.calculator import Calculator
 from grader.widgets.part import PartForm, shown_errors
 
 
@@ -66,7 +67,12 @@ class ExerciseForm:
         )
         self.fresh.on_click(lambda _: self._draw_anew())
         self._foot = HBox(layout=style.row())
-        self.box.children = (task, *(part.box for part in self.parts.values()), self.route, self._foot, self.message)
+        reckons = any(hasattr(part, "half_step") for part in exercise.parts)
+        self.calculator = Calculator(exercise.title) if reckons else None
+        self.box.children = (
+            task, *(part.box for part in self.parts.values()), *([self.calculator.box] if reckons else []), self.route,
+            self._foot, self.message,
+        )  # fmt: skip
         self._offer_route()
 
     @shown_errors

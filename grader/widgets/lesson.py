@@ -6,6 +6,7 @@ from weakref import WeakSet
 
 from grader import catalogue
 from grader.errors import Unknown
+from grader.exercise.issued import KEPT
 from grader.marking.mark import mark_sheet
 from grader.widgets.people import being_executed, being_graded
 from grader.widgets.store import Store
@@ -67,6 +68,12 @@ class Lesson:
         exercise = self._exercise(exercise_key)
         if being_executed():
             return None
+        if KEPT in self.store.issue.exercises.get(exercise_key, ()):
+            from ipywidgets import HTML
+
+            return HTML(
+                f"<p><strong>{exercise.title}.</strong> Not part of this resit. Your earlier answer counts.</p>"
+            )
         from grader.widgets.form import ExerciseForm
 
         form = ExerciseForm(self.store, exercise)

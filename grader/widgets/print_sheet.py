@@ -5,6 +5,7 @@ from types import SimpleNamespace
 
 from grader import clock, files
 from grader.errors import Unreadable
+from grader.exercise.issued import to_answer
 from grader.exercise.kinds import Choices
 from grader.exercise.model import Choice
 from grader.exercise.sorting import Batch, Order
@@ -73,7 +74,8 @@ def build(module, issue, sheet, person=None):
         facts.append(("Work", "own practice; counts for no mark"))
     facts.append(("Last saved", _when(sheet.saved, issue.zone) or "nothing saved yet"))
     head = "".join(f'<tr><th scope="row">{escape(word)}</th><td>{escape(value)}</td></tr>' for word, value in facts)
-    body = "".join(_exercise(exercise, issue, sheet) for exercise in module.exercises)
+    asked = set(to_answer(issue.exercises))
+    body = "".join(_exercise(exercise, issue, sheet) for exercise in module.exercises if exercise.key in asked)
     title = f"{module.title}: questions and answers" + (f" of {who}" if who else "")
     return (
         f'<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'

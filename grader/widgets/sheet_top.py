@@ -9,6 +9,7 @@ from grader import clock, files
 from grader.errors import BadFile
 from grader.exercise import hand_in
 from grader.exercise import sheet as sheets
+from grader.exercise.issued import to_answer
 from grader.exercise.model import PRACTICE
 from grader.widgets import print_sheet, style
 from grader.widgets.part import shown_errors
@@ -52,7 +53,8 @@ class SheetTop:
     @property
     def progress(self):
         """(parts answered, parts asked)."""
-        paths = [path for _, _, path in self.store.module.parts()]
+        asked = set(to_answer(self.store.issue.exercises))
+        paths = [path for exercise, _, path in self.store.module.parts() if exercise.key in asked]
         answers = self.store.answers
         return sum(path in answers and bool(answers[path].raw.strip()) for path in paths), len(paths)
 

@@ -12,8 +12,9 @@ from grader.course import roster
 from grader.course import term as terms
 from grader.course.privacy import deletion
 from grader.course.records import database, ledger, schema, vehicles
+from grader.course.returns import run
 from grader.course.vehicles import page, store
-from grader.course.work import assign, collect, marking_run, verify
+from grader.course.work import assign, collect, marking_run, resit, verify
 from grader.errors import BadFile, Refused, Unknown
 from grader.exercise import issued, variant
 from grader.vehicle.own import PLUGGED, OwnVehicle
@@ -21,7 +22,7 @@ from grader.vehicle.spec import Vehicle, vehicle
 from grader.vehicle.spec import vehicles as teaching
 from tests.conftest import CLASS
 from tests.course.vehicles import put, stored, text_of
-from tests.work import issue_of, put_in_inbox, right_sheet, sure_marks
+from tests.work import issue_of, put_in_inbox, right_answers, right_sheet, sheet_of, sure_marks
 
 
 @pytest.fixture
@@ -229,6 +230,24 @@ class TestAssign:
     def test_an_unknown_vehicle_is_refused(self, term):
         with pytest.raises(Unknown, match="'hal' is stored in this term; there are hall"):
             assign.assign(term, "m01_timing", own=["hal"])
+
+    def test_a_resit_draws_from_the_same_revision(self, term, m01):
+        assign.assign(term, "m01_timing", own=["hall"])
+        record = issue_of(term, "t01")
+        answers = right_answers(m01, record)
+        for path in answers:
+            if path.startswith(("m01.centrifugal", "m01.total", "m01.band")):
+                answers[path] = "0.1"
+        collect.collect(term, [put_in_inbox(term, sheet_of(record, answers)).parent])
+        marking_run.mark(term, "m01_timing")
+        run.give_back(term, "m01_timing")
+        stored(term, "hall", title="Hall four", initial="9 BTDC")
+        again = resit.resit(term, "T01", "m01_timing", due="2099-01-01", reason="second try")
+        assert "m01.centrifugal" in {exercise.key for exercise in again.exercises}
+        second = issue_of(term, "t01", attempt=2)
+        assert second.numbers["m01.centrifugal"] != record.numbers["m01.centrifugal"]
+        assert second.numbers["m01.centrifugal"]["vehicle_digest"] == store.one(term, "hall")[0].digest
+        assert verify.verify(term).findings == []
 
     def test_other_terms_draw_as_ever(self, term, tmp_path):
         """A second class with the same key and people: whether the first has vehicles changes nothing."""

@@ -63,7 +63,7 @@ def test_opened_for_practice_it_shows_forms_and_no_marks(room, module, tmp_path)
     views = [
         o for _, outputs in cells.values() for o in outputs if "application/vnd.jupyter.widget-view+json" in o["data"]
     ]
-    assert len(views) == len(module.exercises) + 3, "the top, two panels and a form for each exercise"
+    assert len(views) == len(module.exercises) + 5, "the top, four panels and a form for each exercise"
     saved = Store(module, tmp_path).answers
     assert len(saved) == (15 if room == "solutions" else 0), "nothing is saved on display alone"
 

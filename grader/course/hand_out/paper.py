@@ -89,8 +89,9 @@ def build(term, person, record):
     """
     issue = issued.parse(record.encode())
     module = catalogue.module(issue.module).as_issued(issue.exercises)
+    asked = set(issued.to_answer(issue.exercises))
     body = [_head(term, person, issue, module), f'<p class="note">{escape(_CAUTION)}</p>', _how()]
-    body += [_exercise(n, e, issue.numbers[e.key]) for n, e in enumerate(module.exercises, start=1)]
+    body += [_exercise(n, e, issue.numbers[e.key]) for n, e in enumerate(module.exercises, start=1) if e.key in asked]
     body.append(_reminder(term, module))
     foot = f'@page {{ @bottom-left {{ content: "{issue.module}, {issue.trainee}, {issue.term}"; font: 8pt sans-serif }}'
     foot += ' @bottom-right { content: counter(page) " / " counter(pages); font: 8pt sans-serif } }'

@@ -6,6 +6,7 @@ from sqlalchemy import Column, Integer, String, Table, Text, func, select
 
 from grader import clock
 from grader.course.records import ledger, schema
+from grader.exercise.variant import DIGEST
 from grader.vehicle.own import OwnVehicle, from_content
 
 # A correction is a new revision; rows are only ever added, since numbers were drawn from the old ones.
@@ -119,3 +120,27 @@ def note(connection, module_key, found):
         connection.execute(drawn_from.insert().values(**values))
     entries = [ledger.Entry("vehicle", module=module_key, new=one.line, sha256=one.digest) for one in found]
     ledger.append(connection, entries)
+
+
+def had(connection, module_key, exercises):
+    """The revisions from which to draw again for somebody, by what was issued to him before.
+
+    Those of the whole module, unless he was given others.
+
+    Parameters
+    ----------
+    connection : Connection
+    module_key : str
+    exercises : dict
+        Of his earlier issue: exercise key to {"version", "parameters"}.
+
+    Returns
+    -------
+    tuple of Revision
+        Empty where his numbers came from the teaching vehicles.
+    """
+    digests = {entry["parameters"][DIGEST] for entry in exercises.values() if DIGEST in entry["parameters"]}
+    for_all = assigned(connection, module_key)
+    if not digests or digests <= {found.digest for found in for_all}:
+        return for_all if digests else ()
+    return tuple(found for found in revisions(connection) if found.digest in digests)

@@ -11,6 +11,7 @@ from grader.course.export.papers import page
 from grader.course.export.tables import figures as tables
 from grader.course.export.tables.columns import STATES
 from grader.course.report import figures, gather
+from grader.course.screen import copies
 from grader.errors import Refused
 
 ROOM = "reports"
@@ -83,7 +84,7 @@ def build(term, module, pools, months):
     """
     table = gather.marks(term, module)
     parts = [*_standing(term, module, table), *_needs(term, table), *_slips(term, module), *_marks(module, table),
-             *_questions(pools), *_months(months)]  # fmt: skip
+             *_questions(pools), *_months(months), *_alike(term, module)]  # fmt: skip
     return page.page(f"Class report: {module.title}", *parts, look=_LOOK)
 
 
@@ -237,3 +238,18 @@ def _months(months):
         "Modules in the order in which they were assigned",
         ("module", "class", "assigned", "trainees", "not handed in", "whole marks", "passed", "mean mark"), rows,
     )  # fmt: skip
+
+
+def _alike(term, module):
+    """Last and plain; names nobody in a class in which chance explains everything."""
+    found = copies.pairs(term, module.key)
+    yield page.heading("Answers alike")
+    if not found:
+        yield page.paragraph("No pair's wrong answers fit the other's numbers beyond chance.")
+        return
+    rows = [(p.one.name, p.other.name, f"{p.fits} of {p.tried}", "; ".join(p.exercises)) for p in found]
+    yield page.table(
+        "Wrong answers that fit another's numbers beyond chance",
+        ("wrong answers of", "fit the numbers of", "places", "exercises"), rows,
+    )  # fmt: skip
+    yield page.paragraph(copies.ADVICE)

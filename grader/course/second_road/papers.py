@@ -131,10 +131,12 @@ def released(term, module):
 
 
 def _marked(connection, module):
-    """(issue, hand-in that was marked) of each trainee's latest marked attempt."""
+    """(issue, hand-in that was marked) of each trainee's attempt that counts."""
     mark, issue, hand_in = schema.mark, schema.issue, schema.hand_in
     latest = {}
-    for row in connection.execute(select(mark).where(mark.c.module == module.key).order_by(mark.c.attempt)):
+    for row in connection.execute(
+        select(mark).where(mark.c.module == module.key).order_by(mark.c.mark, mark.c.attempt)
+    ):
         latest[row.trainee] = row
     issues = {
         adjustments.owner(row): row for row in connection.execute(select(issue).where(issue.c.module == module.key))

@@ -141,7 +141,7 @@ def _at_work(term, module_key, doing):
 
 
 def _latest_issue(connection, person, module, *, marked=False):
-    """The latest attempt of somebody, or his latest marked one."""
+    """The latest attempt of somebody, or the marked one that counts."""
     table, marks = schema.issue, schema.mark
     query = select(table).where((table.c.trainee == person.id) & (table.c.module == module.key))
     if marked:
@@ -151,6 +151,7 @@ def _latest_issue(connection, person, module, *, marked=False):
             & (marks.c.module == table.c.module)
             & (marks.c.attempt == table.c.attempt),
         )
+        query = query.order_by(marks.c.mark.desc())
     found = connection.execute(query.order_by(table.c.attempt.desc())).first()
     if found is None:
         what = "no marks in" if marked else "no numbers for"

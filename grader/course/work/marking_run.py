@@ -291,7 +291,10 @@ def _write(connection, module, rows, person, issue, hand_in, found, values, answ
     connection.execute(schema.answer.insert(), answers)
     computed = by_exercise(module, found)
     by_hand = {key.rpartition(".")[2]: hundredths for key, hundredths in decided.by_hand(issue).items()}
-    rows.write(person, clock.from_text(hand_in.received_at), computed, values["penalty"], by_hand)
+    if standing.best_attempt(connection, *owner[:2]) == issue.attempt:
+        rows.write(person, clock.from_text(hand_in.received_at), computed, values["penalty"], by_hand)
+    else:  # nbgrader has one row for all attempts: it holds what counts
+        standing.write_best(connection, module, rows, person, decided)
     entry = ledger.Entry(
         "re-marked" if same_work else "marked", **key, old=before.mark if before else None, new=values["mark"],
         most=values["most"], engine=ENGINE, key_version=values["key_version"], sha256=hand_in.sha256,

@@ -64,9 +64,11 @@ def reconcile(term, connection, module):
 
 def compare(connection, module, rows):
     """(changes that can be taken over, sentences about those that cannot)."""
-    latest, computed = {}, {}
+    latest, computed = {}, {}  # the last of each trainee is the attempt that counts
     table = schema.mark
-    for row in connection.execute(select(table).where(table.c.module == module.key).order_by(table.c.attempt)):
+    for row in connection.execute(
+        select(table).where(table.c.module == module.key).order_by(table.c.mark, table.c.attempt)
+    ):
         latest[row.trainee] = adjustments.owner(row)
     answers = schema.answer
     for row in connection.execute(select(answers).where(answers.c.module == module.key)):

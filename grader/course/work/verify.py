@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from sqlalchemy import select
 
 from grader import catalogue
-from grader.course import gradebook
+from grader.course import gradebook, standing
 from grader.course.records import adjustments, busy, database, ledger, schema
 from grader.course.vehicles import store
 from grader.course.work import marking_run, reconcile, witness
@@ -85,6 +85,8 @@ def _check_mark(term, connection, row, issues, hand_ins, decided, last_mark, sco
         proof.findings.append(
             f"{who}: marking again gives {values['mark'] / 100:g}, the records say {row.mark / 100:g}. Run 'mark' to see why."
         )
+    if standing.best_attempt(connection, row.trainee, row.module) != row.attempt:
+        return  # the gradebook holds the attempt that counts
     if row.module not in scores:
         scores[row.module] = gradebook.Rows(connection, module).scores()
     book = scores[row.module].get(row.trainee, {})

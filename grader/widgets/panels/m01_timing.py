@@ -11,6 +11,8 @@ from grader.reference import angles
 from grader.reference.timing import advance
 from grader.widgets import style
 from grader.widgets.panel import Panel, Picture
+from grader.widgets.panels.timing.idle import fast_idle
+from grader.widgets.panels.timing.pressure import spark_pressure
 from grader.widgets.panels.timing.pump import pump_test
 
 # The engine of the lesson's worked examples, no vehicle that is asked about in an exercise.
@@ -219,7 +221,14 @@ def total_advance(compute=compute):
     return Panel("Total advance", controls, compute, views)
 
 
-PANELS = MappingProxyType({"total_advance": total_advance, "pump_test": pump_test})
+PANELS = MappingProxyType(
+    {
+        "spark_pressure": spark_pressure,
+        "total_advance": total_advance,
+        "fast_idle": fast_idle,
+        "pump_test": pump_test,
+    }
+)
 
 
 def _at(degree, radius):

@@ -14,6 +14,7 @@ from grader.course.export import package, scope, stream
 from grader.course.export.tables import people
 from grader.course.export.tables.columns import SHAPES
 from grader.course.records import database, ledger, schema
+from grader.course.work import adjust
 from grader.errors import CannotWrite, Refused, Unknown
 
 
@@ -49,7 +50,7 @@ def test_frictionless_sees_a_spoiled_table(classes, tmp_path, table, old, new):
     path = tmp_path / f"{table}.csv"
     text = path.read_bytes().decode()
     if table == "items":
-        old, new = ",2,2,direct,", ",two,2,direct,"
+        old, new = ",2,2,,direct,", ",two,2,,direct,"
     if table == "changes":
         old, new = "Z,marked,", "X,marked,"
     assert old in text
@@ -83,6 +84,20 @@ def _numbers(term, exercise):
         people = {row.id: row.college_id for row in connection.execute(select(schema.trainee))}
         for row in connection.execute(select(schema.issue)):
             yield people[row.trainee], json.loads(row.record)["exercises"][exercise]["parameters"]
+
+
+def test_a_mark_by_hand_stands_beside_the_items_it_replaces(demo_term, m01):
+    exercise = next(e for e in m01.exercises if len(e.parts) > 1)
+    with database.transaction(demo_term) as connection:
+        who = connection.execute(select(schema.mark.c.trainee).order_by(schema.mark.c.mark)).scalars().first()
+    person, _ = adjust.override(demo_term, who, m01.key, exercise.name, "1.5", reason="misprint")
+    rows = [row for row in read(package.write([demo_term], "items").path) if row["trainee_id"] == person.college_id]
+    mine = [row for row in rows if row["item"].startswith(f"{exercise.key}.")]
+    assert [row["exercise_by_hand"] for row in mine] == ["1.5"] * len(exercise.parts)
+    rest = [row for row in rows if row not in mine]
+    assert {row["exercise_by_hand"] for row in rest} == {""}
+    [grade] = [r for r in read(package.write([demo_term], "grades").path) if r["trainee_id"] == person.college_id]
+    assert Decimal(grade["raw"]) == sum(Decimal(row["mark"]) for row in rest) + Decimal("1.5")
 
 
 def test_marks_add_up_to_the_grades(demo_term):

@@ -126,7 +126,15 @@ def test_worked_example_of_the_engine_text():
 
 
 def test_the_gauge_caption_compares_with_sea_level_only_higher_up():
-    from grader.widgets.panels.plug_testing import gauge as shown
+    level = gauge.caption(gauge.compute(0, 100, 72))
+    assert "not 14.7" not in level and level.count("72.0 %") == 1 and level.count("100 psi") == 1
+    assert "12.3 psi (85 kPa), not 14.7" in gauge.caption(gauge.compute(1500, 100, 72))
 
-    assert "not 14.7" not in shown.caption(shown.compute(0, 100, 72))
-    assert "12.3 psi (85 kPa), not 14.7" in shown.caption(shown.compute(1500, 100, 72))
+
+def test_a_chart_to_be_read_keeps_its_width_and_scrolls(shown):
+    """On a telephone one square of the chart must still be told from the next."""
+    panel = shown["tester"]
+    chamber, chart = panel.images
+    assert chart.layout.min_width == "600px" and not chamber.layout.min_width
+    frames = [box for row in panel.box.children for box in getattr(row, "children", ())]
+    assert [frame.layout.overflow for frame in frames if chart in frame.children] == ["auto hidden"]

@@ -83,6 +83,7 @@ ITEMS = Shape(
         Column("expected_high", NUMBER, "Greatest number taken as right", DROP),
         Column("mark", NUMBER, "Marks earned; blank while an answer waits to be read"),
         Column("max", NUMBER, "Marks that could be earned"),
+        Column("exercise_by_hand", NUMBER, "Set by a person for the whole exercise; counts in the place of its marks"),
         Column("path", TEXT, "consequential: right from an own earlier value", words=PATHS),
         Column("verdict", TEXT, "Word of the verdict"),
         Column("slip", TEXT, "Key of the foreseen slip"),

@@ -9,7 +9,7 @@ from grader import catalogue
 from grader.course import standing
 from grader.course.export import scope
 from grader.course.export.grades import hundredths
-from grader.course.records import ledger, schema
+from grader.course.records import adjustments, ledger, schema
 from grader.course.records import witnessed as seen
 
 MET_SHARE = 70  # per cent of the marks of an objective's items
@@ -22,6 +22,7 @@ _MARK_EVENTS = ("marked", "re-marked", "override")
 def items(term, connection):
     """Rows of items.csv for one term."""
     order = {path: n for module in catalogue.all_modules().values() for n, (_, _, path) in enumerate(module.parts())}
+    decided = adjustments.read(connection)
     for batch in scope.batches(connection):
         answers = _by_trainee(connection, schema.answer, batch)
         issues = _by_trainee(connection, schema.issue, batch)
@@ -30,7 +31,7 @@ def items(term, connection):
             mine = answers.get(person.id, [])
             for row in sorted(mine, key=lambda r: (r.module, r.attempt, order.get(r.part, 999), r.part)):
                 digest = variants.get((row.module, row.attempt), {}).get(row.exercise, "")
-                yield _item(term, person, row, digest)
+                yield _item(term, person, row, digest, decided.by_hand(row).get(row.exercise))
 
 
 def objectives(term, connection):
@@ -121,7 +122,7 @@ def _by_trainee(connection, table, batch):
     return found
 
 
-def _item(term, person, row, digest):
+def _item(term, person, row, digest, by_hand):
     low, high, other = expected(row.expected)
     waits = waiting(row)
     return {
@@ -138,6 +139,7 @@ def _item(term, person, row, digest):
         "expected_high": high,
         "mark": "" if waits else hundredths(row.hundredths),
         "max": hundredths(row.most),
+        "exercise_by_hand": "" if by_hand is None else hundredths(by_hand),
         "path": "" if waits else path(row),
         "verdict": row.verdict,
         "slip": row.slip,

@@ -107,4 +107,5 @@ def three_noses(compute=compute):
     for control in controls.values():
         control.style.description_width = "11rem"
         control.layout = style.wide()
-    return Panel("Three noses", controls, compute, ((Chart(820, 620), chart_caption),))
+    panel = Panel("Three noses", controls, compute, ((Chart(820, 620), chart_caption),))
+    return scales.keep_readable(panel, 0, 700)

@@ -167,7 +167,7 @@ def face_caption(state):
             BRIDGED: "A crumb of deposit fills the gap."}[state.harm]  # fmt: skip
     return (
         f"The spark end from the side. The nose is {colour}, with {AMOUNT[state.soot]} dry soot and "
-        f"{AMOUNT[state.oil]} wet oil; {electrodes} with {edges}. {harm} First thought: {first_thought(state)}"
+        f"{AMOUNT[state.oil]} wet oil; {electrodes} with {edges}. {harm} A mechanic may think first: “{first_thought(state)}”"
     )
 
 
@@ -183,4 +183,4 @@ def plug_face(compute=compute):
     for control in controls.values():
         control.style.description_width = "11rem"
         control.layout = style.wide()
-    return Panel("What a plug looks like", controls, compute, ((PlugFace(620, 470), face_caption),))
+    return Panel("What a plug looks like", controls, compute, ((PlugFace(500, 380), face_caption),))

@@ -76,3 +76,13 @@ def temperature_axes(axes, lowest, highest):
                 0.985, middle, word, transform=axes.get_yaxis_transform(), ha="right", va="center", zorder=3,
                 bbox={"facecolor": colour, "edgecolor": "none", "pad": 2.0}, **font(12, color="#444444", style="italic"),
             )  # fmt: skip
+
+
+def keep_readable(panel, place, least):
+    """A chart that is read off keeps a least width [pixel of the page]; a narrow page scrolls it sideways."""
+    chart = panel.images[place]
+    chart.layout.min_width = f"{least}px"
+    frame = next(box for row in panel.box.children for box in getattr(row, "children", ()) if chart in box.children)
+    frame.layout.overflow = "auto hidden"
+    frame.layout.flex = f"1 1 {least // 16}rem"  # beside another picture only where all of it has room
+    return panel

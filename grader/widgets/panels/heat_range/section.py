@@ -199,5 +199,5 @@ def nose_section(compute=compute):
     for control in controls.values():
         control.style.description_width = "11rem"
         control.layout = style.wide()
-    views = ((Section(400, 470), section_caption), (Profile(560, 470), profile_caption))
+    views = ((Section(400, 470), section_caption), (Profile(480, 430), profile_caption))
     return Panel("The nose of a plug, cut open", controls, compute, views)

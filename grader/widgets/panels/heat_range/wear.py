@@ -124,19 +124,20 @@ class Voltages(Picture):
     _TOP = 45.0
 
     def draw(self, figure):
-        axes = figure.add_axes((0.11, 0.13, 0.865, 0.845))
+        axes = figure.add_axes((0.125, 0.13, 0.83, 0.845))
         axes.set_xlim(_SPEEDS[0], _SPEEDS[-1])
         axes.set_ylim(0, self._TOP)
+        axes.set_xticks(range(1000, 5001, 1000))
         axes.set_yticks(range(0, 46, 5))
         axes.grid(color="#dddddd", lw=0.7)
-        scales.plain_axes(axes, "Engine speed, crankshaft (rev/min)", "kV")
+        scales.plain_axes(axes, "Engine speed, crankshaft (rev/min)", "Voltage (kV)")
         axes.spines["right"].set_visible(False)
         (self._has,) = axes.plot(_SPEEDS, _SPEEDS, color=style.BLUE, lw=style.LINE)
         (self._asks,) = axes.plot(_SPEEDS, _SPEEDS, color=style.RED, lw=style.LINE, ls=style.DASHED)
         self._misses = axes.fill_between(_SPEEDS, 0 * _SPEEDS, 0 * _SPEEDS, facecolor="#f3b79c", hatch="xx",
                                          edgecolor=style.RED, lw=0)  # fmt: skip
         axes.legend(
-            (self._has, self._asks), ("available", "required, with 2 kV for the rotor gap"), loc="lower left", ncols=2,
+            (self._has, self._asks), ("available", "required, rotor gap too"), loc="lower left", ncols=2,
             frameon=False, prop={"family": style.FONT["family"], "size": scales.points(13)}, handlelength=2.6,
         )  # fmt: skip
         self._words = axes.text(
@@ -160,7 +161,11 @@ def _kv(voltage):
 def electrodes_caption(state):
     """The gap in words."""
     edges = "sharp" if state.rounding < 0.1 else "worn" if state.rounding < 0.7 else "round"
-    mileage = f"{ROUND_AFTER_KM:,}".replace(",", " ")
+    mileage = f"{ROUND_AFTER_KM:,}".replace(",", "\u00a0")
+    if state.distance_km == 0:
+        return (
+            f"New gap {state.new_mm:.2f} mm ({state.new_mm / 25.4:.3f} in), edges sharp. Move the distance to wear it."
+        )
     return (
         f"New gap {state.new_mm:.2f} mm ({state.new_mm / 25.4:.3f} in). After {state.distance_km:.0f} km "
         f"({state.distance_km * MILES_PER_KM:.0f} miles) about {state.gap_mm:.2f} mm ({state.gap_mm / 25.4:.3f} in) by the "
@@ -179,7 +184,7 @@ def voltages_caption(state):
     return (
         f"A teaching V8, {state.load}, points and coil {state.system}. At 2000 rev/min the coil can give "
         f"{np.interp(2000, _SPEEDS, state.available):.1f} kV and the plug asks for "
-        f"{np.interp(2000, _SPEEDS, state.required):.1f} kV. {end}; the least reserve is {_kv(least)} at {speed:.0f} "
+        f"{np.interp(2000, _SPEEDS, state.required):.1f} kV, the rotor gap for 2 kV more. {end}; the least reserve is {_kv(least)} at {speed:.0f} "
         "rev/min. Uniform-field law with worn edges; another published law asks for less."
     )
 
@@ -195,5 +200,5 @@ def gap_wear(compute=compute):
     for control in controls.values():
         control.style.description_width = "11rem"
         control.layout = style.wide()
-    views = ((Electrodes(420, 470), electrodes_caption), (Voltages(580, 470), voltages_caption))
+    views = ((Electrodes(420, 470), electrodes_caption), (Voltages(480, 430), voltages_caption))
     return Panel("A gap that grows", controls, compute, views)

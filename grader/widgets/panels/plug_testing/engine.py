@@ -87,7 +87,7 @@ class Stroke(Picture):
     """The engine's demand against crank angle, in psi on the tester's gauge."""
 
     def draw(self, figure):
-        axes = figure.add_axes((0.10, 0.14, 0.79, 0.81))
+        axes = figure.add_axes((0.125, 0.13, 0.73, 0.84))
         axes.set_xlim(FIRST_DEG, 0)
         axes.set_ylim(LEAST_PSIG, MOST_PSIG)
         axes.set_yticks(range(0, MOST_PSIG + 1, 20))
@@ -105,7 +105,7 @@ class Stroke(Picture):
         (self._dot,) = axes.plot([0], [0], "o", color=style.RED, ms=8)
         self._words = [
             axes.text(30, 0, "gas alone, electrode cold", ha="right", va="bottom", **{**font(13), "color": style.BLUE}),
-            axes.text(40, 0, "engine, electrode hot", ha="left", va="top", **{**font(13), "color": style.RED}),
+            axes.text(47, 0, "engine, electrode hot", ha="left", va="top", **{**font(13), "color": style.RED}),
             axes.text(58.5, 0, "this plug fires up to here", va="bottom", **font(13)),
             axes.text(0, LEAST_PSIG + 2, "spark", ha="right", va="bottom", **font(13)),
         ]
@@ -118,7 +118,7 @@ class Stroke(Picture):
         self._spark.set_xdata([state.advance_deg, state.advance_deg])
         self._dot.set_data([state.advance_deg], [state.hot_psig])
         self._words[0].set_y(state.cold_curve[30] + 2)
-        self._words[1].set_y(state.hot_curve[40] - 2)
+        self._words[1].set_y(state.hot_curve[47] - 2)
         self._words[2].set_y(state.psig + 1)
         self._words[3].set_x(state.advance_deg + 0.6)
 
@@ -146,4 +146,4 @@ def engine_panel(compute=compute):
         "electrode_c": IntSlider(540, min=20, max=800, step=20, description="Centre electrode (°C)"),
         "psig": IntSlider(70, min=20, max=95, description="This plug on the tester (psi)"),
     }
-    return Panel("Tester and engine on one scale", tidy(controls, "16rem"), compute, ((Stroke(640, 440), caption),))
+    return Panel("Tester and engine on one scale", tidy(controls, "16rem"), compute, ((Stroke(520, 420), caption),))

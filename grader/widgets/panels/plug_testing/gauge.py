@@ -71,7 +71,7 @@ class Columns(Picture):
     _WIDE = 0.7
 
     def draw(self, figure):
-        axes = figure.add_axes((0.10, 0.17, 0.80, 0.72))
+        axes = figure.add_axes((0.135, 0.09, 0.71, 0.82))
         axes.set_xlim(0, 5.2)
         axes.set_ylim(0, MOST_PSIA)
         axes.set_yticks(range(0, MOST_PSIA + 1, 25))
@@ -80,7 +80,7 @@ class Columns(Picture):
         axes.set_axisbelow(True)
         plain_axes(axes, "", "Absolute pressure (psi)")
         right = axes.secondary_yaxis("right", functions=(lambda psi: psi * KPA_PER_PSI, lambda kpa: kpa / KPA_PER_PSI))
-        right.set_ylabel("kPa", **font(13))
+        right.set_ylabel("Absolute pressure (kPa)", **font(13))
         for label in right.get_yticklabels():
             label.set(**font(12))
         axes.text(1.2, MOST_PSIA * 1.03, "at sea level", ha="center", **font(14, weight="bold"))
@@ -94,11 +94,11 @@ class Columns(Picture):
                                                         edgecolor=style.INK, lw=0.9)))  # fmt: skip
             self._figures.append(axes.text(place, 0, "", ha="center", va="center", **font(14, weight="bold")))
         self._levels = [axes.plot([], [], color=style.RED, ls=style.DASHED, lw=1.6)[0] for _ in range(2)]
-        axes.text(2.6, 6, "barometer\n(hatched)", ha="center", va="center", **font(12))
+        axes.text(2.6, 8, "hatched:\nbarometer", ha="center", va="center", **font(12))
         return (*self._air, *self._gauge, *self._figures, *self._levels, self._there)
 
     def update(self, state):
-        self._there.set_text("at sea level too" if state.altitude_m == 0 else f"at {state.altitude_m:.0f} m")
+        self._there.set_text(f"your shop, {state.altitude_m:.0f} m")
         pressures = (state.new_psia, state.used_psia) * 2
         barometers = (tester.ATMOSPHERE_PSIA,) * 2 + (state.barometer_psia,) * 2
         rows = zip(self._air, self._gauge, self._figures, pressures, barometers, strict=True)
@@ -107,21 +107,29 @@ class Columns(Picture):
             gauge.set_y(barometer)
             gauge.set_height(pressure - barometer)
             figure.set_y((pressure + barometer) / 2)
-            figure.set_text(f"{pressure - barometer:.1f}")
+            figure.set_text(f"{pressure - barometer:.1f}\npsi")
         for level, pressure in zip(self._levels, (state.new_psia, state.used_psia), strict=True):
             level.set_data([0, 5.2], [pressure, pressure])
 
 
 def caption(state):
-    """The columns in words."""
+    """The columns in words; at sea level both pairs are the same and only one is told."""
+    new = tester.gauge_psig(state.new_psia)
+    barometer = f"{state.barometer_psia:.1f} psi ({state.barometer_psia * KPA_PER_PSI:.0f} kPa)"
+    opening = (
+        "Hatched: the air outside. Above it: what the gauge shows, in psi. Dashed: the absolute pressure of each plug."
+    )
+    if state.altitude_m == 0:
+        return (
+            f"{opening} Your shop stands at sea level, where the air outside presses with {barometer}; so both pairs are "
+            f"the same. A new plug reads {both(new)}. Used over new is {state.sea_share:.1f} % on the gauge and "
+            f"{state.absolute_share:.1f} % in absolute pressure. Raise the shop: one of the two shares moves."
+        )
     feet = state.altitude_m * FEET_PER_METRE
-    here = f"{state.barometer_psia:.1f}"
-    beside = "" if here == "14.7" else ", not 14.7"  # at sea level there is nothing to compare
+    there = state.gauge(state.new_psia)
     return (
-        f"Hatched: the air outside. Above it: what the gauge shows, in psi. At {state.altitude_m:.0f} m ({feet:.0f} ft) "
-        f"the air outside presses with {here} psi ({state.barometer_psia * KPA_PER_PSI:.0f} kPa){beside}. "
-        f"A new plug reads {both(tester.gauge_psig(state.new_psia))} at sea level and "
-        f"{both(state.gauge(state.new_psia))} there. Dashed: the absolute pressures stay. Used over new is "
+        f"{opening} At {state.altitude_m:.0f} m ({feet:.0f} ft) the air outside presses with {barometer}, not 14.7. "
+        f"A new plug reads {both(new)} at sea level and {both(there)} there; the absolute pressures stay. Used over new is "
         f"{state.sea_share:.1f} % on the gauge at sea level, {state.share:.1f} % on the gauge there and "
         f"{state.absolute_share:.1f} % in absolute pressure everywhere."
     )
@@ -132,8 +140,8 @@ def gauge_panel(compute=compute):
     controls = {
         "altitude_m": IntSlider(0, min=0, max=3000, step=100, description="Height of the shop (m)"),
         "new_psig": IntSlider(100, min=60, max=125, description="New plug at sea level (psi)"),
-        "used_percent": IntSlider(72, min=40, max=100, description="Used over new, on the gauge (%)"),
+        "used_percent": IntSlider(72, min=40, max=100, description="Used over new, gauge (%)"),
     }
     return Panel(
-        "Gauge, absolute, and the height of the shop", tidy(controls, "16rem"), compute, ((Columns(640, 420), caption),)
+        "Gauge, absolute, and the height of the shop", tidy(controls, "16rem"), compute, ((Columns(500, 420), caption),)
     )

@@ -54,3 +54,13 @@ def tidy(controls, wide="13rem"):
 def both(psi):
     """A pressure in both systems."""
     return f"{psi:.0f} psi ({psi * KPA_PER_PSI:.0f} kPa)"
+
+
+def keep_readable(panel, place, least):
+    """A chart that is read off keeps a least width [pixel of the page]; a narrow page scrolls it sideways."""
+    chart = panel.images[place]
+    chart.layout.min_width = f"{least}px"
+    frame = next(box for row in panel.box.children for box in getattr(row, "children", ()) if chart in box.children)
+    frame.layout.overflow = "auto hidden"
+    frame.layout.flex = f"1 1 {least // 16}rem"  # beside another picture only where all of it has room
+    return panel

@@ -62,19 +62,22 @@ class Intervals(Picture):
     """One bar for each set: where the share lies, 95 times in a hundred."""
 
     def draw(self, figure):
-        axes = figure.add_axes((0.05, 0.14, 0.72, 0.80))
+        axes = figure.add_axes((0.04, 0.14, 0.73, 0.84))
         axes.set_xlim(LEAST, MOST)
-        axes.set_ylim(-SETS - 0.2, 1.8)
+        axes.set_ylim(-SETS - 0.2, 2.4)
         axes.set_yticks([])
-        axes.add_patch(Rectangle((LEAST, -SETS - 0.2), 70 - LEAST, SETS + 2, facecolor="#f3ece6", edgecolor="none"))
-        axes.axvline(70, color=style.INK, lw=1.6)
-        axes.text(69.5, 1.35, "below: reject", ha="right", va="center", **font(13))
-        axes.text(70.5, 1.35, "70 % and above: keep", ha="left", va="center", **font(13))
+        axes.add_patch(Rectangle((LEAST, -SETS - 0.2), 70 - LEAST, SETS + 1.4, facecolor="#f3ece6", edgecolor="none"))
+        axes.plot([70, 70], [-SETS - 0.2, 1.2], color=style.INK, lw=1.6)
+        # The headings stand above the line and clear of it, so that the rings below have room.
+        axes.text(65.5, 1.8, "below: reject", ha="right", va="center", **font(13))
+        axes.text(70, 1.8, "70 %", ha="center", va="center", **font(13, weight="bold"))
+        axes.text(74.5, 1.8, "and above: keep", ha="left", va="center", **font(13))
         plain_axes(axes, "Used plug over new plug, on the gauge (%)", "")
         axes.spines["left"].set_visible(False)
-        side = figure.add_axes((0.78, 0.14, 0.22, 0.80))
+        side = figure.add_axes((0.78, 0.14, 0.22, 0.84))
         bare_axes(side, 1, 1)
         side.set_ylim(*axes.get_ylim())
+        side.text(0.04, 0.35, "readings", va="center", **font(13, style="italic"))
         (self._dots,) = axes.plot([], [], "o", color=style.INK, ms=6, mfc=style.PAPER)
         (self._true,) = axes.plot([], [], color=style.GREEN, lw=1.4, ls=style.DOTTED)
         self._bars, self._means, self._words = [], [], []
@@ -117,5 +120,5 @@ def repeat_panel(compute=compute):
         "scatter_percent": FloatSlider(5, min=1, max=8, step=0.5, description="Scatter of one reading (%)"),
         "start": IntSlider(1, min=1, max=50, description="Take another dozen sets"),
     }
-    views = ((Intervals(640, 440), caption),)
+    views = ((Intervals(500, 430), caption),)
     return Panel("How sure is a reading?", tidy(controls, "16rem"), compute, views)

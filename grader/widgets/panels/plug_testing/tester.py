@@ -12,7 +12,16 @@ from grader.modules.plug_testing import firing
 from grader.reference.spark import breakdown, coil, tester
 from grader.widgets import style
 from grader.widgets.panel import Panel, Picture
-from grader.widgets.panels.plug_testing.look import AIR, MM_PER_INCH, bare_axes, both, font, plain_axes, tidy
+from grader.widgets.panels.plug_testing.look import (
+    AIR,
+    MM_PER_INCH,
+    bare_axes,
+    both,
+    font,
+    keep_readable,
+    plain_axes,
+    tidy,
+)
 
 MOST_PSIG = 160
 EDGES = MappingProxyType({"sharp": 0.0, "worn": 0.5, "quite round": 1.0})
@@ -204,4 +213,4 @@ def tester_panel(compute=compute):
         "leakage": RadioButtons(options=list(LEAKAGE), description="Leakage over the nose"),
     }
     views = ((Chamber(400, 420), chamber_caption), (Chart(640, 480), chart_caption))
-    return Panel("The plug tester", tidy(controls), compute, views)
+    return keep_readable(Panel("The plug tester", tidy(controls), compute, views), 1, 600)

@@ -10,6 +10,7 @@ from matplotlib.patches import FancyBboxPatch, Rectangle
 from grader.reference.timing import advance
 from grader.widgets import style
 from grader.widgets.panel import Panel, Picture
+from grader.widgets.panels.timing.scales import mark_axes, words
 
 LONGEST_S, MOST_INHG = 60, 24
 STOP_INHG, START_INHG = 13.0, 5.0  # the unit of the worked examples: starts to move, stands at its stop
@@ -55,34 +56,23 @@ def compute(unit, start_inhg, fall_inhg_per_s, time_s):
     return Pumped(unit, start_inhg, time_s, left, stroke, advance.leaking_vacuum_inhg(_TIMES, start_inhg, fall))
 
 
-def _words(size=13, **more):
-    return {"family": style.FONT["family"], "size": size * 72 / style.DOTS_PER_INCH, **more}
-
-
 class Gauge(Picture):
     """Vacuum against time since the pump was left alone."""
 
     def draw(self, figure):
         axes = figure.add_axes((0.13, 0.16, 0.83, 0.8))
-        axes.set_xlim(0, LONGEST_S)
-        axes.set_ylim(0, MOST_INHG)
-        axes.set_xlabel("Time since the last stroke of the pump (s)", **_words())
-        axes.set_ylabel("Vacuum gauge (inHg)", **_words())
-        axes.set_xticks(range(0, LONGEST_S + 1, 10))
-        axes.set_yticks(range(0, MOST_INHG + 1, 4))
-        for label in (*axes.get_xticklabels(), *axes.get_yticklabels()):
-            label.set(**_words(12))
-        axes.grid(color="#dddddd", linewidth=0.7)
-        for side in ("top", "right"):
-            axes.spines[side].set_visible(False)
+        mark_axes(
+            axes, (0, LONGEST_S), (0, MOST_INHG), "Time since the last stroke of the pump (s)", "Vacuum gauge (inHg)",
+            range(0, LONGEST_S + 1, 10), range(0, MOST_INHG + 1, 4),
+        )  # fmt: skip
         limit = advance.choked_vacuum_inhg()
         axes.axhline(limit, color=style.GREY, ls=style.DOTTED, lw=1.2)
         axes.text(
-            LONGEST_S, limit + 0.4, "a leak falls straight down to here", color="#555555", ha="right", **_words(12)
+            LONGEST_S, limit + 0.4, "a leak falls straight down to here", color="#555555", ha="right", **words(12)
         )
         (self._line,) = axes.plot(_TIMES, np.zeros_like(_TIMES), color=style.BLUE, lw=style.LINE)
         (self._dot,) = axes.plot([0], [0], "o", color=style.INK, ms=7)
-        self._figure = axes.text(0, 0, "", color=style.INK, va="bottom", **_words(14, weight="bold"))
+        self._figure = axes.text(0, 0, "", color=style.INK, va="bottom", **words(14, weight="bold"))
         return self._line, self._dot, self._figure
 
     def update(self, state):
@@ -113,23 +103,23 @@ class Unit(Picture):
             )
         )
         axes.add_patch(Rectangle((0.0, 1.6), 1.9, 0.4, facecolor=style.PAPER, edgecolor=style.INK, lw=1.2))
-        axes.text(0.95, 2.4, "to pump", **_words(12), **centred)
-        axes.text(2.55, 4.2, "vacuum side", **_words(12), **centred)
-        axes.text(6.2, 4.2, "open to the air", **_words(12), **centred)
+        axes.text(0.95, 2.4, "to pump", **words(12), **centred)
+        axes.text(2.55, 4.2, "vacuum side", **words(12), **centred)
+        axes.text(6.2, 4.2, "open to the air", **words(12), **centred)
         axes.plot([6.2, 5.3], [3.95, 2.9], color=style.GREY, lw=0.8)
         axes.plot([7.0, 9.4], [-0.55, -0.55], color=style.INK, lw=1.0)
         for millimetre in range(0, int(STROKE_MM) + 1, 2):
             at = 9.0 - self._SCALE * millimetre
             axes.plot([at, at], [-0.55, -0.75], color=style.INK, lw=1.0)
             if millimetre % 4 == 0:
-                axes.text(at, -1.15, str(millimetre), **_words(12), **centred)
-        axes.text(8.1, -1.9, "stroke of the plate (mm)", **_words(12), **centred)
+                axes.text(at, -1.15, str(millimetre), **words(12), **centred)
+        axes.text(8.1, -1.9, "stroke of the plate (mm)", **words(12), **centred)
         (self._diaphragm,) = axes.plot([], [], color=style.RED, lw=3.0)
         (self._rod,) = axes.plot([], [], color=style.INK, lw=4.0, solid_capstyle="butt")
         (self._pointer,) = axes.plot([], [], color=style.INK, lw=1.4)
         (self._plate,) = axes.plot([], [], "o", color=style.BLUE, ms=13, mec=style.INK)
         (self._hole,) = axes.plot([], [], "o", color=style.PAPER, mec=style.INK, ms=7)
-        self._said = axes.text(3.8, -1.3, "", **_words(14, weight="bold"), **centred)
+        self._said = axes.text(3.8, -1.3, "", **words(14, weight="bold"), **centred)
         return self._diaphragm, self._rod, self._pointer, self._plate, self._hole, self._said
 
     def update(self, state):

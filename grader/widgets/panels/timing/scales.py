@@ -1,0 +1,23 @@
+"""Type and axes that the timing panels share."""
+
+from grader.widgets import style
+
+
+def words(size=13, **more):
+    """Text properties for a size in pixels of the page."""
+    return {"family": style.FONT["family"], "size": size * 72 / style.DOTS_PER_INCH, **more}
+
+
+def mark_axes(axes, across, up, across_label, up_label, across_ticks, up_ticks):
+    """Give plain axes their limits, labels and figures."""
+    axes.set_xlim(*across)
+    axes.set_ylim(*up)
+    axes.set_xlabel(across_label, **words())
+    axes.set_ylabel(up_label, **words())
+    axes.set_xticks(across_ticks)
+    axes.set_yticks(up_ticks)
+    for label in (*axes.get_xticklabels(), *axes.get_yticklabels()):
+        label.set(**words(12))
+    axes.grid(color="#dddddd", linewidth=0.7)
+    for side in ("top", "right"):
+        axes.spines[side].set_visible(False)

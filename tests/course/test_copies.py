@@ -1,0 +1,84 @@
+"""The copy screen: chance alone names nobody, a copied sheet is named, and the tails are those of scipy."""
+
+import shutil
+
+import pytest
+from scipy import stats
+from typer.testing import CliRunner
+
+from grader.cli.main import app
+from grader.course import term as terms
+from grader.course.records import database, ledger
+from grader.course.report import build
+from grader.course.screen import copies
+from grader.course.work import collect, marking_run
+from grader.errors import Refused
+from tests.work import issue_of, put_in_inbox, right_answers, sheet_of
+
+KEY = "m01_timing"
+
+
+@pytest.fixture
+def class_of_demo(demo, tmp_path):
+    shutil.copytree(demo.term.folder, tmp_path / "term")
+    return terms.open_term(tmp_path / "term")
+
+
+def test_an_honest_class_names_nobody(class_of_demo):
+    with database.transaction(class_of_demo) as connection:
+        before = ledger.count(connection)
+    assert copies.pairs(class_of_demo, KEY) == []
+    with database.transaction(class_of_demo) as connection:
+        assert ledger.count(connection) == before
+
+
+def _marked(term):
+    with database.transaction(term) as connection:
+        return [row.trainee for row in connection.execute(marking_run.schema.mark.select()) if row.module == KEY]
+
+
+def test_a_copier_is_found_with_the_direction(class_of_demo, m01):
+    """One trainee hands in the right answers of another's numbers."""
+    copier, neighbour = sorted(set(_marked(class_of_demo)))[:2]
+    theirs = right_answers(m01, issue_of(class_of_demo, neighbour))
+    put_in_inbox(class_of_demo, sheet_of(issue_of(class_of_demo, copier), theirs))
+    with database.transaction(class_of_demo) as connection:
+        table = marking_run.schema.hand_in  # only the copied work, so that it is the one that counts
+        connection.execute(table.delete().where(table.c.trainee == copier, table.c.module == KEY))
+    collect.collect(class_of_demo)
+    marking_run.mark(class_of_demo, KEY, reason="copied")
+    (pair,) = copies.pairs(class_of_demo, KEY)
+    assert (pair.one.id, pair.other.id) == (copier, neighbour)
+    assert pair.chance < copies.LIMIT and 4 <= pair.fits <= pair.tried
+    assert set(pair.exercises) <= {exercise.title for exercise in m01.exercises}
+    said = CliRunner().invoke(app, ["copies", KEY, "--term", str(class_of_demo.folder)])
+    assert said.exit_code == 0
+    assert pair.one.name in said.stdout and "never a finding about anyone" in said.stdout
+    (path,) = build.write([class_of_demo], KEY)
+    last = path.read_text(encoding="utf-8").rpartition("<h2>")[2]
+    assert "Answers alike" in last and pair.one.last_name in last and "never a finding about anyone" in last
+
+
+def test_a_module_not_assigned_is_refused(empty_term):
+    with pytest.raises(Refused, match="was not assigned"):
+        copies.pairs(empty_term, KEY)
+
+
+def test_too_few_to_judge(assigned_term):
+    assert copies.pairs(assigned_term, KEY) == []
+
+
+def test_tail_is_the_binomial_where_all_chances_are_alike():
+    for least in range(6):
+        assert copies.tail([0.1] * 5, least) == pytest.approx(stats.binom.sf(least - 1, 5, 0.1))
+
+
+def test_tail_is_scipys_poisson_binomial():
+    rates = [0.02, 0.1, 0.3, 0.05]
+    for least in range(5):
+        assert copies.tail(rates, least) == pytest.approx(stats.poisson_binom.sf(least - 1, rates))
+
+
+def test_holm_by_hand():
+    assert copies.holm([0.001, 0.004, 0.2], 10) == pytest.approx([0.01, 0.036, 1.0])
+    assert copies.holm([0.01, 0.0101], 2) == pytest.approx([0.02, 0.02])  # never smaller than the step before
