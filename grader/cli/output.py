@@ -8,8 +8,9 @@ console = Console(highlight=False, soft_wrap=True)
 
 
 def say(text=""):
-    """One line as it is; names of people and files are never read as markup."""
-    console.print(text, markup=False)
+    """Text as it is; names of people and files are never read as markup, and nobody's text can steer the terminal."""
+    plain = "".join(c if c.isprintable() or c in "\n\t" else "?" for c in str(text))
+    console.print(plain, markup=False)
 
 
 def fail(problem):

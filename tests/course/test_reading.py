@@ -50,6 +50,7 @@ def test_it_waits_without_a_name_and_is_read(waiting):
     assert {answer.text for answer in found} == set(LETTERS.values())
     assert all(sum(points for _, points in answer.rubric) == 2 and answer.question[0] for answer in found)
     assert not any(answer.owner[0] in answer.code for answer in found)
+    assert all(answer.code.startswith("w") for answer in found), "12e34567 is a number to a spreadsheet"
     before = mark_of(waiting, "t01")
     assert (before.state, before.pending) == ("partly marked", 200)
     answer, mark = written.give(waiting, MODULE, code_of(waiting, "t01"), ["1", "0,5"], "Say what you measured.")
@@ -150,7 +151,7 @@ def test_a_table_with_faults_names_every_line_and_writes_nothing(waiting, tmp_pa
     path.write_text(f"code,points 1,points 2,comment\n{code},1,7,\nzzz,1,1,\n{code},1,1,\n{code},1,1,\n,,,\n", "utf-8")
     with pytest.raises(BadFile) as said:
         written.from_table(waiting, MODULE, path)
-    for line in ("Line 2:", "Line 3:", "Line 5:", "stands twice", "Nothing was written."):
+    for line in ("Row 2:", "Row 3:", "Row 5:", "stands twice", "Nothing was written."):
         assert line in str(said.value)
     assert mark_of(waiting, "t01").state == "partly marked"
     path.write_text("a,b\n1,2\n", "utf-8")
@@ -176,6 +177,22 @@ def test_read_on_the_command_line(waiting):
     assert "1 written answers wait" in said.output.replace("answer waits", "answers wait")
 
 
+def test_a_filled_in_table_is_not_written_over(waiting, tmp_path):
+    run, path = CliRunner(), tmp_path / "letters.csv"
+    first = run.invoke(app, ["read", MODULE, "--to", str(path), "--term", str(waiting.folder)])
+    assert first.exit_code == 0 and path.read_bytes().startswith(b"\xef\xbb\xbfcode")
+    path.write_text("filled in", "utf-8")
+    second = run.invoke(app, ["read", MODULE, "--to", str(path), "--term", str(waiting.folder)])
+    assert isinstance(second.exception, Refused) and path.read_text("utf-8") == "filled in"
+
+
+def test_what_a_trainee_wrote_cannot_steer_the_terminal(assigned_term, m01):
+    hand_in(assigned_term, m01, "t03", "before\x1b[2J\x1b]0;title\x07 \u202eafter\x9b31m\nsecond line")
+    shown = CliRunner().invoke(app, ["read", MODULE, "--term", str(assigned_term.folder)], input="q\n").output
+    assert "before" in shown and "after" in shown and "second line" in shown
+    assert not set("\x1b\x07\x9b\u202e") & set(shown)
+
+
 def test_a_deleted_person_leaves_no_reading(waiting):
     written.give(waiting, MODULE, code_of(waiting, "t02"), ["0", "1"], "for O’Neil")
     deletion.delete_person(waiting, "T02", reason="asked for it")
@@ -189,4 +206,7 @@ def test_a_reading_changed_past_the_ledger_is_found(waiting):
     with database.transaction(waiting) as connection:
         connection.execute(adjustments.reading.update().values(hundredths=200))
     assert any("the ledger says 100" in finding for finding in verify.verify(waiting).findings)
+    with database.transaction(waiting) as connection:
+        connection.execute(adjustments.reading.update().values(hundredths=100, points="[0, 150]"))
+    assert any("points do not add up" in finding for finding in verify.verify(waiting).findings)
     assert files.read_bytes(waiting.folder / "term.toml", most=10_000, what="Settings")

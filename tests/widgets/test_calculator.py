@@ -26,7 +26,7 @@ def test_sums(text, value):
     ("text", "said"),
     [
         ("", "Nothing"), ("2+", "no whole sum"), ("((1)", "no whole sum"), ("9^9^9", "too large"), ("1e308*10", "too large"),
-        ("1/0", "divides by zero"), ("sqrt(-1)", "no value there"), ("(-8)^0.5", "no value there"), ("2pi", r"Write \*"),
+        ("1/0", "divides by zero"), ("1,000*2", "can mean two things"), ("1e999-1e999", "too large"), ("sqrt(-1)", "no value there"), ("(-8)^0.5", "no value there"), ("2pi", r"Write \*"),
         ("3(4)", r"Write \*"), ("(1)(2)", r"Write \*"), ("rpm*2", "is no number"), ("foo(2)", "not on this calculator"),
         ("__import__('os').system('true')", "sums only"), ("[1]*9", "sums only"), ("1 if 2 else 3", "sums only|Write"),
         ("'a'*99", "sums only"), ("lambda: 1", "sums only|no whole|is no number"), ("True", "sums only"), ("1j*1j", r"Write \*"),

@@ -27,6 +27,10 @@ def read(
     opened = terms.open_term(term)
     if to and taken_from:
         raise Refused("Both --to and --from are given. Write the table first, fill it in, then take it back.")
+    if to and to.exists():
+        raise Refused(
+            f"{to} exists, and may hold what you filled in. Name another file, or take that one back with --from."
+        )
     if to:
         files.write_bytes(to, written.to_table(opened, module, waiting_only=not everything, names=names))
         say(f"{to}: fill the columns “points”, save it as CSV, and give it to 'read {module} --from'.")

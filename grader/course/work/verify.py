@@ -114,6 +114,12 @@ def _check_decisions(connection, decided, proof):
         for owner, all_ in decided.readings.items()
         for read, given in all_.items()
     }
+    for owner, readings in decided.readings.items():
+        for (part, _), given in readings.items():
+            if sum(given.points) != given.hundredths:
+                proof.findings.append(
+                    f"{', '.join(map(str, owner))}, {part}: the points do not add up to what was given."
+                )
     said = {key: new for key, new in said.items() if new not in (None, "")}
     for event, key in sorted(set(said) | set(held), key=str):
         if said.get((event, key)) != held.get((event, key)):

@@ -178,7 +178,7 @@ def from_table(term, module_key, path):
         )
     known = {answer.code: answer for answer in answers(term, module_key, waiting_only=False)}
     wrong, taken = [], []
-    for row in reader:
+    for number, row in enumerate(reader, 2):  # as a spreadsheet counts: cells may hold lines of their own
         code = (row["code"] or "").strip()
         points = [(row.get(f"points {n}") or "").strip() for n in range(1, len(reader.fieldnames))]
         if not any(points):
@@ -195,7 +195,7 @@ def from_table(term, module_key, path):
             _comment(row["comment"] or "")
             taken.append((code, points, row["comment"] or ""))
         except Refused as problem:
-            wrong.append(f"line {reader.line_num}: {problem}")
+            wrong.append(f"row {number}: {str(problem).removesuffix(' Nothing was changed.')}")
     if wrong:
         raise BadFile("Nothing was written. " + " ".join(_sentence(line) for line in wrong))
     if not taken:
@@ -238,9 +238,9 @@ def _answers(term, connection, module, waiting_only):
 
 
 def _code(term, row):
-    """Eight signs that name an answer and its words, and not its writer."""
+    """Nine signs that name an answer and its words, and not its writer; never a number to a spreadsheet."""
     named = "\n".join((*map(str, adjustments.owner(row)), row.part, adjustments.digest(row.raw)))
-    return hmac.digest(term.key, f"written\n{named}".encode(), hashlib.sha256).hex()[:8]
+    return "w" + hmac.digest(term.key, f"written\n{named}".encode(), hashlib.sha256).hex()[:8]
 
 
 def _write(term, connection, module, answer, points, comment):

@@ -49,6 +49,8 @@ def work_out(text):
     if len(text) > LONGEST:
         raise Unreadable(f"{len(text)} characters are too many at once. Work it out in steps.")
     plain = re.sub(r"°|\bdeg\b", "", text.translate(_SIGNS))
+    if re.search(r"(?<!\d)[1-9]\d{0,2},\d{3}(?!\d)", plain):
+        raise Unreadable("A comma before three figures can mean two things. Write 1000 or 1.000.")
     plain = re.sub(r"(?<=\d),(?=\d)", ".", plain).replace("^", "**").strip()
     if not plain:
         raise Unreadable("Nothing is written yet.")
