@@ -2,19 +2,19 @@
 
 import hashlib
 import json
-from dataclasses import asdict, replace
+from dataclasses import replace
 from pathlib import Path
 
 from sqlalchemy import select
 
-from grader import files
+from grader import catalogue, files
 from grader.course import roster
 from grader.course import term as terms
 from grader.course.privacy import traces
 from grader.course.records import busy, database, ledger, schema, vehicles
 from grader.course.vehicles import read, template
-from grader.errors import BadFile, Refused, Unknown
-from grader.exercise.variant import DIGEST
+from grader.errors import BadFile, BadSheet, Refused, Unknown
+from grader.exercise.variant import DIGEST, ENGINE
 from grader.vehicle import spec
 
 FOLDER = "vehicles"
@@ -212,33 +212,30 @@ def compare(connection):
         if hashlib.sha256(found.content.encode()).hexdigest() != found.digest:
             findings.append(f"vehicle {found.line}: its figures were changed after it was stored.")
     for row in connection.execute(select(schema.issue).where(schema.issue.c.record.contains(DIGEST))):
-        for key, entry in json.loads(row.record)["exercises"].items():
-            findings += _check_issued(f"{row.trainee}, {key}", entry["parameters"], by_digest)
+        findings += _check_issue(row, by_digest)
     return findings
 
 
-def _check_issued(who, given, by_digest):
-    """Whether the figures issued with an own vehicle are those of the revision that they name."""
-    if DIGEST not in given:
+def _check_issue(row, by_digest):
+    """Whether what an issue derives from an own vehicle comes out again from the revision that it names."""
+    exercises = json.loads(row.record)["exercises"]
+    try:
+        asked = catalogue.module(row.module).as_issued(exercises).exercises
+    except BadSheet as problem:
+        yield f"{row.trainee}, {row.module}: {problem}"
         return
-    found = by_digest.get(given[DIGEST])
-    if found is None:
-        yield f"{who}: drawn from a vehicle that is not in the records ({given['vehicle']})."
-        return
-    figures = json.loads(json.dumps(asdict(found.own.vehicle)))
-    for name in (
-        "title",
-        "cylinders",
-        "initial_deg",
-        "idle_rpm",
-        "centrifugal",
-        "vacuum",
-        "gap_in",
-        "dwell_deg",
-        "port",
-    ):
-        if name in given and given[name] != figures[name]:
-            yield f"{who}: {name} is not that of vehicle {found.line}."
+    for exercise in asked:
+        given = exercises[exercise.key]["parameters"]
+        if DIGEST not in given:
+            continue
+        who, found = f"{row.trainee}, {exercise.key}", by_digest.get(given[DIGEST])
+        if found is None:
+            yield f"{who}: drawn from a vehicle that is not in the records ({given[ENGINE]})."
+        elif exercise.fill:
+            derived = json.loads(json.dumps(exercise.fill({**given, ENGINE: found.own.vehicle})))
+            for name in sorted(derived):
+                if given.get(name) != derived[name]:
+                    yield f"{who}: {name} is not what vehicle {found.line} gives."
 
 
 def _refuse_names(connection, text, path):
