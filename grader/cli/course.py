@@ -23,6 +23,9 @@ def assign_module(
         str, typer.Option("--as", help="zips (one for each), folder (one for all), exchange (nbgrader's) or paper.")
     ] = "",
     exchange_root: ExchangeRoot = None,
+    vehicle: Annotated[
+        list[str] | None, typer.Option(help="Draw from this vehicle of yours; say it again for another.")
+    ] = None,
     term: TermFolder = HERE,
 ):
     """Release a module and issue every trainee's own numbers."""
@@ -34,10 +37,12 @@ def assign_module(
     opened = terms.open_term(term)
     done = assign.assign(
         opened, module, due=due, mode=PRACTICE if practice else ASSESSED, group=group, trainees=tuple(trainee or ()),
-        way=way, exchange=exchange_root,
+        way=way, exchange=exchange_root, own=tuple(vehicle or ()),
     )  # fmt: skip
     until = opened.shown(clock.from_text(done.due)) if done.due else "no due time"
     say(f"{done.module} ({done.mode}, {until}): numbers issued to {len(done.issued_to)}, {done.had_them} had theirs.")
+    for line in done.notes:
+        say(f"  note: {line}")
     shown = {"zips": f"/<trainee>/{done.module}.zip", "paper": f"/<trainee>/{done.module}.html"}.get(done.way, "")
     say(f"Hand-outs: {done.folder}{shown}")
 

@@ -5,7 +5,7 @@ import sys
 import typer
 
 from grader.cli import check, course, demo, export, privacy, returning, study, term
-from grader.cli.by_hand import copies, paper, read, resit, witness
+from grader.cli.by_hand import copies, paper, read, resit, vehicle, witness
 from grader.cli.output import fail
 from grader.errors import TimingMarkError
 
@@ -30,6 +30,7 @@ app.command("extend")(course.extend)
 app.command("excuse")(course.excuse)
 app.command("resit")(resit.resit)
 app.command("override")(course.override)
+app.add_typer(vehicle.app, name="vehicle")
 app.command("witness")(witness.witness)
 app.command("copies")(copies.copies)
 app.command("paper")(paper.paper)

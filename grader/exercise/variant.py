@@ -15,11 +15,14 @@ from itertools import count
 from grader.errors import OutOfRange, TimingMarkError
 from grader.exercise.sorting import KEEP, REJECT, Batch
 from grader.exercise.truth import Truth
+from grader.vehicle.spec import vehicle
 
 # Practice numbers need no secret: whoever has the package may draw them.
 PRACTICE_KEY = hashlib.sha256(b"Timing Mark practice draws").digest()
 
 ROUNDS = 400
+ENGINE = "vehicle"  # the parameter that names an engine of datasets/engines.csv, or one of the term's own
+DIGEST = "vehicle_digest"  # beside it where the vehicle is the term's own: of the figures it stands for
 _WORDS_A_BLOCK = 8
 _EIGHT_WORDS = struct.Struct(">8Q")
 
@@ -28,7 +31,7 @@ class Inseparable(TimingMarkError):
     """An exercise whose right answer and slips cannot be told apart; the exercise is at fault."""
 
 
-def draw(module, *, key, term, trainee, attempt):
+def draw(module, *, key, term, trainee, attempt, own=()):
     """Parameters of every exercise of a module for one trainee and attempt.
 
     Parameters
@@ -38,6 +41,9 @@ def draw(module, *, key, term, trainee, attempt):
         The term key, or `PRACTICE_KEY`.
     term, trainee : str
     attempt : int
+    own : sequence of OwnVehicle
+        Exercises that take an engine draw among these in place of the teaching
+        vehicles. All figures they need are issued with them.
 
     Returns
     -------
@@ -51,7 +57,7 @@ def draw(module, *, key, term, trainee, attempt):
     """
     numbers = {}
     for group in module.groups():
-        numbers.update(_draw_group(module, group, key, (term, module.key), (trainee, str(attempt))))
+        numbers.update(_draw_group(module, group, key, (term, module.key), (trainee, str(attempt)), own))
     return {exercise.key: numbers[exercise.key] for exercise in module.exercises}
 
 
@@ -83,17 +89,39 @@ def _prefixed(name):
     return len(text).to_bytes(4, "big") + text
 
 
-def _draw_group(module, group, key, before, after):
+def engines(exercise, own):
+    """Those of the term's own vehicles that an exercise can draw from.
+
+    An exercise that passes over the teaching vehicles of six volts takes none of
+    the term's own either.
+
+    Returns
+    -------
+    tuple of OwnVehicle
+        Empty for an exercise without an engine.
+    """
+    spread = exercise.draw.get(ENGINE)
+    if spread is None:
+        return ()
+    volts = {vehicle(option).battery_v for option in spread.options}
+    return tuple(mine for mine in own if mine.vehicle.battery_v in volts)
+
+
+def _draw_group(module, group, key, before, after, own):
+    mine = {found.vehicle.key: found for exercise in group for found in engines(exercise, own)}
     for attempt_number in range(ROUNDS):
         drawn = {}
         for exercise in group:
             names = (*before, exercise.key, str(exercise.version), *after, str(attempt_number))
             parameters = dict(drawn[exercise.linked]) if exercise.linked else {}
-            parameters |= _draw_one(exercise, key, names)
-            if exercise.fill:
-                parameters |= exercise.fill(parameters)
-            drawn[exercise.key] = parameters
-        if separate(module, group, drawn):
+            parameters |= _draw_one(exercise, key, names, own)
+            try:
+                drawn[exercise.key] = _filled(exercise, parameters, mine.get(parameters.get(ENGINE)))
+            except OutOfRange:
+                if not mine:
+                    raise
+                break  # a figure of the own vehicle that this exercise cannot use with what was drawn
+        if len(drawn) == len(group) and separate(module, group, drawn):
             return drawn
     raise Inseparable(
         f"{group[0].key}: in {ROUNDS} draws no numbers keep the right answer and every slip apart. "
@@ -101,9 +129,19 @@ def _draw_group(module, group, key, before, after):
     )
 
 
-def _draw_one(exercise, key, names):
+def _filled(exercise, parameters, chosen):
+    """The parameters with what is derived from them; an own vehicle is derived from itself and named by its digest."""
+    if exercise.fill:
+        parameters |= exercise.fill({**parameters, ENGINE: chosen.vehicle} if chosen else parameters)
+    return parameters | {ENGINE: chosen.vehicle.key, DIGEST: chosen.digest} if chosen else parameters
+
+
+def _draw_one(exercise, key, names, own):
     words = _endless(key, names)
-    parameters = {name: spread[(next(words) * len(spread)) >> 64] for name, spread in exercise.draw.items()}
+    spreads = exercise.draw
+    if own and (mine := engines(exercise, own)):
+        spreads = {**spreads, ENGINE: tuple(found.vehicle.key for found in mine)}
+    parameters = {name: spread[(next(words) * len(spread)) >> 64] for name, spread in spreads.items()}
     for part in exercise.parts:
         if not part.shuffled:
             continue

@@ -97,13 +97,15 @@ def vehicles():
 
 
 def vehicle(key):
-    """One teaching vehicle.
+    """One teaching vehicle by its key; a Vehicle itself is given back, as an exercise gets one of the term's own.
 
     Raises
     ------
     Unknown
         No such key.
     """
+    if isinstance(key, Vehicle):
+        return key
     try:
         return vehicles()[key]
     except KeyError:

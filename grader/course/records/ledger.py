@@ -19,7 +19,7 @@ from grader.errors import Refused
 
 EVENTS = (
     "enrolled", "withdrawn", "assigned", "issued", "handed-in", "marked", "re-marked", "returned", "read", "override",
-    "extension", "excuse", "witnessed", "settings", "key-change", "export", "delete",
+    "extension", "excuse", "witnessed", "vehicle", "settings", "key-change", "export", "delete",
 )  # fmt: skip
 NEED_REASON = ("override", "re-marked", "extension", "excuse")
 START = "0" * 64

@@ -2,8 +2,8 @@
 
 from sqlalchemy import Boolean, Column, Index, Integer, MetaData, String, Table, Text, UniqueConstraint
 
-# 2: extensions, excuses and marks set by hand; 3: answers that wait and are read, witnessed tasks.
-VERSION = 3
+# 2: extensions, excuses, marks by hand; 3: answers that wait and are read, witnessed tasks; 4: own vehicles.
+VERSION = 4
 
 metadata = MetaData()
 

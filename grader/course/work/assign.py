@@ -11,7 +11,8 @@ from grader import catalogue, clock, files, paths
 from grader.course import gradebook, roster
 from grader.course import term as terms
 from grader.course.hand_out import ways
-from grader.course.records import database, ledger, schema
+from grader.course.records import database, ledger, schema, vehicles
+from grader.course.vehicles import use
 from grader.errors import CannotWrite, Refused, Unknown
 from grader.exercise import issued, variant
 from grader.exercise.model import ASSESSED
@@ -28,9 +29,10 @@ class Assigned:
     had_them: int
     folder: object
     way: str = ways.ZIPS
+    notes: tuple = ()
 
 
-def assign(term, module_key, *, due="", mode=ASSESSED, group="", trainees=(), way="", exchange=None):
+def assign(term, module_key, *, due="", mode=ASSESSED, group="", trainees=(), way="", exchange=None, own=()):
     """Release a module and issue numbers to every enrolled trainee who has none, or to those chosen.
 
     Parameters
@@ -50,6 +52,9 @@ def assign(term, module_key, *, due="", mode=ASSESSED, group="", trainees=(), wa
         One of `ways.WAYS`; empty: a zip for each.
     exchange : path or None
         Root of nbgrader's exchange, where another than its own setting.
+    own : sequence of str
+        Keys of the term's own vehicles, from which exercises with an engine are
+        drawn; empty for those of the first assign, or the teaching vehicles.
 
     Returns
     -------
@@ -60,8 +65,8 @@ def assign(term, module_key, *, due="", mode=ASSESSED, group="", trainees=(), wa
     Unknown
         No such module, trainee or group.
     Refused
-        Everybody has his numbers already, another due time or mode than the
-        first time, or nobody is enrolled.
+        Everybody has his numbers already, another due time, mode or vehicle than
+        the first time, nobody is enrolled, or a vehicle that cannot be used.
     """
     module = catalogue.module(module_key)
     chosen_way = ways.check(way) or ways.ZIPS
@@ -75,6 +80,8 @@ def assign(term, module_key, *, due="", mode=ASSESSED, group="", trainees=(), wa
         if not lost:
             again = bool(had_them) and way in ways.WAYS[1:]
             _refuse(term, module, first, moment, mode, waiting, had_them, bool(group or trainees), again)
+        drawn_from = use.chosen(connection, module, own, first=first, some=bool(group or trainees))
+    use.prove(term, module, waiting, drawn_from)
     if first is None:
         _release(term, module)
     else:
@@ -86,12 +93,13 @@ def assign(term, module_key, *, due="", mode=ASSESSED, group="", trainees=(), wa
         if first is None:
             values = {"module": module.key, "mode": mode, "due": moment, "assigned_at": at, "most": module.marks * 100}
             connection.execute(schema.assignment.insert().values(**values))
+            vehicles.note(connection, module.key, drawn_from)
             entries.append(
                 ledger.Entry("assigned", module=module.key, new=moment or "no due time", most=values["most"])
             )
         other_due = f"due {moment}" if first is not None and moment != first.due else ""
         for person in waiting:
-            record = _issue(term, module, person, mode, moment, attempt=1)
+            record = _issue(term, module, person, mode, moment, attempt=1, drawn_from=drawn_from)
             handouts[person.id] = issued.dump(record)
             connection.execute(
                 schema.issue.insert().values(
@@ -118,7 +126,9 @@ def assign(term, module_key, *, due="", mode=ASSESSED, group="", trainees=(), wa
     folder = term.folder / "out"
     if chosen_way != ways.ZIPS:
         folder = ways.hand_out(term, module.key, chosen_way, trainees=served, config=config)
-    return Assigned(module.key, mode, moment, tuple(waiting), had_them, folder, chosen_way)
+    return Assigned(
+        module.key, mode, moment, tuple(waiting), had_them, folder, chosen_way, use.notes(module, drawn_from)
+    )
 
 
 def write_handout(term, module_key, trainee_id, record):
@@ -141,8 +151,9 @@ def key_version(module):
     return " ".join(f"{exercise.name}@{exercise.version}" for exercise in module.exercises)
 
 
-def _issue(term, module, person, mode, due, *, attempt):
-    numbers = variant.draw(module, key=term.key, term=term.id, trainee=person.id, attempt=attempt)
+def _issue(term, module, person, mode, due, *, attempt, drawn_from):
+    own = [found.own for found in drawn_from]
+    numbers = variant.draw(module, key=term.key, term=term.id, trainee=person.id, attempt=attempt, own=own)
     return issued.make(
         module, key=term.key, term=term.id, trainee=person.id, attempt=attempt, mode=mode, due=due,
         zone=term.settings.zone, numbers=numbers,

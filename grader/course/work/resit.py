@@ -17,7 +17,7 @@ from grader import catalogue, clock
 from grader.course import roster, standing
 from grader.course.export.tables import people
 from grader.course.hand_out import ways
-from grader.course.records import adjustments, busy, database, ledger, schema
+from grader.course.records import adjustments, busy, database, ledger, schema, vehicles
 from grader.course.work import assign, marking_run, reconcile
 from grader.errors import Refused
 from grader.exercise import issued, variant
@@ -82,7 +82,9 @@ def resit(term, trainee_id, module_key, *, due="", reason):
             )
         fresh = to_sit(module, codes)
         mode = issued.parse(before.record.encode()).mode
-        record = _issue(term, module, person, attempt, mode, moment, fresh, marking_run.numbers(before), rows)
+        numbers = marking_run.numbers(before)
+        own = [found.own for found in vehicles.had(connection, module.key, numbers)]
+        record = _issue(term, module, person, attempt, mode, moment, fresh, numbers, rows, own)
         content = issued.dump(record)
         connection.execute(
             schema.issue.insert().values(
@@ -171,9 +173,9 @@ def _counting(term, connection, module, person):
     return found
 
 
-def _issue(term, module, person, attempt, mode, due, fresh, before, rows):
+def _issue(term, module, person, attempt, mode, due, fresh, before, rows, own):
     """The issue: fresh numbers where they are to be sat, else those of before with the answers given to them."""
-    drawn = variant.draw(module, key=term.key, term=term.id, trainee=person.id, attempt=attempt)
+    drawn = variant.draw(module, key=term.key, term=term.id, trainee=person.id, attempt=attempt, own=own)
     made = issued.make(module, key=term.key, term=term.id, trainee=person.id, attempt=attempt, mode=mode, due=due,
                        zone=term.settings.zone, numbers=drawn)  # fmt: skip
     exercises = {}
