@@ -29,7 +29,7 @@ def test_the_job_comes_first():
 
 def test_two_commands_do_all_the_setting_up():
     set_up = [line for block in BLOCKS for line in block.splitlines() if "-m venv" in line]
-    assert [line.rsplit("-m ", 1)[1] for line in set_up] == ["grader demo", "pytest"]
+    assert [line.rsplit("-m ", 1)[1] for line in set_up] == ["grader demo", "pytest -n 2 --dist loadfile"]
     files = [line.split("-r ")[1].split()[0] for line in set_up]
     assert all((ROOT / name).is_file() for name in files)
 
