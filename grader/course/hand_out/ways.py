@@ -78,9 +78,10 @@ def without_answers(issue):
     Issued
         With the token of the whole one.
     """
-    exercises = {
-        key: entry | {issued.KEPT: {}} if issued.KEPT in entry else entry for key, entry in issue.exercises.items()
-    }
+    exercises = {}
+    for key, entry in issue.exercises.items():
+        drawn = {"version": entry["version"], "parameters": entry["parameters"]}
+        exercises[key] = drawn | {issued.KEPT: {}} if issued.KEPT in entry else entry
     return replace(issue, exercises=exercises)
 
 

@@ -3,8 +3,14 @@
 The rule. A resit is a whole new attempt of the module. Exercises that examine an
 objective not met, and those linked with them, come with fresh numbers. Of every other
 exercise the issue keeps the numbers and the answers of the attempt that counts now:
-they are marked with the new ones and cannot be changed. So each attempt has a mark of
-its own out of all the module's marks, late rule included, and the best attempt counts.
+they are marked with the new ones, earn what they earned before and cannot be changed.
+So each attempt has a mark of its own out of all the module's marks, late rule included,
+and the best attempt counts.
+
+A wrong unit is charged once on a sheet. It stays charged in the kept answer where it was
+charged, and then costs nothing in a fresh one; where the exercise in which it was charged
+is sat again, the kept answer goes on costing nothing, and the fresh one may be charged.
+
 What an instructor read or set by hand in a kept exercise goes with it.
 """
 
@@ -22,6 +28,7 @@ from grader.course.work import assign, marking_run, reconcile
 from grader.errors import Refused
 from grader.exercise import issued, variant
 from grader.exercise.model import Exercise
+from grader.marking.mark import CHARGED_BEFORE, charged_before
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,8 +190,10 @@ def _issue(term, module, person, attempt, mode, due, fresh, before, rows, own):
         if key in fresh:
             exercises[key] = entry
         elif key in before:
-            given = {row.part: [row.raw, row.unit] for row in rows if row.exercise == key}
-            exercises[key] = {k: before[key][k] for k in ("version", "parameters")} | {issued.KEPT: given}
+            mine = [row for row in rows if row.exercise == key]
+            given = {row.part: [row.raw, row.unit] for row in mine}
+            drawn = {k: before[key][k] for k in ("version", "parameters")}
+            exercises[key] = drawn | {issued.KEPT: given, CHARGED_BEFORE: charged_before(mine)}
     return issued.sealed(made, exercises, term.key)
 
 
