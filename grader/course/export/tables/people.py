@@ -14,6 +14,7 @@ from grader.course.records import witnessed as seen
 
 MET_SHARE = 70  # per cent of the marks of an objective's items
 FEWEST_ITEMS = 2
+TOO_FEW = "too few items"
 AWAITING = "awaiting"
 _PATHS = {"right": "direct", "carried": "consequential"}
 _MARK_EVENTS = ("marked", "re-marked", "override")
@@ -22,7 +23,7 @@ _MARK_EVENTS = ("marked", "re-marked", "override")
 def items(term, connection):
     """Rows of items.csv for one term."""
     order = {path: n for module in catalogue.all_modules().values() for n, (_, _, path) in enumerate(module.parts())}
-    decided = adjustments.read(connection)
+    decided, kept = adjustments.read(connection), standing.kept_answers(connection)
     for batch in scope.batches(connection):
         answers = _by_trainee(connection, schema.answer, batch)
         issues = _by_trainee(connection, schema.issue, batch)
@@ -31,7 +32,9 @@ def items(term, connection):
             mine = answers.get(person.id, [])
             for row in sorted(mine, key=lambda r: (r.module, r.attempt, order.get(r.part, 999), r.part)):
                 digest = variants.get((row.module, row.attempt), {}).get(row.exercise, "")
-                yield _item(term, person, row, digest, decided.by_hand(row).get(row.exercise))
+                yield _item(term, person, row, digest, decided.by_hand(row).get(row.exercise)) | {
+                    "kept": "yes" if standing.is_kept(row, kept) else "no"
+                }
 
 
 def objectives(term, connection):
@@ -165,7 +168,7 @@ def objective(term, person, entry, rows):
     if waits:
         met = "waits"
     elif len(rows) < FEWEST_ITEMS:
-        met = "too few items"
+        met = TOO_FEW
     else:
         met = "yes" if marks * 100 >= MET_SHARE * most else "no"
     return {
@@ -180,6 +183,11 @@ def objective(term, person, entry, rows):
         "met": met,
         "items": str(len(rows)),
     }
+
+
+def to_sit_again(row):
+    """Whether a row of objectives calls for a resit: not met, or too few items to say so and as much lost in them."""
+    return row["met"] == "no" or row["met"] == TOO_FEW and float(row["share"]) * 100 < MET_SHARE
 
 
 def _share(part, whole, limit):
