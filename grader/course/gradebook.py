@@ -5,6 +5,7 @@ nbgrader's own commands then find the term as if nbgrader had marked it.
 """
 
 import os
+import re
 import sysconfig
 import uuid
 import warnings
@@ -78,6 +79,28 @@ def _last_line(outcome):
         line for line in (outcome.get("error") or outcome.get("log") or "no reason given").splitlines() if line.strip()
     ]
     return lines[-1][:300] if lines else "no reason given"
+
+
+def name_comments(connection, module, trainee, attempt):
+    """Put "Attempt 1: " and the like before every comment on a trainee's work that says no attempt yet."""
+    from nbgrader import api
+
+    t = api.Base.metadata.tables
+    comment, book, submitted, assignment = (
+        t[one] for one in ("comment", "submitted_notebook", "submitted_assignment", "assignment")
+    )
+    wanted = (
+        select(comment.c.id, comment.c.manual_comment)
+        .join(book, comment.c.notebook_id == book.c.id)
+        .join(submitted, book.c.assignment_id == submitted.c.id)
+        .join(assignment, submitted.c.assignment_id == assignment.c.id)
+        .where(assignment.c.name == module, submitted.c.student_id == trainee)
+    )
+    for row in connection.execute(wanted).all():
+        text = row.manual_comment or ""
+        if text.strip() and not re.match(r"Attempt \d+: ", text):
+            named = comment.update().where(comment.c.id == row.id)
+            connection.execute(named.values(manual_comment=f"Attempt {attempt}: {text}"))
 
 
 class Score(NamedTuple):

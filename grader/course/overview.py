@@ -31,14 +31,12 @@ def lines(term):
 
 
 def slips(term, module_key):
-    """(exercise key, slip key, count) of a module's marked answers, commonest first."""
+    """(exercise key, slip key, count) of a module's marked answers, commonest first; what a resit keeps counts once."""
     table = schema.answer
     with database.transaction(term) as connection:
-        found = Counter(
-            (row.part, row.slip)
-            for row in connection.execute(select(table.c.part, table.c.slip).where(table.c.module == module_key))
-            if row.slip
-        )
+        kept = standing.kept_answers(connection, module_key)
+        rows = connection.execute(select(table).where(table.c.module == module_key, table.c.slip != ""))
+        found = Counter((row.part, row.slip) for row in rows if not standing.is_kept(row, kept))
     return [(part, slip, count) for (part, slip), count in found.most_common()]
 
 

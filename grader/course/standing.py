@@ -1,5 +1,6 @@
 """Where each trainee stands in a module: one state word, and the mark that counts."""
 
+import json
 from dataclasses import dataclass
 
 from sqlalchemy import select
@@ -8,6 +9,7 @@ from grader import catalogue, clock
 from grader.course import roster
 from grader.course.records import adjustments, schema
 from grader.errors import Refused
+from grader.exercise.issued import KEPT
 
 NOT_ASSIGNED, NOT_HANDED_IN, HANDED_IN = "not assigned", "not handed in", "handed in"
 PARTLY_MARKED, MARKED, EXCUSED = "partly marked", "marked", "excused"
@@ -42,6 +44,44 @@ def must_be_assigned(connection, module_key):
 def listed_modules(connection):
     """Keys of the modules that a table of the term lists: those assigned, or all before the first is."""
     return assigned_modules(connection) or list(catalogue.all_modules())
+
+
+def kept_answers(connection, module_key=None):
+    """Exercises whose answers a resit keeps: their rows are in the records once more, and were answered once.
+
+    Parameters
+    ----------
+    connection : Connection
+    module_key : str or None
+        None for all modules.
+
+    Returns
+    -------
+    set of (str, str, int, str)
+        Trainee, module, attempt of the resit, exercise key.
+    """
+    table = schema.issue
+    mine = (table.c.attempt > 1, *([table.c.module == module_key] if module_key else ()))
+    return {
+        (row.trainee, row.module, row.attempt, key)
+        for row in connection.execute(select(table).where(*mine))
+        for key, entry in json.loads(row.record)["exercises"].items()
+        if KEPT in entry
+    }
+
+
+def is_kept(row, kept):
+    """Whether a row of tm_answer is one that `kept_answers` names."""
+    return (row.trainee, row.module, row.attempt, row.exercise) in kept
+
+
+def best_attempts(connection):
+    """(trainee, module) -> the marked attempt that counts, for all, as `best_attempt` finds it for one."""
+    table = schema.mark
+    rows = connection.execute(
+        select(table.c.trainee, table.c.module, table.c.attempt).order_by(table.c.mark, table.c.attempt)
+    )
+    return {(row.trainee, row.module): row.attempt for row in rows}
 
 
 def standings(term, connection, module_keys):

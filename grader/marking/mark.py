@@ -7,9 +7,11 @@ from grader.exercise.issued import KEPT
 from grader.exercise.sheet import Answer
 from grader.exercise.truth import Truth
 from grader.marking.compare import mark_part, possible
-from grader.marking.verdict import AWAITING, BLANK, Earlier, PartMark
+from grader.marking.verdict import AWAITING, BLANK, UNIT, Earlier, PartMark
 
 ENGINE = "marking 2"  # raise when a verdict or a mark can come out differently
+# In a resit, beside the kept answers of an exercise: which of them had a wrong unit that was charged somewhere else.
+CHARGED_BEFORE = "charged_before"
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +55,9 @@ class SheetMark:
 def mark_sheet(module, exercises, sheet, *, truth=None):
     """Mark a sheet against the numbers that were issued, in the versions that were issued.
 
+    What a resit keeps is marked as it was before: its wrong units are charged where they
+    were charged, and one that is charged there costs nothing in the fresh exercises.
+
     Parameters
     ----------
     module : Module
@@ -76,8 +81,11 @@ def mark_sheet(module, exercises, sheet, *, truth=None):
         raise BadSheet(f"The answer sheet is for {sheet.module}, not for {module.key}. Hand in the one of this lesson.")
     issued = module.as_issued(exercises)
     truth = truth or truth_of(module, exercises)
-    notes, marks, earlier, answers = [], [], Earlier(), _with_kept(exercises, sheet.answers)
-    for exercise, part, path in issued.parts():
+    notes, marks, earlier, answers = [], {}, Earlier(), _with_kept(exercises, sheet.answers)
+    lesson, free = list(issued.parts()), _charged_before(exercises)
+    # What a resit keeps is settled first. Sorting is stable, and linked exercises are never torn apart.
+    in_order = lesson if free is None else sorted(lesson, key=lambda found: KEPT not in exercises[found[0].key])
+    for exercise, part, path in in_order:
         answer = answers.get(path)
         if answer is not None and answer.version != exercise.version and answer.raw.strip():
             notes.append(
@@ -85,17 +93,40 @@ def mark_sheet(module, exercises, sheet, *, truth=None):
                 "It counts as blank; read it yourself."
             )
             answer = None
-        mark = mark_part(truth, path, part, answer, earlier)
+        known = Earlier(earlier.own, earlier.settled, _Every()) if free and path in free else earlier
+        mark = mark_part(truth, path, part, answer, known)
         earlier.settled[path] = mark.verdict
         if mark.own is not None and possible(part, mark.own):
             earlier.own[path] = mark.own
-        marks.append(mark)
-    known = truth.paths
-    strangers = [path for path in answers if path not in known]
+        marks[path] = mark
+    strangers = [path for path in answers if path not in truth.paths]
     if strangers:
         shown = ", ".join(path[:40] for path in strangers[:3]) + (" and more" if len(strangers) > 3 else "")
         notes.append(f"No exercise of {module.key} is called {shown}; these answers are kept and count nothing.")
-    return SheetMark(module.key, tuple(marks), tuple(notes))
+    return SheetMark(module.key, tuple(marks[path] for _, _, path in lesson), tuple(notes))
+
+
+def _charged_before(exercises):
+    """Paths of the kept answers whose wrong unit was charged elsewhere; None where no resit says so."""
+    said = [entry[CHARGED_BEFORE] for entry in exercises.values() if CHARGED_BEFORE in entry]
+    return {path for paths in said for path in paths} if said else None
+
+
+class _Every(set):
+    """Unit errors for a kept answer whose own was charged in another exercise: it costs nothing here either."""
+
+    def __contains__(self, error):
+        return True
+
+
+def charged_before(rows):
+    """Paths of marked answers, rows of tm_answer, whose wrong unit cost nothing: it was charged before.
+
+    Returns
+    -------
+    list of str
+    """
+    return [row.part for row in rows if row.verdict == UNIT and row.hundredths == row.most]
 
 
 def _with_kept(exercises, answers):

@@ -1,6 +1,7 @@
 """How numbers reach trainees beside a zip for each: one folder for all, nbgrader's exchange, paper."""
 
 import logging
+from dataclasses import replace
 from pathlib import Path
 
 from jupyter_core.application import JupyterApp
@@ -63,11 +64,32 @@ def note(connection, module_key, trainees, way, key_version):
     return again
 
 
+def without_answers(issue):
+    """An issue as a file that many can read may hold it: what a resit keeps is named, the answers are left out.
+
+    Nothing is lost by that: marking takes the answers from the term's own record.
+
+    Parameters
+    ----------
+    issue : Issued
+
+    Returns
+    -------
+    Issued
+        With the token of the whole one.
+    """
+    exercises = {}
+    for key, entry in issue.exercises.items():
+        drawn = {"version": entry["version"], "parameters": entry["parameters"]}
+        exercises[key] = drawn | {issued.KEPT: {}} if issued.KEPT in entry else entry
+    return replace(issue, exercises=exercises)
+
+
 def hand_out(term, module_key, way, *, trainees=(), config=None):
     """Write what goes out in one of the ways for all; can be repeated at any time.
 
-    A folder and an exchange hold the latest numbers of everybody who has any, and
-    paper goes to the trainees named.
+    A folder and an exchange hold the latest numbers of everybody who has any, without
+    anybody's answers: all can read them. Paper goes to the trainees named.
 
     Parameters
     ----------
@@ -99,7 +121,11 @@ def hand_out(term, module_key, way, *, trainees=(), config=None):
         for trainee in trainees:
             paper.write(term, people[trainee], records[trainee])
         return term.folder / "out"
-    issues = [(people[t].college_id, issued.parse(record.encode())) for t, record in records.items() if t in people]
+    issues = [
+        (people[t].college_id, without_answers(issued.parse(record.encode())))
+        for t, record in records.items()
+        if t in people
+    ]
     content = issued.dump_shared(
         issued.share(issues, key=term.key, term=term.id, module=module_key, own_copy=way == EXCHANGE)
     )

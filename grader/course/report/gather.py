@@ -43,6 +43,8 @@ class Month:
 def slips(term, module):
     """Slips of a module, commonest first; of equal counts the earlier in the lesson comes first.
 
+    An answer that a resit keeps was given once and is counted once.
+
     Returns
     -------
     list of Slip
@@ -50,9 +52,10 @@ def slips(term, module):
     table = schema.answer
     made, given = Counter(), Counter()
     with database.transaction(term) as connection:
-        for row in connection.execute(
-            select(table.c.part, table.c.slip, table.c.verdict).where(table.c.module == module.key)
-        ):
+        kept = standing.kept_answers(connection, module.key)
+        for row in connection.execute(select(table).where(table.c.module == module.key)):
+            if standing.is_kept(row, kept):
+                continue
             given[row.part] += row.verdict != BLANK
             if row.slip:
                 made[row.part, row.slip] += 1

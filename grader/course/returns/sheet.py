@@ -6,6 +6,7 @@ from grader import catalogue, clock
 from grader.course.export.grades import hundredths, passed, percent
 from grader.course.export.papers import page
 from grader.course.returns import words
+from grader.course.work import resit
 from grader.exercise.kinds import Choices, Written
 from grader.exercise.model import Choice
 from grader.exercise.sorting import Batch, Order
@@ -244,13 +245,14 @@ def _practise(work, sections):
 
 
 def _resit(work):
-    codes = set(work.not_met)
+    codes = work.to_sit_again
     head = page.heading("If you sit it again")
     if not codes:
         return head + page.paragraph("No objective of this sheet is open, so there is nothing to sit again.")
-    titles = [e.title for e in work.module.exercises if any(codes & set(part.objectives) for part in e.parts)]
+    fresh = resit.to_sit(work.module, codes)
+    titles = [exercise.title for exercise in work.module.exercises if exercise.key in fresh]
     return head + page.paragraph(
-        f"A resit would cover the objectives not met yet ({', '.join(work.not_met)}) with fresh numbers: {'; '.join(titles)}. "
+        f"A resit would cover the objectives not met yet ({', '.join(codes)}) with fresh numbers: {'; '.join(titles)}. "
         "Your instructor decides whether and when."
     )
 

@@ -44,9 +44,9 @@ class Work:
         return None if None in mine else sum(mine)
 
     @property
-    def not_met(self):
-        """Codes of objectives that are not met."""
-        return [row["objective"] for row in self.objectives if row["met"] == "no"]
+    def to_sit_again(self):
+        """Codes of objectives that a resit would cover."""
+        return [row["objective"] for row in self.objectives if people.to_sit_again(row)]
 
 
 def gather(term, connection, module, person, mark, decided):

@@ -2,6 +2,10 @@
 
 Nothing that a trainee made is copied but what he typed, and that as text which no
 browser runs: in a code fence where it is prose, as plain output elsewhere.
+
+nbgrader has one row and one paper for all attempts of a trainee: they hold the one that
+counts by the records, and never a part of another. What is typed in formgrader is
+therefore always about that one.
 """
 
 import copy
@@ -9,15 +13,17 @@ import hashlib
 import re
 from datetime import UTC
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 
 from grader import catalogue, clock, files
+from grader.course import gradebook, standing
 from grader.course.records import adjustments, busy, database, schema
 from grader.course.work import collect, marking_run
 from grader.errors import BadFile, BadSheet, Unknown
 from grader.exercise import sheet as sheets
 
 LARGEST_LESSON = 20_000_000
+OURS = "timing_mark"  # in a paper's metadata: which attempt it shows
 
 
 def fenced(text):
@@ -44,6 +50,8 @@ def rebuild(lesson, module, sheet, found):
     dict
     """
     paper = copy.deepcopy(lesson)
+    if sheet is not None:
+        paper.setdefault("metadata", {})[OURS] = {"attempt": sheet.attempt}
     exercises = {exercise.name: exercise for exercise in module.exercises}
     for cell in paper["cells"]:
         said = cell.get("metadata", {}).get("nbgrader", {})
@@ -86,32 +94,67 @@ def write_class(term, module_key):
     written, findings = 0, []
     with busy.exclusive(term, f"writing papers of {module.key}"), database.connected(term) as connection:
         with connection.begin():
-            work = _marked(connection, module)
+            work = counting(connection, module)
             decided = adjustments.read(connection)
+            for issue, _ in work:
+                _say_whose_comments(connection, module, issue, shown(term, issue.trainee, module))
         for issue, hand_in in work:
             try:
-                content = marking_run.kept(term, hand_in)
-                found, _ = marking_run.evaluate(term, module, issue, hand_in, decided)
+                one = _Paper(term, module, issue, hand_in, decided, lesson)
             except BadSheet as problem:
                 findings.append(f"{issue.trainee}: {problem}")
                 continue
-            stamp = f"{clock.from_text(hand_in.received_at).astimezone(UTC):%Y-%m-%d %H:%M:%S} UTC\n"
-            paper = rebuild(lesson, module, sheets.parse(content), found)
-            submitted, autograded = (
-                term.folder / name / issue.trainee / module.key for name in ("submitted", "autograded")
-            )
-            name = f"{module.key}.ipynb"
-            if not _submit(
-                term, submitted, {sheets.NAME: content, "timestamp.txt": stamp.encode()}, {name: lesson_bytes}
-            ):
+            if not one.submit(lesson_bytes):
                 findings.append(
                     f"{issue.trainee}: submitted/{issue.trainee}/{module.key} holds answers not collected yet. Run 'collect' first."
                 )
                 continue
-            _write_all(autograded, {name: files.to_json(paper).encode(), "timestamp.txt": stamp.encode()})
+            one.write()
             written += 1
         _complete(term, module, lesson_bytes)
     return written, findings
+
+
+def follow(term, connection, module):
+    """Where another attempt counts now than the papers show, make papers of that one; inside the caller's transaction.
+
+    Comments that stand in formgrader stay and say to which attempt they belong.
+
+    Parameters
+    ----------
+    term : Term
+    connection : Connection
+        In a transaction.
+    module : Module
+    """
+    table = schema.mark
+    several = select(table.c.trainee).where(table.c.module == module.key).group_by(table.c.trainee)
+    several = set(connection.execute(several.having(func.count() > 1)).scalars())
+    if not several or not (term.folder / "autograded").is_dir():
+        return
+    decided, made = adjustments.read(connection), None
+    for issue, hand_in in counting(connection, module, several):
+        before = shown(term, issue.trainee, module)
+        if before in (None, issue.attempt):
+            continue
+        made = made or released(term, module)
+        try:
+            one = _Paper(term, module, issue, hand_in, decided, made[1])
+        except BadSheet:  # a kept hand-in is gone, which 'mark' and 'term verify' say
+            continue
+        one.submit(made[0])
+        one.write()
+        _say_whose_comments(connection, module, issue, before)
+
+
+def shown(term, trainee, module):
+    """The attempt that a trainee's paper shows; None where there is no paper, or one of which nobody can say it."""
+    path = term.folder / "autograded" / trainee / module.key / f"{module.key}.ipynb"
+    try:
+        said = files.from_json(files.read_bytes(path, most=LARGEST_LESSON, what="The paper"), what="The paper")
+        return said["metadata"][OURS]["attempt"]
+    except (BadFile, KeyError, TypeError):
+        return None
 
 
 def released(term, module):
@@ -130,23 +173,51 @@ def released(term, module):
         raise Unknown(f"{module.key} is not released in this term: {problem} Run 'assign {module.key}'.") from None
 
 
-def _marked(connection, module):
-    """(issue, hand-in that was marked) of each trainee's attempt that counts."""
+def counting(connection, module, trainees=None):
+    """(issue, hand-in that was marked) of the attempt that counts, of all trainees or of some."""
+    best, found = standing.best_attempts(connection), []
     mark, issue, hand_in = schema.mark, schema.issue, schema.hand_in
-    latest = {}
-    for row in connection.execute(
-        select(mark).where(mark.c.module == module.key).order_by(mark.c.mark, mark.c.attempt)
-    ):
-        latest[row.trainee] = row
-    issues = {
-        adjustments.owner(row): row for row in connection.execute(select(issue).where(issue.c.module == module.key))
-    }
-    hand_ins = {
-        (adjustments.owner(row), row.sha256): row
-        for row in connection.execute(select(hand_in).where(hand_in.c.module == module.key))
-    }
-    owners = [(adjustments.owner(row), row.sha256) for _, row in sorted(latest.items())]
-    return [(issues[owner], hand_ins[owner, sha]) for owner, sha in owners if (owner, sha) in hand_ins]
+    together = (
+        (issue.c.trainee == mark.c.trainee) & (issue.c.module == mark.c.module) & (issue.c.attempt == mark.c.attempt)
+    )
+    query = (
+        select(issue, mark.c.sha256).join(mark, together).where(mark.c.module == module.key).order_by(issue.c.trainee)
+    )
+    for row in connection.execute(query if trainees is None else query.where(mark.c.trainee.in_(trainees))):
+        if best[row.trainee, row.module] == row.attempt:
+            same = (*marking_run.of(hand_in, adjustments.owner(row)), hand_in.c.sha256 == row.sha256)
+            marked = connection.execute(select(hand_in).where(*same)).first()
+            found += [(row, marked)] if marked else []
+    return found
+
+
+class _Paper:
+    """One trainee's attempt that counts, as nbgrader shows it."""
+
+    def __init__(self, term, module, issue, hand_in, decided, lesson):
+        self._term, self._name = term, f"{module.key}.ipynb"
+        self._submitted, self._autograded = (
+            term.folder / name / issue.trainee / module.key for name in ("submitted", "autograded")
+        )
+        self._content = marking_run.kept(term, hand_in)
+        found, _ = marking_run.evaluate(term, module, issue, hand_in, decided)
+        self._paper = rebuild(lesson, module, sheets.parse(self._content), found)
+        self._stamp = f"{clock.from_text(hand_in.received_at).astimezone(UTC):%Y-%m-%d %H:%M:%S} UTC\n".encode()
+
+    def submit(self, lesson_bytes):
+        """Put the answers into submitted/; False where that would replace answers kept nowhere else."""
+        work = {sheets.NAME: self._content, "timestamp.txt": self._stamp}
+        return _submit(self._term, self._submitted, work, {self._name: lesson_bytes})
+
+    def write(self):
+        """Write the marked notebook into autograded/."""
+        _write_all(self._autograded, {self._name: files.to_json(self._paper).encode(), "timestamp.txt": self._stamp})
+
+
+def _say_whose_comments(connection, module, issue, before):
+    """Comments typed in formgrader about an earlier paper get its attempt in front."""
+    if before not in (None, issue.attempt):
+        gradebook.name_comments(connection, module.key, issue.trainee, before)
 
 
 def _complete(term, module, lesson_bytes):

@@ -12,6 +12,7 @@ from nbgrader.preprocessors import NbGraderPreprocessor, SaveAutoGrades
 from sqlalchemy import select
 
 from grader import catalogue, clock, files
+from grader.course import standing
 from grader.course import term as terms
 from grader.course.arrivals import parcels
 from grader.course.arrivals.archives import SET_ASIDE
@@ -56,6 +57,12 @@ class MarkAnswers(NbGraderPreprocessor):
         try:
             content = files.read_bytes(ours["folder"] / sheets.NAME, most=sheets.LARGEST_FILE, what="The answer sheet")
             sheet, found, penalty = judge(term, module, said["student"], content)
+            lying = sheets.parse(content).attempt
+            if lying != sheet.attempt:
+                self.log.warning(
+                    "%s, %s: attempt %s lies in submitted/ and attempt %s counts, so that one stays. If the other is not marked "
+                    "yet, run 'collect' and 'mark'.", said["student"], module.key, lying, sheet.attempt,
+                )  # fmt: skip
             ours |= {"hundredths": marking_run.by_exercise(module, found), "penalty": penalty}
         except BadFile as problem:
             # No score is written, so that it waits for a person: an unreadable sheet is not a zero.
@@ -88,6 +95,9 @@ class SaveMarks(SaveAutoGrades):
 def judge(term, module, trainee, content):
     """(sheet, verdicts, penalty in hundredths) of one submission by the rules of the first road.
 
+    Where the records hold marks of several attempts, or of another than this one, the
+    attempt that counts by them is given instead: marks by hand belong to it.
+
     Raises
     ------
     BadSheet
@@ -107,6 +117,11 @@ def judge(term, module, trainee, content):
             raise BadSheet(
                 f"{trainee} was never issued attempt {str(sheet.attempt)[:20]} of {module.key}. Ask for the right file."
             )
+        best = standing.best_attempt(connection, trainee, module.key)
+        if best not in (None, sheet.attempt):
+            [(issue, hand_in)] = papers.counting(connection, module, [trainee])
+            found, values = marking_run.evaluate(term, module, issue, hand_in, decided)
+            return sheets.parse(marking_run.kept(term, hand_in)), found, values["penalty"]
         arrived = _arrived(term, connection, owner, content)
     found = decided.apply(issue, mark_sheet(module, marking_run.numbers(issue), sheet))
     if arrived is None:

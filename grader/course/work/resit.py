@@ -1,10 +1,19 @@
 """Resits: fresh numbers for what was not met; what was met stays as it was answered.
 
 The rule. A resit is a whole new attempt of the module. Exercises that examine an
-objective not met, and those linked with them, come with fresh numbers. Of every other
+objective not shown, and those linked with them, come with fresh numbers. Not shown is an
+objective that is not met, and one with too few items to say so in which as much was lost;
+or the instructor names some, of which one with too few items may also be one that went
+well. Of every other
 exercise the issue keeps the numbers and the answers of the attempt that counts now:
-they are marked with the new ones and cannot be changed. So each attempt has a mark of
-its own out of all the module's marks, late rule included, and the best attempt counts.
+they are marked with the new ones, earn what they earned before and cannot be changed.
+So each attempt has a mark of its own out of all the module's marks, late rule included,
+and the best attempt counts.
+
+A wrong unit is charged once on a sheet. It stays charged in the kept answer where it was
+charged, and then costs nothing in a fresh one; where the exercise in which it was charged
+is sat again, the kept answer goes on costing nothing, and the fresh one may be charged.
+
 What an instructor read or set by hand in a kept exercise goes with it.
 """
 
@@ -19,9 +28,10 @@ from grader.course.export.tables import people
 from grader.course.hand_out import ways
 from grader.course.records import adjustments, busy, database, ledger, schema, vehicles
 from grader.course.work import assign, marking_run, reconcile
-from grader.errors import Refused
+from grader.errors import Refused, Unknown
 from grader.exercise import issued, variant
 from grader.exercise.model import Exercise
+from grader.marking.mark import CHARGED_BEFORE, charged_before
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,11 +41,11 @@ class Resit:
     person: roster.Trainee
     attempt: int
     due: str
-    objectives: tuple[str, ...]
+    objectives: dict[str, str]  # code -> how it stood: "no" or "too few items"
     exercises: tuple[Exercise, ...]
 
 
-def resit(term, trainee_id, module_key, *, due="", reason):
+def resit(term, trainee_id, module_key, *, due="", reason, objectives=()):
     """Issue one further attempt to one trainee.
 
     Parameters
@@ -47,6 +57,8 @@ def resit(term, trainee_id, module_key, *, due="", reason):
     due : str
         ISO date or moment in the term's zone; empty for no due time.
     reason : str
+    objectives : sequence of str
+        Codes of those to sit again; empty: all that are not shown.
 
     Returns
     -------
@@ -55,10 +67,10 @@ def resit(term, trainee_id, module_key, *, due="", reason):
     Raises
     ------
     Unknown
-        No such person or module.
+        No such person or module, or an objective that it does not examine.
     Refused
         No reason; the latest attempt is not marked and returned; no attempt left;
-        excused; written answers wait; every objective is met.
+        excused; written answers wait; every objective, or one that is named, is met.
     """
     if not reason.strip():
         raise Refused("A resit needs a reason; it stands in the ledger. Add --reason; nothing was issued.")
@@ -75,11 +87,7 @@ def resit(term, trainee_id, module_key, *, due="", reason):
         before = connection.execute(select(schema.issue).where(*marking_run.of(schema.issue, owner))).one()
         table = schema.answer
         rows = connection.execute(select(table).where(*marking_run.of(table, owner))).all()
-        codes = not_met(term, person, module, rows)
-        if not codes:
-            raise Refused(
-                f"{person.name} has met every objective of {module.key} that has items enough. Nothing was issued."
-            )
+        codes = chosen(term, person, module, rows, objectives)
         fresh = to_sit(module, codes)
         mode = issued.parse(before.record.encode()).mode
         numbers = marking_run.numbers(before)
@@ -103,22 +111,63 @@ def resit(term, trainee_id, module_key, *, due="", reason):
         _keep_decisions(connection, before, attempt, {row.exercise for row in rows} - fresh)
     assign.write_handout(term, module.key, person.id, content)
     sat = tuple(exercise for exercise in module.exercises if exercise.key in fresh)
-    return Resit(person, attempt, moment, tuple(codes), sat)
+    return Resit(person, attempt, moment, codes, sat)
 
 
-def not_met(term, person, module, rows):
-    """Codes of the objectives that the answers of an attempt do not show, as the objectives export decides it.
+def chosen(term, person, module, rows, named=()):
+    """The objectives of a resit, from the answers of an attempt, as the objectives export judges them.
+
+    Parameters
+    ----------
+    term : Term
+    person : Trainee
+    module : Module
+    rows : list
+        Rows of tm_answer.
+    named : sequence of str
+        Codes that the instructor names; empty: all that are not shown.
 
     Returns
     -------
-    list of str
+    dict
+        Code -> "no" or "too few items".
+
+    Raises
+    ------
+    Unknown
+        A named one is not examined here.
+    Refused
+        Nothing is left to sit again, or a named one is met.
     """
     tags = {f"{e.key}.{p.key}": p.objectives for e in (*module.old, *module.exercises) for p in e.parts}
     known, by_code = catalogue.objectives(), {}
     for row in rows:
         for code in tags.get(row.part, ()):
             by_code.setdefault(code, []).append(row)
-    return [c for c in known if c in by_code and people.objective(term, person, known[c], by_code[c])["met"] == "no"]
+    judged = {c: people.objective(term, person, known[c], by_code[c]) for c in known if c in by_code}
+    if not named:
+        found = {code: row["met"] for code, row in judged.items() if people.to_sit_again(row)}
+        if not found:
+            few = ", ".join(code for code, row in judged.items() if row["met"] == people.TOO_FEW)
+            more = (
+                f"To have one with a single item sat again all the same, name it with --objective ({few})."
+                if few
+                else ""
+            )
+            raise Refused(
+                f"{person.name} has shown every objective of {module.key}. Nothing was issued. {more}".rstrip()
+            )
+        return found
+    wanted = {code.strip().upper() for code in named}
+    if wanted - set(judged):
+        raise Unknown(
+            f"{module.key} has no objective {sorted(wanted - set(judged))[0][:20]!r}; it has {', '.join(judged)}. "
+            "Nothing was issued."
+        )
+    met = [code for code in judged if code in wanted and judged[code]["met"] == "yes"]
+    if met:
+        raise Refused(f"{person.name} has met {', '.join(met)}. Name only what is to be sat again; nothing was issued.")
+    return {code: judged[code]["met"] for code in judged if code in wanted}
 
 
 def to_sit(module, codes):
@@ -183,8 +232,10 @@ def _issue(term, module, person, attempt, mode, due, fresh, before, rows, own):
         if key in fresh:
             exercises[key] = entry
         elif key in before:
-            given = {row.part: [row.raw, row.unit] for row in rows if row.exercise == key}
-            exercises[key] = {k: before[key][k] for k in ("version", "parameters")} | {issued.KEPT: given}
+            mine = [row for row in rows if row.exercise == key]
+            given = {row.part: [row.raw, row.unit] for row in mine}
+            drawn = {k: before[key][k] for k in ("version", "parameters")}
+            exercises[key] = drawn | {issued.KEPT: given, CHARGED_BEFORE: charged_before(mine)}
     return issued.sealed(made, exercises, term.key)
 
 

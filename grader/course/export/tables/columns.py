@@ -71,7 +71,7 @@ GRADES = Shape(
 )  # fmt: skip
 
 ITEMS = Shape(
-    "items", "One row for each answered part of each attempt",
+    "items", "One row for each part of each attempt; what a resit keeps stands in both",
     (
         _CLASS, _TRAINEE, _MODULE, Column("attempt", INTEGER, "Which issue of numbers", needed=True),
         Column("item", TEXT, "exercise.part", needed=True),
@@ -88,6 +88,8 @@ ITEMS = Shape(
         Column("verdict", TEXT, "Word of the verdict"),
         Column("slip", TEXT, "Key of the foreseen slip"),
         Column("first_attempt", TEXT, "Whether statistics use it", words=YES_NO, needed=True),
+        Column("kept", TEXT, "Whether a resit took the answer over: it was given once, in an earlier attempt",
+               words=YES_NO, needed=True),
     ),
     ("class", "trainee_id", "module", "attempt", "item"),
 )  # fmt: skip

@@ -14,6 +14,7 @@ from grader.course.records import witnessed as seen
 
 MET_SHARE = 70  # per cent of the marks of an objective's items
 FEWEST_ITEMS = 2
+TOO_FEW = "too few items"
 AWAITING = "awaiting"
 _PATHS = {"right": "direct", "carried": "consequential"}
 _MARK_EVENTS = ("marked", "re-marked", "override")
@@ -22,7 +23,7 @@ _MARK_EVENTS = ("marked", "re-marked", "override")
 def items(term, connection):
     """Rows of items.csv for one term."""
     order = {path: n for module in catalogue.all_modules().values() for n, (_, _, path) in enumerate(module.parts())}
-    decided = adjustments.read(connection)
+    decided, kept = adjustments.read(connection), standing.kept_answers(connection)
     for batch in scope.batches(connection):
         answers = _by_trainee(connection, schema.answer, batch)
         issues = _by_trainee(connection, schema.issue, batch)
@@ -31,7 +32,9 @@ def items(term, connection):
             mine = answers.get(person.id, [])
             for row in sorted(mine, key=lambda r: (r.module, r.attempt, order.get(r.part, 999), r.part)):
                 digest = variants.get((row.module, row.attempt), {}).get(row.exercise, "")
-                yield _item(term, person, row, digest, decided.by_hand(row).get(row.exercise))
+                yield _item(term, person, row, digest, decided.by_hand(row).get(row.exercise)) | {
+                    "kept": "yes" if standing.is_kept(row, kept) else "no"
+                }
 
 
 def objectives(term, connection):
@@ -165,7 +168,7 @@ def objective(term, person, entry, rows):
     if waits:
         met = "waits"
     elif len(rows) < FEWEST_ITEMS:
-        met = "too few items"
+        met = TOO_FEW
     else:
         met = "yes" if marks * 100 >= MET_SHARE * most else "no"
     return {
@@ -182,6 +185,11 @@ def objective(term, person, entry, rows):
     }
 
 
+def to_sit_again(row):
+    """Whether a row of objectives calls for a resit: not met, or too few items to say so and as much lost in them."""
+    return row["met"] == "no" or row["met"] == TOO_FEW and float(row["share"]) * 100 < MET_SHARE
+
+
 def _share(part, whole, limit):
     """Four decimals, half rounded up, but cut off where rounding would reach a limit that was missed."""
     shown = (part * 100000 // whole + 5) // 10
@@ -191,11 +199,12 @@ def _share(part, whole, limit):
 
 
 def _variants(record):
-    """Digest of a trainee's own numbers by exercise."""
-    return {
-        key: hashlib.sha256(json.dumps(entry, sort_keys=True).encode()).hexdigest()[:8]
-        for key, entry in json.loads(record).get("exercises", {}).items()
-    }
+    """Digest of a trainee's own numbers by exercise; answers that a resit keeps beside them are no part of it."""
+    found = {}
+    for key, entry in json.loads(record).get("exercises", {}).items():
+        drawn = {name: entry[name] for name in ("version", "parameters") if name in entry}
+        found[key] = hashlib.sha256(json.dumps(drawn, sort_keys=True).encode()).hexdigest()[:8]
+    return found
 
 
 def expected(text):

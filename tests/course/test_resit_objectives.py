@@ -1,0 +1,73 @@
+"""Which objectives a resit covers: those not met, those with too few items in which as much was lost, and those named."""
+
+import pytest
+from typer.testing import CliRunner
+
+from grader.cli.main import app
+from grader.course.export import package
+from grader.course.returns import run
+from grader.course.work import resit, verify
+from grader.errors import Refused, Unknown
+from tests.course.resits import KEY, LATER, hand_in, returned, sit
+from tests.work import issue_of, right_answers
+
+
+@pytest.fixture
+def single(m01):
+    """(path, code) of a question that alone examines an objective."""
+    by_code = {}
+    for _, part, path in m01.parts():
+        for code in part.objectives:
+            by_code.setdefault(code, []).append(path)
+    code, [path] = next((code, paths) for code, paths in by_code.items() if len(paths) == 1)
+    return path, code
+
+
+def test_the_only_item_of_an_objective_lost_is_sat_again(assigned_term, m01, single):
+    """Before, nothing was issued: too few items to call it not met, and nobody could sit it again."""
+    path, code = single
+    returned(assigned_term, m01, wrong=[path])
+    page = run.path_of(assigned_term, "t01", KEY, 1).read_text("utf-8")
+    done = sit(assigned_term)
+    assert done.objectives == {code: "too few items"}
+    assert [e.key for e in done.exercises] == [path.rpartition(".")[0]]
+    assert (
+        f"A resit would cover the objectives not met yet ({code}) with fresh numbers: {done.exercises[0].title}."
+        in page
+    )
+
+
+def test_a_returned_sheet_names_the_exercises_that_come_along(assigned_term, m01):
+    """Exercises linked with those of the objective get fresh numbers too, and the page said so."""
+    returned(assigned_term, m01)
+    page = run.path_of(assigned_term, "t01", KEY, 1).read_text("utf-8")
+    done = sit(assigned_term)
+    titles = "; ".join(exercise.title for exercise in done.exercises)
+    assert f"({', '.join(done.objectives)}) with fresh numbers: {titles}." in page
+
+
+def test_the_instructor_names_what_is_sat_again(assigned_term, m01, single):
+    _, code = single
+    returned(assigned_term, m01)  # T1 is not met, and the single item is right
+    for named, said in (((code, "T99"), "no objective 'T99'"), (("H1",), "it has T1, T2")):
+        with pytest.raises(Unknown, match=said):
+            sit(assigned_term, objectives=named)
+    with pytest.raises(Refused, match="has met T2. Name only what is to be sat again"):
+        sit(assigned_term, objectives=("T2", code))
+    done = sit(assigned_term, objectives=(code.lower(),))
+    assert done.objectives == {code: "too few items"} and done.attempt == 2
+    assert {e.key for e in done.exercises} == resit.to_sit(m01, [code])
+
+
+def test_who_has_shown_all_is_told_what_can_be_named(assigned_term, m01, single):
+    path, code = single
+    returned(assigned_term, m01, wrong=[], letter="")
+    with pytest.raises(Refused) as said:
+        sit(assigned_term)
+    assert "has shown every objective" in str(said.value) and f"name it with --objective ({code}" in str(said.value)
+    shown = CliRunner().invoke(app, ["resit", "T01", KEY, "--reason", "x", "--due", LATER, "--objective", code,
+                                     "--term", str(assigned_term.folder)])  # fmt: skip
+    assert shown.exit_code == 0 and f"Objectives: {code} (too few items)." in shown.output
+    hand_in(assigned_term, {path: right_answers(m01, issue_of(assigned_term, "t01", attempt=2))[path]}, 2)
+    assert verify.verify(assigned_term).findings == []
+    assert package.write([assigned_term], "objectives").path.is_file()
