@@ -74,8 +74,8 @@ def mark_sheet(module, exercises, sheet, *, truth=None):
     """
     if sheet.module != module.key:
         raise BadSheet(f"The answer sheet is for {sheet.module}, not for {module.key}. Hand in the one of this lesson.")
-    issued = module.as_issued(exercises)
     truth = truth or truth_of(module, exercises)
+    issued = truth.module
     notes, marks, earlier, answers = [], [], Earlier(), _with_kept(exercises, sheet.answers)
     for exercise, part, path in issued.parts():
         answer = answers.get(path)
@@ -86,13 +86,13 @@ def mark_sheet(module, exercises, sheet, *, truth=None):
             )
             answer = None
         mark = mark_part(truth, path, part, answer, earlier)
-        earlier.settled[path] = mark.verdict
-        if mark.own is not None and possible(part, mark.own):
-            earlier.own[path] = mark.own
+        if path in issued.carried:
+            earlier.settled[path] = mark.verdict
+            if mark.own is not None and possible(part, mark.own):
+                earlier.own[path] = mark.own
         marks.append(mark)
-    known = truth.paths
-    strangers = [path for path in answers if path not in known]
-    if strangers:
+    if not answers.keys() <= truth.paths:
+        strangers = [path for path in answers if path not in truth.paths]
         shown = ", ".join(path[:40] for path in strangers[:3]) + (" and more" if len(strangers) > 3 else "")
         notes.append(f"No exercise of {module.key} is called {shown}; these answers are kept and count nothing.")
     return SheetMark(module.key, tuple(marks), tuple(notes))
@@ -100,9 +100,9 @@ def mark_sheet(module, exercises, sheet, *, truth=None):
 
 def _with_kept(exercises, answers):
     """The answers with those that a resit keeps in their places, whatever the sheet says there."""
-    kept = {key: entry for key, entry in exercises.items() if KEPT in entry}
-    if not kept:
+    if not any(KEPT in entry for entry in exercises.values()):
         return answers
+    kept = {key: entry for key, entry in exercises.items() if KEPT in entry}
     found = {path: answer for path, answer in answers.items() if path.rpartition(".")[0] not in kept}
     for entry in kept.values():
         found |= {path: Answer(raw, unit, entry["version"]) for path, (raw, unit) in entry[KEPT].items()}
