@@ -1,7 +1,7 @@
 """Expected answers of one trainee's numbers, and how far an honest answer may lie from them."""
 
 from functools import partial
-from types import MappingProxyType, SimpleNamespace
+from types import SimpleNamespace
 
 from grader.errors import OutOfRange
 
@@ -63,23 +63,28 @@ class Truth:
         """(answer, tolerance) of a part that is answered with numbers."""
         known = self._targets.get(path)
         if known is None:
-            exercise, part = self._parts[path]
-            known = self.answer(path), self._around(exercise, part, part.answer, self.answer(path))
-            self._targets[path] = known
+            part, given, earlier = self._inputs(path)
+            right = self.answer(path)
+            known = self._targets[path] = right, self._around(part, part.answer, given, earlier, right)
         return known
 
     def routes(self, path):
         """(slip, where it leads, tolerance there) for each slip of such a part that exists for these numbers."""
         known = self._routes.get(path)
         if known is None:
-            exercise, part = self._parts[path]
-            led = [(slip, self.slip(path, slip)) for slip in part.slips]
-            known = self._routes[path] = [
-                (slip, value, self._around(exercise, part, slip.value, value))
-                for slip, value in led
-                if value is not None
-            ]
+            part, given, earlier = self._inputs(path)
+            known = []
+            for slip in part.slips:
+                led = slip.value(given, *earlier)
+                if led is not None:
+                    known.append((slip, led, self._around(part, slip.value, given, earlier, led)))
+            self._routes[path] = known
         return known
+
+    def _inputs(self, path):
+        """(part, its parameters, the earlier answers that it uses)."""
+        exercise, part = self._parts[path]
+        return part, self.given(exercise.key), [self.answer(used) for used in part.uses]
 
     def forget(self, exercise):
         """Leave out what was computed for an exercise, whose numbers are drawn anew."""
@@ -108,16 +113,15 @@ class Truth:
         """
         if own is None:
             return self.target(path)[1]
-        exercise, part = self._parts[path]
-        return self._around(exercise, part, part.answer, self.following(path, own), own)
+        part, given, earlier = self._inputs(path)
+        earlier = [own.get(used, answer) for used, answer in zip(part.uses, earlier, strict=True)]
+        return self._around(part, part.answer, given, earlier, self.following(path, own))
 
-    def _around(self, exercise, part, function, middle, own=MappingProxyType({})):
+    def _around(self, part, function, given, earlier, middle):
         if not part.reads and not part.uses:  # nothing is read or carried: no function need be tried
             if isinstance(middle, tuple):
                 return tuple(_least(part, part.half_step, end) for end in middle)
             return _least(part, part.half_step, middle)
-        given = self.given(exercise.key)
-        earlier = [own[used] if used in own else self.answer(used) for used in part.uses]
         if isinstance(middle, tuple):
             return tuple(
                 self._width(part, lambda *a, i=i: function(*a)[i], given, earlier, middle[i])

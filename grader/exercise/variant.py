@@ -250,8 +250,9 @@ def _is_separate(truth, exercise, part):
 def _numbers_are_separate(truth, path, part):
     right, width = truth.target(path)
     least, most = part.possible
-    if not all(least <= end <= most for end in (right if isinstance(right, tuple) else (right,))):
-        return False
+    for end in right if isinstance(right, tuple) else (right,):
+        if not least <= end <= most:
+            return False
     others = []
     for _, led, led_width in truth.routes(path):
         if _apart(led, right, led_width, width) <= 1.25:
