@@ -1,5 +1,6 @@
 """Reading and writing files that matter: bounded, regular, atomic, never half."""
 
+import codecs
 import errno
 import json
 import os
@@ -122,7 +123,7 @@ def from_json(content, *, what):
     if content[:4] == b"PK\x03\x04":
         raise BadFile(f"{what} is a zip archive. Hand in the zip as it is, or the file inside it.")
     try:
-        text = content.decode("utf-8-sig")
+        text = content.removeprefix(codecs.BOM_UTF8).decode()
     except UnicodeDecodeError as problem:
         raise BadFile(f"{what} is not UTF-8 text (byte {problem.start}). Hand in the original file.") from None
     if not text.strip("\x00 \t\r\n"):
@@ -130,19 +131,10 @@ def from_json(content, *, what):
     if "<<<<<<< " in text and ">>>>>>> " in text:
         raise BadFile(f"{what} holds the marks of a merge. Hand in one of the two versions.")
 
-    def once(pairs):
-        found = dict(pairs)
-        if len(found) != len(pairs):
-            names = [name for name, _ in pairs]
-            twice = next(name for name in names if names.count(name) > 1)
-            raise BadFile(f"{what} has “{twice[:60]}” twice in one place. Hand in the original file.")
-        return found
-
-    def constant(name):
-        raise BadFile(f"{what} holds {name}, which is no number. Hand in the original file.")
-
     try:
-        value = json.loads(text, object_pairs_hook=once, parse_constant=constant, parse_int=_bounded_int)
+        value = _JSON.decode(text)
+    except _NotTaken as problem:
+        raise BadFile(f"{what} {problem}. Hand in the original file.") from None
     except RecursionError:
         raise BadFile(f"{what} is nested too deep. Hand in the original file.") from None
     except ValueError as problem:
@@ -168,10 +160,25 @@ def _whole_letters(value):
     return True
 
 
-def _bounded_int(digits):
-    if len(digits) > 400:
-        raise ValueError("number too long")
-    return int(digits)
+class _NotTaken(Exception):
+    """What JSON allows and we do not: the sentence after the name of the file."""
+
+
+def _once(pairs):
+    found = dict(pairs)
+    if len(found) != len(pairs):
+        names = [name for name, _ in pairs]
+        twice = next(name for name in names if names.count(name) > 1)
+        raise _NotTaken(f"has “{twice[:60]}” twice in one place")
+    return found
+
+
+def _constant(name):
+    raise _NotTaken(f"holds {name}, which is no number")
+
+
+# Built once. A whole number of thousands of figures is refused by Python itself.
+_JSON = json.JSONDecoder(object_pairs_hook=_once, parse_constant=_constant)
 
 
 def _sync_folder(folder):

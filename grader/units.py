@@ -5,15 +5,14 @@ absolute and vacuum pressure, engine and distributor speed. A bare "°", "psi" o
 "rpm" belongs to the family and takes the kind that the exercise asks for.
 """
 
-from dataclasses import dataclass
 from functools import lru_cache
 from types import MappingProxyType
+from typing import NamedTuple
 
 from grader.errors import Unreadable
 
 
-@dataclass(frozen=True, slots=True)
-class Unit:
+class Unit(NamedTuple):
     """One unit: base value = factor * number + offset."""
 
     text: str

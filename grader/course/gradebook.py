@@ -10,10 +10,10 @@ import sysconfig
 import uuid
 import warnings
 from contextlib import contextmanager
-from datetime import UTC
+from datetime import UTC, datetime
 from typing import NamedTuple
 
-from sqlalchemy import select
+from sqlalchemy import bindparam, select
 from sqlalchemy.exc import SAWarning
 
 from grader.errors import Refused
@@ -111,6 +111,26 @@ class Score(NamedTuple):
     extra: int | None
 
 
+class Work(NamedTuple):
+    """What one trainee's work is worth, as it goes into nbgrader's rows.
+
+    `received` is when it arrived, `hundredths` and `by_hand` lead from an exercise's
+    name to the hundredths computed and to those that a person set, `penalty` are the
+    hundredths taken off for being late.
+    """
+
+    person: object
+    received: datetime
+    hundredths: dict
+    penalty: int
+    by_hand: dict
+
+    @property
+    def stamp(self):
+        """The arrival as nbgrader keeps it: UTC without saying so, whole seconds."""
+        return self.received.astimezone(UTC).replace(tzinfo=None, microsecond=0)
+
+
 class Rows:
     """Writes one module's marks into nbgrader's tables, through a connection of ours.
 
@@ -150,81 +170,90 @@ class Rows:
                 f"The released {module.key} has no marking cell for {', '.join(missing)}. Release and assign it anew."
             )
 
-    def write(self, person, received, hundredths, penalty, by_hand):
-        """Put one trainee's marks in, automatic scores and those set by hand.
+    def write(self, works):
+        """Put the marks of any number of trainees in, automatic scores and those set by hand.
 
         Parameters
         ----------
-        person : Trainee
-        received : datetime
-            When the work arrived.
-        hundredths : dict of str to int
-            Exercise name to hundredths of a mark.
-        penalty : int
-            Hundredths taken off for being late.
-        by_hand : dict of str to int
-            Exercise name to hundredths that a person set.
+        works : sequence of Work
+            Each trainee once. Few statements serve all of them together.
         """
-        c, t = self._c, self._t
-        student, submitted, book = t["student"], t["submitted_assignment"], t["submitted_notebook"]
-        grade, comment = t["grade"], t["comment"]
-        names = {"first_name": person.first_name, "last_name": person.last_name}
-        if c.execute(select(student.c.id).where(student.c.id == person.id)).first() is None:
-            c.execute(student.insert().values(id=person.id, **names))
-        else:
-            c.execute(student.update().where(student.c.id == person.id).values(**names))
-        stamp = received.astimezone(UTC).replace(tzinfo=None, microsecond=0)
-        mine = (submitted.c.assignment_id == self._assignment) & (submitted.c.student_id == person.id)
-        submission = c.execute(select(submitted.c.id).where(mine)).scalar()
-        if submission is None:
-            submission, work = uuid.uuid4().hex, uuid.uuid4().hex
-            c.execute(
-                submitted.insert().values(
-                    id=submission, assignment_id=self._assignment, student_id=person.id, timestamp=stamp
-                )
-            )
-            c.execute(
-                book.insert().values(
-                    id=work,
-                    assignment_id=submission,
-                    notebook_id=self._notebook,
-                    flagged=False,
-                    late_submission_penalty=penalty / 100,
-                )
-            )
-            c.execute(
-                grade.insert(),
-                [
-                    {
-                        "id": uuid.uuid4().hex,
-                        "cell_id": cell,
-                        "notebook_id": work,
-                        **self._scores(name, hundredths, by_hand),
-                    }
-                    for name, cell in self._graded.items()
-                ],
-            )
-            if self._commented:
-                c.execute(
-                    comment.insert(),
-                    [{"id": uuid.uuid4().hex, "cell_id": cell, "notebook_id": work} for cell in self._commented],
-                )
+        if not works:
             return
-        c.execute(submitted.update().where(submitted.c.id == submission).values(timestamp=stamp))
-        work = c.execute(select(book.c.id).where(book.c.assignment_id == submission)).scalar()
-        c.execute(book.update().where(book.c.id == work).values(late_submission_penalty=penalty / 100))
-        before = dict(c.execute(select(grade.c.cell_id, grade.c.auto_score).where(grade.c.notebook_id == work)).all())
-        for name, cell in self._graded.items():
-            values = self._scores(name, hundredths, by_hand)
-            # A mark by hand on work that changed since must be looked at again.
-            values["needs_manual_grade"] |= name in by_hand and before.get(cell) != values["auto_score"]
-            c.execute(grade.update().where((grade.c.notebook_id == work) & (grade.c.cell_id == cell)).values(**values))
+        self._write_names([work.person for work in works])
+        submitted, book = self._t["submitted_assignment"], self._t["submitted_notebook"]
+        known = {
+            row.student_id: row
+            for row in self._c.execute(
+                select(submitted.c.student_id, submitted.c.id, book.c.id.label("book"))
+                .join(book, book.c.assignment_id == submitted.c.id)
+                .where(submitted.c.assignment_id == self._assignment)
+                .where(submitted.c.student_id.in_([work.person.id for work in works]))
+            )
+        }
+        self._add([work for work in works if work.person.id not in known])
+        self._replace([(work, known[work.person.id]) for work in works if work.person.id in known])
 
-    @staticmethod
-    def _scores(name, hundredths, by_hand):
-        auto = hundredths[name] / 100 if name in hundredths else None
-        manual = by_hand[name] / 100 if name in by_hand else None
-        return {"auto_score": auto, "manual_score": manual, "needs_manual_grade": auto is None and manual is None}
+    def _write_names(self, people):
+        student = self._t["student"]
+        wanted = [student.c.id, student.c.first_name, student.c.last_name]
+        found = self._c.execute(select(*wanted).where(student.c.id.in_([person.id for person in people])))
+        before = {row.id: (row.first_name, row.last_name) for row in found}
+        names = [{"id": p.id, "first_name": p.first_name, "last_name": p.last_name} for p in people]
+        self._many(student.insert(), [row for row in names if row["id"] not in before])
+        changed = [r for r in names if before.get(r["id"], ("", "")) != (r["first_name"], r["last_name"])]
+        self._many(
+            student.update().where(student.c.id == bindparam("who")),
+            [{"who": r["id"], **r} for r in changed if r["id"] in before],
+        )
+
+    def _add(self, works):
+        """Rows of trainees whom nbgrader has no work of yet."""
+        submissions, books, grades, comments = [], [], [], []
+        for work in works:
+            submission, book = uuid.uuid4().hex, uuid.uuid4().hex
+            submissions.append(
+                {"id": submission, "assignment_id": self._assignment, "student_id": work.person.id, "timestamp": work.stamp}
+            )  # fmt: skip
+            books.append(
+                {"id": book, "assignment_id": submission, "notebook_id": self._notebook, "flagged": False,
+                 "late_submission_penalty": work.penalty / 100}
+            )  # fmt: skip
+            for name, cell in self._graded.items():
+                grades.append({"id": uuid.uuid4().hex, "cell_id": cell, "notebook_id": book, **_scores(work, name)})
+            comments += ({"id": uuid.uuid4().hex, "cell_id": cell, "notebook_id": book} for cell in self._commented)
+        for table, rows in (
+            ("submitted_assignment", submissions), ("submitted_notebook", books), ("grade", grades), ("comment", comments),
+        ):  # fmt: skip
+            self._many(self._t[table].insert(), rows)
+
+    def _replace(self, works):
+        """New scores in the rows of trainees whose work stands in the gradebook."""
+        submitted, book, grade = self._t["submitted_assignment"], self._t["submitted_notebook"], self._t["grade"]
+        stamps = [{"mine": known.id, "timestamp": work.stamp} for work, known in works]
+        self._many(submitted.update().where(submitted.c.id == bindparam("mine")), stamps)
+        penalties = [{"mine": known.book, "late_submission_penalty": work.penalty / 100} for work, known in works]
+        self._many(book.update().where(book.c.id == bindparam("mine")), penalties)
+        before = {}
+        if works:
+            wanted = [grade.c.notebook_id, grade.c.cell_id, grade.c.auto_score]
+            books = [known.book for _, known in works]
+            for row in self._c.execute(select(*wanted).where(grade.c.notebook_id.in_(books))):
+                before[row.notebook_id, row.cell_id] = row.auto_score
+        rows = []
+        for work, known in works:
+            for name, cell in self._graded.items():
+                values = _scores(work, name)
+                # A mark by hand on work that changed since must be looked at again.
+                changed = before.get((known.book, cell)) != values["auto_score"]
+                values["needs_manual_grade"] |= name in work.by_hand and changed
+                rows.append({"mine": known.book, "cell": cell, **values})
+        mine = (grade.c.notebook_id == bindparam("mine")) & (grade.c.cell_id == bindparam("cell"))
+        self._many(grade.update().where(mine), rows)
+
+    def _many(self, statement, rows):
+        if rows:
+            self._c.execute(statement, rows)
 
     def scores(self):
         """Automatic scores as hundredths: {trainee id: {exercise name: hundredths or None}}."""
@@ -248,3 +277,9 @@ class Rows:
             )
             found.setdefault(row.student_id, {})[names[row.cell_id]] = score
         return found
+
+
+def _scores(work, name):
+    auto = work.hundredths[name] / 100 if name in work.hundredths else None
+    manual = work.by_hand[name] / 100 if name in work.by_hand else None
+    return {"auto_score": auto, "manual_score": manual, "needs_manual_grade": auto is None and manual is None}

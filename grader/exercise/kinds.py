@@ -18,7 +18,7 @@ from types import MappingProxyType
 
 from grader.exercise import listing
 from grader.exercise.model import Absolute, Number, Percent, Slip
-from grader.units import Unit, unit
+from grader.units import Unit
 
 LEAST_PIXELS = 3  # finer than this no hand points at a screen
 
@@ -44,19 +44,17 @@ class Range:
     uses: tuple[str, ...] = ()
     also: tuple[str, ...] = ()
     asked: Unit = field(init=False)
+    offered: tuple[Unit, ...] = field(init=False)
+    half_step: float = field(init=False)
     shuffled = ()
 
     def __post_init__(self):
-        object.__setattr__(self, "asked", unit(self.unit))
+        Number.__post_init__(self)
 
     @property
     def units(self):
         """Units offered by the form, the asked one first."""
         return (self.unit, *self.also)
-
-    @property
-    def half_step(self):
-        return self.step / 2
 
     def typed(self, value, given=None):
         """Both ends rounded as asked: "28 to 34"."""
@@ -80,10 +78,7 @@ class PlotReading(Number):
         Number.__post_init__(self)
         if not self.minor > 0:
             raise ValueError(f"{self.key}: a reading off a plot needs its minor division")
-
-    @property
-    def half_step(self):
-        return max(self.minor / 2, LEAST_PIXELS * self.pixel, self.step / 2)
+        object.__setattr__(self, "half_step", max(self.minor / 2, LEAST_PIXELS * self.pixel, self.step / 2))
 
 
 @dataclass(frozen=True, slots=True)

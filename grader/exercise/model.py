@@ -22,6 +22,11 @@ class Steps:
     def __len__(self):
         return (self.high - self.low) // self.step + 1
 
+    def drawn(self, word):
+        """The entry that 64 random bits stand for; words have 64 bits, lists far fewer entries."""
+        whole = self.low + ((word * ((self.high - self.low) // self.step + 1)) >> 64) * self.step
+        return whole if self.scale == 1 else whole / self.scale
+
     def __getitem__(self, index):
         whole = self.low + index * self.step
         return whole if self.scale == 1 else whole / self.scale
@@ -35,6 +40,10 @@ class Pick:
 
     def __len__(self):
         return len(self.options)
+
+    def drawn(self, word):
+        """The entry that 64 random bits stand for."""
+        return self.options[(word * len(self.options)) >> 64]
 
     def __getitem__(self, index):
         return self.options[index]
@@ -103,20 +112,19 @@ class Number:
     uses: tuple[str, ...] = ()
     also: tuple[str, ...] = ()
     asked: Unit = field(init=False)
+    offered: tuple[Unit, ...] = field(init=False)  # the asked unit and the others of the form
+    half_step: float = field(init=False)  # how far rounding as asked can move an answer
     shuffled = ()
 
     def __post_init__(self):
         object.__setattr__(self, "asked", unit(self.unit))
+        object.__setattr__(self, "offered", tuple(map(unit, (self.unit, *self.also))))
+        object.__setattr__(self, "half_step", self.step / 2)
 
     @property
     def units(self):
         """Units offered by the form, the asked one first."""
         return (self.unit, *self.also)
-
-    @property
-    def half_step(self):
-        """How far rounding as asked can move an answer."""
-        return self.step / 2
 
     def typed(self, value, given=None):
         """The number as the form would save it, rounded as asked."""
@@ -211,7 +219,8 @@ class Module:
     """One teaching unit: a lesson and its exercises.
 
     `old` keeps the objects of earlier versions, so that work issued with them can
-    be marked again. `by_path` leads from "exercise.part" to (exercise, part).
+    be marked again. `by_path` leads from "exercise.part" to (exercise, part);
+    `carried` are the paths whose answers a later part uses.
     """
 
     key: str
@@ -220,7 +229,9 @@ class Module:
     exercises: tuple[Exercise, ...]
     old: tuple[Exercise, ...] = ()
     by_path: Mapping = field(init=False, repr=False, compare=False)
+    carried: frozenset = field(init=False, repr=False, compare=False)
     _parts: tuple = field(init=False, repr=False, compare=False)
+    _groups: tuple = field(init=False, repr=False, compare=False)
     _issued: dict = field(init=False, repr=False, compare=False)
 
     def __post_init__(self):
@@ -233,6 +244,11 @@ class Module:
         parts = tuple((e, p, f"{e.key}.{p.key}") for e in self.exercises for p in e.parts)
         object.__setattr__(self, "_parts", parts)
         object.__setattr__(self, "by_path", MappingProxyType({path: (e, p) for e, p, path in parts}))
+        object.__setattr__(self, "carried", frozenset(path for _, p, _ in parts for path in p.uses))
+        groups = {}
+        for exercise in self.exercises:
+            groups.setdefault(exercise.linked or exercise.key, []).append(exercise)
+        object.__setattr__(self, "_groups", tuple(map(tuple, groups.values())))
         object.__setattr__(self, "_issued", {})
 
     @property
@@ -241,10 +257,7 @@ class Module:
 
     def groups(self):
         """Exercises that are drawn together, leader first."""
-        found = {}
-        for exercise in self.exercises:
-            found.setdefault(exercise.linked or exercise.key, []).append(exercise)
-        return tuple(tuple(group) for group in found.values())
+        return self._groups
 
     def parts(self):
         """Every (exercise, part, "exercise.part") in the order of the lesson."""

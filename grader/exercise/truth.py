@@ -11,18 +11,19 @@ ROUNDING_SLACK = 1e-9  # relative: a bound written in decimals is not exact in b
 class Truth:
     """Expected answers for one module's issued parameters.
 
-    Answers, slips and tolerances are computed when asked for and kept, so that a
-    truth that is kept marks the same trainee again at little cost. `numbers` maps
-    exercise keys to their parameters as issued.
+    Answers, tolerances and the ways of slips are computed when asked for and kept, so
+    that a truth that is kept marks the same trainee again at little cost. `numbers`
+    maps exercise keys to their parameters as issued.
     """
 
     def __init__(self, module, numbers):
+        self.module = module
         self._parts = module.by_path
         self._numbers = numbers
         self._given = {}
         self._known = {}
-        self._slips = {}
-        self._widths = {}
+        self._targets = {}
+        self._routes = {}
 
     @property
     def paths(self):
@@ -31,9 +32,10 @@ class Truth:
 
     def given(self, exercise_key):
         """The parameters of an exercise as attributes."""
-        if exercise_key not in self._given:
-            self._given[exercise_key] = SimpleNamespace(**self._numbers[exercise_key])
-        return self._given[exercise_key]
+        found = self._given.get(exercise_key)
+        if found is None:
+            found = self._given[exercise_key] = SimpleNamespace(**self._numbers[exercise_key])
+        return found
 
     def given_at(self, path):
         """The parameters of the exercise to which a part belongs."""
@@ -54,25 +56,54 @@ class Truth:
 
     def slip(self, path, slip):
         """Where a slip leads, or None."""
-        key, known = (path, slip.key), self._slips
-        if key not in known:
-            exercise, part = self._parts[path]
-            known[key] = slip.value(self.given(exercise.key), *map(self.answer, part.uses))
-        return known[key]
+        exercise, part = self._parts[path]
+        return slip.value(self.given(exercise.key), *map(self.answer, part.uses))
 
-    def tolerance(self, path, slip=None, own=None):
+    def target(self, path):
+        """(answer, tolerance) of a part that is answered with numbers."""
+        known = self._targets.get(path)
+        if known is None:
+            part, given, earlier = self._inputs(path)
+            right = self.answer(path)
+            known = self._targets[path] = right, self._around(part, part.answer, given, earlier, right)
+        return known
+
+    def routes(self, path):
+        """(slip, where it leads, tolerance there) for each slip of such a part that exists for these numbers."""
+        known = self._routes.get(path)
+        if known is None:
+            part, given, earlier = self._inputs(path)
+            known = []
+            for slip in part.slips:
+                led = slip.value(given, *earlier)
+                if led is not None:
+                    known.append((slip, led, self._around(part, slip.value, given, earlier, led)))
+            self._routes[path] = known
+        return known
+
+    def _inputs(self, path):
+        """(part, its parameters, the earlier answers that it uses)."""
+        exercise, part = self._parts[path]
+        return part, self.given(exercise.key), [self.answer(used) for used in part.uses]
+
+    def forget(self, exercise):
+        """Leave out what was computed for an exercise, whose numbers are drawn anew."""
+        self._given.pop(exercise.key, None)
+        for part in exercise.parts:
+            for known in (self._known, self._targets, self._routes):
+                known.pop(f"{exercise.key}.{part.key}", None)
+
+    def tolerance(self, path, own=None):
         """Greatest distance from the expected answer that is still right, in the part's unit.
 
         Half the reading step, plus for each instrument reading and each carried
         answer half the change of the result over one half-division either way;
         at least the exercise's own minimum. The plain sum is the worst case, so
-        that no honest reading is marked wrong.
+        that no honest reading is marked wrong. The same holds around where a slip leads.
 
         Parameters
         ----------
         path : str
-        slip : Slip or None
-            Around where this slip leads instead.
         own : dict or None
             Own earlier answers that take the place of the expected ones.
 
@@ -80,27 +111,17 @@ class Truth:
         -------
         float, or a pair of them for a range
         """
-        if own is not None:
-            return self._tolerance(path, slip, own)
-        key, known = (path, slip.key if slip else None), self._widths
-        if key not in known:
-            known[key] = self._tolerance(path, slip, {})
-        return known[key]
+        if own is None:
+            return self.target(path)[1]
+        part, given, earlier = self._inputs(path)
+        earlier = [own.get(used, answer) for used, answer in zip(part.uses, earlier, strict=True)]
+        return self._around(part, part.answer, given, earlier, self.following(path, own))
 
-    def _tolerance(self, path, slip, own):
-        exercise, part = self._parts[path]
+    def _around(self, part, function, given, earlier, middle):
         if not part.reads and not part.uses:  # nothing is read or carried: no function need be tried
-            middle = self.slip(path, slip) if slip else self.answer(path)
             if isinstance(middle, tuple):
                 return tuple(_least(part, part.half_step, end) for end in middle)
             return _least(part, part.half_step, middle)
-        function = slip.value if slip else part.answer
-        given = self.given(exercise.key)
-        earlier = [own[used] if used in own else self.answer(used) for used in part.uses]
-        if not own:
-            middle = self.slip(path, slip) if slip else self.answer(path)
-        else:
-            middle = function(given, *earlier)
         if isinstance(middle, tuple):
             return tuple(
                 self._width(part, lambda *a, i=i: function(*a)[i], given, earlier, middle[i])

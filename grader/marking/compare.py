@@ -39,9 +39,9 @@ def mark_part(truth, path, part, answer, earlier):
     PartMark
     """
     if answer is None or not answer.raw.strip():
+        right, width = truth.target(path) if hasattr(part, "half_step") else (truth.answer(path), 0.0)
         return PartMark(
-            path, BLANK, 0, part.marks * 100, expected=truth.answer(path), unit=getattr(part, "unit", ""),
-            width=truth.tolerance(path) if hasattr(part, "half_step") else 0.0,
+            path, BLANK, 0, part.marks * 100, expected=right, unit=getattr(part, "unit", ""), width=width
         )  # fmt: skip
     return _MARKERS[type(part)](truth, path, part, answer, earlier)
 

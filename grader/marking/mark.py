@@ -79,8 +79,8 @@ def mark_sheet(module, exercises, sheet, *, truth=None):
     """
     if sheet.module != module.key:
         raise BadSheet(f"The answer sheet is for {sheet.module}, not for {module.key}. Hand in the one of this lesson.")
-    issued = module.as_issued(exercises)
     truth = truth or truth_of(module, exercises)
+    issued = truth.module
     notes, marks, earlier, answers = [], {}, Earlier(), _with_kept(exercises, sheet.answers)
     lesson, free = list(issued.parts()), _charged_before(exercises)
     # What a resit keeps is settled first. Sorting is stable, and linked exercises are never torn apart.
@@ -95,12 +95,13 @@ def mark_sheet(module, exercises, sheet, *, truth=None):
             answer = None
         known = Earlier(earlier.own, earlier.settled, _Every()) if free and path in free else earlier
         mark = mark_part(truth, path, part, answer, known)
-        earlier.settled[path] = mark.verdict
-        if mark.own is not None and possible(part, mark.own):
-            earlier.own[path] = mark.own
+        if path in issued.carried:
+            earlier.settled[path] = mark.verdict
+            if mark.own is not None and possible(part, mark.own):
+                earlier.own[path] = mark.own
         marks[path] = mark
-    strangers = [path for path in answers if path not in truth.paths]
-    if strangers:
+    if not answers.keys() <= truth.paths:
+        strangers = [path for path in answers if path not in truth.paths]
         shown = ", ".join(path[:40] for path in strangers[:3]) + (" and more" if len(strangers) > 3 else "")
         notes.append(f"No exercise of {module.key} is called {shown}; these answers are kept and count nothing.")
     return SheetMark(module.key, tuple(marks[path] for _, _, path in lesson), tuple(notes))
@@ -131,9 +132,9 @@ def charged_before(rows):
 
 def _with_kept(exercises, answers):
     """The answers with those that a resit keeps in their places, whatever the sheet says there."""
-    kept = {key: entry for key, entry in exercises.items() if KEPT in entry}
-    if not kept:
+    if not any(KEPT in entry for entry in exercises.values()):
         return answers
+    kept = {key: entry for key, entry in exercises.items() if KEPT in entry}
     found = {path: answer for path, answer in answers.items() if path.rpartition(".")[0] not in kept}
     for entry in kept.values():
         found |= {path: Answer(raw, unit, entry["version"]) for path, (raw, unit) in entry[KEPT].items()}

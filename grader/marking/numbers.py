@@ -23,66 +23,60 @@ from grader.marking.verdict import (
 # Coarse only counts where the typed figure still says something: half its last place
 # may be at most this share of the expected value.
 _COARSEST = 0.25
+_POWERS = tuple(10.0**power for power in (-3, -2, -1, 1, 2, 3))  # a misplaced point
 _HALF = 0.5  # too coarse, one end of a range, and a wrong unit the first time
 
 
 def mark_numbers(truth, path, part, answer, earlier):
     """The verdict on one or two typed numbers."""
-    most = part.marks * 100
-    shown = {"raw": answer.raw, "unit": answer.unit or part.unit}
+    most, raw, unit = part.marks * 100, answer.raw, answer.unit or part.unit
+    right, width = truth.target(path)
     try:
-        reading = read(part, answer.raw, answer.unit)
-    except WrongKind as problem:
-        return _unread(truth, path, KIND, most, shown, problem)
-    except Unreadable as problem:
-        return _unread(truth, path, UNREADABLE, most, shown, problem)
-    typed, right, width = reading.value, truth.answer(path), truth.tolerance(path)
-
-    def verdict(word, share, *, expected=right, width=width, slip="", why=""):
-        return PartMark(
-            path, word, earned(part.marks, share), most, **shown, read_as=reading.echo, own=typed,
-            expected=expected, width=width, slip=slip, why=why,
-        )  # fmt: skip
-
+        reading = read(part, raw, answer.unit)
+    except Unreadable as problem:  # what was right is told, although nothing could be compared with it
+        word = KIND if isinstance(problem, WrongKind) else UNREADABLE
+        return PartMark(path, word, 0, most, raw, unit, expected=right, width=width, why=str(problem))
+    typed = reading.value
     if _near(typed, right, width):
-        return verdict(RIGHT, 1)
+        return PartMark(path, RIGHT, most, most, raw, unit, reading.echo, typed, right, width)
+    return _not_right(truth, path, part, answer, earlier, reading)
+
+
+def _not_right(truth, path, part, answer, earlier, reading):
+    """Why a number is not right, and what it earns all the same; the first reason that fits counts."""
+    most, typed, (right, width) = part.marks * 100, reading.value, truth.target(path)
+    word, share, slip, why = WRONG, 0, "", ""
     carried = carried_answer(truth, path, part, earlier)
-    if carried is not None:
-        carried_width = truth.tolerance(path, own=carried[1])
-        if _near(typed, carried[0], carried_width):
-            return verdict(CARRIED, 1, expected=carried[0], width=carried_width)
-    slip = _nearest_slip(truth, path, part, typed)
-    if slip is not None:
-        return verdict(SLIP, slip.share, slip=slip.key)
-    for expected in (right, carried[0]) if carried is not None else (right,):
-        if _too_coarse(typed, reading.place, expected, width):
-            return verdict(COARSE, _HALF, expected=expected)
-    meant = _unit_meant(part, reading, right, width)
-    if meant is not None:
+    carried_width = truth.tolerance(path, own=carried[1]) if carried is not None else None
+    if carried is not None and _near(typed, carried[0], carried_width):
+        word, share, right, width = CARRIED, 1, carried[0], carried_width
+    elif (found := _nearest_slip(truth, path, part, typed)) is not None:
+        word, share, slip = SLIP, found.share, found.key
+    elif _too_coarse(typed, reading.place, right, width):
+        word, share = COARSE, _HALF
+    elif carried is not None and _too_coarse(typed, reading.place, carried[0], width):
+        word, share, right = COARSE, _HALF, carried[0]
+    elif (meant := _unit_meant(part, reading, right, width)) is not None:
         error = (reading.unit.text, meant.text)
         charged = error in earlier.unit_errors
         earlier.unit_errors.add(error)
-        return verdict(UNIT, 1 if charged else _HALF, why=_about_unit(error, charged))
-    if _any(right) and _near(_times(typed, -1.0), right, width):
-        return verdict(SIGN, 0)
-    if _any(right) and _any(typed):
-        for power in (-3, -2, -1, 1, 2, 3):
-            if _near(_times(typed, 10.0**power), right, width):
-                return verdict(POWER, 0)
-    if isinstance(typed, tuple) and any(map(_near, typed, right, width)):
-        return verdict(PARTLY, _HALF, why="One end of the range is right; work the other one out again.")
-    return verdict(WRONG, 0)
-
-
-def _unread(truth, path, verdict, most, shown, problem):
-    """What was right is told with its tolerance, although nothing could be compared with it."""
+        word, share, why = UNIT, 1 if charged else _HALF, _about_unit(error, charged)
+    elif _any(right) and _near(_times(typed, -1.0), right, width):
+        word = SIGN
+    elif _any(right) and _any(typed) and _point_misplaced(typed, right, width):
+        word = POWER
+    elif isinstance(typed, tuple) and any(map(_near, typed, right, width)):
+        word, share, why = PARTLY, _HALF, "One end of the range is right; work the other one out again."
     return PartMark(
-        path, verdict, 0, most, **shown, expected=truth.answer(path), width=truth.tolerance(path), why=str(problem)
-    )
+        path, word, earned(part.marks, share), most, answer.raw, answer.unit or part.unit, reading.echo, typed,
+        right, width, slip, why,
+    )  # fmt: skip
 
 
 def carried_answer(truth, path, part, earlier):
     """(expected from the trainee's own earlier answers, those answers), or None."""
+    if not part.uses:
+        return None
     used = {name: earlier.own[name] for name in part.uses if name in earlier.own and earlier.settled[name] != RIGHT}
     if not used:
         return None
@@ -113,15 +107,19 @@ def _any(value):
 
 
 def _nearest_slip(truth, path, part, typed):
-    best, least = None, None
-    for slip in part.slips:
-        value = truth.slip(path, slip)
-        if value is None or not _near(typed, value, truth.tolerance(path, slip)):
-            continue
-        distance = _distance(typed, value)
-        if least is None or distance < least:
-            best, least = slip, distance
-    return best
+    if not part.slips:
+        return None
+    near = [(slip, value) for slip, value, width in truth.routes(path) if _near(typed, value, width)]
+    return min(near, key=lambda led: _distance(typed, led[1]))[0] if near else None
+
+
+def _point_misplaced(typed, right, width):
+    if isinstance(typed, tuple):
+        return any(_near(_times(typed, power), right, width) for power in _POWERS)
+    for power in _POWERS:
+        if abs(typed * power - right) <= width:
+            return True
+    return False
 
 
 def _too_coarse(typed, place, expected, width):
@@ -140,8 +138,7 @@ def _unit_meant(part, reading, right, width):
     Only units that measure the same thing: taking distributor degrees for crank
     degrees is a mistake about the engine, and a slip.
     """
-    for text in part.units:
-        other = units.unit(text)
+    for other in part.offered:
         if other == reading.unit or other.kind not in (reading.unit.kind, units.FAMILY.get(reading.unit.kind)):
             continue
         number = reading.number

@@ -159,7 +159,7 @@ def _see_slips(mine, truth, path, part, found, typed):
         else:
             _fault(mine, f"the slip {slip.key} (“{raw}”) is taken for {mark.verdict} {mark.slip}".rstrip())
     if hasattr(part, "possible"):
-        mine.nearest = min(mine.nearest, variant.nearest(truth, path, part))
+        mine.nearest = min(mine.nearest, variant.nearest(truth, path))
 
 
 def _unrounded(part, value, given):

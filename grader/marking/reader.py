@@ -6,8 +6,8 @@ field is what will be marked.
 
 import math
 import re
-from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
+from typing import NamedTuple
 
 from grader import units
 from grader.errors import Unreadable
@@ -18,8 +18,7 @@ class WrongKind(Unreadable):
     """The number is clear; its unit measures something else than is asked."""
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
+class Reading(NamedTuple):
     """A typed number, understood.
 
     `value` and `place` are in the asked unit: `place` is one step of the last
@@ -39,6 +38,8 @@ class Reading:
 
 
 LONGEST = 80
+_SHORT = 40  # a plain number with more figures takes the long way
+_PLACES = tuple(10.0**-places for places in range(_SHORT))
 
 _BLANKS = "\u0020\u00a0\u2009\u202f\u2007\u2002\u2003"
 _MINUS = str.maketrans({"\u2212": "-", "\u2010": "-", "\u2011": "-", "\ufe63": "-", "\uff0d": "-"})
@@ -77,13 +78,13 @@ def read_number(raw, asked, chosen="", possible=(-math.inf, math.inf)):
     Unreadable
         Nothing, two numbers, or no number; the message says how to write it.
     """
-    beside = units.find(chosen) if chosen else asked
+    beside = units.find(chosen) if chosen and chosen != asked.text else asked
     if beside is None:
         raise Unreadable(f"The unit “{chosen[:20]}” is not known. Choose {asked.text or 'a plain number'}.")
-    if len(raw) < 40 and _PLAIN.match(raw):
+    if len(raw) < _SHORT and _PLAIN.match(raw):
         if beside == asked:  # the common case: nothing to convert
             value, point = float(raw), raw.find(".")
-            return Reading(value, 10.0 ** (point + 1 - len(raw)) if point >= 0 else 1.0, value, asked, raw)
+            return Reading(value, _PLACES[len(raw) - point - 1] if point >= 0 else 1.0, value, asked, raw)
         return _reading(Decimal(raw), raw, beside, asked)
     text = _clean(raw)
     if not text:

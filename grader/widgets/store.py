@@ -86,7 +86,7 @@ class Store:
         answer = self.sheet.answers[path]
         checked = [answer.raw, answer.unit]
         if answer.rest.get(CHECKED) != checked:
-            self._note(path, replace(answer, tries=answer.tries + 1, rest={**answer.rest, CHECKED: checked}))
+            self._note(path, answer._replace(tries=answer.tries + 1, rest={**answer.rest, CHECKED: checked}))
 
     def save(self):
         """Write the sheet.

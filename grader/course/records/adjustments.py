@@ -110,7 +110,7 @@ class Adjustments:
 
     def _read(self, issue, mark):
         given = self.reading(issue, mark.path, mark.raw) if mark.verdict == AWAITING else None
-        return replace(mark, verdict=READ, hundredths=given.hundredths, why=given.comment) if given else mark
+        return mark._replace(verdict=READ, hundredths=given.hundredths, why=given.comment) if given else mark
 
 
 NONE = Adjustments({}, {}, {})

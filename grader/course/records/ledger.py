@@ -9,7 +9,7 @@ import getpass
 import hashlib
 import json
 import secrets
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 
 from sqlalchemy import func, select
 
@@ -66,6 +66,9 @@ def append(connection, entries):
     Refused
         An event that needs a reason came without one.
     """
+    entries = list(entries)
+    if not entries:
+        return
     # On PostgreSQL this row is the lock; SQLite took its lock when the transaction began.
     connection.execute(select(schema.version.c.version).with_for_update()).all()
     last = connection.execute(
@@ -80,27 +83,18 @@ def append(connection, entries):
             raise Refused(f"An event “{entry.event}” needs a reason. Say why in a few words; nothing was changed.")
         seq += 1
         at = clock.to_text(clock.now())
-        body = asdict(entry)
+        body = {name: getattr(entry, name) for name in Entry.__slots__}
         body["actor"] = body["actor"] or who
         payload = json.dumps(body, ensure_ascii=False, sort_keys=True)
         salt = secrets.token_hex(16)
         digest = _digest(salt, payload)
         row_hash = _hash(seq, at, entry.event, digest, previous)
         rows.append(
-            {
-                "seq": seq,
-                "at": at,
-                "event": entry.event,
-                "payload": payload,
-                "salt": salt,
-                "digest": digest,
-                "previous": previous,
-                "hash": row_hash,
-            }
-        )
+            {"seq": seq, "at": at, "event": entry.event, "payload": payload, "salt": salt, "digest": digest,
+             "previous": previous, "hash": row_hash}
+        )  # fmt: skip
         previous = row_hash
-    if rows:
-        connection.execute(schema.ledger.insert(), rows)
+    connection.execute(schema.ledger.insert(), rows)
 
 
 def entries(connection, *events):

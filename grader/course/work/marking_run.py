@@ -4,7 +4,7 @@ import hashlib
 import json
 from dataclasses import dataclass, field
 
-from sqlalchemy import delete, select
+from sqlalchemy import select
 
 from grader import catalogue, clock, files
 from grader.course import gradebook, roster, standing
@@ -16,6 +16,7 @@ from grader.marking import feedback
 from grader.marking.mark import ENGINE, mark_sheet
 
 FAULT = "a fault of Timing Mark"
+TOGETHER = 25  # trainees to a transaction: a disk is waited for once, and nobody else waits long
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +48,7 @@ class MarkRun:
 def mark(term, module_key, *, reason="", preview=False):
     """Mark every hand-in of a module that is new or comes out differently.
 
-    Each trainee's marks are written in one transaction, so that a run cut short
+    Marks are written `TOGETHER` trainees to a transaction, so that a run cut short
     leaves whole marks and the next run goes on from there. A mark that would
     change although the hand-in did not is written only with a reason.
 
@@ -80,10 +81,14 @@ def mark(term, module_key, *, reason="", preview=False):
             rows = gradebook.Rows(connection, module)
             work = _work(connection, module.key)
             decided = adjustments.read(connection)
-        for issue, hand_ins in work:
-            _mark_one(
-                term, connection, module, rows, people[issue.trainee], issue, hand_ins, decided, reason, run, preview
-            )
+        for start in range(0, len(work), TOGETHER):
+            some = work[start : start + TOGETHER]
+            with connection.begin():
+                marks = standing.Marks(connection, module, (issue.trainee for issue, _ in some))
+                for issue, hand_ins in some:
+                    person = people[issue.trainee]
+                    _mark_one(term, connection, module, marks, person, issue, hand_ins, decided, reason, run, preview)
+                marks.write(rows, decided)
         if not preview:
             with connection.begin():
                 _papers().follow(term, connection, module)
@@ -120,9 +125,10 @@ def settle(term, connection, module, owner, reason):
     hand_in = counting(term, issue, hand_ins, decided)
     found, values = evaluate(term, module, issue, hand_in, decided)
     person = roster.one(connection, issue.trainee)
-    run, rows = MarkRun(), gradebook.Rows(connection, module)
+    marks = standing.Marks(connection, module, [issue.trainee])
     answers = answer_rows(module, issue, found)
-    _write(connection, module, rows, person, issue, hand_in, found, values, answers, decided, reason, run)
+    _put(module, marks, person, issue, hand_in, found, values, answers, decided, reason, MarkRun())
+    marks.write(gradebook.Rows(connection, module), decided)
     _papers().follow(term, connection, module)
     return values["mark"]
 
@@ -222,7 +228,7 @@ def answer_rows(module, issue, found):
     ]
 
 
-def _mark_one(term, connection, module, rows, person, issue, hand_ins, decided, reason, run, preview):
+def _mark_one(term, connection, module, marks, person, issue, hand_ins, decided, reason, run, preview):
     hand_in = counting(term, issue, hand_ins, decided)
     if hand_in is None:
         run.findings += [f"{person.id}: {h.finding}" for h in hand_ins[-1:]]
@@ -241,17 +247,15 @@ def _mark_one(term, connection, module, rows, person, issue, hand_ins, decided, 
         )
         return
     run.findings += [f"{person.id}: {_one_line(note)}" for note in found.notes]
-    with connection.begin():
-        if preview:
-            _preview(connection, issue, found, values, run)
-        else:
-            _write(connection, module, rows, person, issue, hand_in, found, values, answers, decided, reason, run)
+    if preview:
+        _preview(connection, marks.before(issue), issue, found, values, run)
+    else:
+        _put(module, marks, person, issue, hand_in, found, values, answers, decided, reason, run)
 
 
-def _preview(connection, issue, found, values, run):
+def _preview(connection, before, issue, found, values, run):
     """Note what marking would change for one trainee, part by part; write nothing."""
     owner = adjustments.owner(issue)
-    before = connection.execute(select(schema.mark).where(*of(schema.mark, owner))).first()
     if before is not None and all(getattr(before, name) == value for name, value in values.items()):
         run.unchanged += 1
         return
@@ -268,11 +272,9 @@ def _preview(connection, issue, found, values, run):
     )
 
 
-def _write(connection, module, rows, person, issue, hand_in, found, values, answers, decided, reason, run):
-    """Put one trainee's marks into records, gradebook and ledger, in the open transaction."""
-    table, owner = schema.mark, adjustments.owner(issue)
-    key = dict(zip(("trainee", "module", "attempt"), owner, strict=True))
-    before = connection.execute(select(table).where(*of(table, owner))).first()
+def _put(module, marks, person, issue, hand_in, found, values, answers, decided, reason, run):
+    """Gather one trainee's marks for records, gradebook and ledger."""
+    before = marks.before(issue)
     same_work = before is not None and before.sha256 == hand_in.sha256
     if before is not None:
         if all(getattr(before, name) == value for name, value in values.items()):
@@ -284,23 +286,17 @@ def _write(connection, module, rows, person, issue, hand_in, found, values, answ
                 "Run 'mark' again with --reason to write it."
             )
             return
-        for old in (table, schema.answer):
-            connection.execute(delete(old).where(*of(old, owner)))
     values["marked_at"] = clock.to_text(clock.now())
-    connection.execute(table.insert().values(**key, **values))
-    connection.execute(schema.answer.insert(), answers)
-    computed = by_exercise(module, found)
     by_hand = {key.rpartition(".")[2]: hundredths for key, hundredths in decided.by_hand(issue).items()}
-    if standing.best_attempt(connection, *owner[:2]) == issue.attempt:
-        rows.write(person, clock.from_text(hand_in.received_at), computed, values["penalty"], by_hand)
-    else:  # nbgrader has one row for all attempts: it holds what counts
-        standing.write_best(connection, module, rows, person, decided)
+    received = clock.from_text(hand_in.received_at)
+    work = gradebook.Work(person, received, by_exercise(module, found), values["penalty"], by_hand)
     entry = ledger.Entry(
-        "re-marked" if same_work else "marked", **key, old=before.mark if before else None, new=values["mark"],
-        most=values["most"], engine=ENGINE, key_version=values["key_version"], sha256=hand_in.sha256,
+        "re-marked" if same_work else "marked", trainee=issue.trainee, module=issue.module, attempt=issue.attempt,
+        old=before.mark if before else None, new=values["mark"], most=values["most"], engine=ENGINE,
+        key_version=values["key_version"], sha256=hand_in.sha256,
         reason=(reason or "same mark; settings or engine changed") if same_work else reason,
     )  # fmt: skip
-    ledger.append(connection, [entry])
+    marks.put(issue, values, answers, work, entry)
     run.marked += 1
 
 
