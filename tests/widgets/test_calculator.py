@@ -1,12 +1,13 @@
 """The calculator beside an exercise: right sums, plain sentences for everything else, and nothing saved."""
 
 import math
+import re
 from random import Random
 
 import pytest
 
 from grader.errors import Unreadable
-from grader.widgets.fields.calculator import Calculator, work_out
+from grader.widgets.fields.calculator import _FUNCTIONS, HELP, Calculator, work_out
 
 
 @pytest.mark.parametrize(
@@ -31,12 +32,22 @@ def test_sums(text, value):
         ("__import__('os').system('true')", "sums only"), ("[1]*9", "sums only"), ("1 if 2 else 3", "sums only|Write"),
         ("'a'*99", "sums only"), ("lambda: 1", "sums only|no whole|is no number"), ("True", "sums only"), ("1j*1j", r"Write \*"),
         ("sin(1,2,3)", "no whole sum|sums only|not|Write"), ("1<2", "sums only"), ("1" * 200, "too many"), ("(" * 110, "no whole sum"),
+        ("19 200/3", "Write 19200 if it is one number"), ("1 000 000", "Write 1000000"), ("2*19\u00a0200", "Write 19200"),
+        ("19\u202f200", "Write 19200"), ("3 4", "Put a sign"), ("1,5 200", "no space inside"), ("12 1/2", "Put a sign"),
+        ("1234 567", "Put a sign"), ("0.5 2", "no space inside"), ("2 3 " * 20, "Put a sign"), ("5 e", r"Write \*"),
         ("log(0)", "no value there"), ("max(1, 2)", "sums only"), ("5 % 2", "sums only"), ("x := 2", "no whole|is no number"),
     ],
 )  # fmt: skip
 def test_everything_else_gets_a_sentence(text, said):
     with pytest.raises(Unreadable, match=said):
         work_out(text)
+
+
+def test_the_help_names_all_it_can_do():
+    """Signs, functions and pi: whoever reads it knows the whole calculator."""
+    assert set(re.findall(r"[a-z]{2,}", HELP.partition("( ),")[2].partition(".")[0])) == {*_FUNCTIONS, "pi"}
+    with pytest.raises(Unreadable, match="exp"):
+        work_out("cosh(1)")
 
 
 def test_no_text_does_harm():

@@ -11,7 +11,7 @@ from grader.errors import Unreadable
 from grader.widgets import style
 
 LONGEST = 120
-HELP = "Use + - * / ^ ( ), pi, sqrt, sin, cos, tan, asin, acos, atan, ln, log, abs. Angles are in degrees."
+HELP = "Use + - * / ^ ( ), pi, sqrt, sin, cos, tan, asin, acos, atan, ln, log, exp, abs. Angles are in degrees."
 
 _SIGNS = str.maketrans(
     {"×": "*", "·": "*", "÷": "/", ":": "/", "−": "-", "–": "-", "\u00a0": " ", "\u202f": " ", "²": "^2"}
@@ -51,6 +51,9 @@ def work_out(text):
     plain = re.sub(r"°|\bdeg\b", "", text.translate(_SIGNS))
     if re.search(r"(?<!\d)[1-9]\d{0,2},\d{3}(?!\d)", plain):
         raise Unreadable("A comma before three figures can mean two things. Write 1000 or 1.000.")
+    spaced = re.search(r"\d+(?:[.,]\d+)?(?:\s+\d+)+", plain)
+    if spaced:
+        raise Unreadable(f"There is a space inside “{spaced[0][:20]}”. {_two_ways(spaced[0])}")
     plain = re.sub(r"(?<=\d),(?=\d)", ".", plain).replace("^", "**").strip()
     if not plain:
         raise Unreadable("Nothing is written yet.")
@@ -71,6 +74,15 @@ def work_out(text):
     if not math.isfinite(found):
         raise Unreadable("The result is too large. Check the powers.")
     return found
+
+
+def _two_ways(text):
+    """What may be meant by figures with a space between them: one number, or two with a sign left out."""
+    figures = text.split()
+    thousands = len(figures[0]) <= 3 and all(len(group) == 3 for group in figures[1:])
+    if len(text) <= 20 and thousands and "".join(figures).isdigit():
+        return f"Write {''.join(figures)} if it is one number; otherwise put a sign between the two."
+    return "Put a sign such as + or * between two numbers, and no space inside one."
 
 
 def _value(node):
