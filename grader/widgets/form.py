@@ -21,12 +21,14 @@ class ExerciseForm:
     ----------
     store : Store
     exercise : Exercise
+    number : int or None
+        Its place in the lesson, from 1; None shows none.
     """
 
     shows_unsaved = False
 
-    def __init__(self, store, exercise):
-        self.store, self.exercise = store, exercise
+    def __init__(self, store, exercise, number=None):
+        self.store, self.exercise, self.number = store, exercise, number
         self.parts = {}
         self.message = HTML().add_class("tm-verdict")
         self.box = VBox(layout=style.column()).add_class("tm-exercise").add_class(f"tm-ex-{exercise.name}")
@@ -53,7 +55,8 @@ class ExerciseForm:
         self.box.children = (self.message,)  # if the rest fails, this says why
         exercise = self.exercise
         marks = "1 mark" if exercise.marks == 1 else f"{exercise.marks} marks"
-        heading = f"<h3>{escape(exercise.title)} ({marks})</h3>"
+        number = f"Exercise {self.number}: " if self.number else ""
+        heading = f'<h3 id="{style.anchor(exercise)}" tabindex="-1">{number}{escape(exercise.title)} ({marks})</h3>'
         if self.store.people.waiting:
             self.parts = {}
             self.box.children = (HTML(f"{heading}<p>{escape(self.store.place.why_not)}</p>"),)

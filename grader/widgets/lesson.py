@@ -36,6 +36,8 @@ class Lesson:
         self.store = Store(self.module, folder)
         self._exercises = {exercise.key: exercise for exercise in self.module.exercises}
         self.forms, self.panels = {}, {}
+        self.order = []  # keys of the exercises as the page shows them, which need not be the module's order
+        self.head = None
         if not being_executed():
             self._take_over()
 
@@ -50,7 +52,7 @@ class Lesson:
             return None
         from grader.widgets.sheet_top import SheetTop
 
-        self.head = SheetTop(self.store)
+        self.head = SheetTop(self.store, self.order)
         return self.head.box
 
     def panel(self, name):
@@ -68,15 +70,20 @@ class Lesson:
         exercise = self._exercise(exercise_key)
         if being_executed():
             return None
+        if exercise_key not in self.order:
+            self.order.append(exercise_key)
+        number = self.order.index(exercise_key) + 1
+        if self.head is not None:
+            self.head.show_place()
         if KEPT in self.store.issue.exercises.get(exercise_key, ()):
             from ipywidgets import HTML
 
             return HTML(
-                f"<p><strong>{exercise.title}.</strong> Not part of this resit. Your earlier answer counts.</p>"
+                f"<p><strong>Exercise {number}: {exercise.title}.</strong> Not part of this resit. Your earlier answer counts.</p>"
             )
         from grader.widgets.form import ExerciseForm
 
-        form = ExerciseForm(self.store, exercise)
+        form = ExerciseForm(self.store, exercise, number)
         self.forms[exercise_key] = form
         return form.box
 

@@ -15,14 +15,99 @@ from grader.widgets import print_sheet, style
 from grader.widgets.part import shown_errors
 
 
+class Progress:
+    """How far a lesson is, from the answers that are saved.
+
+    `parts` holds a tuple of True (answered) and False for each exercise that is asked, in the
+    order of the page.
+    """
+
+    def __init__(self, store, order):
+        self.store = store
+        asked = set(to_answer(store.issue.exercises))
+        exercises = {exercise.key: exercise for exercise in store.module.exercises}
+        self._order = [*order, *(key for key in exercises if key not in order)]
+        self._exercises = exercises
+        self.parts = {
+            key: tuple(self._answered(f"{key}.{part.key}") for part in exercises[key].parts)
+            for key in self._order
+            if key in asked
+        }
+
+    @property
+    def begun(self):
+        """True once anything is answered."""
+        return any(any(one) for one in self.parts.values())
+
+    @property
+    def open(self):
+        """Keys of the exercises with a part that is not answered."""
+        return [key for key, one in self.parts.items() if not all(one)]
+
+    def resume(self):
+        """HTML: the sentence that says where he stopped, the link to go on, the list of all exercises."""
+        last, still = (self.store.last or "").rpartition(".")[0], self.open
+        if last not in self.parts:  # it counts from an earlier attempt
+            last = next(reversed(self.parts))
+        title = self._exercises[last].title
+        stopped = f"{self._number(last)} of {len(self._order)}: <strong>{escape(title)}</strong>"
+        stopped += "" if title.endswith("?") else "."
+        if last in still:
+            words, link = f"You stopped at {stopped}", self._link(last, "Go on there")
+        elif still:
+            after = [key for key in still if self._order.index(key) > self._order.index(last)]
+            goal = (after or still)[0]
+            words = f"You stopped after {stopped}"
+            link = self._link(goal, f"Go on with {self._number(goal)}: {self._exercises[goal].title}")
+        else:
+            words, link = f"All are answered. You stopped at {stopped}", self._link(last, "Look at it again")
+        return f"<div>{words} {link}</div>{self._list()}"
+
+    def links(self):
+        """HTML: the numbers of the open exercises, each a link; empty where none is open."""
+        return ", ".join(self._link(key, str(self._order.index(key) + 1)) for key in self.open)
+
+    def _list(self):
+        done, begun = len(self.parts) - len(self.open), sum(any(self.parts[key]) for key in self.open)
+        summary = f"{done} of {len(self.parts)} exercises answered"
+        summary += f", {begun} begun" if begun else ""
+        items = "".join(f"<li>{self._item(key)}</li>" for key in self.parts)
+        return f"<details><summary>{summary}: show all</summary><ul>{items}</ul></details>"
+
+    def _item(self, key):
+        states = self.parts[key]
+        state = "answered" if all(states) else f"{sum(states)} of {len(states)} answered" if any(states) else "open"
+        number = self._order.index(key) + 1
+        return f"{self._link(key, f'{number}. {self._exercises[key].title}')}: {state}"
+
+    def _number(self, key):
+        return f"exercise {self._order.index(key) + 1}"
+
+    def _link(self, key, words):
+        return f'<a class="tm-go" href="#{style.anchor(self._exercises[key])}">{escape(words)}</a>'
+
+    def _answered(self, path):
+        answer = self.store.answers.get(path)
+        return answer is not None and bool(answer.raw.strip())
+
+
 class SheetTop:
-    """The header of one lesson; `box` is the widget to show."""
+    """The header of one lesson; `box` is the widget to show.
+
+    Parameters
+    ----------
+    store : Store
+    order : list of str
+        Keys of the exercises in the order in which the page shows them; it fills while the page runs.
+    """
 
     shows_unsaved = False
 
-    def __init__(self, store):
-        self.store = store
+    def __init__(self, store, order=()):
+        self.store, self.order = store, order
         self.who = HTML().add_class("tm-who")
+        self.place = HTML().add_class("tm-place")
+        self._folder, self._had_begun = None, False
         self.message = HTML().add_class("tm-message").add_class("tm-verdict")
         self.hand_in = Button(description="Hand in").add_class("tm-hand-in")
         self.print = Button(description="Sheet to print", tooltip="Make a sheet of your questions and answers to print")
@@ -40,7 +125,9 @@ class SheetTop:
         self.start.on_click(lambda _: self._choose(mine=False))
         self.mine.on_click(lambda _: self._choose(mine=True))
         self.buttons = HBox(layout=style.row())
-        self.box = VBox([self.who, self.buttons, self.names, self.message], layout=style.column()).add_class("tm-top")
+        self.box = VBox(
+            [self.who, self.place, self.buttons, self.names, self.message], layout=style.column()
+        ).add_class("tm-top")
         self._heard(None)
         if store.people.waiting:
             self._ask_name()
@@ -53,10 +140,8 @@ class SheetTop:
     @property
     def progress(self):
         """(parts answered, parts asked)."""
-        asked = set(to_answer(self.store.issue.exercises))
-        paths = [path for exercise, _, path in self.store.module.parts() if exercise.key in asked]
-        answers = self.store.answers
-        return sum(path in answers and bool(answers[path].raw.strip()) for path in paths), len(paths)
+        states = Progress(self.store, self.order).parts.values()
+        return sum(sum(one) for one in states), sum(len(one) for one in states)
 
     @shown_errors
     def _heard(self, path):
@@ -65,6 +150,22 @@ class SheetTop:
         if path is None:
             issued_here = (self.hand_in,) if store.marker is None else ()
             self.buttons.children = (*issued_here, self.print, self.other) if store.place.may_save else ()
+        self.show_place()
+
+    @shown_errors
+    def show_place(self):
+        """Where he stopped, and a list of what is open; nothing on a page that opened without any answer.
+
+        The list waits until the page has shown all exercises: only then are their numbers known.
+        """
+        store = self.store
+        found = Progress(store, self.order)
+        if len(self.order) < len(store.module.exercises) or store.people.waiting:
+            self.place.value = ""
+            return
+        if self._folder != store.place.folder:
+            self._folder, self._had_begun = store.place.folder, found.begun
+        self.place.value = found.resume() if self._had_begun and found.begun else ""
 
     def _lines(self):
         store, issue = self.store, self.store.issue
@@ -122,7 +223,8 @@ class SheetTop:
         done, asked = self.progress
         path, receipt = hand_in.write(self.store.place.folder, self.store.issue)
         self._heard("")
-        blank = f" {asked - done} of {asked} answers are still blank." if done < asked else ""
+        still = Progress(self.store, self.order).links()
+        blank = f" {asked - done} of {asked} answers are still blank, in exercise {still}." if done < asked else ""
         self.message.value = (
             f'<div class="tm-say tm-right">Handed in: receipt <strong>{receipt.short}</strong>. Write it down; your '
             f"instructor's list shows the same.{blank} You may change answers and hand in again.</div>"

@@ -14,6 +14,7 @@ from grader.widgets.people import People, Place, lesson_folder, place
 MADE_WITH = "timing-mark 0.1"
 RETRY_S = 3.0
 CHECKED, DRAW = "checked", "draw"  # what the form adds to an entry of answers.json
+LAST = "last"  # what it adds to the whole: the part worked on last, a claim like all from this machine
 
 
 class Store:
@@ -44,6 +45,18 @@ class Store:
     @property
     def answers(self):
         return self.sheet.answers
+
+    @property
+    def last(self):
+        """The part that was typed in or checked last, or None where nothing was.
+
+        A sheet that does not say so, such as one of an earlier version, is asked for the
+        newest of its answers.
+        """
+        said = self.sheet.rest.get(LAST)
+        if isinstance(said, str) and said in self.answers:
+            return said
+        return max(self.answers, key=lambda path: self.answers[path].at, default=None)
 
     def listen(self, listener):
         """Call `listener` with a path, or None, after each change."""
@@ -165,7 +178,8 @@ class Store:
         self.sheet = self._read_sheet()
 
     def _note(self, path, answer):
-        self.sheet = replace(self.sheet.with_answer(path, answer), saved=answer.at)
+        rest = {**self.sheet.rest, LAST: path}
+        self.sheet = replace(self.sheet.with_answer(path, answer), saved=answer.at, rest=rest)
         try:
             self._save_or_say(path)
         finally:

@@ -25,6 +25,11 @@ def lines(text):
     return escape(text).replace("\n", "<br>")
 
 
+def anchor(exercise):
+    """The name by which a link on the page finds an exercise."""
+    return f"tm-{exercise.key.replace('.', '-')}"
+
+
 def row():
     """Side by side, and below one another where the page is narrow."""
     return Layout(flex_flow="row wrap", align_items="center")

@@ -77,9 +77,9 @@ class House:
     def start_again(self):
         self.process = server.start(self.home, server.choose_address(self.home))
 
-    def practice(self):
-        """A fresh practice copy of the lesson."""
-        return Lesson(self, study.make_ready(MODULE, folder=self.home, name=f"Test {next(_number)}"))
+    def practice(self, module=MODULE):
+        """A fresh practice copy of a lesson."""
+        return Lesson(self, study.make_ready(module, folder=self.home, name=f"Test {next(_number)}"))
 
     def handout(self, path):
         """The lesson of a hand-out."""
@@ -97,6 +97,7 @@ class Lesson:
 
     def __init__(self, house, ready):
         self.house, self.folder, self.notebook = house, ready.notebook.parent, ready.notebook
+        self.module = catalogue.module(ready.module)
         self.url = house.address.lesson_url(house.home, ready.notebook)
 
     @property
@@ -107,15 +108,15 @@ class Lesson:
 
     @property
     def store(self):
-        return Store(catalogue.module(MODULE), self.folder)
+        return Store(self.module, self.folder)
 
     def truth(self):
         """Right answers and slips for the numbers that lie in the folder."""
-        return Truth(catalogue.module(MODULE), self.store.issue.numbers)
+        return Truth(self.module, self.store.issue.numbers)
 
     def slip(self, path, key):
         """(the value a slip gives, the sentence that names it)."""
-        part = next(part for _, part, found in catalogue.module(MODULE).parts() if found == path)
+        part = next(part for _, part, found in self.module.parts() if found == path)
         slip = next(slip for slip in part.slips if slip.key == key)
         return self.truth().slip(path, slip), slip.says
 

@@ -11,11 +11,13 @@ from grader.errors import Unreadable
 from grader.widgets import style
 
 LONGEST = 120
-HELP = "Use + - * / ^ ( ), pi, sqrt, sin, cos, tan, asin, acos, atan, ln, log, abs. Angles are in degrees."
+HELP = "Use + - * / ^ ( ), pi, sqrt, sin, cos, tan, asin, acos, atan, ln, log, exp, abs. Angles are in degrees."
 
 _SIGNS = str.maketrans(
     {"×": "*", "·": "*", "÷": "/", ":": "/", "−": "-", "–": "-", "\u00a0": " ", "\u202f": " ", "²": "^2"}
 )
+# Thousands as the lessons write them, 60 000, and as the answer fields read them.
+_GROUPS = re.compile(r"(?<![\w.,])(?<!\d\s)[1-9]\d{0,2}(?:\s\d{3})+(?![\w])(?!\s\d)")
 _OPERATIONS = {
     ast.Add: operator.add, ast.Sub: operator.sub, ast.Mult: operator.mul, ast.Div: operator.truediv, ast.Pow: operator.pow,
 }  # fmt: skip
@@ -35,7 +37,8 @@ def work_out(text):
     Parameters
     ----------
     text : str
-        Such as "1,5*pi*20/360"; a comma or a point parts the decimals.
+        Such as "1,5*pi*20/360"; a comma or a point parts the decimals, and a space
+        may part the thousands.
 
     Returns
     -------
@@ -51,6 +54,13 @@ def work_out(text):
     plain = re.sub(r"°|\bdeg\b", "", text.translate(_SIGNS))
     if re.search(r"(?<!\d)[1-9]\d{0,2},\d{3}(?!\d)", plain):
         raise Unreadable("A comma before three figures can mean two things. Write 1000 or 1.000.")
+    plain = _GROUPS.sub(lambda found: re.sub(r"\s", "", found[0]), plain)
+    spaced = re.search(r"[\d.,]*\d\s+\d[\d.,]*", plain)
+    if spaced:
+        raise Unreadable(
+            f"There is a space inside “{spaced[0][:20]}”. Put a sign such as + or * between two numbers, and no space "
+            "inside one."
+        )
     plain = re.sub(r"(?<=\d),(?=\d)", ".", plain).replace("^", "**").strip()
     if not plain:
         raise Unreadable("Nothing is written yet.")
@@ -128,6 +138,9 @@ class Calculator:
             return
         try:
             found = work_out(change["new"])
-            self.echo.value = style.sentence(f"= {found + 0.0:.7g}")  # + 0.0: no minus before nought
+            together = "".join(
+                f" ({group} read as one number)" for group in _GROUPS.findall(change["new"].translate(_SIGNS))
+            )
+            self.echo.value = style.sentence(f"= {found + 0.0:.7g}{together}")  # + 0.0: no minus before nought
         except Unreadable as problem:
             self.echo.value = style.sentence(str(problem))

@@ -2,6 +2,7 @@
 
 import { SaveGuard } from "./guard.js";
 import { nameEverything } from "./names.js";
+import { followLinks } from "./place.js";
 import { holdTab } from "./tabs.js";
 
 const WORKING = "working";
@@ -31,6 +32,7 @@ export class LessonPage {
     this.plainCells();
     this.saveOnlyWork();
     nameEverything(this.panel.node);
+    followLinks(this);
     if (!(await holdTab(this))) {
       return;
     }
