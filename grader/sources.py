@@ -94,6 +94,23 @@ WORKS = {
         "Beccari, Beccari and Pipitone, J. Eng. Gas Turbines Power 132 (2010) 032802, abstract.", "read"
     ),
     "combustion-2011": Work("Journal of Combustion 2011, article 678719, abstract (stored copy).", "read"),
+    # breaker arm: a load on a shaken plate, a follower on a harmonic cam
+    "irodov": Work(
+        "I. E. Irodov, Problems in General Physics, problem 4.35 with its printed answers, at solveirodov.com "
+        "(stored copy).",
+        "read",
+    ),
+    "shaken-block-forum": Work(
+        "physicsforums.com, thread 635713 with its summary: a block on a piston in harmonic motion (stored copy).",
+        "read",
+    ),
+    "shaken-block-page": Work("qammunity.org, 11428478: a block on a piston, worked (stored copy).", "read"),
+    "shaken-bolt-page": Work("admin.japansake.or.jp, 14051476: a bolt on a piston, worked (stored copy).", "read"),
+    "shaken-plate-page": Work("edu.com, question 1283427: a body on a shaken plate, answered (stored copy).", "read"),
+    "cam-question-page": Work(
+        "mycoursehelp.com, question 67124: valve cam with harmonic rise and fall, answers printed (stored copy).",
+        "read",
+    ),
     # spark, plug and cables
     "uniform-law-page": Work(
         "icestuff.com/~energy21/paschen2.htm (stored copy): uniform-field law of air, Townsend constants.", "read"

@@ -1,6 +1,7 @@
 """Running the code of a lesson in this process: fast, for many trainees."""
 
 import contextlib
+import functools
 import io
 import json
 import os
@@ -37,15 +38,25 @@ def run(path, folder, record=None):
     try:
         space = {}
         with contextlib.redirect_stderr(errors):
-            for source, mark in cells(path):
-                if mark.get("grade"):
-                    found[mark["grade_id"]] = eval(source, space)
+            for code, name in _compiled(path):
+                if name:
+                    found[name] = eval(code, space)
                 else:
-                    exec(source, space)
+                    exec(code, space)
     finally:
         os.chdir(before)
         del os.environ["NBGRADER_EXECUTION"]
     return found, errors.getvalue()
+
+
+@functools.cache
+def _compiled(path):
+    """Each code cell as (code, grade cell's name or None), read and compiled once for all trainees."""
+    found = []
+    for source, mark in cells(path):
+        name = mark["grade_id"] if mark.get("grade") else None
+        found.append((compile(source, str(path), "eval" if name else "exec"), name))
+    return tuple(found)
 
 
 def sources(path):

@@ -89,7 +89,7 @@ def test_notebooks_are_stripped_and_valid(path):
 @pytest.mark.parametrize("key", KEYS)
 def test_the_solved_notebook_earns_everything(key, tmp_path):
     module = catalogue.module(key)
-    for number in range(20):
+    for number in range(50):
         folder = tmp_path / str(number)
         folder.mkdir()
         marks, errors = notebooks.run(solution(key), folder, record_of(module, f"t{number:02}"))
