@@ -10,7 +10,7 @@ from grader.course.export.grades import hundredths, passed
 from grader.course.export.papers import page
 from grader.course.export.tables import figures as tables
 from grader.course.export.tables.columns import STATES
-from grader.course.report import figures, gather
+from grader.course.report import figures, gather, sure
 from grader.course.screen import copies
 from grader.errors import Refused
 
@@ -83,8 +83,8 @@ def build(term, module, pools, months):
     bytes
     """
     table = gather.marks(term, module)
-    parts = [*_standing(term, module, table), *_needs(term, table), *_slips(term, module), *_marks(module, table),
-             *_questions(pools), *_months(months), *_alike(term, module)]  # fmt: skip
+    parts = [*_standing(term, module, table), *_needs(term, table), *_slips(term, module), *_sure(term, module),
+             *_marks(module, table), *_questions(pools), *_months(months), *_alike(term, module)]  # fmt: skip
     return page.page(f"Class report: {module.title}", *parts, look=_LOOK)
 
 
@@ -129,6 +129,30 @@ def _slips(term, module):
     )
     if len(found) > SLIPS:
         yield page.paragraph(f"{len(found) - SLIPS} further slips were rarer than these.")
+
+
+def _sure(term, module):
+    """Only practice says how sure its trainees were."""
+    found = sure.of_class(term, module)
+    if found is None or not found.sheets:
+        return
+    yield page.heading("Sure and wrong")
+    if found.unread:
+        yield page.paragraph(f"{found.unread} kept hand-ins could not be read again; 'term verify' says which.")
+    if not found.said:
+        yield page.paragraph("Nobody said how sure he was. It stands above the answers of each exercise in practice.")
+        return
+    yield page.paragraph(
+        f"{found.said} of {found.sheets} said in practice how sure they were, before they saw a verdict. Counted is the "
+        "answer as it was first checked. It touches no mark, and only what several share is listed."
+    )
+    rows = [(r.title, r.said, r.sure_and_wrong, r.right_by_guess, r.slip + (f" ({r.made} of them)" if r.made else ""))
+            for r in found.rows]  # fmt: skip
+    yield page.table(
+        "Begin with the first: whoever is sure does not ask",
+        ("exercise", "said how sure", "sure and wrong", "right by a guess", "what to say"), rows,
+        empty="In no exercise were several sure and wrong, or right by a guess.",
+    )  # fmt: skip
 
 
 def _marks(module, table):

@@ -1,6 +1,7 @@
 """Taking hand-ins: every one is kept by its content, none is changed, none is lost."""
 
 import hashlib
+import json
 import re
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -16,6 +17,7 @@ from grader.course.records import busy, database, ledger, schema
 from grader.errors import BadSheet, Refused
 from grader.exercise import sheet as sheets
 from grader.exercise.model import PRACTICE
+from grader.marking import sureness
 
 LARGEST_KEPT = archives.LARGEST_ARCHIVE
 
@@ -137,6 +139,7 @@ def _take(term, connection, parcel, known, received_at, outcome):
             return
     sha256 = hashlib.sha256(parcel.content).hexdigest()
     if sheet is not None:
+        outcome.notes += [f"{parcel.where}: {said}" for said in _sure_words(known.issues[owner], sheet)]
         notes = company.notes(known.issues[owner], sheet, sha256, parcel.company)
         outcome.findings += [f"{parcel.where}: {note}" for note in notes]
         finding = " ".join(notes)
@@ -157,6 +160,16 @@ def _take(term, connection, parcel, known, received_at, outcome):
         outcome.known += 1
     else:
         outcome.taken += 1
+
+
+def _sure_words(record, sheet):
+    """Sentences about "how sure" entries that are not used; nobody need act on them."""
+    words, problems = sureness.said(sheet)
+    if not words and not problems:
+        return []
+    if json.loads(record)["mode"] == PRACTICE:
+        return [problem.rstrip(".") for problem in problems]
+    return ["The sheet says how sure its owner was. Only practice asks that; in assessed work it is not looked at"]
 
 
 def _claimed_trainee(parcel, known):
