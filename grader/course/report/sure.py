@@ -18,7 +18,6 @@ from grader.exercise.model import PRACTICE, sayings
 from grader.marking import sureness
 
 SEVERAL = 2  # so many say something about the exercise, one alone about himself
-NO_SLIP = "No single slip stands out. Have one worked on the board, and look where the steps part."
 
 
 @dataclass(slots=True)
@@ -33,7 +32,7 @@ class Count:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One exercise as the report tells it. `slip` is what to say, with how many of the sure ones made it."""
+    """One exercise as the report tells it. `slip` says how to put right what `made` of the sure ones did, if they share one."""
 
     title: str
     said: int
@@ -141,6 +140,6 @@ def _commonest(module, count):
         return "", 0
     (path, slip), made = count.slips.most_common(1)[0] if count.slips else (("", ""), 0)
     if made < SEVERAL:
-        return NO_SLIP, 0
+        return "", 0
     parts = {f"{e.key}.{p.key}": p for e in (*module.old, *module.exercises) for p in e.parts}
-    return sayings(parts[path]).get(slip, NO_SLIP), made
+    return sayings(parts[path]).get(slip, ""), made

@@ -139,7 +139,6 @@ def _take(term, connection, parcel, known, received_at, outcome):
             return
     sha256 = hashlib.sha256(parcel.content).hexdigest()
     if sheet is not None:
-        outcome.notes += [f"{parcel.where}: {said}" for said in _sure_words(known.issues[owner], sheet)]
         notes = company.notes(known.issues[owner], sheet, sha256, parcel.company)
         outcome.findings += [f"{parcel.where}: {note}" for note in notes]
         finding = " ".join(notes)
@@ -160,6 +159,8 @@ def _take(term, connection, parcel, known, received_at, outcome):
         outcome.known += 1
     else:
         outcome.taken += 1
+        if sheet is not None:
+            outcome.notes += [f"{parcel.where}: {said}" for said in _sure_words(known.issues[owner], sheet)]
 
 
 def _sure_words(record, sheet):
