@@ -11,11 +11,12 @@ from grader.cli.output import say
 def demo(
     folder: Annotated[Path | None, typer.Argument(help="A new folder; otherwise one in your home folder.")] = None,
 ):
-    """Build an invented class of 24 and run its whole month: assign, hand in, mark, return, report, export."""
+    """Build an invented class of 24 and run its whole month: assign, hand in, mark, return, report, export, practise."""
     from grader import catalogue
     from grader.course import overview, standing
-    from grader.course.demo import build, quality
+    from grader.course.demo import build, quality, scenario
     from grader.course.export.grades import hundredths
+    from grader.course.report import sure
     from grader.exercise.model import sayings
 
     place = folder or build.free_folder(Path.home() / "timing-mark-demo")
@@ -49,9 +50,17 @@ def demo(
         say(f"To look at: {finding}")
     for line in built.returned.left_out:
         say(f"Not returned: {line}")
+    practised = build.practise(built.term)
+    worth = sum(row.sure_and_wrong >= sure.SEVERAL for row in practised.sure.rows)
+    say()
+    say(
+        f"{catalogue.module(scenario.PRACTISED).title} was handed out as practice: {practised.collected.taken} handed in, "
+        f"{practised.sure.said} said how sure they were; in {worth} exercises several were sure and wrong."
+    )
     say()
     say(f"Term folder     {built.term.folder}")
     say(f"Class report    {built.report}")
+    say(f"Practice report {practised.report}")
     say(f"Returned sheets {built.returned.folder} ({built.returned.written}, such as {_one_sheet(built)})")
     say(f"Grades          {built.grades}")
     say(f"Hand-outs       {built.term.folder / 'out'}")

@@ -11,6 +11,7 @@ from grader.exercise.truth import Truth
 from grader.marking import feedback
 from grader.widgets import style
 from grader.widgets.fields.calculator import Calculator
+from grader.widgets.fields.sure import SureField
 from grader.widgets.part import PartForm, shown_errors
 
 
@@ -29,7 +30,7 @@ class ExerciseForm:
 
     def __init__(self, store, exercise, number=None):
         self.store, self.exercise, self.number = store, exercise, number
-        self.parts = {}
+        self.parts, self.sure = {}, None
         self.message = HTML().add_class("tm-verdict")
         self.box = VBox(layout=style.column()).add_class("tm-exercise").add_class(f"tm-ex-{exercise.name}")
         self._build()
@@ -46,7 +47,10 @@ class ExerciseForm:
         for part in self.parts.values():
             if path == "" or path == part.path:
                 part.refresh()
-        if path and path.rpartition(".")[0] == self.exercise.key:
+        mine = path and path.rpartition(".")[0] == self.exercise.key
+        if self.sure is not None and (mine or path == ""):
+            self.sure.refresh()
+        if mine:
             self._offer_route()
 
     @shown_errors
@@ -58,7 +62,7 @@ class ExerciseForm:
         number = f"Exercise {self.number}: " if self.number else ""
         heading = f'<h3 id="{style.anchor(exercise)}" tabindex="-1">{number}{escape(exercise.title)} ({marks})</h3>'
         if self.store.people.waiting:
-            self.parts = {}
+            self.parts, self.sure = {}, None
             self.box.children = (HTML(f"{heading}<p>{escape(self.store.place.why_not)}</p>"),)
             return
         given = SimpleNamespace(**self.store.issue.numbers[exercise.key])
@@ -72,9 +76,11 @@ class ExerciseForm:
         self._foot = HBox(layout=style.row())
         reckons = any(hasattr(part, "half_step") for part in exercise.parts)
         self.calculator = Calculator(exercise.title) if reckons else None
+        asks_sure = self.store.issue.mode == PRACTICE and SureField.fits(exercise)
+        self.sure = SureField(self.store, exercise, self._said_sure) if asks_sure else None
         self.box.children = (
-            task, *(part.box for part in self.parts.values()), *([self.calculator.box] if reckons else []), self.route,
-            self._foot, self.message,
+            task, *([self.sure.box] if asks_sure else []), *(part.box for part in self.parts.values()),
+            *([self.calculator.box] if reckons else []), self.route, self._foot, self.message,
         )  # fmt: skip
         self._offer_route()
 
@@ -108,6 +114,10 @@ class ExerciseForm:
             if any(re.search(rf"(?<![\d.]){re.escape(figure)}(?!\d)", line) for figure in hidden):
                 return lines[:count]
         return lines
+
+    @shown_errors
+    def _said_sure(self, word):
+        self.store.say_sure(self.exercise, word)
 
     @shown_errors
     def _draw_anew(self):

@@ -9,6 +9,7 @@ from grader.errors import CannotWrite, Refused, TimingMarkError
 from grader.exercise import issued, practice
 from grader.exercise import sheet as sheets
 from grader.exercise.model import PRACTICE
+from grader.marking.sureness import FIRST, SURE
 from grader.widgets.people import People, Place, lesson_folder, place
 
 MADE_WITH = "timing-mark 0.1"
@@ -99,7 +100,24 @@ class Store:
         answer = self.sheet.answers[path]
         checked = [answer.raw, answer.unit]
         if answer.rest.get(CHECKED) != checked:
-            self._note(path, answer._replace(tries=answer.tries + 1, rest={**answer.rest, CHECKED: checked}))
+            rest = {FIRST: checked, **answer.rest, CHECKED: checked}
+            self._note(path, answer._replace(tries=answer.tries + 1, rest=rest))
+
+    def say_sure(self, exercise, word):
+        """Note how sure the trainee is of an exercise; one of `sureness.WORDS`.
+
+        Raises
+        ------
+        CannotWrite
+            As `put`.
+        """
+        path = f"{exercise.key}.{exercise.parts[0].key}"
+        version = self.issue.exercises[exercise.key]["version"]
+        before = self.sheet.answers.get(path) or sheets.Answer("", version=version)
+        rest = {**before.rest, SURE: word}
+        if self.marker is not None:
+            rest[DRAW] = self._draw_of(exercise.key)
+        self._note(path, before._replace(at=clock.to_text(clock.now()), rest=rest))
 
     def save(self):
         """Write the sheet.

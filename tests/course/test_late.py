@@ -1,12 +1,23 @@
-"""Late work, by both published bases and over the nights when clocks change."""
+"""Late work, by both published bases and over the nights when clocks change; and work that comes after the return."""
 
 from dataclasses import replace
 from datetime import timedelta
 
 import pytest
+from sqlalchemy import select
 
-from grader import clock
-from grader.course.work import late
+from grader import catalogue, clock
+from grader.course import overview, roster
+from grader.course.hand_out import transcribe
+from grader.course.records import database, ledger, schema
+from grader.course.report import gather
+from grader.course.returns import run
+from grader.course.work import adjust, assign, collect, late, marking_run, verify
+from grader.errors import Refused
+from grader.exercise.model import PRACTICE
+from tests.work import issue_of, put_in_inbox, right_answers, sheet_of
+
+MODULE = "m01_timing"
 
 
 @pytest.fixture
@@ -66,3 +77,150 @@ def test_share_of_the_maximum(settings):
 def test_no_penalty(settings):
     assert late.penalty(replace(settings, late_percent_per_day=0), 6500, 10000, 99) == 0
     assert late.penalty(settings, 6500, 10000, 0) == 0
+
+
+class TestAfterTheReturn:
+    """A returned sheet shows the right answers: what comes after it counts only where the instructor says so."""
+
+    def test_it_is_kept_told_and_does_not_count(self, no_due):
+        done = hand_in(no_due, right=True)
+        assert done.taken == 1 and late.BARRED in done.findings[0]
+        assert marking_run.mark(no_due, MODULE).unchanged == 1 and mark_of(no_due) == POOR
+        row = rows(no_due)[-1]
+        assert (row.usable, row.finding) == (False, late.BARRED) and collect.kept_path(no_due, row.sha256).is_file()
+        assert ledger_of(no_due, "handed-in")[-1]["reason"] == collect.AFTER_RETURN
+        named = gather.needs(no_due, overview.marks_table(no_due, catalogue.module(MODULE)))
+        assert ("Arundell, Bea", "handed in after the sheet was returned; it does not count") in [n[:2] for n in named]
+        assert verify.verify(no_due).findings == []
+        again = collect.collect(no_due)
+        assert (again.taken, again.findings) == (0, []), "told once; the report names it from then on"
+
+    def test_an_extension_accepts_it_and_a_shorter_one_takes_that_back(self, no_due):
+        hand_in(no_due, right=True)
+        now = clock.now()
+        _, until, mark = adjust.extend(
+            no_due, "T01", MODULE, until=text(now + timedelta(hours=2)), reason="was in hospital"
+        )
+        assert mark == 2800 == mark_of(no_due) and rows(no_due)[-1].usable
+        assert rows(no_due)[-1].finding == late.ACCEPTED
+        assert ledger_of(no_due, "handed-in")[-1]["reason"] == "after the return, accepted: was in hospital"
+        assert verify.verify(no_due).findings == []
+        table = schema.hand_in
+        with database.transaction(no_due) as connection:  # as if it had come an hour later than it did
+            connection.execute(table.update().where(table.c.id == 2).values(received_at=clock.to_text(now + timedelta(hours=1))))  # fmt: skip
+        _, _, mark = adjust.extend(
+            no_due, "T01", MODULE, until=text(now + timedelta(minutes=30)), reason="a slip of mine"
+        )
+        assert mark == POOR == mark_of(no_due)
+        assert not rows(no_due)[-1].usable and late.BARRED in rows(no_due)[-1].finding
+        assert "no longer accepted: a slip of mine" in ledger_of(no_due, "handed-in")[-1]["reason"]
+
+    def test_what_came_before_and_is_collected_afterwards_counts(self, no_due):
+        done = hand_in(no_due, right=True, when=clock.now() - timedelta(hours=1))
+        assert done.findings == [] and rows(no_due)[-1].usable
+        marking_run.mark(no_due, MODULE)
+        assert mark_of(no_due) == 2800 and verify.verify(no_due).findings == []
+
+    def test_what_comes_within_an_extension_given_after_the_return_counts(self, no_due):
+        adjust.extend(no_due, "T01", MODULE, until=text(clock.now() + timedelta(hours=2)), reason="second chance")
+        assert hand_in(no_due, right=True).findings == []
+        marking_run.mark(no_due, MODULE)
+        assert mark_of(no_due) == 2800 and verify.verify(no_due).findings == []
+
+    def test_within_the_grace_minutes_too(self, enrolled):
+        """On time by the settings, and yet after the right answers went out."""
+        term = replace(enrolled, settings=replace(enrolled.settings, late_grace_minutes=60))
+        assign.assign(term, MODULE, due=text(clock.now() - timedelta(minutes=5)))
+        first(term)
+        assert late.BARRED in hand_in(term, right=True).findings[0]
+        marking_run.mark(term, MODULE)
+        assert mark_of(term) == POOR
+
+    def test_practice_shows_its_answers_at_once_and_closes_nothing(self, enrolled):
+        assign.assign(enrolled, MODULE, mode=PRACTICE)
+        first(enrolled)
+        assert hand_in(enrolled, right=True).findings == []
+        marking_run.mark(enrolled, MODULE)
+        assert mark_of(enrolled) == 2800
+
+    def test_an_extension_without_due_time_needs_a_return(self, enrolled):
+        assign.assign(enrolled, MODULE)
+        with pytest.raises(Refused, match="no due time"):
+            adjust.extend(enrolled, "T01", MODULE, until="2199-01-01", reason="x")
+        first(enrolled)
+        with pytest.raises(Refused, match="before the return"):
+            adjust.extend(enrolled, "T01", MODULE, until="2020-01-01", reason="x")
+        assert ledger_of(enrolled, "extension") == []
+
+    def test_a_row_changed_past_the_ledger_is_found(self, no_due):
+        hand_in(no_due, right=True)
+        with database.transaction(no_due) as connection:
+            connection.execute(schema.hand_in.update().values(usable=True))
+        (finding,) = [f for f in verify.verify(no_due).findings if "after the return" in f]
+        assert finding.startswith("t01, m01_timing, attempt 1") and "nobody accepted it" in finding
+
+    def test_a_paper_typed_in_after_the_return(self, no_due):
+        opened = transcribe.begin(no_due, "T01", MODULE)
+        path = opened.questions[0].path
+        kept = transcribe.keep(no_due, opened, {path: transcribe.read(opened.questions[0], "12.5 mm")})
+        assert kept.finding == late.BARRED and not rows(no_due)[-1].usable
+        kept = transcribe.keep(
+            no_due, opened, {path: transcribe.read(opened.questions[0], "12.5 mm")},
+            received_at=clock.now() - timedelta(hours=1),
+        )  # fmt: skip
+        assert kept.finding == "" and rows(no_due)[-1].usable
+        assert verify.verify(no_due).findings == []
+
+
+POOR = 200  # what the sheet that was returned had earned
+
+
+@pytest.fixture
+def enrolled(empty_term):
+    path = empty_term.folder / "rosters" / "list.csv"
+    path.write_text("id,last_name,first_name\nT01,Arundell,Bea\n", encoding="utf-8")
+    roster.import_list(empty_term, path)
+    return empty_term
+
+
+@pytest.fixture
+def no_due(enrolled):
+    """A module without due time, of which T01's first, poor sheet was marked and returned."""
+    assign.assign(enrolled, MODULE)
+    first(enrolled)
+    return enrolled
+
+
+def first(term):
+    hand_in(term, right=False, when=clock.now() - timedelta(days=300))
+    marking_run.mark(term, MODULE)
+    assert run.give_back(term, MODULE, trainee="T01").written == 1
+    assert mark_of(term) == POOR
+
+
+def hand_in(term, *, right, when=None):
+    record = issue_of(term, "t01")
+    answers = right_answers(catalogue.module(MODULE), record)
+    if not right:
+        answers = {path: answer for path, answer in answers.items() if path.startswith("m01.mark_arc.")}
+    path = put_in_inbox(term, sheet_of(record, answers))
+    return collect.collect(term, [path.parent], received_at=when)
+
+
+def rows(term):
+    with database.transaction(term) as connection:
+        return connection.execute(schema.hand_in.select().order_by(schema.hand_in.c.id)).all()
+
+
+def mark_of(term):
+    with database.transaction(term) as connection:
+        return connection.execute(select(schema.mark.c.mark).where(schema.mark.c.trainee == "t01")).scalar()
+
+
+def ledger_of(term, event):
+    with database.transaction(term) as connection:
+        return [entry for _, _, entry in ledger.entries(connection, event)]
+
+
+def text(moment):
+    return moment.astimezone(clock.zone("Europe/Lisbon")).strftime("%Y-%m-%d %H:%M:%S")

@@ -61,6 +61,8 @@ def transcribe(
         say(f"{one.person.name}: {what}, receipt {' '.join(one.sha256[at : at + 4] for at in (0, 4, 8))}.")
         if one.others:
             say(f"  note: {one.others} more from a computer; of all that came in time the last one counts.")
+        if one.finding:
+            say(f"  note: {one.finding} If the paper was in before, type it again with --received-at.")
 
 
 def _typed(term, sheet):

@@ -13,14 +13,16 @@ from sqlalchemy import select
 
 from grader import catalogue, clock, files
 from grader.course import roster, setup, term
-from grader.course.demo import letters, scenario, trainees
+from grader.course.demo import letters, practising, scenario, trainees
 from grader.course.export import package
 from grader.course.records import database, schema
 from grader.course.report import build as report
+from grader.course.report import sure
 from grader.course.returns import run as returning
 from grader.course.work import assign, collect, marking_run, written
 from grader.exercise import issued
 from grader.exercise import sheet as sheets
+from grader.exercise.model import PRACTICE
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +38,16 @@ class Built:
     report: Path
     grades: Path
     diary: dict  # trainee id -> what the simulated trainee did
+
+
+@dataclass(frozen=True, slots=True)
+class Practised:
+    """The module that the class practised for the next session."""
+
+    collected: collect.Collected
+    marked: marking_run.MarkRun
+    sure: sure.Sureness
+    report: Path
 
 
 def free_folder(base):
@@ -88,6 +100,31 @@ def build(folder):
     return Built(made, assigned, collected, marked, read, returned, page, grades, diary)
 
 
+def practise(made):
+    """Hand out the next module as practice, and take in what the simulated class did with it.
+
+    Parameters
+    ----------
+    made : Term
+        Of a demo that was built.
+
+    Returns
+    -------
+    Practised
+    """
+    key, module = scenario.PRACTISED, catalogue.module(scenario.PRACTISED)
+    assign.assign(made, key, mode=PRACTICE)
+    place = made.folder / "inbox" / "practice"
+    for record in _records(made, key):
+        if record.trainee != scenario.MISSING:
+            sheet, _ = practising.answer_sheet(module, record, scenario.SEED)
+            _pack(place / record.trainee / f"{key}.zip", record, sheets.dump(sheet))
+    collected = collect.collect(made, [place])
+    marked = marking_run.mark(made, key)
+    (page,) = report.write([made], key)
+    return Practised(collected, marked, sure.of_class(made, module), page)
+
+
 def _class_list():
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\r\n")
@@ -111,23 +148,34 @@ def _read_letters(made, diary):
 def _hand_in(made):
     """Let every simulated trainee but one hand in; says what each did."""
     module = catalogue.module(scenario.MODULE)
-    with database.transaction(made) as connection:
-        records = [issued.parse(text.encode()) for text in connection.execute(select(schema.issue.c.record)).scalars()]
     diary = {}
-    for record in sorted(records, key=lambda r: r.trainee):
+    for record in _records(made, module.key):
         sheet, diary[record.trainee] = trainees.answer_sheet(module, record, scenario.SEED)
         if record.trainee == scenario.MISSING:
             continue
         content = sheets.dump(sheet)
         if record.trainee == scenario.CORRUPT:
             content = content[: len(content) // 2]
-        packed = io.BytesIO()
-        with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
-            archive.writestr(f"{module.key}/{sheets.NAME}", content)
-            archive.writestr(f"{module.key}/{issued.NAME}", issued.dump(record))
-        files.write_bytes(made.folder / "inbox" / record.trainee / f"{module.key}.zip", packed.getvalue())
+        _pack(made.folder / "inbox" / record.trainee / f"{module.key}.zip", record, content)
     files.write_text(
         made.folder / "reports" / "what_the_simulated_trainees_did.json",
         json.dumps({who: [[d.part, d.what, d.slip] for d in did] for who, did in diary.items()}, indent=1) + "\n",
     )
     return diary
+
+
+def _records(made, module_key):
+    """What was issued of a module, in order of trainee."""
+    table = schema.issue
+    with database.transaction(made) as connection:
+        query = select(table.c.record).where(table.c.module == module_key).order_by(table.c.trainee)
+        return [issued.parse(text.encode()) for text in connection.execute(query).scalars()]
+
+
+def _pack(path, record, content):
+    """Write a hand-in as a lesson does."""
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr(f"{record.module}/{sheets.NAME}", content)
+        archive.writestr(f"{record.module}/{issued.NAME}", issued.dump(record))
+    files.write_bytes(path, packed.getvalue())

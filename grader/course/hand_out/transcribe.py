@@ -10,7 +10,7 @@ from grader import catalogue, clock, files
 from grader.course import roster
 from grader.course.hand_out import letters
 from grader.course.records import busy, database, ledger, schema
-from grader.course.work import collect, witness
+from grader.course.work import collect, late, witness
 from grader.errors import BadFile, Refused, Unknown, Unreadable
 from grader.exercise import issued
 from grader.exercise import sheet as sheets
@@ -64,6 +64,7 @@ class Kept:
     sha256: str
     known: bool
     others: int  # hand-ins of the same attempt that came in otherwise
+    finding: str = ""  # why it does not count
 
 
 def begin(term, trainee_id, module_key):
@@ -250,24 +251,31 @@ def _keep(term, papers, received_at):
         raise Refused(f"Nothing is answered{' by ' + '; '.join(blank) if blank else ''}. Nothing was kept.")
     actor, done, table = ledger.actor(), [], schema.hand_in
     with busy.exclusive(term, "keeping transcribed answers"), database.transaction(term) as connection:
+        closed = late.closed(connection)
         for opened, answers in papers:
             content = sheets.dump(_sheet(opened, answers, clock.to_text(arrived)))
             sha256 = hashlib.sha256(content).hexdigest()
             row = {"trainee": opened.person.id, "module": opened.record.module, "attempt": opened.record.attempt}
             mine = [table.c[name] == value for name, value in row.items()]
             before = connection.execute(select(table.c.sha256, table.c.source).where(*mine)).all()
-            known = any(found.sha256 == sha256 for found in before)
+            barred, known = False, any(found.sha256 == sha256 for found in before)
             if not known:
                 files.write_bytes(collect.kept_path(term, sha256), content)
                 at = clock.to_text(arrived)
+                barred = late.too_late(closed, tuple(row.values()), at)
+                reason = f"{REASON}; {collect.AFTER_RETURN}" if barred else REASON
                 connection.execute(
                     table.insert().values(**row, received_at=at, source=f"transcribed by {actor}", sha256=sha256,
-                                          usable=True, finding="")
+                                          usable=not barred, finding=late.BARRED if barred else "")
                 )  # fmt: skip
-                ledger.append(connection, [ledger.Entry("handed-in", **row, sha256=sha256, new=at, reason=REASON)])
+                ledger.append(connection, [ledger.Entry("handed-in", **row, sha256=sha256, new=at, reason=reason)])
             answered = sum(bool(answer.raw.strip()) for answer in answers.values())
             others = sum(not found.source.startswith("transcribed by") for found in before)
-            done.append(Kept(opened.person, answered, len(opened.questions), sha256, known, others))
+            done.append(
+                Kept(
+                    opened.person, answered, len(opened.questions), sha256, known, others, late.BARRED if barred else ""
+                )
+            )
     for opened, _ in papers:
         draft_path(term, opened).unlink(missing_ok=True)
     return done

@@ -1,6 +1,7 @@
 """The class report: one page for a module that an instructor reads before the next session."""
 
 from collections import Counter
+from html import escape
 from pathlib import Path
 
 from grader import catalogue, clock
@@ -10,7 +11,7 @@ from grader.course.export.grades import hundredths, passed
 from grader.course.export.papers import page
 from grader.course.export.tables import figures as tables
 from grader.course.export.tables.columns import STATES
-from grader.course.report import figures, gather
+from grader.course.report import figures, gather, sure
 from grader.course.screen import copies
 from grader.errors import Refused
 
@@ -24,7 +25,15 @@ _SEPARATES = tuple(
         strict=True,
     )
 )
-_LOOK = "figure { margin: 1em 0 } td, th { padding: .15em .4em } .say { font-size: 1.05em }"
+_LOOK = """
+figure { margin: 1em 0 } td, th { padding: .15em .4em }
+@media screen and (max-width: 40em) {
+  .scroll table { display: table; width: max-content } .scroll th[scope=row] { position: sticky; left: 0; background: #fff }
+  .long th, .long td { max-width: 11em } .long thead th { max-width: 6em }
+  .marks th[scope=row] { max-width: 9em } .marks td { white-space: nowrap }
+  .scroll img { max-width: none; width: 42em }
+}
+"""
 
 
 def write(opened, module_key=""):
@@ -83,8 +92,8 @@ def build(term, module, pools, months):
     bytes
     """
     table = gather.marks(term, module)
-    parts = [*_standing(term, module, table), *_needs(term, table), *_slips(term, module), *_marks(module, table),
-             *_questions(pools), *_months(months), *_alike(term, module)]  # fmt: skip
+    parts = [*_standing(term, module, table), *_needs(term, table), *_slips(term, module), *_sure(term, module),
+             *_marks(module, table), *_questions(pools), *_months(months), *_alike(term, module)]  # fmt: skip
     return page.page(f"Class report: {module.title}", *parts, look=_LOOK)
 
 
@@ -101,7 +110,7 @@ def _standing(term, module, table):
         percents = [100 * mark.mark / mark.most for mark in whole]
         counts = figures.tenths(percents)
         words = ", ".join(f"{n} from {10 * i} to {10 * i + 10} per cent" for i, n in enumerate(counts) if n)
-        yield page.picture(
+        yield _picture(
             figures.spread(percents, term.settings.pass_percent),
             "How the marks are spread",
             f"Trainees by mark: {words}; the pass mark is {term.settings.pass_percent:g} per cent.",
@@ -131,6 +140,34 @@ def _slips(term, module):
         yield page.paragraph(f"{len(found) - SLIPS} further slips were rarer than these.")
 
 
+def _sure(term, module):
+    """Only practice says how sure its trainees were."""
+    found = sure.of_class(term, module)
+    if found is None or not found.sheets:
+        return
+    yield page.heading("Sure and wrong")
+    if found.unread:
+        yield page.paragraph(f"{found.unread} kept hand-ins could not be read again; 'term verify' says which.")
+    if not found.said:
+        yield page.paragraph("Nobody said how sure he was. It stands above the answers of each exercise in practice.")
+        return
+    yield page.paragraph(
+        f"{found.said} of {found.sheets} said in practice how sure they were, before they saw a verdict. Counted is the "
+        "answer as it was first checked. It touches no mark, and only what several share is listed."
+    )
+    rows = [(r.title, r.said, r.sure_and_wrong, r.right_by_guess, r.slip + (f" ({r.made} of them)" if r.made else ""))
+            for r in found.rows]  # fmt: skip
+    yield page.table(
+        "Begin with the first: whoever is sure does not ask",
+        ("exercise", "said how sure", "sure and wrong", "right by a guess", "what to say"), rows,
+        empty="In no exercise were several sure and wrong, or right by a guess.",
+    )  # fmt: skip
+    if any(r.sure_and_wrong >= sure.SEVERAL and not r.slip for r in found.rows):
+        yield page.paragraph(
+            "Where no sentence stands the sure ones share no slip: have it worked on the board and look where the steps part."
+        )
+
+
 def _marks(module, table):
     yield page.heading("Marks by trainee and exercise")
     counted = gather.by_exercise(module, table)
@@ -138,7 +175,7 @@ def _marks(module, table):
         rows = [(f"{n}. {e.title}", *counts) for n, (e, *counts) in enumerate(counted, 1)]
         words = "; ".join(f"{label}: {full} all, {some} some, {none} none" + (f", {waits} wait" if waits else "")
                           for label, full, some, none, waits in rows)  # fmt: skip
-        yield page.picture(
+        yield _picture(
             figures.exercises(rows),
             "How many earned all, some or none of an exercise's marks",
             f"By exercise: {words}.",
@@ -152,8 +189,19 @@ def _marks(module, table):
     )
     rows = [(one.person.name, *(_cell(marks, e.key) for e in module.exercises), *_total(one)) for one, marks in table]
     listed = page.table(f"Marks; exercises by their number, in all {module.marks} marks", headings, rows)
-    yield f'<div class="scroll">{listed}</div>'
+    yield _sideways(listed, "Marks by trainee and exercise", "marks")
     yield page.paragraph("; ".join(f"{n}: {e.title}" for n, e in zip(numbers, module.exercises, strict=True)) + ".")
+
+
+def _picture(data, caption, says):
+    """A figure that keeps its size on a narrow screen, where its words would become too small to read."""
+    return _sideways(page.picture(data, caption, says), caption)
+
+
+def _sideways(html, name, kind=""):
+    """What may be wider than the screen: moved sideways with the finger or the arrow keys."""
+    kind = f"scroll {kind}".strip()
+    return f'<div class="{kind}" role="region" tabindex="0" aria-label="{escape(name)}">{html}</div>'
 
 
 def _cell(marks, key):
@@ -175,10 +223,10 @@ def _questions(pools):
         rows = [(_name(row["item"]), row["n"], row["full_marks"], _percent(row["facility"]), _two(row["discrimination"]),
                  _judged(row)) for row in tables.analysis([pool])]  # fmt: skip
         left = f" {pool.left_out} with an answer that waits are left out; read those first." if pool.left_out else ""
-        yield page.table(
+        yield _sideways(page.table(
             f"Questions, from whole first attempts.{left}",
             ("question", "n", "all marks", "earned on average", "separates strong from weak", "in words"), rows,
-        )  # fmt: skip
+        ), "How the questions worked", "long")  # fmt: skip
     if not pools:
         yield page.paragraph("Nothing is marked yet.")
     yield page.paragraph(
@@ -224,7 +272,7 @@ def _months(months):
         words = "; ".join(f"{term}, {name}: {mean:.0f} per cent, n {n}" for term, name, mean, n in shown)
         rows = [(term, f"{name}\n{m.assigned_at[:7]}", mean, n)
                 for (term, name, mean, n), m in zip(shown, (m for m in months if m.mean is not None), strict=True)]  # fmt: skip
-        yield page.picture(figures.months(rows), "Mean mark of each module, in order of time", f"Mean mark: {words}.")
+        yield _picture(figures.months(rows), "Mean mark of each module, in order of time", f"Mean mark: {words}.")
     elif len(months) == 1:
         yield page.paragraph(
             "This is the first module of the term; from the second on a figure shows how the class moves."
@@ -234,10 +282,10 @@ def _months(months):
          f"{m.mean:.0f} %" if m.mean is not None else "fewer than ten")
         for m in months
     ]  # fmt: skip
-    yield page.table(
+    yield _sideways(page.table(
         "Modules in the order in which they were assigned",
         ("module", "class", "assigned", "trainees", "not handed in", "whole marks", "passed", "mean mark"), rows,
-    )  # fmt: skip
+    ), "Over the months", "long")  # fmt: skip
 
 
 def _alike(term, module):

@@ -9,6 +9,7 @@ from grader import catalogue
 from grader.course import overview, standing, statistics
 from grader.course.export.grades import passed
 from grader.course.records import database, schema
+from grader.course.work import late
 from grader.exercise.model import sayings
 from grader.marking.verdict import BLANK
 
@@ -79,6 +80,7 @@ def needs(term, table):
     """
     with database.transaction(term) as connection:
         started = set(connection.execute(select(schema.hand_in.c.trainee)).scalars())
+        too_late = late.barred(connection)
     found = []
     for one, marks in table:
         if one.state == standing.NOT_HANDED_IN:
@@ -94,6 +96,10 @@ def needs(term, table):
         elif stuck(marks):
             noughts = sum(value == 0 for value in marks.values())
             found.append((3, one, f"is stuck: no mark in {noughts} of {len(marks)} exercises", "sit down together"))
+    for one, _ in table:
+        if (one.person.id, one.module, one.attempt) in too_late:
+            what = "handed in after the sheet was returned; it does not count"
+            found.append((2, one, what, "run 'extend' with a reason to accept it, or say that it came too late"))
     return [(one.person.name, what, do) for _, one, what, do in sorted(found, key=lambda entry: entry[0])]
 
 

@@ -10,7 +10,7 @@ from grader.course.work import resit
 from grader.exercise.kinds import Choices, Written
 from grader.exercise.model import Choice
 from grader.exercise.sorting import Batch, Order
-from grader.marking import feedback, verdict
+from grader.marking import feedback, sureness, verdict
 
 _PICKED = (Choice, Choices, Order, Batch)
 _LOOK = """
@@ -103,6 +103,9 @@ def _exercise(number, exercise, work):
             f"Your instructor set the marks of this exercise to {hundredths(earned)}. Ask why, if you do not know.",
             "note",
         )
+    said = work.sure.get(exercise.key)
+    if said is not None and said.word == sureness.KNOW and said.right is False:
+        by_hand += page.paragraph(words.SURE_AND_WRONG, "note")
     parts = "".join(_part(exercise, part, work, given) for part in exercise.parts)
     only_written = all(isinstance(part, Written) for part in exercise.parts)
     head = "How it is read" if only_written else "Worked with your numbers"

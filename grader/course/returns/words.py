@@ -20,6 +20,9 @@ WORD = {
     verdict.READ: "Read by your instructor",
 }
 
+# Said of the answer as it was first checked in practice; it may have been mended since.
+SURE_AND_WRONG = "You were sure here, and your first answer was not right: worth another look."
+
 _AFTERWARDS = {
     verdict.RIGHT: "",
     verdict.CARRIED: "You worked on rightly from your own earlier answer, so this one has its full marks.",

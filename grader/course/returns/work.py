@@ -9,7 +9,9 @@ from grader import catalogue
 from grader.course import roster
 from grader.course.export.tables import people
 from grader.course.records import adjustments, schema
+from grader.course.report import sure
 from grader.course.work import marking_run
+from grader.errors import BadSheet
 from grader.exercise import sheet as sheets
 from grader.exercise.truth import Truth
 from grader.marking.mark import mark_sheet
@@ -31,6 +33,7 @@ class Work:
     marks: dict  # path -> PartMark
     readings: dict  # path -> Reading of a written answer
     objectives: list = field(default_factory=list)  # rows as in objectives.csv
+    sure: dict = field(default_factory=dict)  # exercise key -> Said; practice only
 
     def given(self, exercise):
         """The trainee's own numbers of an exercise."""
@@ -87,7 +90,16 @@ def gather(term, connection, module, person, mark, decided):
     return Work(
         person, issued, mark, extended or issue.due, extended, rows, decided.by_hand(issue), truth,
         {part.path: part for part in again.parts}, _readings(decided, rows), _objectives(term, person, issued, rows),
+        _sure(term, module, issue, mark),
     )  # fmt: skip
+
+
+def _sure(term, module, issue, mark):
+    """What was said in practice; a kept hand-in that is gone is told by 'term verify', not here."""
+    try:
+        return sure.of_sheet(term, module, issue.record, mark)
+    except BadSheet:
+        return {}
 
 
 def _readings(decided, rows):

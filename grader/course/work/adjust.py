@@ -8,7 +8,7 @@ from sqlalchemy import select
 from grader import catalogue, clock
 from grader.course import roster
 from grader.course.records import adjustments, busy, database, ledger, schema
-from grader.course.work import marking_run, reconcile
+from grader.course.work import late, marking_run, reconcile
 from grader.errors import Refused, Unknown
 
 COMPUTED = "computed"
@@ -16,6 +16,8 @@ COMPUTED = "computed"
 
 def extend(term, trainee_id, module_key, *, until, reason):
     """Give one trainee a later due time; his penalty is computed afresh at once.
+
+    After the return this accepts what arrived since then, up to the new time.
 
     Parameters
     ----------
@@ -42,8 +44,14 @@ def extend(term, trainee_id, module_key, *, until, reason):
     with _at_work(term, module_key, "extending") as (connection, module):
         person = roster.one(connection, trainee_id)
         issue = _latest_issue(connection, person, module)
-        if not issue.due:
+        returned, _ = late.closed(connection).get(adjustments.owner(issue), ("", ""))
+        if not issue.due and not returned:
             raise Refused(f"{module.key} has no due time, so nothing can be late. Nothing was changed.")
+        if not issue.due and moment <= returned:
+            raise Refused(
+                f"{term.shown(clock.from_text(moment))} is before the return, and what came before it counts anyway. "
+                "Nothing was changed; name a later moment."
+            )
         if moment <= issue.due:
             raise Refused(
                 f"{term.shown(clock.from_text(moment))} is not after the due time {term.shown(clock.from_text(issue.due))}. "
@@ -57,6 +65,7 @@ def extend(term, trainee_id, module_key, *, until, reason):
         ledger.append(
             connection, [ledger.Entry("extension", **key, old=before or issue.due, new=moment, reason=reason)]
         )
+        late.settle_arrivals(connection, adjustments.owner(issue), reason)
         mark = marking_run.settle(term, connection, module, adjustments.owner(issue), f"extension: {reason}")
         return person, moment, mark
 

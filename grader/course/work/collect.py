@@ -1,6 +1,7 @@
 """Taking hand-ins: every one is kept by its content, none is changed, none is lost."""
 
 import hashlib
+import json
 import re
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -13,11 +14,14 @@ from grader.course import roster
 from grader.course.arrivals import archives, company, exchange, parcels
 from grader.course.hand_out import ways
 from grader.course.records import busy, database, ledger, schema
+from grader.course.work import late
 from grader.errors import BadSheet, Refused
 from grader.exercise import sheet as sheets
 from grader.exercise.model import PRACTICE
+from grader.marking import sureness
 
 LARGEST_KEPT = archives.LARGEST_ARCHIVE
+AFTER_RETURN = "arrived after the return; does not count"
 
 
 @dataclass(slots=True)
@@ -36,6 +40,7 @@ class _Known:
 
     people: dict  # our ids and the college's, in small letters -> our id
     issues: dict  # (trainee, module, attempt) -> record
+    closed: dict  # of attempts that were returned; see late.closed
 
 
 def collect(term, paths=(), *, received_at=None):
@@ -112,8 +117,9 @@ def _known(connection):
     with connection.begin():
         everyone = roster.everyone(connection)
         issues = {(row.trainee, row.module, row.attempt): row.record for row in connection.execute(select(table))}
+        closed = late.closed(connection)
     people = {person.college_id.casefold(): person.id for person in everyone}
-    return _Known(people | {person.id: person.id for person in everyone}, issues)
+    return _Known(people | {person.id: person.id for person in everyone}, issues, closed)
 
 
 def _take(term, connection, parcel, known, received_at, outcome):
@@ -141,6 +147,8 @@ def _take(term, connection, parcel, known, received_at, outcome):
         outcome.findings += [f"{parcel.where}: {note}" for note in notes]
         finding = " ".join(notes)
     arrived = parcel.stamp or received_at or parcel.came
+    barred = sheet is not None and late.too_late(known.closed, owner, clock.to_text(arrived))
+    finding = f"{late.BARRED} {finding}".strip() if barred else finding
     if not kept_path(term, sha256).is_file():
         files.write_bytes(kept_path(term, sha256), parcel.content)
     row = dict(zip(("trainee", "module", "attempt"), owner, strict=True))
@@ -149,14 +157,30 @@ def _take(term, connection, parcel, known, received_at, outcome):
             connection.execute(
                 schema.hand_in.insert().values(
                     **row, received_at=clock.to_text(arrived), source=parcel.where, sha256=sha256,
-                    usable=sheet is not None, finding=finding,
+                    usable=sheet is not None and not barred, finding=finding,
                 )
             )  # fmt: skip
-            ledger.append(connection, [ledger.Entry("handed-in", **row, sha256=sha256, new=clock.to_text(arrived))])
+            reason = AFTER_RETURN if barred else ""
+            entry = ledger.Entry("handed-in", **row, sha256=sha256, new=clock.to_text(arrived), reason=reason)
+            ledger.append(connection, [entry])
     except IntegrityError:  # the same content was taken before: its first arrival counts
         outcome.known += 1
     else:
         outcome.taken += 1
+        if barred:
+            outcome.findings.append(f"{parcel.where}: {late.BARRED}")
+        if sheet is not None:
+            outcome.notes += [f"{parcel.where}: {said}" for said in _sure_words(known.issues[owner], sheet)]
+
+
+def _sure_words(record, sheet):
+    """Sentences about "how sure" entries that are not used; nobody need act on them."""
+    words, problems = sureness.said(sheet)
+    if not words and not problems:
+        return []
+    if json.loads(record)["mode"] == PRACTICE:
+        return [problem.rstrip(".") for problem in problems]
+    return ["The sheet says how sure its owner was. Only practice asks that; in assessed work it is not looked at"]
 
 
 def _claimed_trainee(parcel, known):

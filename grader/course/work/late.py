@@ -1,8 +1,19 @@
-"""What late work costs, computed afresh each time from the settings of the term."""
+"""What late work costs, computed afresh each time from the settings of the term; and work that comes after the return."""
 
 from datetime import timedelta
 
+from sqlalchemy import select
+
 from grader import clock
+from grader.course.records import adjustments, ledger, schema
+from grader.exercise.model import PRACTICE
+
+# Findings in the records. The first holds while nobody accepted the hand-in.
+BARRED = (
+    "It arrived after the sheet with the right answers was returned. It is kept and does not count; to accept it, run "
+    "'extend' with a later time and a reason."
+)
+ACCEPTED = "It arrived after the return and was accepted with an extension."
 
 
 def late_days(settings, due, received):
@@ -56,3 +67,104 @@ def penalty(settings, raw, most, days):
         return raw
     base = raw if settings.late_basis == "mark" else most
     return min(raw, int(base * settings.late_percent_per_day * days / 100 + 0.5))
+
+
+def closed(connection):
+    """Attempts whose sheet went back: (trainee, module, attempt) -> (first return, accepted until).
+
+    A returned sheet shows the right answers. What arrives afterwards counts only up to
+    the moment that an extension granted since then names; the second is empty without
+    one. Practice shows its answers at once, so returning it closes nothing.
+
+    Parameters
+    ----------
+    connection : Connection
+
+    Returns
+    -------
+    dict of (str, str, int) to (str, str)
+        Moments as the records keep them, which are in order as texts.
+    """
+    table = schema.assignment
+    practice = set(connection.execute(select(table.c.module).where(table.c.mode == PRACTICE)).scalars())
+    first = {}
+    for _, at, entry in ledger.entries(connection, "returned"):
+        if entry["module"] not in practice:
+            first.setdefault((entry["trainee"], entry["module"], entry["attempt"]), at)
+    until = {
+        adjustments.owner(row): row.until
+        for row in connection.execute(select(adjustments.extension))
+        if row.at > first.get(adjustments.owner(row), row.at)
+    }
+    return {owner: (at, until.get(owner, "")) for owner, at in first.items()}
+
+
+def too_late(known, owner, received):
+    """Whether a hand-in came after its sheet went back and nobody accepted it.
+
+    Parameters
+    ----------
+    known : dict
+        From `closed`.
+    owner : (str, str, int)
+    received : str
+        Moment as the records keep it.
+    """
+    if owner not in known:
+        return False
+    returned, until = known[owner]
+    return returned < received and until < received
+
+
+def settle_arrivals(connection, owner, reason):
+    """Let a decision about one attempt decide which of its hand-ins may count, in the caller's transaction.
+
+    Nothing is taken away: a hand-in that may not count stays kept, with its finding.
+    """
+    known, table = closed(connection), schema.hand_in
+    mine = (table.c.trainee == owner[0]) & (table.c.module == owner[1]) & (table.c.attempt == owner[2])
+    for row in connection.execute(select(table).where(mine)).all():
+        if not _may_be_decided(row):
+            continue
+        barred = too_late(known, owner, row.received_at)
+        if barred == (not row.usable):
+            continue
+        old, new = (ACCEPTED, BARRED) if barred else (BARRED, ACCEPTED)
+        finding = row.finding.replace(old, new) if old in row.finding else f"{new} {row.finding}".strip()
+        connection.execute(table.update().where(table.c.id == row.id).values(usable=not barred, finding=finding))
+        said = "no longer accepted" if barred else "accepted"
+        entry = ledger.Entry(
+            "handed-in", trainee=owner[0], module=owner[1], attempt=owner[2], sha256=row.sha256, new=row.received_at,
+            reason=f"after the return, {said}: {reason}",
+        )  # fmt: skip
+        ledger.append(connection, [entry])
+
+
+def barred(connection):
+    """Attempts with a hand-in that arrived after the return and was not accepted.
+
+    Returns
+    -------
+    set of (str, str, int)
+    """
+    rows = connection.execute(select(schema.hand_in).where(schema.hand_in.c.usable.is_(False)))
+    return {adjustments.owner(row) for row in rows if BARRED in row.finding}
+
+
+def compare(connection):
+    """Sentences about hand-ins that count, or do not, otherwise than returns and extensions say."""
+    known = closed(connection)
+    for row in connection.execute(select(schema.hand_in).order_by(schema.hand_in.c.id)):
+        owner = adjustments.owner(row)
+        if not _may_be_decided(row) or too_late(known, owner, row.received_at) != row.usable:
+            continue
+        who = f"{row.trainee}, {row.module}, attempt {row.attempt}: the hand-in of {row.received_at}"
+        if row.usable:
+            yield f"{who} came after the return and counts, and nobody accepted it. Extend the due time, or look who changed it."
+        else:
+            yield f"{who} may count and is held to have come too late."
+
+
+def _may_be_decided(row):
+    """A sheet that can be read: whether it counts is a question of time alone."""
+    return row.usable or BARRED in row.finding

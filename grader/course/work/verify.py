@@ -8,7 +8,7 @@ from grader import catalogue
 from grader.course import gradebook, standing
 from grader.course.records import adjustments, busy, database, ledger, schema
 from grader.course.vehicles import store
-from grader.course.work import marking_run, reconcile, witness
+from grader.course.work import late, marking_run, reconcile, witness
 from grader.errors import BadSheet
 
 
@@ -58,6 +58,7 @@ def verify(term):
         _check_decisions(connection, decided, proof)
         proof.findings += witness.compare(connection)
         proof.findings += store.compare(connection)
+        proof.findings += late.compare(connection)
         for owner in set(last_mark) - {
             (r.trainee, r.module, r.attempt) for r in connection.execute(select(schema.mark))
         }:

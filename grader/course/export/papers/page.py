@@ -10,7 +10,7 @@ th, td { border: 1px solid #767676; padding: .2em .5em; text-align: left; vertic
 thead th { background: #eee }
 td.number { text-align: right; font-variant-numeric: tabular-nums }
 img { max-width: 100%; height: auto }
-@media (max-width: 40em) { body { padding: 0 .4em } th, td { overflow-wrap: anywhere; padding: .2em } }
+@media (max-width: 40em) { body { padding: 0 .4em } th, td { overflow-wrap: break-word; padding: .2em } }
 .note { border-left: .3em solid #111; padding-left: .8em }
 .scroll { overflow-x: auto }
 @page { margin: 16mm }
