@@ -1,14 +1,12 @@
 """Rows about people: items, objectives and the ledger, read in batches of trainees."""
 
-import hashlib
-import json
-
 from sqlalchemy import select
 
 from grader import catalogue
 from grader.course import standing
 from grader.course.export import scope
 from grader.course.export.grades import hundredths
+from grader.course.export.tables import drawn
 from grader.course.records import adjustments, ledger, schema
 from grader.course.records import witnessed as seen
 
@@ -22,16 +20,16 @@ _MARK_EVENTS = ("marked", "re-marked", "override")
 def items(term, connection):
     """Rows of items.csv for one term."""
     order = {path: n for module in catalogue.all_modules().values() for n, (_, _, path) in enumerate(module.parts())}
-    decided = adjustments.read(connection)
+    decided, own = adjustments.read(connection), drawn.lines(connection)
     for batch in scope.batches(connection):
         answers = _by_trainee(connection, schema.answer, batch)
         issues = _by_trainee(connection, schema.issue, batch)
         for person in batch:
-            variants = {(i.module, i.attempt): _variants(i.record) for i in issues.get(person.id, ())}
+            variants = {(i.module, i.attempt): drawn.of_issue(i.record, own) for i in issues.get(person.id, ())}
             mine = answers.get(person.id, [])
             for row in sorted(mine, key=lambda r: (r.module, r.attempt, order.get(r.part, 999), r.part)):
-                digest = variants.get((row.module, row.attempt), {}).get(row.exercise, "")
-                yield _item(term, person, row, digest, decided.by_hand(row).get(row.exercise))
+                numbers = variants.get((row.module, row.attempt), {}).get(row.exercise)
+                yield _item(term, person, row, numbers, decided.by_hand(row).get(row.exercise))
 
 
 def objectives(term, connection):
@@ -41,7 +39,12 @@ def objectives(term, connection):
     examine, the latest attempt that did.
     """
     known = catalogue.objectives()
-    tags = {path: part.objectives for m in catalogue.all_modules().values() for _, part, path in m.parts()}
+    tags = {
+        f"{exercise.key}.{part.key}": part.objectives
+        for module in catalogue.all_modules().values()
+        for exercise in (*module.old, *module.exercises)  # earlier work has parts that later versions lack
+        for part in exercise.parts
+    }
     counting = {
         (found.person.id, found.module): found.attempt
         for found in standing.standings(term, connection, standing.listed_modules(connection))
@@ -122,7 +125,7 @@ def _by_trainee(connection, table, batch):
     return found
 
 
-def _item(term, person, row, digest, by_hand):
+def _item(term, person, row, numbers, by_hand):
     low, high, other = expected(row.expected)
     waits = waiting(row)
     return {
@@ -131,7 +134,9 @@ def _item(term, person, row, digest, by_hand):
         "module": row.module,
         "attempt": str(row.attempt),
         "item": row.part,
-        "variant": digest,
+        "variant": numbers.variant if numbers else "",
+        "vehicle": numbers.vehicle if numbers else "",
+        "kept": "yes" if numbers and numbers.kept else "no",
         "answer": row.raw,
         "unit": row.unit,
         "expected": other,
@@ -179,6 +184,7 @@ def objective(term, person, entry, rows):
         "threshold": hundredths(MET_SHARE),
         "met": met,
         "items": str(len(rows)),
+        "attempt": str(rows[0].attempt),
     }
 
 
@@ -188,14 +194,6 @@ def _share(part, whole, limit):
     if part * 100 < limit * whole and shown >= limit * 100:
         shown = part * 10000 // whole
     return f"{shown // 10000}.{shown % 10000:04d}".rstrip("0").rstrip(".")
-
-
-def _variants(record):
-    """Digest of a trainee's own numbers by exercise."""
-    return {
-        key: hashlib.sha256(json.dumps(entry, sort_keys=True).encode()).hexdigest()[:8]
-        for key, entry in json.loads(record).get("exercises", {}).items()
-    }
 
 
 def expected(text):
