@@ -9,10 +9,10 @@ from grader.course.export.grades import hundredths
 from grader.course.export.tables import drawn
 from grader.course.records import adjustments, ledger, schema
 from grader.course.records import witnessed as seen
+from grader.marking.verdict import AWAITING, READ
 
 MET_SHARE = 70  # per cent of the marks of an objective's items
 FEWEST_ITEMS = 2
-AWAITING = "awaiting"
 _PATHS = {"right": "direct", "carried": "consequential"}
 _MARK_EVENTS = ("marked", "re-marked", "override")
 
@@ -154,6 +154,8 @@ def _item(term, person, row, numbers, by_hand):
 
 def path(row):
     """How the marks of an answer were earned."""
+    if row.verdict == READ and row.hundredths == row.most:
+        return "direct"
     return _PATHS.get(row.verdict) or ("partial" if row.hundredths else "none")
 
 
