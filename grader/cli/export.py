@@ -45,7 +45,9 @@ def _table(name, says):
 _table("grades", "Write grades.csv: a row for each trainee and module; absent is blank.")
 _table("items", "Write items.csv: a row for each answered part of each attempt.")
 _table("objectives", "Write objectives.csv: a row for each trainee and learning objective.")
+_table("witnessed", "Write witnessed.csv: a row for each task seen on a real vehicle.")
 _table("analysis", "Write analysis.csv: how hard each question is, how well it separates, its commonest slip.")
+_table("variants", "Write variants.csv: whether the numbers drawn make a question easier or harder.")
 _table("modules", "Write modules.csv: mean, spread, alpha with interval and standard error of each module.")
 _table("changes", "Write changes.csv: the ledger, with reasons.")
 
@@ -121,7 +123,8 @@ def programme(
     from grader.course.export.oneroster import programme as programmes
 
     made = programmes.create(path, term or [Path(".")], centre=centre, year_starts=year_starts)
-    say(f"Written: {made.path}, with {len(made.folders)} classes.")
+    count = len(made.folders)
+    say(f"Written: {made.path}, with {count} {'class' if count == 1 else 'classes'}.")
 
 
 @app.command("oneroster")

@@ -1,7 +1,7 @@
 """Where each trainee stands in a module: one state word, and the mark that counts."""
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sqlalchemy import bindparam, delete, select
 
@@ -27,6 +27,7 @@ class Standing:
     handed_in_at: str
     mark: object | None  # row of tm_mark
     extension_until: str = ""
+    attempts: int = 0  # how many were issued
 
 
 def assigned_modules(connection):
@@ -107,7 +108,7 @@ def standings(term, connection, module_keys):
             marked = [marks[person.id, module, i.attempt] for i in mine if (person.id, module, i.attempt) in marks]
             if person.status == roster.WITHDRAWN and not marked:
                 continue
-            found.append(_standing(person, module, mine, marked, hand_ins, decided))
+            found.append(replace(_standing(person, module, mine, marked, hand_ins, decided), attempts=len(mine)))
     return found
 
 

@@ -13,6 +13,7 @@ from scipy.stats import f as f_distribution
 
 FEW = 10  # below this many trainees only counts are shown
 OUTER_SHARE, OUTER_FROM = 0.27, 30  # upper and lower 27 % from 30 trainees on, halves below
+UNLIKE, ERRORS = 0.15, 3  # a bin of numbers is named if it differs by so much, and by so many standard errors
 LEVELS = ((0.40, "very good"), (0.30, "good"), (0.20, "marginal"), (0.0, "poor"))  # the usual table after Ebel
 
 
@@ -41,6 +42,17 @@ class Test:
     alpha_low: float | None
     alpha_high: float | None
     sem: float | None
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Bin:
+    """How those with some numbers did in an item beside all others; `note` names what stands out."""
+
+    facility: float
+    of_rest: float | None
+    difference: float | None
+    error: float | None
     note: str
 
 
@@ -228,6 +240,33 @@ def test(table):
     low, high = feldt_interval(value, n, k)
     note = "alpha is negative: items work against each other; no standard error" if value < 0 else ""
     return Test(n, k, mean, sd, value, low, high, standard_error(table), note)
+
+
+def against_rest(mine, others, most):
+    """Facility of those with some numbers beside that of all others.
+
+    Parameters
+    ----------
+    mine, others : array
+        Marks in one item.
+    most : float
+        Marks of that item.
+
+    Returns
+    -------
+    Bin
+        With fewer than ten others only the facility. The standard error is that of a
+        difference of two means with variances of their own (Welch).
+    """
+    mine, others = np.asarray(mine, dtype=float) / most, np.asarray(others, dtype=float) / most
+    if min(len(mine), len(others)) < FEW:
+        return Bin(float(mine.mean()), None, None, None, f"not meaningful: fewer than {FEW} to compare")
+    difference = float(mine.mean() - others.mean())
+    error = float(np.sqrt(mine.var(ddof=1) / len(mine) + others.var(ddof=1) / len(others)))
+    note = ""
+    if abs(difference) >= UNLIKE and abs(difference) > ERRORS * error:
+        note = "harder with these numbers" if difference < 0 else "easier with these numbers"
+    return Bin(float(mine.mean()), float(others.mean()), difference, error, note)
 
 
 def level(value):

@@ -17,6 +17,7 @@ def table(term, connection):
             "first_name": found.person.first_name,
             "module": found.module,
             "attempt": "" if found.attempt is None else str(found.attempt),
+            "attempts": str(found.attempts),
             "status": found.state,
             "handed_in_at": found.handed_in_at,
             "extension_until": found.extension_until,

@@ -15,8 +15,8 @@ FORMAT, LARGEST_FILE = "timing-mark layout", 100_000
 PER_MODULE, PER_TRAINEE = "module", "trainee"
 PERSON = ("class", "trainee_id", "last_name", "first_name", "group")
 TOTALS = ("total", "total_max", "total_percent", "word", "modules_marked", "modules_passed")
-OF_MODULE = ("status", "raw", "penalty", "mark", "max", "percent", "passed", "word", "late_days")
-_COUNTED = ("modules_marked", "modules_passed", "late_days", "attempt")
+OF_MODULE = ("status", "raw", "penalty", "mark", "max", "percent", "passed", "word", "late_days", "attempt", "attempts")
+_COUNTED = ("modules_marked", "modules_passed", "late_days", "attempt", "attempts")
 _WORDS = ("class", "trainee_id", "last_name", "first_name", "group", "word", "module", "status", "passed",
           "extension_until", "handed_in_at", "marked_at", "engine", "key_version")  # fmt: skip
 
@@ -30,7 +30,8 @@ order = ["class", "last_name", "first_name"]
 # One row per module: any column of grades.csv, and group, word.
 # One row per trainee: class, trainee_id, last_name, first_name, group, total, total_max,
 # total_percent, word, modules_marked, modules_passed, and of a module such as
-# "m01_timing.mark": status, raw, penalty, mark, max, percent, passed, word, late_days.
+# "m01_timing.mark": status, raw, penalty, mark, max, percent, passed, word, late_days,
+# attempt, attempts.
 columns = [
     {take = "trainee_id", name = "Student number"},
     {take = "last_name", name = "Family name"},

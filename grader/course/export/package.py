@@ -3,10 +3,11 @@
 from pathlib import Path
 
 from grader import files
-from grader.course import statistics
+from grader.course import standing, statistics
 from grader.course.export import grades, pseudonym, scope, stream
-from grader.course.export.tables import figures, people
+from grader.course.export.tables import figures, people, variants
 from grader.course.export.tables.columns import DAY, MOMENT, SHAPES
+from grader.course.records import vehicles
 from grader.errors import Unknown
 
 _PERSONAL = {"grades": grades.table, "items": people.items, "objectives": people.objectives,
@@ -33,8 +34,8 @@ def rows(opened, name, *, pseudonymous=False):
             found = _PERSONAL[name](term, connection)
             yield from pseudonym.person_rows(term, connection, shape, found) if pseudonymous else found
         return
-    pooled = figures.pools(opened)
-    found = figures.analysis(pooled) if name == "analysis" else figures.modules(pooled)
+    pooled = figures.pools(opened, drawn=name == "variants")
+    found = {"analysis": figures.analysis, "variants": variants.rows, "modules": figures.modules}[name](pooled)
     yield from pseudonym.figure_rows(shape, found) if pseudonymous else found
 
 
@@ -106,6 +107,7 @@ def policy(opened, how=None, pseudonymous=False):
                     "days_until_nothing": settings.late_days_until_nothing,
                     "grace_minutes": settings.late_grace_minutes,
                 },
+                "vehicles": [] if pseudonymous else _vehicles(connection),
                 "attempts": {"allowed": settings.attempts, "counting": "best", "statistics": "first"},
                 "retention": {
                     "years": settings.retention_years,
@@ -133,11 +135,32 @@ def policy(opened, how=None, pseudonymous=False):
             "counts_only_below_n": statistics.FEW,
             "groups": f"upper and lower 27 % from n = {statistics.OUTER_FROM}, halves below",
             "interval_percent": 95,
+            "variants": f"named if they differ by {statistics.UNLIKE} and by {statistics.ERRORS} standard errors",
         },
         "files": {"separator": how.separator, "decimal": how.decimal, "encoding": how.encoding},
         "pseudonymous": pseudonymous,
         "smallest_cell": pseudonym.SMALLEST_CELL if pseudonymous else None,
     }
+
+
+def _vehicles(connection):
+    """Every own vehicle in all revisions, with the source of its figures and the modules assigned with it."""
+    modules = {}
+    for key in standing.assigned_modules(connection):
+        for found in vehicles.assigned(connection, key):
+            modules.setdefault(found.digest, []).append(key)
+    return [
+        {
+            "key": found.key,
+            "revision": found.revision,
+            "title": found.own.vehicle.title,
+            "manual": found.own.manual,
+            "page": found.own.page,
+            "sha256": found.digest,
+            "modules": modules.get(found.digest, []),
+        }
+        for found in vehicles.revisions(connection)
+    ]
 
 
 def description(opened, written, how, pseudonymous):

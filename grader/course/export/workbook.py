@@ -22,7 +22,7 @@ _OPTIONS = {
 }  # fmt: skip
 # What XML 1.0 cannot carry; tab and line ends stay.
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff\ud800-\udfff]")
-_SHEETS = ("grades", "objectives", "items", "analysis", "modules", "changes")
+_SHEETS = ("grades", "objectives", "witnessed", "items", "analysis", "variants", "modules", "changes")
 
 
 def write(opened, path=None, *, layout=None, pseudonymous=False):

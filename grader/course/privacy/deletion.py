@@ -12,7 +12,7 @@ from sqlalchemy import delete, select, update
 from grader.course import roster
 from grader.course.hand_out import ways
 from grader.course.privacy import traces
-from grader.course.records import database, ledger, schema
+from grader.course.records import database, ledger, schema, sent
 from grader.errors import Refused
 
 _KEPT = ("tm_schema", "tm_ledger")
@@ -97,6 +97,12 @@ def _delete(term, people, reason):
         if way == ways.EXCHANGE
     ]
     with database.transaction(term) as connection:
+        told = len(everybody & sent.people(connection))
+        if told:
+            done.findings.append(
+                f"Statements about {told} of them were written for a record store. What lies there is not ours to delete: "
+                "ask whoever runs it."
+            )
         _delete_rows(connection, everybody)
         traces.delete_gradebook_rows(connection, everybody)
         done.ledger_rows = _forget(connection, people, done.findings)

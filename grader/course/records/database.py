@@ -9,7 +9,7 @@ from sqlalchemy.exc import ArgumentError, DBAPIError, OperationalError
 from sqlalchemy.pool import NullPool
 
 from grader import clock
-from grader.course.records import adjustments, schema, steps, vehicles, witnessed  # noqa: F401  they add their tables to schema.metadata
+from grader.course.records import adjustments, schema, sent, steps, vehicles, witnessed  # noqa: F401  they add their tables to schema.metadata
 from grader.errors import BadFile, CannotWrite, Refused
 
 BUSY_SECONDS = 30

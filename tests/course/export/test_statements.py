@@ -7,11 +7,14 @@ import subprocess
 
 import pytest
 
-from grader import paths
+from grader import catalogue, paths
 from grader.course.export.xapi import statements
-from grader.course.records import database, ledger, schema
-from grader.course.work import adjust
-from grader.errors import Refused
+from grader.course.privacy import deletion
+from grader.course.records import database, ledger, schema, sent
+from grader.course.work import adjust, marking_run, verify
+from grader.errors import CannotWrite, Refused
+from tests.course.export.conftest import hand_in
+from tests.work import issue_of, right_answers, sheet_of
 
 VOIDED = "http://adlnet.gov/expapi/verbs/voided"
 VALIDATE = """
@@ -110,19 +113,69 @@ def test_two_runs_give_the_same_bytes(classes, tmp_path):
 
 
 class TestVoidAndReissue:
-    def test_a_changed_mark(self, classes):
+    def test_a_changed_mark_touches_only_what_changed(self, classes):
+        """A mark by hand changes the exercise and the module; the parts were answered as before."""
         before, none = split(parsed(classes))
         adjust.override(classes[0], "0042", "m01_timing", "mark_arc", "0.5", reason="by hand")
         after, voided = split(parsed(classes))
-        gone = {key for key in before if key not in after}
-        assert none == set() and voided == gone and gone
-        assert {before[key]["actor"]["account"]["name"] for key in gone} == {"0042"}
-        fresh = [after[key] for key in after if key not in before]
-        assert len(fresh) == len(gone)
-        by_hand = [s for s in fresh if s["context"]["extensions"].get(f"{statements.BASE}extensions/by-hand")]
-        assert [(s["object"]["id"], s["result"]["score"]["raw"]) for s in by_hand] == [
-            (f"{statements.BASE}exercises/m01.mark_arc", 0.5)
-        ]
+        assert none == set() and voided == set(before) - set(after)
+        touched = sorted(before[key]["object"]["id"].removeprefix(statements.BASE) for key in voided)
+        assert touched == ["exercises/m01.mark_arc", "modules/m01_timing"]
+        assert {before[key]["actor"]["account"]["name"] for key in voided} == {"0042"}
+        fresh = {after[key]["object"]["id"]: after[key] for key in set(after) - set(before)}
+        assert {key.removeprefix(statements.BASE) for key in fresh} == set(touched)
+        by_hand = fresh[f"{statements.BASE}exercises/m01.mark_arc"]
+        assert by_hand["context"]["extensions"][f"{statements.BASE}extensions/by-hand"] is True
+        assert by_hand["result"]["score"]["raw"] == 0.5
+        assert all(after[key] == before[key] for key in set(after) & set(before)), "an id never says two things"
+
+    def test_a_sheet_handed_in_anew(self, classes):
+        """Other work: whatever tells of the first hand-in is voided, and of nobody else anything."""
+        term = classes[0]
+        before, _ = split(parsed(classes))
+        record = issue_of(term, "na")
+        answers = right_answers(catalogue.module("m01_timing"), record) | {"m01.cap.leads": "1-2"}
+        hand_in(term, sheet_of(record, answers), "2026-03-31 09:00")
+        marking_run.mark(term, "m01_timing")
+        after, voided = split(parsed(classes))
+        assert voided == {key for key, s in before.items() if s["actor"]["account"]["name"] == "NA"} - set(after)
+        assert len(after) == len(before) and voided
+
+    def test_back_to_the_first_mark_is_a_third_statement(self, classes):
+        """An id that was voided never comes back, whatever is said."""
+        first, _ = split(parsed(classes))
+        adjust.override(classes[0], "0042", "m01_timing", "mark_arc", "0.5", reason="by hand")
+        second, _ = split(parsed(classes))
+        adjust.override(classes[0], "0042", "m01_timing", "mark_arc", "computed", reason="a mistake")
+        third, voided = split(parsed(classes))
+        assert voided == (set(first) | set(second)) - set(third) and len(voided) == 4 and len(third) == len(first)
+
+    def test_a_file_that_cannot_be_written_was_not_sent(self, classes, tmp_path):
+        (tmp_path / "file").write_text("mine")
+        with pytest.raises(CannotWrite):
+            statements.write(classes, tmp_path / "file" / "statements.ndjson")
+        for term in classes:
+            with database.transaction(term) as connection:
+                assert sent.people(connection) == set() and list(ledger.entries(connection, "export")) == []
+
+    def test_which_attempt_counts(self, classes):
+        """The second attempt takes the first one's place: only the word that it counts is voided."""
+        term = classes[0]
+        with database.transaction(term) as connection:
+            connection.execute(schema.mark.update().where(schema.mark.c.trainee == "0046").values(raw=100, mark=100))
+        before, _ = split(parsed(classes))
+        with database.transaction(term) as connection:
+            for table in (schema.mark, schema.answer, schema.issue):
+                rows = [{**row._mapping, "attempt": 2} for row in connection.execute(table.select().where(table.c.trainee == "0046"))]  # fmt: skip
+                connection.execute(table.insert(), rows)
+        after, voided = split(parsed(classes))
+        assert [before[key]["object"]["id"] for key in voided] == [f"{statements.BASE}modules/m01_timing"]
+        told = {
+            tuple(s["context"]["extensions"][f"{statements.BASE}extensions/{name}"] for name in ("attempt", "counts"))
+            for s in after.values()
+            if s["actor"]["account"]["name"] == "0046" and s["object"]["id"].endswith("modules/m01_timing")
+        }
+        assert told == {(1, False), (2, True)}
 
     def test_what_was_never_sent_is_not_voided(self, classes):
         adjust.override(classes[0], "0042", "m01_timing", "mark_arc", "0.5", reason="by hand")
@@ -159,3 +212,34 @@ def test_a_base_that_is_no_address(classes, base):
         statements.write(classes, base=base)
     with database.transaction(classes[0]) as connection:
         assert list(ledger.entries(connection, "export")) == []
+
+
+def test_nothing_of_a_deleted_person_is_left(classes):
+    """Neither in files kept here nor in what is remembered of them; who stays keeps his ids, and the ledger verifies."""
+    term = classes[1]
+    before, _ = split(parsed(classes[1:]))
+    adjust.override(term, "b1", "m01_timing", "mark_arc", "0.5", reason="by hand")
+    parsed(classes[1:], path=term.folder / "exports" / "statements.ndjson")
+    parsed(classes[1:], pseudonymous=True)
+    with database.transaction(term) as connection:
+        assert {"b0", "b1"} <= sent.people(connection)
+    done = deletion.delete_person(term, "B1", reason="asked for it")
+    assert [said for said in done.findings if "record store" in said]
+    assert not list((term.folder / "exports").rglob("*.ndjson"))
+    with database.transaction(term) as connection:
+        assert "b1" not in sent.people(connection) and "b0" in sent.people(connection)
+        assert ledger.first_broken(connection) is None
+    left = [path for path in term.folder.rglob("*") if path.is_file() and b"Ford1" in path.read_bytes()]
+    assert left == []
+    after, voided = split(parsed(classes[1:]))
+    gone = {key for key, s in before.items() if s["actor"]["account"]["name"] == "B1"}
+    assert set(after) == set(before) - gone and voided == set() and gone
+    assert verify.verify(term).findings == []
+
+
+def test_nothing_is_remembered_of_a_deleted_class(classes):
+    parsed(classes)
+    deletion.delete_class(classes[1], reason="kept long enough")
+    with database.transaction(classes[1]) as connection:
+        assert sent.people(connection) == set() and ledger.first_broken(connection) is None
+    assert {s["actor"]["account"]["name"] for s in parsed(classes)} == {"0042", "0046", "NA"}

@@ -120,11 +120,14 @@ def results(part):
     for found in standing.standings(part.term, part.connection, assigned):
         if found.state not in _STATUS:
             continue
-        mark, score, comment, on = found.mark, "", "", assigned[found.module].assigned_at
+        mark, score, on = found.mark, "", assigned[found.module].assigned_at
+        said = [f"attempt {found.attempt} of {found.attempts}"] if found.attempts > 1 and found.attempt else []
         if found.state == standing.MARKED:
             score, on = hundredths(mark.mark), mark.marked_at
             if mark.penalty:
-                comment = f"raw mark {hundredths(mark.raw)}, penalty {hundredths(mark.penalty)} for {mark.late_days} days late"
+                said.append(
+                    f"raw mark {hundredths(mark.raw)}, penalty {hundredths(mark.penalty)} for {mark.late_days} days late"
+                )
         elif found.handed_in_at:
             on = found.handed_in_at
         past = bool(found.due) and clock.now() > clock.from_text(found.due)
@@ -132,7 +135,7 @@ def results(part):
         on = found.due if missing else on
         yield (
             _result(part, found), _line(part, found.module), part.person(found.person.id), _STATUS[found.state], score,
-            part.day(on), comment, "", _class(part), "", "", "true" if mark is not None and mark.late_days else "false",
+            part.day(on), "; ".join(said), "", _class(part), "", "", "true" if mark is not None and mark.late_days else "false",
             "true" if missing else "false",
         )  # fmt: skip
 

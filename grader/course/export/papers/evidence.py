@@ -13,9 +13,9 @@ from sqlalchemy import select
 from grader import catalogue, files
 from grader.course import roster, standing
 from grader.course.export import package, scope
-from grader.course.export.papers import page
-from grader.course.export.tables import people
-from grader.course.records import schema, witnessed
+from grader.course.export.papers import moderated, page
+from grader.course.export.tables import drawn, people
+from grader.course.records import schema, vehicles, witnessed
 from grader.errors import BadFile
 
 SIMULATED_MODULES = ("m06_diagnosis",)  # worked on the simulated vehicle
@@ -24,8 +24,9 @@ CAUTION = (
     "Calculated and simulated work supports a unit standard and never meets one. A unit standard is met only by work "
     "on a real vehicle that an assessor has witnessed; the assessor decides it by the published text of the standard."
 )
+_OF_OURS = "teaching vehicles of Timing Mark, invented"
 _SEEN = ("objective", "what it is", "result", "day", "vehicle", "seen by", "note")
-_HEADINGS = ("objective", "what it is", "result", "marks", "share", "exercises", "handed in")
+_HEADINGS = ("objective", "what it is", "result", "marks", "share", "exercises", "attempt", "handed in")
 
 
 def write(term, folder=None, *, trainee="", own_map=None):
@@ -129,6 +130,7 @@ def _page(term, connection, person, rows, tasks, standards, until):
         missing = [code for code in codes if code not in shown and code not in {t.objective for t in tasks}]
         if missing:
             parts.append(page.paragraph(f"No evidence yet for {', '.join(missing)}."))
+    parts += _drawn_from(connection, person)
     states = standing.standings(term, connection, standing.listed_modules(connection))
     mine = [found for found in states if found.person.id == person.id]
     parts.append(page.heading("Modules"))
@@ -137,6 +139,19 @@ def _page(term, connection, person, rows, tasks, standards, until):
                    [(catalogue.module(f.module).title, f.state, f.attempt or "", f.handed_in_at[:10]) for f in mine])
     )  # fmt: skip
     return page.page(f"Evidence of learning: {person.name}", *parts)
+
+
+def _drawn_from(connection, person):
+    """Which vehicles his numbers came from: those of the term's own with the source of their figures."""
+    own, rows = {found.digest: found for found in vehicles.revisions(connection)}, {}
+    table = schema.issue
+    for issue in connection.execute(select(table).where(table.c.trainee == person.id).order_by(table.c.module, table.c.attempt)):  # fmt: skip
+        for found in drawn.of_issue(issue.record, {}).values():
+            if found.vehicle:
+                said = _OF_OURS if not found.own else "" if found.own not in own else moderated.source(own[found.own])
+                rows[catalogue.module(issue.module).title, issue.attempt, said] = None
+    yield page.heading("Vehicles")
+    yield page.table("What the numbers were drawn from", ("module", "attempt", "vehicle and source"), rows)
 
 
 def _task(task):
@@ -152,19 +167,25 @@ def _evidence(connection, person, row):
     parts = [(exercise, path) for exercise, part, path in module.parts() if row["objective"] in part.objectives]
     titles = list(dict.fromkeys(f"{exercise.title} ({path})" for exercise, path in parts))
     answers = connection.execute(
-        select(schema.answer.c.part, schema.answer.c.verdict, schema.answer.c.attempt).where(
-            schema.answer.c.trainee == person.id, schema.answer.c.part.in_([path for _, path in parts])
+        select(schema.answer.c.part, schema.answer.c.verdict).where(
+            schema.answer.c.trainee == person.id,
+            schema.answer.c.attempt == int(row["attempt"]),
+            schema.answer.c.part.in_([path for _, path in parts]),
         )
     ).all()
     carried = sorted({a.part for a in answers if a.verdict == "carried"})
     dates = connection.execute(
-        select(schema.mark.c.handed_in_at).where(schema.mark.c.trainee == person.id, schema.mark.c.module == module.key)
+        select(schema.mark.c.handed_in_at).where(
+            schema.mark.c.trainee == person.id,
+            schema.mark.c.module == module.key,
+            schema.mark.c.attempt == int(row["attempt"]),
+        )
     ).scalars()
     said = {"yes": "shown", "no": "not yet shown", "waits": "an answer waits to be read"}.get(row["met"], row["met"])
     if carried:
         said += f"; consequential in {', '.join(carried)}"
-    share = f"{float(row['share']) * 100:.4g} %" if row["share"] else ""
+    share = f"{float(row['share']) * 100:.4g}\u00a0%" if row["share"] else ""
     kind = "simulated" if module.key in SIMULATED_MODULES else "calculated"
     line = (row["objective"], objective["text"], said, f"{row['marks']} of {row['max']}", share, "; ".join(titles),
-            ", ".join(sorted({at[:10] for at in dates})))  # fmt: skip
+            row["attempt"], ", ".join(sorted({at[:10] for at in dates})))  # fmt: skip
     return kind, line

@@ -11,9 +11,8 @@ from grader import catalogue
 from grader.course import standing
 from grader.course.export import package, pseudonym, scope, stream
 from grader.course.export.grades import hundredths, passed, percent
-from grader.course.export.papers import page
-from grader.course.export.tables import people
-from grader.course.records import ledger, schema
+from grader.course.export.papers import moderated, page
+from grader.course.records import adjustments, schema
 from grader.course.work import marking_run
 from grader.errors import BadSheet, Refused
 
@@ -87,19 +86,25 @@ def choose(term, standings, sample):
 
 
 def _pack(archive, term, connection, module, chosen, pseudonymous):
-    index, names = [], []
+    index, names, decided = [], [], adjustments.read(connection)
     for found, why in chosen:
         person = found.person
         name = pseudonym.code(term, person.college_id) if pseudonymous else person.id
         names.append(name)
         shown = name if pseudonymous else f"{person.name} ({person.college_id})"
-        index.append((shown, why, hundredths(found.mark.mark), hundredths(found.mark.most),
+        index.append((shown, why, f"{found.mark.attempt} of {found.attempts}", hundredths(found.mark.mark), hundredths(found.mark.most),
                       f"{percent(term, found.mark.mark, found.mark.most)} %", f"sheets/{name}.html"))  # fmt: skip
-        _put(archive, f"sheets/{name}.html", _sheet(term, connection, module, found, shown, pseudonymous))
+        try:
+            content = moderated.build(term, connection, module, found, shown, decided, pseudonymous)
+        except BadSheet as problem:
+            raise Refused(f"{person.id}: {problem} Nothing was written.") from None
+        _put(archive, f"sheets/{name}.html", content)
         if not pseudonymous:  # the sheet itself names its trainee
             _put(archive, f"sheets/{name}.json", _hand_in(term, connection, found))
     parts = page.table(
-        f"{len(index)} sheets of {module.title}", ("whose", "why chosen", "mark", "of", "per cent", "file"), index
+        f"{len(index)} sheets of {module.title}",
+        ("whose", "why chosen", "attempt", "mark", "of", "per cent", "file"),
+        index,
     )
     settings = page.paragraph(
         f"Pass from {term.settings.pass_percent:g} %. Late work: {term.settings.late_percent_per_day:g} % of the "
@@ -107,43 +112,6 @@ def _pack(archive, term, connection, module, chosen, pseudonymous):
     )
     _put(archive, "index.html", page.page(f"Moderation: {module.title}, {term.id}", settings, parts))
     return names
-
-
-def _sheet(term, connection, module, found, shown, pseudonymous):
-    mark = found.mark
-    table = schema.answer
-    answers = connection.execute(
-        select(table).where(
-            table.c.trainee == found.person.id, table.c.module == module.key, table.c.attempt == mark.attempt
-        )
-    ).all()
-    order = {path: n for n, (_, _, path) in enumerate(module.parts())}
-    says = {slip.key: slip.says for _, part, _ in module.parts() for slip in part.slips}
-    answers.sort(key=lambda row: (order.get(row.part, len(order)), row.part))
-    rows = [
-        (row.part, row.read_as if pseudonymous else row.raw, row.unit, row.expected, row.verdict, says.get(row.slip, row.slip),
-         "" if people.waiting(row) else hundredths(row.hundredths), hundredths(row.most), "" if people.waiting(row) else people.path(row))
-        for row in answers
-    ]  # fmt: skip
-    facts = [
-        ("Mark before penalty", hundredths(mark.raw)), ("Penalty", hundredths(mark.penalty)), ("Days late", mark.late_days),
-        ("Mark that counts", f"{hundredths(mark.mark)} of {hundredths(mark.most)}"), ("Attempt", mark.attempt),
-        ("Marked by", mark.engine), ("Key", mark.key_version), ("SHA-256 of the answers", mark.sha256),
-    ]  # fmt: skip
-    changes = [
-        (seq, at[:10] if pseudonymous else at, entry["event"], "" if pseudonymous else entry["actor"],
-         _mark(entry["old"]), _mark(entry["new"]), "" if pseudonymous else entry["reason"])
-        for seq, at, entry in ledger.entries(connection, "marked", "re-marked", "override", "extension", "excuse")
-        if (entry["trainee"], entry["module"]) == (found.person.id, module.key)
-    ]  # fmt: skip
-    return page.page(
-        f"{module.title}: {shown}",
-        page.table("The mark", ("what", "value"), facts),
-        page.table("Answers", ("part", "typed", "unit", "expected", "verdict", "slip", "mark", "of", "path"), rows),
-        page.table(
-            "What was changed, by whom and why", ("ledger row", "at", "event", "by", "old", "new", "why"), changes
-        ),
-    )
 
 
 def _hand_in(term, connection, found):
@@ -157,10 +125,6 @@ def _hand_in(term, connection, found):
         return marking_run.kept(term, row) if row else b""
     except BadSheet as problem:
         raise Refused(f"{found.person.id}: {problem} Nothing was written.") from None
-
-
-def _mark(value):
-    return hundredths(value) if isinstance(value, int) else "" if value is None else str(value)
 
 
 def _put(archive, name, content):

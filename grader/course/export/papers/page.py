@@ -1,6 +1,9 @@
 """Pages that print well and need no network: a few words of HTML, everything escaped."""
 
+import re
 from html import escape
+
+_DAY = re.compile(r"\d{4}-\d\d-\d\d")
 
 _STYLE = """
 body { font: 11pt/1.4 sans-serif; color: #111; background: #fff; max-width: 60em; margin: 1em auto; padding: 0 1em }
@@ -9,7 +12,8 @@ caption { text-align: left; font-weight: bold; padding: .3em 0 }
 th, td { border: 1px solid #767676; padding: .2em .5em; text-align: left; vertical-align: top }
 thead th { background: #eee }
 td.number { text-align: right; font-variant-numeric: tabular-nums }
-img { max-width: 100%; height: auto }
+figure { margin: .6em 0 } img { max-width: 100%; height: auto }
+td.whole { white-space: nowrap }
 @media (max-width: 40em) { body { padding: 0 .4em } th, td { overflow-wrap: break-word; padding: .2em } }
 .note { border-left: .3em solid #111; padding-left: .8em }
 .scroll { overflow-x: auto }
@@ -50,10 +54,11 @@ def paragraph(text, kind=""):
     return f'<p class="{kind}">{escape(text)}</p>' if kind else f"<p>{escape(text)}</p>"
 
 
-def table(caption, headings, rows, *, empty="None recorded."):
+def table(caption, headings, rows, *, empty="None recorded.", kind=""):
     """A table with caption; the first cell of each row heads it. Without rows, caption and a sentence.
 
-    Cells that read as numbers stand to the right.
+    Cells that read as numbers stand to the right, except in a list of facts (two
+    columns), where they would stand far from their names. `kind` is a class for style.
     """
     rows = list(rows)
     if not rows:
@@ -61,10 +66,10 @@ def table(caption, headings, rows, *, empty="None recorded."):
     head = "".join(f'<th scope="col">{escape(name)}</th>' for name in headings)
     body = []
     for first, *rest in rows:
-        cells = "".join(_cell(cell) for cell in rest)
+        cells = "".join(_cell(cell, alone=len(rest) == 1) for cell in rest)
         body.append(f'<tr><th scope="row">{escape(str(first))}</th>{cells}</tr>')
     return (
-        f"<table>\n<caption>{escape(caption)}</caption>\n<thead><tr>{head}</tr></thead>\n<tbody>\n"
+        f"<table{f' class={chr(34)}{kind}{chr(34)}' if kind else ''}>\n<caption>{escape(caption)}</caption>\n<thead><tr>{head}</tr></thead>\n<tbody>\n"
         + "\n".join(body)
         + "\n</tbody>\n</table>"
     )
@@ -80,6 +85,10 @@ def _is_number(cell):
     return bool(text) and text.replace(".", "", 1).replace("-", "", 1).isdigit()
 
 
-def _cell(cell):
-    kind = ' class="number"' if _is_number(cell) else ""
+def _cell(cell, *, alone):
+    kind = ""
+    if _DAY.fullmatch(str(cell)):
+        kind = ' class="whole"'
+    elif _is_number(cell) and not alone:
+        kind = ' class="number"'
     return f"<td{kind}>{escape(str(cell))}</td>"

@@ -10,11 +10,25 @@ from grader.course.export import package, pseudonym, scope, stream
 from grader.course.export.grades import hundredths, passed
 from grader.course.export.papers import figures, page
 from grader.course.export.tables import figures as tables
-from grader.course.export.tables import people
+from grader.course.export.tables import people, variants
 from grader.course.export.tables.columns import STATES
-from grader.course.records import ledger, schema
+from grader.course.records import ledger, schema, vehicles
 
 HARD, EASY, LOW, COMMON = 0.30, 0.95, 0.20, 0.20  # when a question is listed
+_CHANGES = ("re-marked", "override", "excuse", "extension", "key-change")
+_READING = (
+    "Facility is the share of its marks that a question gave out: 1 if everybody solved it. Discrimination is how much "
+    "better the stronger half did in it: near 0 it tells nothing about who can do the work, below 0 the key may be wrong. "
+    "Where everybody should master the work, a question that all solve is no fault."
+)
+_TRUST = (
+    "Alpha says how well the questions of a module agree on who is strong: 1 would be perfect. The standard error says in "
+    "marks how far chance alone moves a mark. Near the pass mark look at the work itself before you decide."
+)
+_DRAWN = (
+    "Everybody has numbers of his own. Facility is compared between those with one engine, or with right answers of about "
+    "one size, and all others; a group is named if it differs by more than chance would give."
+)
 _FEW = f"fewer than {pseudonym.SMALLEST_CELL}"
 
 
@@ -61,30 +75,53 @@ def questions(pools):
 
 
 def late_changes(opened, *, pseudonymous=False):
-    """[(class, row, at, event, trainee, module, old, new, by, why)] of marks changed after the due time."""
+    """[(class, row, at, event, trainee, module, attempt, old, new, by, why)] of marks changed after the due time.
+
+    A written answer that is read for the first time completes a mark and changes none.
+    """
     found = []
     for term, connection in scope.each(opened):
         ids = scope.college_ids(connection)
-        dues = {(i.trainee, i.module, i.attempt): i.due for i in connection.execute(
-            select(schema.issue.c.trainee, schema.issue.c.module, schema.issue.c.attempt, schema.issue.c.due))}  # fmt: skip
+        dues = {}
+        for row in connection.execute(
+            select(schema.issue.c.trainee, schema.issue.c.module, schema.issue.c.attempt, schema.issue.c.due)
+        ):
+            dues[row.trainee, row.module, row.attempt] = row.due
+            latest = dues.get((row.trainee, row.module, None), "")
+            dues[row.trainee, row.module, None] = max(latest, row.due)  # an excuse is of no single attempt
         hidden = pseudonymous and pseudonym.is_small(connection)
-        for seq, at, entry in ledger.entries(connection, "re-marked", "override", "excuse", "extension", "key-change"):
-            due = dues.get((entry["trainee"], entry["module"], entry["attempt"]), "")
-            if due and at <= due:
+        read = None
+        for seq, at, entry in ledger.entries(connection, "read", *_CHANGES):
+            owner = (entry["trainee"], entry["module"], entry["attempt"])
+            if entry["event"] == "read":
+                read = (seq, owner) if entry["old"] is None else None
+                continue
+            due = dues.get(owner, "")
+            if (due and at <= due) or (entry["event"] == "re-marked" and read == (seq - 1, owner)):
                 continue
             who = ids.get(entry["trainee"], entry["trainee"])
             if pseudonymous:
                 who = pseudonym.code(term, who) if who else ""
             found.append((
                 pseudonym.HIDDEN if hidden else term.id, "" if pseudonymous else seq, at[:10], entry["event"], who,
-                entry["module"], _value(entry["old"], pseudonymous), _value(entry["new"], pseudonymous),
-                "" if pseudonymous else entry["actor"], "" if pseudonymous else entry["reason"],
+                entry["module"], entry["attempt"] or "", _value(entry["old"], pseudonymous),
+                _value(entry["new"], pseudonymous), "" if pseudonymous else entry["actor"],
+                "" if pseudonymous else entry["reason"],
             ))  # fmt: skip
     return found
 
 
+def unlike(pools):
+    """[(item, bin, n, facility, of the rest, what stands out)] of numbers that made a question easier or harder."""
+    return [
+        (row["item"], row["bin"], row["n"], row["facility"], row["facility_of_rest"], row["note"])
+        for row in variants.rows(pools)
+        if row["difference"] and row["note"]
+    ]
+
+
 def _parts(opened, pseudonymous):
-    counts, below, retention, examined, shown = [], [], [], Counter(), Counter()
+    counts, below, own, retention, examined, shown = [], [], [], [], Counter(), Counter()
     for term, connection in scope.each(opened):
         name = pseudonym.HIDDEN if pseudonymous and pseudonym.is_small(connection) else term.id
         markers = sorted({entry["actor"] for _, _, entry in ledger.entries(connection, "marked", "re-marked")})
@@ -107,8 +144,11 @@ def _parts(opened, pseudonymous):
                 below.append(
                     (name, code, catalogue.objectives()[code]["text"], _few(weak, pseudonymous), mine[code], by)
                 )
+        if not pseudonymous:
+            own += [(name, key, f"{one.own.vehicle.title} ({one.line})", f"{one.own.manual}, {one.own.page}")
+                    for key in assigned for one in vehicles.assigned(connection, key)]  # fmt: skip
         retention.append((name, scope.keep_until(term, connection).isoformat()))
-    pools = tables.pools(opened)
+    pools = tables.pools(opened, drawn=True)
     today = clock.now().date().isoformat()
     yield from _completion(counts, pseudonymous)
     yield page.heading("Objectives below standard")
@@ -126,21 +166,37 @@ def _parts(opened, pseudonymous):
         below,
     )
     yield page.heading("Questions to look at")
+    yield page.paragraph(_READING)
     yield page.table(
         "Questions",
         ("item", "n", "facility", "discrimination", "commonest slip", "why"),
-        questions(pools),
+        [(item, n, _two(hard), _two(apart), slip, why) for item, n, hard, apart, slip, why in questions(pools)],
         empty="Nothing stands out.",
     )
-    trust = [(r["module"], r["n"], r["mean"], r["sd"], r["alpha"], f"{r['alpha_low']} to {r['alpha_high']}" if r["alpha"] else "",
-              r["sem"], r["note"]) for r in tables.modules(pools)]  # fmt: skip
+    yield page.paragraph(_DRAWN)
     yield page.table(
-        "How far marks can be trusted",
-        ("module", "n", "mean", "sd", "alpha", "95 % interval", "standard error", "note"),
+        "Numbers that made a question easier or harder",
+        ("item", "who", "n", "facility", "of all others", "what stands out"),
+        [(item, who, n, _two(mine), _two(rest), said) for item, who, n, mine, rest, said in unlike(pools)],
+        empty="None stand out, or there are too few trainees to compare.",
+    )
+    yield page.heading("How far marks can be trusted")
+    yield page.paragraph(_TRUST)
+    trust = [
+        (r["module"], r["n"], _two(r["mean"]), _two(r["sd"]), _two(r["alpha"]),
+         f"{_two(r['alpha_low'])} to {_two(r['alpha_high'])}" if r["alpha"] else "", _two(r["sem"]), r["note"])
+        for r in tables.modules(pools)
+    ]  # fmt: skip
+    yield page.table(
+        "Reliability",
+        ("module", "n", "mean mark", "spread (sd)", "alpha", "95 % interval", "standard error", "note"),
         trust,
     )
+    if own:
+        yield page.heading("Own vehicles")
+        yield page.table("Numbers are drawn from", ("class", "module", "vehicle", "source of its figures"), own)
     yield page.heading("Changes after the due time")
-    yield page.table("Changes", ("class", "ledger row", "day", "event", "trainee", "module", "old", "new", "by", "why"),
+    yield page.table("Changes", ("class", "ledger row", "day", "event", "trainee", "module", "attempt", "old", "new", "by", "why"),
                      late_changes(opened, pseudonymous=pseudonymous), empty="None.")  # fmt: skip
     yield page.heading("Retention")
     yield page.table("Records are kept until", ("class", "day", "state"),
@@ -167,6 +223,11 @@ def _completion(counts, pseudonymous):
         rows,
         empty="Nothing is assigned.",
     )
+
+
+def _two(text):
+    """A figure with at most two decimals; what is blank stays so."""
+    return f"{float(text):.2f}" if text else ""
 
 
 def _few(count, pseudonymous):

@@ -51,7 +51,9 @@ GRADES = Shape(
         _CLASS, _TRAINEE,
         Column("last_name", TEXT, "Family name", DROP),
         Column("first_name", TEXT, "Given name", DROP),
-        _MODULE, _ATTEMPT,
+        _MODULE,
+        Column("attempt", INTEGER, "The attempt that counts: the best of those marked, else the latest"),
+        Column("attempts", INTEGER, "How many attempts were issued", needed=True),
         Column("status", TEXT, "How far the work has come", words=STATES, needed=True),
         Column("raw", NUMBER, "Marks before the penalty for late work"),
         Column("penalty", NUMBER, "Marks taken off for late work"),
@@ -76,6 +78,8 @@ ITEMS = Shape(
         _CLASS, _TRAINEE, _MODULE, Column("attempt", INTEGER, "Which issue of numbers", needed=True),
         Column("item", TEXT, "exercise.part", needed=True),
         Column("variant", TEXT, "Digest of the trainee's own numbers in this exercise", DROP),
+        Column("vehicle", TEXT, "Engine that the numbers were drawn from; one of the term's own with its revision", DROP),
+        Column("kept", TEXT, "Whether a resit took it over: given once, in an earlier attempt", words=YES_NO, needed=True),
         Column("answer", TEXT, "As typed", DROP),
         Column("unit", TEXT, "As chosen or typed", DROP),
         Column("expected", TEXT, "What was right for this trainee, where it is no number", DROP),
@@ -88,8 +92,6 @@ ITEMS = Shape(
         Column("verdict", TEXT, "Word of the verdict"),
         Column("slip", TEXT, "Key of the foreseen slip"),
         Column("first_attempt", TEXT, "Whether statistics use it", words=YES_NO, needed=True),
-        Column("kept", TEXT, "Whether a resit took the answer over: it was given once, in an earlier attempt",
-               words=YES_NO, needed=True),
     ),
     ("class", "trainee_id", "module", "attempt", "item"),
 )  # fmt: skip
@@ -107,6 +109,8 @@ OBJECTIVES = Shape(
         Column("met", TEXT, "too few items: fewer than two; waits: an answer is still to be read", words=MET,
                needed=True),
         Column("items", INTEGER, "How many items", needed=True),
+        Column("attempt", INTEGER, "The attempt that decided: that which counts, else the latest that examined it",
+               needed=True),
         Column("witnessed", TEXT, "Latest result seen on a real vehicle; no part of marks, share and met",
                words=witnessed.RESULTS),
         Column("witnessed_on", DATE, "Day of that work"),
@@ -151,6 +155,25 @@ ANALYSIS = Shape(
     ("module", "key_version", "item"),
 )  # fmt: skip
 
+VARIANTS = Shape(
+    "variants", "How an item went by the numbers drawn, over all classes of this export; bins of ten or more trainees",
+    (
+        _MODULE,
+        Column("key_version", TEXT, "Which exercises, in which version"),
+        Column("item", TEXT, "exercise.part", needed=True),
+        Column("by", TEXT, "What the bins are", words=("engine", "right answer"), needed=True),
+        Column("bin", TEXT, "Which engine, or which right answers", needed=True),
+        Column("n", INTEGER, "Trainees in the bin", needed=True),
+        Column("full_marks", INTEGER, "Of them with full marks"),
+        Column("facility", NUMBER, "Mean share of its marks that they earned, 0 to 1"),
+        Column("facility_of_rest", NUMBER, "The same of all others"),
+        Column("difference", NUMBER, "facility less facility_of_rest"),
+        Column("standard_error", NUMBER, "Of the difference"),
+        Column("note", TEXT, "What stands out, or why a figure is not meaningful"),
+    ),
+    ("module", "key_version", "item", "by", "bin"),
+)  # fmt: skip
+
 MODULES = Shape(
     "modules", "One row for each module, over all classes of this export; first attempts, complete and marked",
     (
@@ -191,4 +214,4 @@ CHANGES = Shape(
     ("class", "seq"),
 )  # fmt: skip
 
-SHAPES = {shape.name: shape for shape in (GRADES, ITEMS, OBJECTIVES, WITNESSED, ANALYSIS, MODULES, CHANGES)}
+SHAPES = {shape.name: shape for shape in (GRADES, ITEMS, OBJECTIVES, WITNESSED, ANALYSIS, VARIANTS, MODULES, CHANGES)}

@@ -1,21 +1,19 @@
 """Rows about people: items, objectives and the ledger, read in batches of trainees."""
 
-import hashlib
-import json
-
 from sqlalchemy import select
 
 from grader import catalogue
 from grader.course import standing
 from grader.course.export import scope
 from grader.course.export.grades import hundredths
+from grader.course.export.tables import drawn
 from grader.course.records import adjustments, ledger, schema
 from grader.course.records import witnessed as seen
+from grader.marking.verdict import AWAITING, READ
 
 MET_SHARE = 70  # per cent of the marks of an objective's items
 FEWEST_ITEMS = 2
 TOO_FEW = "too few items"
-AWAITING = "awaiting"
 _PATHS = {"right": "direct", "carried": "consequential"}
 _MARK_EVENTS = ("marked", "re-marked", "override")
 
@@ -23,18 +21,16 @@ _MARK_EVENTS = ("marked", "re-marked", "override")
 def items(term, connection):
     """Rows of items.csv for one term."""
     order = {path: n for module in catalogue.all_modules().values() for n, (_, _, path) in enumerate(module.parts())}
-    decided, kept = adjustments.read(connection), standing.kept_answers(connection)
+    decided, own = adjustments.read(connection), drawn.lines(connection)
     for batch in scope.batches(connection):
         answers = _by_trainee(connection, schema.answer, batch)
         issues = _by_trainee(connection, schema.issue, batch)
         for person in batch:
-            variants = {(i.module, i.attempt): _variants(i.record) for i in issues.get(person.id, ())}
+            variants = {(i.module, i.attempt): drawn.of_issue(i.record, own) for i in issues.get(person.id, ())}
             mine = answers.get(person.id, [])
             for row in sorted(mine, key=lambda r: (r.module, r.attempt, order.get(r.part, 999), r.part)):
-                digest = variants.get((row.module, row.attempt), {}).get(row.exercise, "")
-                yield _item(term, person, row, digest, decided.by_hand(row).get(row.exercise)) | {
-                    "kept": "yes" if standing.is_kept(row, kept) else "no"
-                }
+                numbers = variants.get((row.module, row.attempt), {}).get(row.exercise)
+                yield _item(term, person, row, numbers, decided.by_hand(row).get(row.exercise))
 
 
 def objectives(term, connection):
@@ -44,7 +40,12 @@ def objectives(term, connection):
     examine, the latest attempt that did.
     """
     known = catalogue.objectives()
-    tags = {path: part.objectives for m in catalogue.all_modules().values() for _, part, path in m.parts()}
+    tags = {
+        f"{exercise.key}.{part.key}": part.objectives
+        for module in catalogue.all_modules().values()
+        for exercise in (*module.old, *module.exercises)  # earlier work has parts that later versions lack
+        for part in exercise.parts
+    }
     counting = {
         (found.person.id, found.module): found.attempt
         for found in standing.standings(term, connection, standing.listed_modules(connection))
@@ -125,7 +126,7 @@ def _by_trainee(connection, table, batch):
     return found
 
 
-def _item(term, person, row, digest, by_hand):
+def _item(term, person, row, numbers, by_hand):
     low, high, other = expected(row.expected)
     waits = waiting(row)
     return {
@@ -134,7 +135,9 @@ def _item(term, person, row, digest, by_hand):
         "module": row.module,
         "attempt": str(row.attempt),
         "item": row.part,
-        "variant": digest,
+        "variant": numbers.variant if numbers else "",
+        "vehicle": numbers.vehicle if numbers else "",
+        "kept": "yes" if numbers and numbers.kept else "no",
         "answer": row.raw,
         "unit": row.unit,
         "expected": other,
@@ -152,6 +155,8 @@ def _item(term, person, row, digest, by_hand):
 
 def path(row):
     """How the marks of an answer were earned."""
+    if row.verdict == READ and row.hundredths == row.most:
+        return "direct"
     return _PATHS.get(row.verdict) or ("partial" if row.hundredths else "none")
 
 
@@ -182,6 +187,7 @@ def objective(term, person, entry, rows):
         "threshold": hundredths(MET_SHARE),
         "met": met,
         "items": str(len(rows)),
+        "attempt": str(rows[0].attempt),
     }
 
 
@@ -196,15 +202,6 @@ def _share(part, whole, limit):
     if part * 100 < limit * whole and shown >= limit * 100:
         shown = part * 10000 // whole
     return f"{shown // 10000}.{shown % 10000:04d}".rstrip("0").rstrip(".")
-
-
-def _variants(record):
-    """Digest of a trainee's own numbers by exercise; answers that a resit keeps beside them are no part of it."""
-    found = {}
-    for key, entry in json.loads(record).get("exercises", {}).items():
-        drawn = {name: entry[name] for name in ("version", "parameters") if name in entry}
-        found[key] = hashlib.sha256(json.dumps(drawn, sort_keys=True).encode()).hexdigest()[:8]
-    return found
 
 
 def expected(text):

@@ -1,67 +1,71 @@
-"""Which marking of a sheet stands, and which ones were sent before; both read from the ledger.
+"""Which statements of an attempt are sent again as they were, which are voided, and which are new."""
 
-A statement that was sent cannot be changed. So each marking of a sheet is a revision,
-named by the ledger's row that made it; a later row ends it. What was sent follows from the
-rows that note the exports, so that nothing else need be remembered.
-"""
+import hashlib
+import json
+import uuid
+from dataclasses import dataclass
 
-from dataclasses import dataclass, field
-
-from grader.course.records import ledger
-
-_MARKING = ("marked", "re-marked", "override")
+from grader.course.records.sent import Sent
 
 
-@dataclass(slots=True)
-class Revisions:
-    """Of one term: by (trainee, module, attempt).
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A statement without id and moment.
 
-    `standing` holds the ledger row of the marking that stands. `ended` holds, in order,
-    (row, moment of its end) of markings that were sent and stand no more.
+    `fixed` is the moment of what it tells, if that belongs to what it says; else the
+    moment is `at` of the first time that it was sent.
     """
 
-    standing: dict = field(default_factory=dict)
-    ended: dict = field(default_factory=dict)
+    thing: str
+    body: dict
+    at: str = ""
+    fixed: str = ""
 
 
-def read(connection, sent_as):
-    """The revisions of a term.
+def settle(before, drafts, name, now):
+    """What is to be sent of one attempt, and what is to be remembered of it.
+
+    Only what says something else than when it was sent is voided and issued afresh.
 
     Parameters
     ----------
-    connection : Connection
-    sent_as : str
-        What the ledger calls the exports that count as sent.
+    before : Sent
+    drafts : sequence of Draft
+        Everything that stands now.
+    name : callable
+        (thing, digest, number) -> id of a statement; the number counts those voided before it.
+    now : str
+        When what is voided came to its end.
 
     Returns
     -------
-    Revisions
+    (list of (Draft, str, str), Sent)
+        Each draft with its id and moment, and what to remember.
     """
-    found, made, sent, excused = Revisions(), {}, set(), set()
+    voided = [list(entry) for entry in before.voided]
 
-    def end(owner, at):
-        seq = found.standing.pop(owner, None)
-        if (owner, seq) in sent:
-            found.ended.setdefault(owner, []).append((seq, at))
+    def count(thing):
+        return sum(entry[0] == thing for entry in voided)
 
-    for seq, at, entry in ledger.entries(connection, *_MARKING, "excuse", "export"):
-        event, owner = entry["event"], (entry["trainee"], entry["module"], entry["attempt"])
-        if event == "export":
-            if entry["new"] == sent_as:
-                sent.update(found.standing.items())
-        elif event == "excuse":
-            # Excused work does not count; when the excuse is withdrawn it stands again, as a revision of its own.
-            whose = owner[:2]
-            (excused.discard if entry["new"] == "" else excused.add)(whose)
-            for mine in [o for o in made.get(whose, ()) if whose in excused]:
-                end(mine, at)
-            if whose not in excused:
-                found.standing |= dict.fromkeys(made.get(whose, ()), seq)
-        else:
-            mine = made.setdefault(owner[:2], [])
-            if owner not in mine:
-                mine.append(owner)
-            if owner[:2] not in excused:
-                end(owner, at)
-                found.standing[owner] = seq
-    return found
+    made = {draft.thing: _digest(draft) for draft in drafts}
+    for thing, (digest, _) in before.standing.items():
+        if made.get(thing) != digest:
+            voided.append([thing, name(thing, digest, count(thing)), now])
+    told, standing = [], {}
+    for draft in drafts:
+        digest = made[draft.thing]
+        old = before.standing.get(draft.thing)
+        at = old[1] if old and old[0] == digest else draft.at
+        standing[draft.thing] = [digest, at]
+        told.append((draft, name(draft.thing, digest, count(draft.thing)), draft.fixed or at))
+    return told, Sent(standing, voided)
+
+
+def statement_id(room, *what):
+    """Id of a statement: the same for the same, and found out by nobody who lacks the room."""
+    return str(uuid.uuid5(room, json.dumps(what)))
+
+
+def _digest(draft):
+    said = json.dumps([draft.fixed, draft.body], ensure_ascii=False, sort_keys=True)
+    return hashlib.sha256(said.encode()).hexdigest()[:24]

@@ -7,6 +7,7 @@ Statements name people by account alone, never by name or mail.
 
 import json
 import uuid
+from contextlib import ExitStack
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -17,7 +18,7 @@ from grader.course.export import package, pseudonym, scope, stream
 from grader.course.export.grades import passed
 from grader.course.export.tables import people
 from grader.course.export.xapi import revisions
-from grader.course.records import adjustments, schema
+from grader.course.records import adjustments, database, ledger, schema, sent
 from grader.errors import Refused
 
 BASE = "https://timing-mark.invalid/"
@@ -27,9 +28,9 @@ _VERBS, _TYPES = "http://adlnet.gov/expapi/verbs/", "http://adlnet.gov/expapi/ac
 def write(opened, path=None, *, base=BASE, pseudonymous=False):
     """Write statements.ndjson and note it in the ledger.
 
-    A mark that changed after it was sent gets a voiding statement and, where one still
-    stands, a statement of its own with a new id. The file holds everything that stands
-    and everything voided, so sending all of it again does no harm.
+    What changed after it was sent gets a voiding statement and, where something still
+    stands, a statement of its own with a new id; all the rest keeps its id. The file holds
+    everything that stands and everything voided, so sending all of it again does no harm.
 
     Parameters
     ----------
@@ -55,14 +56,17 @@ def write(opened, path=None, *, base=BASE, pseudonymous=False):
     path = Path(path) if path else package.folder_for(opened, pseudonymous=pseudonymous) / "statements.ndjson"
     sent_as = f"statements for {base}" + (", pseudonymous" if pseudonymous else "")
     count = 0
-    with stream.replacing(path) as target:
-        sink = stream.Sink(target)
-        for term, connection in scope.each(opened):
-            maker = _Maker(term, base, pseudonymous, pseudonymous and pseudonym.is_small(connection))
-            for statement in maker.statements(connection, sent_as):
-                sink.write(json.dumps(statement, ensure_ascii=False, sort_keys=True) + "\n")
-                count += 1
-    scope.note_export(opened, sent_as)
+    with ExitStack() as stack:  # what was sent is remembered in all terms or in none
+        held = [(term, stack.enter_context(database.transaction(term))) for term in opened]
+        with stream.replacing(path) as target:
+            sink = stream.Sink(target)
+            for term, connection in held:
+                maker = _Maker(term, base, pseudonymous, pseudonymous and pseudonym.is_small(connection))
+                for statement in maker.statements(connection, sent_as):
+                    sink.write(json.dumps(statement, ensure_ascii=False, sort_keys=True) + "\n")
+                    count += 1
+        for _, connection in held:
+            ledger.append(connection, [ledger.Entry("export", new=sent_as)])
     return stream.Written(path, count, sink.size, sink.digest.hexdigest())
 
 
@@ -91,30 +95,33 @@ class _Maker:
         self.room = uuid.uuid5(uuid.NAMESPACE_URL, base + pseudonym.code(term, term.id, purpose))
 
     def statements(self, connection, sent_as):
-        """Everything of the term: by trainee, first what is voided, then what stands."""
-        known = revisions.read(connection, sent_as)
-        by_hand = adjustments.read(connection).overrides
+        """Everything of the term: by trainee, first what is voided, then what stands; what was sent is noted."""
+        decided, now = adjustments.read(connection), clock.to_text(clock.now())
         # In order of codes, because the order of the class list would give the names away.
         everybody = scope.people(connection)
         if self.pseudonymous:
             everybody = sorted(everybody, key=lambda person: pseudonym.code(self.term, person.college_id))
-        owners = {}
-        for owner in {*known.standing, *known.ended}:
-            owners.setdefault(owner[0], []).append(owner)
         for start in range(0, len(everybody), scope.BATCH):
             batch = everybody[start : start + scope.BATCH]
             marks, answers = self._rows(connection, schema.mark, batch), self._rows(connection, schema.answer, batch)
+            before = sent.read(connection, sent_as, [person.id for person in batch])
+            changed, counting = {}, _counting(marks)
             for person in batch:
-                for owner in sorted(owners.get(person.id, ())):
-                    if owner not in marks:
-                        continue
-                    rows = _ordered(owner[1], answers.get(owner, ()))
-                    for seq, at in known.ended.get(owner, ()):
-                        yield from self._voided(owner, seq, at, rows)
-                    if owner in known.standing:
-                        yield from self._standing(
-                            person, owner, known.standing[owner], marks[owner][0], rows, by_hand.get(owner, {})
-                        )
+                for owner in sorted(found for found in {*marks, *before} if found[0] == person.id):
+                    drafts = []
+                    if owner in marks and owner[:2] not in decided.excused:  # excused work does not count
+                        rows = _ordered(owner[1], answers.get(owner, ()))
+                        by_hand, counts = decided.overrides.get(owner, {}), counting[owner[:2]] == owner[2]
+                        drafts = list(self._drafts(person, owner, marks[owner][0], rows, by_hand, counts))
+                    ended = marks[owner][0].marked_at if drafts else now
+                    had = before.get(owner) or sent.Sent()
+                    told, after = revisions.settle(had, drafts, self._namer(owner), ended)
+                    if after != had:
+                        changed[owner] = after
+                    yield from (self._voided(target, at) for _, target, at in after.voided)
+                    for draft, id_, at in told:
+                        yield draft.body | {"id": id_, "timestamp": self._moment(at)}
+            sent.write(connection, sent_as, changed)
 
     @staticmethod
     def _rows(connection, table, batch):
@@ -123,7 +130,7 @@ class _Maker:
             found.setdefault(adjustments.owner(row), []).append(row)
         return found
 
-    def _standing(self, person, owner, seq, mark, rows, by_hand):
+    def _drafts(self, person, owner, mark, rows, by_hand, counts):
         module = catalogue.module(owner[1])
         exercises = {}
         for row in rows:
@@ -139,41 +146,41 @@ class _Maker:
             if not self.pseudonymous:
                 low, high, _ = people.expected(row.expected)
                 told |= {"unit": row.unit, "expected-low": low and float(low), "expected-high": high and float(high)}
-            yield self._statement(
-                person, owner, seq, row.part, verb, ("parts", "cmi.interaction"), result, told, mark.handed_in_at,
-                parent=("exercises", row.exercise, "assessment"),
-            )  # fmt: skip
+            body = self._statement(person, owner, row.part, verb, ("parts", "cmi.interaction"), result, told,
+                                   parent=("exercises", row.exercise, "assessment"))  # fmt: skip
+            yield revisions.Draft(row.part, body, fixed=mark.handed_in_at)
         for key, parts in exercises.items():
             waits = key not in by_hand and any(people.waiting(row) for row in parts)
             got = by_hand.get(key, sum(row.hundredths or 0 for row in parts))
             result = {} if waits else _score(got, sum(row.most for row in parts))
-            yield self._statement(
-                person, owner, seq, key, "attempted" if waits else "scored", ("exercises", "assessment"), result,
-                {"by-hand": key in by_hand}, mark.marked_at, parent=("modules", module.key, "module"),
-            )  # fmt: skip
-        told = {"raw-mark": mark.raw / 100, "penalty": mark.penalty / 100, "late-days": mark.late_days}
+            body = self._statement(person, owner, key, "attempted" if waits else "scored", ("exercises", "assessment"), result,
+                                   {"by-hand": key in by_hand}, parent=("modules", module.key, "module"))  # fmt: skip
+            yield revisions.Draft(key, body, mark.marked_at)
+        told = {
+            "raw-mark": mark.raw / 100,
+            "penalty": mark.penalty / 100,
+            "late-days": mark.late_days,
+            "counts": counts,
+        }
         if mark.pending:
             verb, result = "attempted", {}
         else:
             good = passed(self.term, mark.mark, mark.most)
             verb, result = "passed" if good else "failed", _score(mark.mark, mark.most) | {"success": good}
-        yield self._statement(
-            person, owner, seq, module.key, verb, ("modules", "module"), result,
-            told | {"engine": mark.engine, "key-version": mark.key_version}, mark.marked_at,
-        )  # fmt: skip
+        told |= {"engine": mark.engine, "key-version": mark.key_version}
+        body = self._statement(person, owner, module.key, verb, ("modules", "module"), result, told)
+        yield revisions.Draft(module.key, body, mark.marked_at)
 
-    def _voided(self, owner, seq, at, rows):
-        for thing in (*(row.part for row in rows), *dict.fromkeys(row.exercise for row in rows), owner[1]):
-            target = self._id(owner, seq, thing)
-            yield {
-                "id": str(uuid.uuid5(self.room, f"voiding {target}")),
-                "actor": self._account("marking"),
-                "verb": _verb("voided"),
-                "object": {"objectType": "StatementRef", "id": target},
-                "timestamp": self._moment(at),
-            }
+    def _voided(self, target, at):
+        return {
+            "id": str(uuid.uuid5(self.room, f"voiding {target}")),
+            "actor": self._account("marking"),
+            "verb": _verb("voided"),
+            "object": {"objectType": "StatementRef", "id": target},
+            "timestamp": self._moment(at),
+        }
 
-    def _statement(self, person, owner, seq, thing, verb, kind, result, told, at, *, parent=None):
+    def _statement(self, person, owner, thing, verb, kind, result, told, *, parent=None):
         folder, activity_type = kind
         name = pseudonym.code(self.term, person.college_id) if self.pseudonymous else person.college_id
         told = {"class": self.class_id, "attempt": owner[2]} | told
@@ -181,7 +188,6 @@ class _Maker:
         if parent:
             activities["parent"] = [self._activity(*parent)]
         made = {
-            "id": self._id(owner, seq, thing),
             "actor": self._account(name),
             "verb": _verb(verb),
             "object": self._activity(folder, thing, activity_type),
@@ -189,12 +195,11 @@ class _Maker:
                 "contextActivities": activities,
                 "extensions": {f"{self.base}extensions/{key}": value for key, value in told.items() if value != ""},
             },
-            "timestamp": self._moment(at),
         }
         return made | ({"result": result} if result else {})
 
-    def _id(self, owner, seq, thing):
-        return str(uuid.uuid5(self.room, json.dumps([self.term.id, *owner, seq, thing])))
+    def _namer(self, owner):
+        return lambda *what: revisions.statement_id(self.room, self.term.id, *owner, *what)
 
     def _account(self, name):
         return {"objectType": "Agent", "account": {"homePage": self.base, "name": name}}
@@ -211,6 +216,14 @@ class _Maker:
             return text
         day = clock.from_text(text).astimezone(clock.zone(self.term.settings.zone))
         return f"{day:%Y-%m-%d}T00:00:00.000Z"
+
+
+def _counting(marks):
+    """The attempt that counts, by (trainee, module): the best, of equal ones the later."""
+    found = {}
+    for owner, (row, *_) in marks.items():
+        found[owner[:2]] = max(found.get(owner[:2], (-1, 0)), (row.mark, row.attempt))
+    return {whose: attempt for whose, (_, attempt) in found.items()}
 
 
 def _ordered(module_key, rows):
