@@ -7,7 +7,7 @@ import pytest
 from sqlalchemy import select
 
 from grader import clock
-from grader.course.export.tables import people
+from grader.course.export.tables import drawn
 from grader.course.hand_out import ways
 from grader.course.privacy import deletion
 from grader.course.records import database, schema
@@ -41,8 +41,8 @@ def test_kept_answers_are_no_part_of_the_numbers(sat):
         records = connection.execute(
             select(schema.issue.c.record).where(schema.issue.c.trainee == "t01").order_by(schema.issue.c.attempt)
         ).scalars()
-        first, second = map(people._variants, records)
-    assert {key for key in first if first[key] != second[key]} == fresh and fresh < set(first)
+        first, second = (drawn.of_issue(record, {}) for record in records)
+    assert {key for key in first if first[key].variant != second[key].variant} == fresh and fresh < set(first)
 
 
 @pytest.mark.parametrize("way", ["folder", "exchange"])
