@@ -81,7 +81,7 @@ def mark_sheet(module, exercises, sheet, *, truth=None):
         raise BadSheet(f"The answer sheet is for {sheet.module}, not for {module.key}. Hand in the one of this lesson.")
     truth = truth or truth_of(module, exercises)
     issued = truth.module
-    notes, marks, earlier, answers = [], {}, Earlier(), _with_kept(exercises, sheet.answers)
+    notes, marks, earlier, answers = [], {}, Earlier(), with_kept(exercises, sheet.answers)
     lesson, free = list(issued.parts()), _charged_before(exercises)
     # What a resit keeps is settled first. Sorting is stable, and linked exercises are never torn apart.
     in_order = lesson if free is None else sorted(lesson, key=lambda found: KEPT not in exercises[found[0].key])
@@ -130,8 +130,20 @@ def charged_before(rows):
     return [row.part for row in rows if row.verdict == UNIT and row.hundredths == row.most]
 
 
-def _with_kept(exercises, answers):
-    """The answers with those that a resit keeps in their places, whatever the sheet says there."""
+def with_kept(exercises, answers):
+    """The answers of a sheet with those that a resit keeps in their places, whatever the sheet says there.
+
+    Parameters
+    ----------
+    exercises : dict
+        As issued.
+    answers : dict
+        Path -> Answer.
+
+    Returns
+    -------
+    dict
+    """
     if not any(KEPT in entry for entry in exercises.values()):
         return answers
     kept = {key: entry for key, entry in exercises.items() if KEPT in entry}

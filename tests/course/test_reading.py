@@ -10,6 +10,7 @@ from typer.testing import CliRunner
 
 from grader import clock, files
 from grader.cli.main import app
+from grader.course.arrivals import readings
 from grader.course.export import package
 from grader.course.privacy import deletion
 from grader.course.records import adjustments, database, ledger, schema
@@ -53,7 +54,7 @@ def test_it_waits_without_a_name_and_is_read(waiting):
     assert all(answer.code.startswith("w") for answer in found), "12e34567 is a number to a spreadsheet"
     before = mark_of(waiting, "t01")
     assert (before.state, before.pending) == ("partly marked", 200)
-    answer, mark = written.give(waiting, MODULE, code_of(waiting, "t01"), ["1", "0,5"], "Say what you measured.")
+    answer, mark, _ = written.give(waiting, MODULE, code_of(waiting, "t01"), ["1", "0,5"], "Say what you measured.")
     after = mark_of(waiting, "t01")
     assert (after.state, after.pending, after.mark) == ("marked", 0, before.mark + 150) and mark == after.mark
     assert [other.owner[0] for other in written.answers(waiting, MODULE)] == ["t02"]
@@ -126,7 +127,7 @@ def test_points_that_cannot_be_are_refused_and_nothing_is_written(waiting, point
 
 
 def test_the_table_goes_out_and_comes_back(waiting, tmp_path):
-    content = written.to_table(waiting, MODULE)
+    content = readings.to_table(waiting, MODULE)
     assert content.startswith(b"\xef\xbb\xbf") and b"\r\n" in content
     rows = list(csv.DictReader(io.StringIO(content.decode("utf-8-sig"), newline="")))
     assert "trainee" not in rows[0] and {row["answer"] for row in rows} == {"'" + LETTERS["t01"], LETTERS["t02"]}
@@ -138,7 +139,7 @@ def test_the_table_goes_out_and_comes_back(waiting, tmp_path):
     writer.writerows(rows)
     path = tmp_path / "filled.csv"
     path.write_text(text.getvalue(), encoding="utf-8")
-    assert len(written.from_table(waiting, MODULE, path)) == 2
+    assert len(readings.from_table(waiting, MODULE, path)) == 2
     with database.transaction(waiting) as connection:
         given = adjustments.read(connection).readings.values()
     assert [r.comment for one in given for r in one.values()] == ["=well done"] * 2
@@ -150,16 +151,16 @@ def test_a_table_with_faults_names_every_line_and_writes_nothing(waiting, tmp_pa
     path = tmp_path / "filled.csv"
     path.write_text(f"code,points 1,points 2,comment\n{code},1,7,\nzzz,1,1,\n{code},1,1,\n{code},1,1,\n,,,\n", "utf-8")
     with pytest.raises(BadFile) as said:
-        written.from_table(waiting, MODULE, path)
+        readings.from_table(waiting, MODULE, path)
     for line in ("Row 2:", "Row 3:", "Row 5:", "stands twice", "Nothing was written."):
         assert line in str(said.value)
     assert mark_of(waiting, "t01").state == "partly marked"
     path.write_text("a,b\n1,2\n", "utf-8")
     with pytest.raises(BadFile, match="needs the columns"):
-        written.from_table(waiting, MODULE, path)
+        readings.from_table(waiting, MODULE, path)
     path.write_bytes("code,points 1,comment\n\xe9".encode("latin-1"))
     with pytest.raises(BadFile, match="UTF-8"):
-        written.from_table(waiting, MODULE, path)
+        readings.from_table(waiting, MODULE, path)
 
 
 def test_read_on_the_command_line(waiting):

@@ -77,6 +77,7 @@ def test_a_mark_by_hand_of_the_first_attempt_stays_with_it(sat, m01):
     assert shown["metadata"]["timing_mark"] == {"attempt": 2} and papers.shown(term, "t01", m01) == 2
     assert sheets.read(term.folder / "submitted" / "t01" / KEY / "answers.json").attempt == 2
     assert "right, 2 of 2" in json.dumps(shown) and stamp.endswith("UTC\n")
+    assert WORDS in json.dumps(shown) and ": blank" not in json.dumps(shown), "what is kept stands in the second paper"
     assert verify.verify(term).findings == []
 
 
@@ -134,6 +135,7 @@ class TestAutograde:
         run = nbgrader(term, "autograde", KEY, "--force")
         assert run.returncode == 0 and "lies in submitted" not in run.stderr
         assert in_book(term)[0][FRESH] == (2.0, None) and papers.shown(term, "t01", m01) == 2
+        assert WORDS in json.dumps(paper(term)[0]) and ": blank" not in json.dumps(paper(term)[0])
         assert verify.verify(term).findings == []
 
     @pytest.mark.filterwarnings("ignore")

@@ -22,6 +22,7 @@ def read(
     """Read written answers against their rubric and give each point its marks."""
     from grader import files
     from grader.course import term as terms
+    from grader.course.arrivals import readings
     from grader.course.work import written
 
     opened = terms.open_term(term)
@@ -32,12 +33,16 @@ def read(
             f"{to} exists, and may hold what you filled in. Name another file, or take that one back with --from."
         )
     if to:
-        files.write_bytes(to, written.to_table(opened, module, waiting_only=not everything, names=names))
+        files.write_bytes(to, readings.to_table(opened, module, waiting_only=not everything, names=names))
         say(f"{to}: fill the columns “points”, save it as CSV, and give it to 'read {module} --from'.")
         return
     if taken_from:
-        done = written.from_table(opened, module, taken_from)
-        say(f"{module}: {len(done)} written answers read.")
+        done = readings.from_table(opened, module, taken_from)
+        same = sum(not one.changed for one in done)
+        say(
+            f"{module}: {len(done) - same} written answers read."
+            + (f" {same} had these points before; nothing changed there." if same else "")
+        )
         return
     found = written.answers(opened, module, waiting_only=not everything)
     if not found:
@@ -80,9 +85,12 @@ def _one(term, module, answer):
             points.append(typed)
         comment = typer.prompt("Comment for the trainee", default="", show_default=False)
         try:
-            _, mark = written.give(term, module, answer.code, points, comment)
+            _, mark, changed = written.give(term, module, answer.code, points, comment)
         except Refused as problem:
             say(f"  ! {problem} Type the points again.")
             continue
-        say("Kept." if mark is None else f"Kept. The module's mark is now {mark / 100:g}.")
+        if not changed:
+            say("It had these points and this comment before; nothing changed.")
+        else:
+            say("Kept." if mark is None else f"Kept. The module's mark is now {mark / 100:g}.")
         return True

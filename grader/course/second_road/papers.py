@@ -11,6 +11,7 @@ therefore always about that one.
 import copy
 import hashlib
 import re
+from dataclasses import replace
 from datetime import UTC
 
 from sqlalchemy import func, select
@@ -21,6 +22,7 @@ from grader.course.records import adjustments, busy, database, schema
 from grader.course.work import collect, marking_run
 from grader.errors import BadFile, BadSheet, Unknown
 from grader.exercise import sheet as sheets
+from grader.marking.mark import with_kept
 
 LARGEST_LESSON = 20_000_000
 OURS = "timing_mark"  # in a paper's metadata: which attempt it shows
@@ -42,7 +44,7 @@ def rebuild(lesson, module, sheet, found):
         The released notebook, as JSON has it; left unchanged.
     module : Module
     sheet : Sheet or None
-        None where it could not be read.
+        With what a resit keeps; None where it could not be read.
     found : SheetMark or None
 
     Returns
@@ -69,6 +71,11 @@ def rebuild(lesson, module, sheet, found):
             cell["execution_count"] = None
             cell["outputs"] = [_plain(line) for line in _lines(exercise, typed, found)]
     return paper
+
+
+def whole(issue, sheet):
+    """A sheet with the answers that its issue keeps from an earlier attempt in their places."""
+    return replace(sheet, answers=with_kept(marking_run.numbers(issue), sheet.answers))
 
 
 def write_class(term, module_key):
@@ -201,7 +208,7 @@ class _Paper:
         )
         self._content = marking_run.kept(term, hand_in)
         found, _ = marking_run.evaluate(term, module, issue, hand_in, decided)
-        self._paper = rebuild(lesson, module, sheets.parse(self._content), found)
+        self._paper = rebuild(lesson, module, whole(issue, sheets.parse(self._content)), found)
         self._stamp = f"{clock.from_text(hand_in.received_at).astimezone(UTC):%Y-%m-%d %H:%M:%S} UTC\n".encode()
 
     def submit(self, lesson_bytes):

@@ -96,7 +96,8 @@ def judge(term, module, trainee, content):
     """(sheet, verdicts, penalty in hundredths) of one submission by the rules of the first road.
 
     Where the records hold marks of several attempts, or of another than this one, the
-    attempt that counts by them is given instead: marks by hand belong to it.
+    attempt that counts by them is given instead: marks by hand belong to it. The sheet
+    holds what a resit keeps.
 
     Raises
     ------
@@ -121,9 +122,10 @@ def judge(term, module, trainee, content):
         if best not in (None, sheet.attempt):
             [(issue, hand_in)] = papers.counting(connection, module, [trainee])
             found, values = marking_run.evaluate(term, module, issue, hand_in, decided)
-            return sheets.parse(marking_run.kept(term, hand_in)), found, values["penalty"]
+            return papers.whole(issue, sheets.parse(marking_run.kept(term, hand_in))), found, values["penalty"]
         arrived = _arrived(term, connection, owner, content)
     found = decided.apply(issue, mark_sheet(module, marking_run.numbers(issue), sheet))
+    sheet = papers.whole(issue, sheet)
     if arrived is None:
         return sheet, found, 0
     raw = marking_run.raw(module, found, decided.by_hand(issue))

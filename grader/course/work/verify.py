@@ -51,10 +51,12 @@ def verify(term):
             except BadSheet as problem:
                 proof.findings.append(f"{row.trainee}, {row.module}: {problem}")
         issues = {(row.trainee, row.module, row.attempt): row for row in connection.execute(select(schema.issue))}
-        scores = {}
+        marked_from = {(row.trainee, row.module, row.attempt, row.sha256): row for row in hand_ins}
+        best, scores = standing.best_attempts(connection), {}
         for row in connection.execute(select(schema.mark)):
             proof.marks += 1
-            _check_mark(term, connection, row, issues, hand_ins, decided, last_mark, scores, proof)
+            counts = best[row.trainee, row.module] == row.attempt
+            _check_mark(term, connection, row, issues, marked_from, decided, last_mark, counts, scores, proof)
         _check_decisions(connection, decided, proof)
         proof.findings += witness.compare(connection)
         proof.findings += store.compare(connection)
@@ -66,14 +68,14 @@ def verify(term):
     return proof
 
 
-def _check_mark(term, connection, row, issues, hand_ins, decided, last_mark, scores, proof):
+def _check_mark(term, connection, row, issues, marked_from, decided, last_mark, counts, scores, proof):
     owner = (row.trainee, row.module, row.attempt)
     who = f"{row.trainee}, {row.module}, attempt {row.attempt}"
     said = last_mark.get(owner)
     if said is None or (said["new"], said["sha256"]) != (row.mark, row.sha256):
         proof.findings.append(f"{who}: the mark {row.mark / 100:g} in the records is not the last one in the ledger.")
     module = catalogue.module(row.module)
-    hand_in = next((h for h in hand_ins if (h.trainee, h.module, h.attempt, h.sha256) == (*owner, row.sha256)), None)
+    hand_in = marked_from.get((*owner, row.sha256))
     if hand_in is None:
         proof.findings.append(f"{who}: the hand-in that was marked is not in the records.")
         return
@@ -86,7 +88,7 @@ def _check_mark(term, connection, row, issues, hand_ins, decided, last_mark, sco
         proof.findings.append(
             f"{who}: marking again gives {values['mark'] / 100:g}, the records say {row.mark / 100:g}. Run 'mark' to see why."
         )
-    if standing.best_attempt(connection, row.trainee, row.module) != row.attempt:
+    if not counts:
         return  # the gradebook holds the attempt that counts
     if row.module not in scores:
         scores[row.module] = gradebook.Rows(connection, module).scores()

@@ -1,26 +1,25 @@
 """Written answers: which wait, and what the instructor gives each point of the rubric."""
 
-import csv
 import hashlib
 import hmac
-import io
 import json
 import re
+from contextlib import contextmanager
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from sqlalchemy import select
 
-from grader import catalogue, files
+from grader import catalogue
 from grader.course import roster
-from grader.course.export import stream
 from grader.course.records import adjustments, busy, database, ledger, schema
 from grader.course.work import marking_run, reconcile
-from grader.errors import BadFile, Refused
+from grader.errors import Refused
+from grader.exercise.issued import KEPT
 from grader.exercise.kinds import Written
 from grader.marking.mark import truth_of
 from grader.marking.verdict import AWAITING, READ
 
-LARGEST_TABLE = 20_000_000
 LONGEST_COMMENT = 2000
 
 
@@ -30,6 +29,7 @@ class Answer:
 
     `code` names it without naming its writer; `question` and `model` hold the
     trainee's own numbers; `given` is what it was given, or None while it waits.
+    `kept_in` are the resits that keep it, as owners: it is read once for all.
     """
 
     code: str
@@ -41,11 +41,23 @@ class Answer:
     rubric: tuple
     text: str
     given: adjustments.Reading | None
+    kept_in: tuple = ()
 
     @property
     def most(self):
         """Hundredths it can earn."""
         return 100 * sum(points for _, points in self.rubric)
+
+
+class Given(NamedTuple):
+    """An answer, the module's mark in hundredths as it stands now (None before marking), and whether anything changed.
+
+    Nothing changed where it had the same points and the same comment; nothing was written then.
+    """
+
+    answer: Answer
+    mark: int | None
+    changed: bool
 
 
 def answers(term, module_key, *, waiting_only=True):
@@ -93,8 +105,7 @@ def give(term, module_key, code, points, comment=""):
 
     Returns
     -------
-    (Answer, int)
-        The answer, and the module's mark in hundredths as it stands now.
+    Given
 
     Raises
     ------
@@ -106,11 +117,8 @@ def give(term, module_key, code, points, comment=""):
 
 def give_all(term, module_key, given):
     """`give` for several (code, points, comment) in one transaction: all are written or none."""
-    module = catalogue.module(module_key)
-    done = []
-    with busy.exclusive(term, f"reading answers in {module.key}"), database.transaction(term) as connection:
-        reconcile.reconcile(term, connection, module)
-        known = {answer.code: answer for answer in _answers(term, connection, module, waiting_only=False)}
+    with at_work(term, module_key) as (connection, module, known):
+        taken = []
         for code, points, comment in given:
             answer = known.get(code.strip())
             if answer is None:
@@ -118,108 +126,66 @@ def give_all(term, module_key, given):
                     f"No written answer of {module.key} has the code {code.strip()[:40]!r}. It may have been handed in anew; "
                     "list the answers again. Nothing was changed."
                 )
-            hundredths = [
-                _hundredths(text, *point) for text, point in zip(_as_many(answer, points), answer.rubric, strict=True)
-            ]
-            done.append((answer, _write(term, connection, module, answer, hundredths, comment)))
-    return done
+            taken.append((answer, reading_of(answer, points, comment)))
+        return write(term, connection, module, taken)
 
 
-def to_table(term, module_key, *, waiting_only=True, names=False):
-    """The answers as a table for a spreadsheet: one row each, a column for each point of the rubric.
-
-    Returns
-    -------
-    bytes
-        CSV, UTF-8 with a mark, in which no cell can act as a formula.
-    """
-    found = answers(term, module_key, waiting_only=waiting_only)
-    width = max((len(answer.rubric) for answer in found), default=1)
-    text = io.StringIO(newline="")
-    writer = csv.writer(text, lineterminator="\r\n")
-    people = ["trainee"] if names else []
-    columns = [f"{what} {n}" for n in range(1, width + 1) for what in ("looked for", "at most", "points")]
-    writer.writerow(["code", *people, "exercise", "question", "answer", *columns, "comment"])
-    for answer in found:
-        cells = [
-            answer.code,
-            *([answer.person.name] if names else []),
-            answer.path,
-            "\n".join(answer.question),
-            answer.text,
-        ]
-        points = answer.given.points if answer.given else [None] * len(answer.rubric)
-        for (looked_for, most), mark in zip(answer.rubric, points, strict=True):
-            cells += [looked_for, str(most), "" if mark is None else f"{mark / 100:g}"]
-        cells += [""] * (3 * (width - len(answer.rubric)))
-        writer.writerow([stream.defused(cell) for cell in [*cells, answer.given.comment if answer.given else ""]])
-    return text.getvalue().encode("utf-8-sig")
+@contextmanager
+def at_work(term, module_key):
+    """The term held, a transaction open, the gradebook reconciled: (connection, module, code -> Answer)."""
+    module = catalogue.module(module_key)
+    with busy.exclusive(term, f"reading answers in {module.key}"), database.transaction(term) as connection:
+        reconcile.reconcile(term, connection, module)
+        yield connection, module, {a.code: a for a in _answers(term, connection, module, waiting_only=False)}
 
 
-def from_table(term, module_key, path):
-    """Take a filled-in table back. Rows without any points are passed over.
+def write(term, connection, module, taken):
+    """Write (Answer, Reading) pairs; what says the same as before writes nothing."""
+    decided, entries, changed, told = adjustments.read(connection), [], {}, []
+    for answer, reading in taken:
+        words, moved = (answer.path, adjustments.digest(answer.text)), False
+        for owner in (answer.owner, *answer.kept_in):
+            before = decided.readings.setdefault(owner, {})
+            if before.get(words) != reading:
+                entries.append(_write(connection, owner, words, answer.most, before.get(words), reading))
+                before[words], changed[owner], moved = reading, None, True
+        told.append((answer, moved))
+    ledger.append(connection, entries)
+    for owner in changed:
+        marking_run.settle(term, connection, module, owner, "written answer read", decided)
+    table = schema.mark
+    marks = {
+        adjustments.owner(row): row.mark
+        for row in connection.execute(select(table).where(table.c.module == module.key))
+    }
+    return [Given(answer, marks.get(answer.owner), moved) for answer, moved in told]
 
-    Returns
-    -------
-    list of (Answer, int)
 
-    Raises
-    ------
-    BadFile
-        Not such a table; every row that cannot be taken is named, and nothing was written.
-    """
-    content = files.read_bytes(path, most=LARGEST_TABLE, what="The table of answers")
-    try:
-        text = content.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise BadFile("The table of answers is not saved as UTF-8. Save it as CSV UTF-8 and try again.") from None
-    first = text.partition("\n")[0]
-    reader = csv.DictReader(
-        io.StringIO(text, newline=""), delimiter=";" if first.count(";") > first.count(",") else ","
-    )
-    if not {"code", "points 1", "comment"} <= set(reader.fieldnames or ()):
-        raise BadFile(
-            "The table of answers needs the columns code, points 1 and comment. Use the file that 'read --to' wrote; "
-            "nothing was changed."
-        )
-    known = {answer.code: answer for answer in answers(term, module_key, waiting_only=False)}
-    wrong, taken = [], []
-    for number, row in enumerate(reader, 2):  # as a spreadsheet counts: cells may hold lines of their own
-        code = (row["code"] or "").strip()
-        points = [(row.get(f"points {n}") or "").strip() for n in range(1, len(reader.fieldnames))]
-        if not any(points):
-            continue
-        try:
-            answer = known.get(code)
-            if answer is None:
-                raise Refused(f"no written answer has the code {code[:40]!r}")
-            points = _as_many(answer, points[: len(answer.rubric)] + [p for p in points[len(answer.rubric) :] if p])
-            for text, point in zip(points, answer.rubric, strict=True):
-                _hundredths(text, *point)
-            if code in {one[0] for one in taken}:
-                raise Refused(f"the code {code} stands twice")
-            _comment(row["comment"] or "")
-            taken.append((code, points, row["comment"] or ""))
-        except Refused as problem:
-            wrong.append(f"row {number}: {str(problem).removesuffix(' Nothing was changed.')}")
-    if wrong:
-        raise BadFile("Nothing was written. " + " ".join(_sentence(line) for line in wrong))
-    if not taken:
-        raise BadFile("The table of answers holds no points. Fill the columns “points”; nothing was changed.")
-    return give_all(term, module_key, taken)
+def _write(connection, owner, words, most, before, reading):
+    """Put one reading into the records; returns its entry for the ledger."""
+    key = dict(zip(("trainee", "module", "attempt"), owner, strict=True))
+    decision = {"points": json.dumps(reading.points), "hundredths": reading.hundredths, "actor": ledger.actor(),
+                "reason": reading.comment}  # fmt: skip
+    adjustments.put(connection, adjustments.reading, key | dict(zip(("part", "digest"), words, strict=True)), decision)
+    return ledger.Entry(
+        "read", **key, exercise=words[0], old=before.hundredths if before else None, new=reading.hundredths, most=most,
+        reason=reading.comment, sha256=words[1],
+    )  # fmt: skip
 
 
 def _answers(term, connection, module, waiting_only):
     decided = adjustments.read(connection)
     people = {person.id: person for person in roster.everyone(connection)}
     issues = {
-        adjustments.owner(row): row
+        adjustments.owner(row): marking_run.numbers(row)
         for row in connection.execute(select(schema.issue).where(schema.issue.c.module == module.key))
     }
+    rows, kept_in = _rows(connection, module.key, decided, waiting_only), _kept(issues)
+    if kept_in:
+        rows = _once(rows, _rows(connection, module.key, decided, waiting_only=False), issues, kept_in)
     found = []
-    for row in _rows(connection, module.key, decided, waiting_only):
-        issue = issues[adjustments.owner(row)]
-        exercises = marking_run.numbers(issue)
+    for row in rows:
+        exercises = issues[adjustments.owner(row)]
         truth = truth_of(module, exercises)
         exercise, part = module.as_issued(exercises).by_path[row.part]
         assert isinstance(part, Written)
@@ -235,9 +201,34 @@ def _answers(term, connection, module, waiting_only):
                 part.rubric,
                 row.raw.strip(),
                 decided.reading(row, row.part, row.raw),
+                kept_in.get(_same(row, issues), ()),
             )
         )
     return sorted(found, key=lambda answer: answer.code)
+
+
+def _kept(issues):
+    """What resits keep: (trainee, path, digest of the words, numbers) -> the attempts that do, as owners."""
+    found = {}
+    for owner, exercises in issues.items():
+        for entry in exercises.values():
+            for path, (raw, _) in entry.get(KEPT, {}).items():
+                same = (owner[0], path, adjustments.digest(raw), json.dumps(entry["parameters"], sort_keys=True))
+                found[same] = (*found.get(same, ()), owner)
+    return found
+
+
+def _same(row, issues):
+    """What is the same for a written answer and for its copies in resits."""
+    numbers = issues[adjustments.owner(row)][row.exercise]["parameters"]
+    return (row.trainee, row.part, adjustments.digest(row.raw), json.dumps(numbers, sort_keys=True))
+
+
+def _once(rows, everything, issues, kept_in):
+    """Rows with the one that was answered in the place of each that a resit keeps: it is read once."""
+    same = {row: _same(row, issues) for row in everything}
+    answered = {same[row]: row for row in everything if adjustments.owner(row) not in kept_in.get(same[row], ())}
+    return list(dict.fromkeys(answered.get(same[row], row) for row in rows))
 
 
 def _rows(connection, module_key, decided, waiting_only):
@@ -253,22 +244,18 @@ def _code(term, row):
     return "w" + hmac.digest(term.key, f"written\n{named}".encode(), hashlib.sha256).hex()[:8]
 
 
-def _write(term, connection, module, answer, points, comment):
-    comment = _comment(comment)
-    key = dict(zip(("trainee", "module", "attempt"), answer.owner, strict=True)) | {
-        "part": answer.path,
-        "digest": adjustments.digest(answer.text),
-    }
-    total = sum(points)
-    decision = {"points": json.dumps(points), "hundredths": total, "actor": ledger.actor(), "reason": comment}
-    adjustments.put(connection, adjustments.reading, key, decision)
-    entry = ledger.Entry(
-        "read", trainee=key["trainee"], module=key["module"], attempt=key["attempt"], exercise=answer.path,
-        old=answer.given.hundredths if answer.given else None, new=total, most=answer.most, reason=comment,
-        sha256=key["digest"],
-    )  # fmt: skip
-    ledger.append(connection, [entry])
-    return marking_run.settle(term, connection, module, answer.owner, "written answer read")
+def reading_of(answer, points, comment):
+    """The Reading that typed points and a comment make.
+
+    Raises
+    ------
+    Refused
+        Too few or too many points, one out of range, or too long a comment.
+    """
+    points = tuple(
+        _hundredths(text, *point) for text, point in zip(_as_many(answer, points), answer.rubric, strict=True)
+    )
+    return adjustments.Reading(points, sum(points), _comment(comment))
 
 
 def _as_many(answer, points):
@@ -298,7 +285,3 @@ def _comment(text):
             f"The comment has {len(text):,} characters; at most {LONGEST_COMMENT:,} are kept. Nothing was changed."
         )
     return text
-
-
-def _sentence(line):
-    return line[0].upper() + line[1:].rstrip(".") + "."
