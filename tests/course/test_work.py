@@ -5,7 +5,9 @@ import hashlib
 import io
 import json
 import os
+import shutil
 import zipfile
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -13,6 +15,7 @@ from sqlalchemy import select, update
 
 from grader import clock
 from grader.course import gradebook, overview
+from grader.course import term as terms
 from grader.course.export import grades, package
 from grader.course.records import database, ledger, schema
 from grader.course.work import assign, collect, marking_run, verify
@@ -270,6 +273,32 @@ class TestMark:
             and "a slip of ours" in run.findings[0]
         )
         assert mark_of(assigned_term, "t01") is None and mark_of(assigned_term, "t02") is not None
+
+    def test_how_many_share_a_transaction_changes_nothing_that_is_written(
+        self, assigned_term, m01, tmp_path, monkeypatch
+    ):
+        first = {who: right_sheet(issue_of(assigned_term, who)) for who in ("t01", "t02", "t03")}
+        found = []
+        for together in (1, 2, 25):
+            monkeypatch.setattr(marking_run, "TOGETHER", together)
+            folder = shutil.copytree(assigned_term.folder, tmp_path / f"by{together}")
+            term = terms.open_term(folder)
+            for sheet in first.values():
+                hand_in(term, sheet)
+            assert marking_run.mark(term, "m01_timing").marked == 3
+            answers = dict(list(first["t02"].answers.items())[1:])
+            hand_in(term, replace(first["t02"], answers=answers), "2026-03-30 13:00")
+            again = marking_run.mark(term, "m01_timing")
+            assert (again.marked, again.unchanged) == (1, 2)
+            with database.transaction(term) as connection:
+                marks = connection.execute(select(schema.mark).order_by("trainee")).mappings().all()
+                done = [entry for _, _, entry in ledger.entries(connection, "marked", "re-marked")]
+                kept = connection.execute(select(schema.answer).order_by("trainee", "part")).all()
+                assert ledger.first_broken(connection) is None
+                marks = [{**mark, "marked_at": ""} for mark in marks]
+                found.append((marks, done, kept, gradebook.Rows(connection, m01).book()))
+            assert verify.verify(term).findings == []
+        assert found[0] == found[1] == found[2] and len(found[0][1]) == 4
 
     def test_a_module_that_was_not_assigned(self, empty_term):
         with pytest.raises(Refused, match="was not assigned"):

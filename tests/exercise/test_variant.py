@@ -2,11 +2,14 @@
 
 import hashlib
 import hmac
+import random
 
 import pytest
 
+from grader import catalogue
 from grader.exercise import variant
-from grader.exercise.model import Absolute, Exercise, Module, Number, Slip, Steps
+from grader.exercise.model import Absolute, Exercise, Module, Number, Pick, Slip, Steps
+from grader.exercise.truth import Truth
 
 KEY = bytes(range(32))
 
@@ -25,6 +28,42 @@ def test_the_word_is_hmac_of_length_prefixed_names():
     for index in range(8):
         assert variant.word(KEY, names, index) == int.from_bytes(digest[8 * index : 8 * index + 8], "big")
     assert variant.word(KEY, names, 8) != variant.word(KEY, names, 0)
+
+
+@pytest.mark.parametrize("length", [1, 32, 127, 128, 129, 500])
+def test_keys_of_any_length(length):
+    """A key longer than a block of SHA-512 is hashed first, as RFC 2104 has it."""
+    key = random.Random(length).randbytes(length)
+    digest = hmac.new(key, b"\0\0\0\1t\0\0\0\0010", hashlib.sha512).digest()
+    assert variant.word(key, ("t",), 0) == int.from_bytes(digest[:8], "big")
+
+
+def test_what_a_word_draws_is_the_entry_of_the_list():
+    """`drawn` is the short way to entry (word * count) >> 64, for any list and any word."""
+    seeded = random.Random(20260601)
+    for _ in range(2000):
+        low, step, scale = seeded.randint(-50, 50), seeded.randint(1, 9), seeded.choice((1, 10, 100))
+        spread = Steps(low, low + seeded.randint(0, 400), step, scale)
+        word = seeded.choice((0, 2**64 - 1, seeded.getrandbits(64)))
+        assert spread.drawn(word) == spread[(word * len(spread)) >> 64], spread
+        picked = Pick(tuple(range(seeded.randint(1, 30))))
+        assert picked.drawn(word) == picked[(word * len(picked)) >> 64]
+
+
+@pytest.mark.parametrize("key", sorted(catalogue.all_modules()))
+def test_the_truth_of_a_draw_is_the_truth_of_its_numbers(key):
+    """Numbers thrown away on the way to a draw leave nothing behind in the expected answers."""
+    module = catalogue.module(key)
+    for n in range(25):
+        names = {"key": KEY, "term": "spring", "trainee": f"t{n}", "attempt": 1}
+        numbers, kept = variant.draw_with_truth(module, **names)
+        assert numbers == variant.draw(module, **names)
+        fresh = Truth(module, numbers)
+        for _, part, path in module.parts():
+            assert kept.answer(path) == fresh.answer(path), path
+            assert vars(kept.given_at(path)) == vars(fresh.given_at(path)), path
+            if hasattr(part, "half_step"):
+                assert kept.target(path) == fresh.target(path) and kept.routes(path) == fresh.routes(path), path
 
 
 def test_names_cannot_run_together():

@@ -2,6 +2,7 @@
 
 import sqlite3
 from contextlib import closing, contextmanager
+from functools import lru_cache
 from pathlib import Path
 
 from sqlalchemy import create_engine, event, inspect, select
@@ -54,6 +55,7 @@ def check_free(url):
         )
 
 
+@lru_cache(maxsize=16)  # it keeps no connection open, and knows the statements that it met before
 def _engine(url):
     sqlite = url.startswith("sqlite")
     try:

@@ -10,6 +10,7 @@ import hashlib
 import json
 import secrets
 from dataclasses import dataclass
+from functools import lru_cache
 
 from sqlalchemy import func, select
 
@@ -44,6 +45,7 @@ class Entry:
     sha256: str = ""
 
 
+@lru_cache(maxsize=1)
 def actor():
     """Name of the person at this machine, as the system knows it."""
     try:
