@@ -10,6 +10,7 @@ from ipywidgets import HTML, Button, HBox, VBox
 from grader.errors import CannotWrite, Refused, TimingMarkError, Unreadable
 from grader.exercise.kinds import Written
 from grader.exercise.model import PRACTICE
+from grader.exercise.sorting import Order
 from grader.marking import feedback, reading, verdict
 from grader.marking.mark import mark_sheet
 from grader.widgets import style
@@ -143,7 +144,7 @@ class PartForm:
         words = []
         if self._raw.strip() and self.entry.shows_reading:
             read_as, unread = self._reading()
-            words.append(f"Read as <strong>{escape(read_as)}</strong>." if read_as else escape(unread))
+            words.append(self._in_words(read_as) if read_as else escape(unread))
         if why:
             words.append(f"<strong>Not saved:</strong> {escape(why)}")
         elif answer is not None and self._raw:
@@ -154,6 +155,15 @@ class PartForm:
             f'data-unit="{quote(self.entry.unit, safe="")}" data-saved="{"no" if why else "yes"}" '
             f'data-why="{quote(why)}"></span>'
         )
+
+    def _in_words(self, read_as):
+        """HTML: what is read; steps stand one below the other, as they are to be done."""
+        if isinstance(self.part, Order):
+            steps = "".join(
+                f"<li>{escape(self.part.items[key])}</li>" for key in self.part.read(self._raw, self._given)
+            )
+            return f"Your order:<ol>{steps}</ol>"
+        return f"Read as <strong>{escape(read_as)}</strong>."
 
     def _mark(self):
         marks = mark_sheet(self.store.module, self.store.issue.exercises, self.store.sheet)

@@ -308,3 +308,14 @@ def test_numbers_that_miss_an_exercise_are_told_in_its_place(tmp_path, module, o
     assert "m01.mark_arc" in page.form("mark_arc").message.value
     page.part("angle_time.time").field.value = "3"
     assert "Saved." in page.part("angle_time.time").echo.value
+
+
+def test_steps_are_shown_one_below_the_other(practice_folder, opened):
+    """As they are to be done: drop-downs stand in the order of the list, not of the work."""
+    page = opened(practice_folder)
+    part = page.part("check_order.steps")
+    part.entry.follow("warm>plug>gap", "")
+    items = part.part.items
+    assert part.echo.value == (
+        f"Your order:<ol><li>{items['warm']}</li><li>{items['plug']}</li><li>{items['gap']}</li></ol> Saved."
+    )

@@ -94,7 +94,7 @@ CAP = Exercise(
     text=(
         "Somebody pulled all leads off the cap. The firing order {order} is cast into the manifold. You bring number one "
         "to the mark on compression; the rotor then points to terminal {letter}. Seen from above, the rotor turns "
-        "{rotor}. Go round the cap **clockwise** from terminal {letter}: which cylinders' leads do you put in, one "
+        "{rotor}. Go round the cap clockwise from terminal {letter}: which cylinders' leads do you put in, one "
         "after the other?"
     ),
     draw={"order": Pick(_ORDERS), "rotor": Pick(("clockwise", "anticlockwise")), "letter": Pick(tuple("ABCD"))},
