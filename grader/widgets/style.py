@@ -20,11 +20,6 @@ def sentence(text, kind=""):
     return f'<div class="tm-say{f" tm-{kind}" if kind else ""}">{escape(text)}</div>'
 
 
-def lines(text):
-    """Text for HTML in which a new line stays one."""
-    return escape(text).replace("\n", "<br>")
-
-
 def row():
     """Side by side, and below one another where the page is narrow."""
     return Layout(flex_flow="row wrap", align_items="center")
