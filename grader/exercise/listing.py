@@ -8,7 +8,7 @@ from grader.errors import Unreadable
 
 NONE = "none"  # what stands for an empty list
 ENTRY = "• "  # opens each line of a list in a task
-_SHORT = 26  # letters; lists of such lines stand in columns
+_SHORT = 16  # letters; lists of such lines stand in columns
 
 
 def check_keys(part, keys):

@@ -16,7 +16,10 @@ def test_entries_become_a_list_between_paragraphs():
     )
 
 
-def test_short_entries_stand_in_columns():
+def test_short_entries_stand_in_columns_and_longer_ones_do_not():
+    assert '<ul class="listed"><li>0.012 in (0.30 mm)' in listing.as_html(
+        listing.lines(("0.012 in (0.30 mm) → 60.1°",))
+    )
     assert '<ul class="listed short"><li>P01 88 psi</li>' in listing.as_html(
         "Readings:" + listing.lines(("P01 88 psi", "P02 91 psi"))
     )

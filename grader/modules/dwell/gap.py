@@ -42,7 +42,7 @@ GAP_DWELL = Exercise(
     marking=1,
     title="From gap to dwell",
     text=(
-        "The cam card of the {title} gives the dwell for each gap: {card}. Between the rows it runs nearly straight. "
+        "The cam card of the {title} gives the dwell for each gap:{card}Between the rows it runs nearly straight. "
         "With a dial gauge you find a gap of {found_in:.4f} in ({found_mm} mm) on the lobe peak. "
         "Which dwell will the meter show?"
     ),
@@ -137,7 +137,7 @@ GAP_WINDOW = Exercise(
     marking=1,
     title="From dwell limits to gap limits",
     text=(
-        "This {title} carries points of another pattern, with a cam card of their own: {card}. The manual allows a "
+        "This {title} carries points of another pattern, with a cam card of their own:{card}The manual allows a "
         "dwell from {least:g}° to {most:g}°. A breakdown leaves you with blades and no meter. Between which gaps must "
         "these points be set?"
     ),
