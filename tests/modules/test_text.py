@@ -62,7 +62,7 @@ def test_figures_that_belong_together_are_a_list_with_one_entry_a_line():
         entries = [line for line in wording.split("\n") if line.startswith(listing.ENTRY)]
         counts.setdefault(exercise.key, set()).add(len(entries))
         assert all(len(line) < 200 for line in entries)
-        assert all(line[:1] not in {"", ".", ","} for line in wording.split("\n")), wording
+        assert all(line[:1] not in {"", ".", ","} for line in wording.strip().split("\n")), wording
     assert {key: seen for key, seen in counts.items() if seen != {0}} == {key: {n} for key, n in LISTS.items()}
 
 
