@@ -227,6 +227,11 @@ def convert(number, typed, asked):
     return (base - asked.offset) / asked.factor
 
 
+def grouped(number):
+    """A whole number as a text prints it: 9900, and from 10 000 upwards with a narrow no-break space."""
+    return f"{number:,.0f}".replace(",", "\u202f") if abs(number) >= 10_000 else f"{number:.0f}"
+
+
 def scale(typed, asked):
     """Size of one unit step of `typed`, in `asked`; offsets do not matter for a width."""
     return typed.factor * _SISTERS.get((typed.kind, asked.kind), 1.0) / asked.factor

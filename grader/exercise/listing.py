@@ -1,10 +1,14 @@
-"""Lists as a trainee or a form writes them: "a;c", "3>1>2", or JSON text."""
+"""Lists as a trainee or a form writes them: "a;c", "3>1>2", or JSON text; and lists in the text of a task."""
 
 import json
+from html import escape
+from itertools import groupby
 
 from grader.errors import Unreadable
 
 NONE = "none"  # what stands for an empty list
+ENTRY = "• "  # opens each line of a list in a task
+_SHORT = 16  # letters; lists of such lines stand in columns
 
 
 def check_keys(part, keys):
@@ -57,3 +61,32 @@ def keys(raw, marks, known, what):
     if not found:
         raise Unreadable("Nothing is written yet.")
     return found
+
+
+def lines(entries):
+    """A list for the text of a task, one entry a line, with a new line before and after it."""
+    return "".join(f"\n{ENTRY}{entry}" for entry in entries) + "\n"
+
+
+def as_html(text):
+    """The text of a task as HTML: what is written together is a paragraph, listed lines are a list.
+
+    Parameters
+    ----------
+    text : str
+        New lines stay. Lines that open with `ENTRY` are entries.
+
+    Returns
+    -------
+    str
+        Paragraphs, and lists of the class "listed"; "listed short" where columns suit them.
+    """
+    found = []
+    for listed, run in groupby(text.strip().split("\n"), key=lambda line: line.startswith(ENTRY)):
+        if listed:
+            entries = [escape(line.removeprefix(ENTRY)) for line in run]
+            short = " short" if max(map(len, entries)) <= _SHORT else ""
+            found.append(f'<ul class="listed{short}">{"".join(f"<li>{entry}</li>" for entry in entries)}</ul>')
+        else:
+            found.append(f"<p>{'<br>'.join(escape(line.strip()) for line in run)}</p>")
+    return "".join(found)

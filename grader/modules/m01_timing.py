@@ -88,7 +88,7 @@ ANGLE_TIME = Exercise(
         ),
     ),
     route=lambda v: (
-        f"One turn takes 60 000 / {v.speed_rpm} = {60000 / v.speed_rpm:.2f} ms.",
+        f"One turn takes 60\u202f000 / {v.speed_rpm} = {60000 / v.speed_rpm:.2f} ms.",
         f"{v.angle_deg}° is {v.angle_deg}/360 of a turn: {angles.time_of_angle_ms(v.angle_deg, v.speed_rpm):.2f} ms.",
     ),
 )  # fmt: skip

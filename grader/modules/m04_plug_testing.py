@@ -2,6 +2,7 @@
 
 from types import MappingProxyType
 
+from grader.exercise import listing
 from grader.exercise.kinds import Written
 from grader.exercise.model import Choice, Exercise, Module, Number, Pick, Slip, Steps
 from grader.exercise.sorting import Critical, Order
@@ -229,12 +230,12 @@ def _sheet(v):
     keeps = used >= limit
     gap = v.gap_in + 0.006 if v.wrong == "1" else v.gap_in
     return (
-        f"Line 1: new plug at {v.gap_in:.3f} in, used plug at {gap:.3f} in, one tester, one hour. "
-        f"Line 2: new {both(v.new_psig)}, used {both(used)}, difference {lower + (10 if v.wrong == '2' else 0)} psi. "
-        f"Line 3: {lower} ÷ {base} = {percent:.0f} per cent below. "
-        f"Line 4: lowest reading to keep is {limit:.0f} psi. "
-        f"Line 5: {used} psi is {'not below' if keeps else 'below'} {limit:.0f} psi, so "
-        f"{'keep' if keeps != (v.wrong == '5') else 'reject'}."
+        f"(1) New plug at {v.gap_in:.3f} in, used plug at {gap:.3f} in, one tester, one hour.",
+        f"(2) New {both(v.new_psig)}, used {both(used)}, difference {lower + (10 if v.wrong == '2' else 0)} psi.",
+        f"(3) {lower} ÷ {base} = {percent:.0f} per cent below.",
+        f"(4) Lowest reading to keep is {limit:.0f} psi.",
+        f"(5) {used} psi is {'not below' if keeps else 'below'} {limit:.0f} psi, so "
+        f"{'keep' if keeps != (v.wrong == '5') else 'reject'}.",
     )
 
 
@@ -243,10 +244,10 @@ FIND_ERROR = Exercise(
     version=1,
     marking=1,
     title="Find the error",
-    text="A colleague's test sheet, all pressures on the gauge. One line is wrong. {sheet} Which line do you strike out?",
+    text="A colleague's test sheet, all pressures on the gauge. One line is wrong.{sheet}Which line do you strike out?",
     draw={"wrong": Pick(("1", "2", "3", "4", "5")), "new_psig": Steps(88, 118), "side": Pick((-1, 1)),
           "off_psi": Steps(12, 20), "gap_in": Steps(26, 34, scale=1000)},
-    show=lambda v: {"sheet": _sheet(v)},
+    show=lambda v: {"sheet": listing.lines(_sheet(v))},
     parts=(
         Choice(
             key="line", prompt="The wrong line", marks=1, objectives=("P2", "P1"), order="fixed",

@@ -6,6 +6,7 @@ from types import SimpleNamespace
 
 from ipywidgets import HTML, Button, HBox, VBox
 
+from grader.exercise import listing
 from grader.exercise.model import PRACTICE, Number
 from grader.exercise.truth import Truth
 from grader.marking import feedback
@@ -66,7 +67,7 @@ class ExerciseForm:
             self.box.children = (HTML(f"{heading}<p>{escape(self.store.place.why_not)}</p>"),)
             return
         given = SimpleNamespace(**self.store.issue.numbers[exercise.key])
-        task = HTML(f"{heading}<p>{style.lines(exercise.wording(given))}</p>").add_class("tm-task")
+        task = HTML(f"{heading}{listing.as_html(exercise.wording(given))}").add_class("tm-task")
         self.parts = {part.key: PartForm(self.store, exercise, part, self._offer_route) for part in exercise.parts}
         self.route = HTML().add_class("tm-route").add_class("tm-verdict")
         self.fresh = Button(description="Fresh numbers", tooltip=f"Fresh numbers for: {exercise.title}").add_class(
@@ -106,12 +107,13 @@ class ExerciseForm:
         """The lines before the first one that would give away a part not yet tried three times."""
         truth = Truth(self.store.module, self.store.issue.numbers)
         hidden = [
-            feedback.shown(part, truth.answer(f"{self.exercise.key}.{part.key}")).split(" ")[0]
+            feedback.shown(part, truth.answer(f"{self.exercise.key}.{part.key}")).split(" ")[0].removesuffix(".0")
             for part in self.exercise.parts
             if isinstance(part, Number) and not self.parts[part.key].settled
         ]
         for count, line in enumerate(lines):
-            if any(re.search(rf"(?<![\d.]){re.escape(figure)}(?!\d)", line) for figure in hidden):
+            plain = line.replace("\u202f", "")  # 15 596 is told as 15596
+            if any(re.search(rf"(?<![\d.])0?{re.escape(figure)}(?!\d)", plain) for figure in hidden):
                 return lines[:count]
         return lines
 

@@ -5,13 +5,13 @@ from types import SimpleNamespace
 
 from grader import clock, files
 from grader.errors import Unreadable
+from grader.exercise import listing
 from grader.exercise.issued import to_answer
 from grader.exercise.kinds import Choices
 from grader.exercise.model import Choice
 from grader.exercise.sorting import Batch, Order
 from grader.exercise.variant import in_shown_order
 from grader.marking import reading
-from grader.widgets import style
 
 _LOOK = """
 body { font: 11pt/1.45 "DejaVu Sans", Verdana, sans-serif; max-width: 46rem; margin: 2rem auto; padding: 0 1rem;
@@ -25,6 +25,8 @@ section td:nth-child(2) { width: 14em; }
 section td:nth-child(3) { width: 7em; }
 section td:last-child { width: 3.5em; }
 th, td { border: 1px solid #555; padding: .3em .5em; text-align: left; vertical-align: top; overflow-wrap: anywhere; }
+ul.listed { list-style: none; padding-left: 1em; }
+ul.listed.short { columns: 9em; max-width: 40em; }
 section { break-inside: avoid; }
 h2 { break-after: avoid; }
 @page { margin: 18mm; }
@@ -107,7 +109,7 @@ def _exercise(exercise, issue, sheet):
         )
     options = "".join(_options(part, given) for part in exercise.parts if isinstance(part, (Choice, Choices, Order)))
     return (
-        f"<section><h2>{escape(exercise.title)}</h2>\n<p>{style.lines(exercise.wording(SimpleNamespace(**given)))}</p>\n{options}"
+        f"<section><h2>{escape(exercise.title)}</h2>\n{listing.as_html(exercise.wording(SimpleNamespace(**given)))}\n{options}"
         f'<table><caption>Your answers</caption><thead><tr><th scope="col">Asked</th><th scope="col">Your answer</th>'
         f'<th scope="col">Read as</th><th scope="col">Marks</th></tr></thead><tbody>{"".join(rows)}</tbody></table>'
         "</section>\n"

@@ -20,11 +20,6 @@ def sentence(text, kind=""):
     return f'<div class="tm-say{f" tm-{kind}" if kind else ""}">{escape(text)}</div>'
 
 
-def lines(text):
-    """Text for HTML in which a new line stays one."""
-    return escape(text).replace("\n", "<br>")
-
-
 def anchor(exercise):
     """The name by which a link on the page finds an exercise."""
     return f"tm-{exercise.key.replace('.', '-')}"

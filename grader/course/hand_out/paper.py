@@ -8,7 +8,7 @@ from types import SimpleNamespace
 from grader import catalogue, clock, files
 from grader.course.hand_out import letters, plots
 from grader.errors import BadFile
-from grader.exercise import issued
+from grader.exercise import issued, listing
 from grader.exercise.kinds import Choices, Range, Written
 from grader.exercise.model import Choice, Number
 from grader.exercise.sorting import Batch, Order
@@ -36,6 +36,8 @@ dt { font-weight: bold } dd { margin: 0; overflow-wrap: anywhere }
 ul.options { list-style: none; padding: 0; margin: .2em 0 }
 ul.options li { display: flex; gap: .6em; align-items: baseline; margin: .35em 0; break-inside: avoid }
 ul.options b { flex: none; width: 1.2em }
+ul.listed { list-style: none; padding-left: 1em; margin: .3em 0 }
+ul.listed.short { columns: 9em; max-width: 40em }
 table { border-collapse: collapse; margin: .4em 0 }
 caption { text-align: left; font-weight: bold; padding-bottom: .2em }
 th, td { border: 1px solid #444; padding: .25em .6em; text-align: left; vertical-align: top }
@@ -133,7 +135,7 @@ def _exercise(number, exercise, parameters):
     first, *others = (_part(part, given) for part in exercise.parts)
     return (
         f'<section>\n<div class="together"><h2>{number}. {escape(exercise.title)} ({marks})</h2>\n{picture}'
-        f"<p>{_words(exercise.wording(given))}</p>\n{first}</div>\n{''.join(others)}</section>"
+        f"{_leaning(listing.as_html(exercise.wording(given)))}\n{first}</div>\n{''.join(others)}</section>"
     )
 
 
@@ -213,6 +215,9 @@ def _reminder(term, module):
 
 def _words(text):
     """Text for HTML: new lines stay, **bold** and *leaning* words of a lesson are shown so."""
-    safe = escape(text).replace("\n", "<br>")
+    return _leaning(escape(text).replace("\n", "<br>"))
+
+
+def _leaning(safe):
     safe = re.sub(r"\*\*([^*]+)\*\*", r"<strong>\1</strong>", safe)
     return re.sub(r"(?<![\w*])\*([^*\s][^*]*)\*(?![\w*])", r"<em>\1</em>", safe)

@@ -55,7 +55,7 @@ def _available(given):
         _address(figure),
         f"Voltage that the coil can give, {given.cylinders} cylinders, 13.8 V, ballast in circuit, sound contacts.",
         "One curve of available voltage in kilovolts, 0 to 40, against engine speed, 0 to 6000 revolutions a minute.",
-        "It takes the place of the coil panel: rule the line of what is needed yourself.",
+        "It takes the place of the coil panel: rule the line of what is required yourself.",
     )
 
 

@@ -7,6 +7,7 @@ from grader.course.export.grades import hundredths, passed, percent
 from grader.course.export.papers import page
 from grader.course.returns import words
 from grader.course.work import resit
+from grader.exercise import listing
 from grader.exercise.kinds import Choices, Written
 from grader.exercise.model import Choice
 from grader.exercise.sorting import Batch, Order
@@ -20,6 +21,7 @@ h2 { margin: .5em 0 .3em } h3 { font-size: 1em; margin: .2em 0 }
 .part.full { border-left-color: #2c6ca8 } .part.some { border-left-style: double } .part.waits { border-left-style: dashed }
 dl { display: grid; grid-template-columns: 9em 1fr; margin: .3em 0 } dt { color: #444 } dd { margin: 0; overflow-wrap: anywhere }
 dd.text { white-space: pre-wrap; border: 1px solid #bbb; padding: .3em .5em }
+ul.listed { list-style: none; padding-left: 1em } ul.listed.short { columns: 9em; max-width: 40em }
 .verdict { font-weight: bold } ol.route { margin: .2em 0 } .route li { overflow-wrap: anywhere }
 @media (max-width: 480px) { dl { grid-template-columns: 1fr } dt { margin-top: .3em } }
 @media print { .part { break-inside: avoid } h2, h3 { break-after: avoid } }
@@ -112,7 +114,7 @@ def _exercise(number, exercise, work):
     steps = "".join(f"<li>{_lines(line)}</li>" for line in exercise.route(given))
     return (
         f"<section><h2>{number}. {escape(exercise.title)} <small>({escape(marks)})</small></h2>\n"
-        f"<p>{_lines(exercise.wording(given))}</p>\n{by_hand}{parts}"
+        f"{listing.as_html(exercise.wording(given))}\n{by_hand}{parts}"
         f'<div class="keep"><h3>{head}</h3><ol class="route">{steps}</ol></div></section>'
     )
 

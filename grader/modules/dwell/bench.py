@@ -7,11 +7,12 @@ from grader.exercise.model import Choice, Exercise, Pick, Slip, Steps
 from grader.exercise.sorting import Critical, Order
 from grader.modules.dwell.cam import cam
 from grader.reference.spark import points
+from grader.units import grouped
 from grader.vehicle.spec import vehicles
 
 _BLADE_TOLD = MappingProxyType(
     {
-        "pip": "These points have run {miles} 000 miles and are pitted. The blade just fits at the manual's gap. "
+        "pip": "These points have run {miles} miles and are pitted. The blade just fits at the manual's gap. "
                "The meter, its switch right, shows {seen:.1f}°.",
         "peak": "The points are new and smooth. The blade just fitted at the manual's gap, but nobody looked where the "
                 "cam stood. The meter, its switch right, shows {seen:.1f}°.",
@@ -49,7 +50,7 @@ FEELER = Exercise(
         "miles": Steps(8, 16), "swing": Steps(4, 7),
     },
     fill=_blade,
-    show=lambda v: {"told": _BLADE_TOLD[v.case].format(**vars(v)), "gap_mm": f"{25.4 * v.gap_in:.2f}"},
+    show=lambda v: {"told": _BLADE_TOLD[v.case].format(**{**vars(v), "miles": grouped(1000 * v.miles)}), "gap_mm": f"{25.4 * v.gap_in:.2f}"},
     parts=(
         Choice(
             key="finding", prompt="Your finding", marks=1, objectives=("D6",),
@@ -147,7 +148,7 @@ def _contacts_seen(v):
         "moving": "a crater in the moving contact and a pip on the fixed one",
         "neither": "both contacts grey, flat and alike",
     }[gone]
-    return {"told": f"{told} After {v.miles} 000 miles you find {holes}."}
+    return {"told": f"{told} After {grouped(1000 * v.miles)} miles you find {holes}."}
 
 
 CRATER = Exercise(

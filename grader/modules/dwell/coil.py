@@ -17,7 +17,7 @@ LESSON_DWELL = MappingProxyType({4: 50.0, 6: 37.0, 8: 30.0})
 ROTOR_GAP_KV = 2.0
 FASTEST_RPM = 6000  # end of the speed axis of the coil panel
 _FALLS_FROM_RPM, _FALLS_TO_RPM = 1500, 15000  # available voltage only falls between these
-PLOT_PIXELS = 420  # length of the speed axis of that picture on the page
+PLOT_PIXELS = 350  # length of the speed axis of that picture on the page
 
 
 def available_kv(speed_rpm, cylinders, supply_v=13.8, resistance_ohm=3.2):
@@ -26,11 +26,11 @@ def available_kv(speed_rpm, cylinders, supply_v=13.8, resistance_ohm=3.2):
     return coil.available_voltage_kv(current, speed_rpm)
 
 
-def _runs_out_rpm(needed_kv, cylinders):
-    """Engine speed above which the lesson's coil gives less than is needed."""
-    if not available_kv(_FALLS_TO_RPM, cylinders) < needed_kv < available_kv(_FALLS_FROM_RPM, cylinders):
-        raise OutOfRange(f"{needed_kv:g} kV is not crossed between {_FALLS_FROM_RPM} and {_FALLS_TO_RPM} rev/min.")
-    return brentq(lambda speed: available_kv(speed, cylinders) - needed_kv, _FALLS_FROM_RPM, _FALLS_TO_RPM)
+def _runs_out_rpm(required_kv, cylinders):
+    """Engine speed above which the lesson's coil gives less than is required."""
+    if not available_kv(_FALLS_TO_RPM, cylinders) < required_kv < available_kv(_FALLS_FROM_RPM, cylinders):
+        raise OutOfRange(f"{required_kv:g} kV is not crossed between {_FALLS_FROM_RPM} and {_FALLS_TO_RPM} rev/min.")
+    return brentq(lambda speed: available_kv(speed, cylinders) - required_kv, _FALLS_FROM_RPM, _FALLS_TO_RPM)
 
 
 def _resistance(v):
@@ -106,7 +106,7 @@ ENOUGH_VOLTAGE = Exercise(
     text=(
         "Set the coil panel to {cylinders} cylinders, 13.8 V, ballast in circuit, sound contacts. The plugs of this "
         "engine ask for {plug_kv:g} kV at full load, and the spark must jump the rotor gap as well: take 2 kV for it. "
-        "Set what is needed with the last slider and read off the picture of voltage against speed: from which engine speed on is "
+        "Set the required voltage with the last slider and read off the picture of voltage against speed: from which engine speed on is "
         "there too little voltage?"
     ),
     draw={"cylinders": Pick((4, 6, 8)), "near_rpm": Steps(2400, 5900, 20)},
@@ -126,7 +126,7 @@ ENOUGH_VOLTAGE = Exercise(
         ),
     ),
     route=lambda v: (
-        f"Needed at the coil: {v.plug_kv:g} + 2 = {v.plug_kv + ROTOR_GAP_KV:g} kV.",
+        f"Required at the coil: {v.plug_kv:g} + 2 = {v.plug_kv + ROTOR_GAP_KV:g} kV.",
         f"The curve for {v.cylinders} cylinders falls through that height at "
         f"{_runs_out_rpm(v.plug_kv + ROTOR_GAP_KV, v.cylinders):.0f} rev/min.",
     ),

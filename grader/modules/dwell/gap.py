@@ -2,6 +2,7 @@
 
 from types import MappingProxyType
 
+from grader.exercise import listing
 from grader.exercise.kinds import Range
 from grader.exercise.model import Absolute, Choice, Exercise, Number, Pick, Slip, Steps
 from grader.modules.dwell.cam import CARD_STEP_IN, cam
@@ -26,7 +27,7 @@ def _dwell_at(v, gap_in):
 def _show_card(v):
     gaps = [v.gap_in + row * CARD_STEP_IN for row in (-2, -1, 0, 1, 2)]
     return {
-        "card": ", ".join(f"{gap:.3f} in ({25.4 * gap:.2f} mm) → {_dwell_at(v, gap):.1f}°" for gap in gaps),
+        "card": listing.lines(f"{gap:.3f} in ({25.4 * gap:.2f} mm) → {_dwell_at(v, gap):.1f}°" for gap in gaps),
         "lobe_deg": f"{angles.firing_interval_deg(v.cylinders) / 2:g}",
     }
 
@@ -41,7 +42,7 @@ GAP_DWELL = Exercise(
     marking=1,
     title="From gap to dwell",
     text=(
-        "The cam card of the {title} gives the dwell for each gap: {card}. Between the rows it runs nearly straight. "
+        "The cam card of the {title} gives the dwell for each gap:{card}Between the rows it runs nearly straight. "
         "With a dial gauge you find a gap of {found_in:.4f} in ({found_mm} mm) on the lobe peak. "
         "Which dwell will the meter show?"
     ),
@@ -136,7 +137,7 @@ GAP_WINDOW = Exercise(
     marking=1,
     title="From dwell limits to gap limits",
     text=(
-        "This {title} carries points of another pattern, with a cam card of their own: {card}. The manual allows a "
+        "This {title} carries points of another pattern, with a cam card of their own:{card}The manual allows a "
         "dwell from {least:g}° to {most:g}°. A breakdown leaves you with blades and no meter. Between which gaps must "
         "these points be set?"
     ),
@@ -177,7 +178,7 @@ _PRINTED = MappingProxyType(
         ),
         "gap": (
             "A wider gap gives less dwell.",
-            "The cam angle (dwell) grows as the gap grows.",
+            "The dwell grows as the gap grows.",
             "A smaller gap gives less dwell.",
         ),
         "wear": (
@@ -210,7 +211,7 @@ _WHY_RIGHT = MappingProxyType(
 
 def _page(v):
     rows = [words[1 + v.wording if key == v.wrong else 0] for key, words in _PRINTED.items()]
-    return {"page": "\n".join(f"({number}) {row}" for number, row in enumerate(rows, 1))}
+    return {"page": listing.lines(f"({number}) {row}" for number, row in enumerate(rows, 1))}
 
 
 FIND_ERROR = Exercise(
@@ -218,7 +219,7 @@ FIND_ERROR = Exercise(
     version=1,
     marking=1,
     title="Find the error in print",
-    text="Printed books err, too. One of these five lines contradicts the geometry of the cam. Which?\n{page}",
+    text="Printed books err, too. One of these five lines contradicts the geometry of the cam. Which?{page}",
     draw={"wrong": Pick(tuple(_PRINTED)), "wording": Steps(0, 1)},
     show=_page,
     parts=(

@@ -2,6 +2,7 @@
 
 from types import MappingProxyType
 
+from grader.exercise import listing
 from grader.exercise.model import Absolute, Choice, Exercise, Number, Percent, Pick, Slip, Steps
 from grader.exercise.sorting import EITHER, KEEP, REJECT, Batch
 from grader.modules.dwell.cam import cam
@@ -133,7 +134,7 @@ def _round(parameters):
 
 
 def _show_round(v):
-    return {"list": "\n".join(
+    return {"list": listing.lines(
         f"{label}: {n} cylinders, switch on {switch}, {idle:g}° at idle and {fast:g}° at 1500"
         for label, n, switch, idle, fast in v.cars
     )}  # fmt: skip
@@ -160,7 +161,7 @@ ROUND = Exercise(
     text=(
         "Eight vehicles, vacuum lines plugged. Limits in your shop: 4 cylinders 45° to 55°, 6 cylinders 34° to 42°, "
         "8 cylinders 26° to 33°; and no more than 3° of change from idle to 1500 rev/min. The meter reads to half a "
-        "degree, and its switch did not always stand right.\n{list}\nKeep what is sound, reject what needs work, and "
+        "degree, and its switch did not always stand right.{list}Keep what is sound, reject what needs work, and "
         "leave undecided what lies so near a limit that the meter cannot tell."
     ),
     draw={

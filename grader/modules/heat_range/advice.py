@@ -2,11 +2,13 @@
 
 from types import MappingProxyType
 
+from grader.exercise import listing
 from grader.exercise.kinds import Written
 from grader.exercise.model import Choice, Exercise, Pick, Slip, Steps
 from grader.modules.heat_range.nose import celsius, fahrenheit
 from grader.modules.heat_range.wear import KM_PER_MILE, miles
 from grader.reference.spark import breakdown, plug
+from grader.units import grouped
 from grader.vehicle.spec import vehicle, vehicles
 
 _ENGINES = Pick(tuple(vehicles()))
@@ -120,14 +122,14 @@ def _note(v):
     right = (
         f"The tip reads {v.tip_f} °F. That is {tip:.0f} °C.",
         f"The nose is {v.nose_mm} mm longer than on the other type. So it is the hotter plug.",
-        f"New gap {v.new_mm:.2f} mm. After {v.distance_km} km ({miles(v.distance_km)} miles) about {gap:.2f} mm.",
+        f"New gap {v.new_mm:.2f} mm. After {grouped(v.distance_km)} km ({miles(v.distance_km)} miles) about {gap:.2f} mm.",
         f"Available {v.available_kv} kV, required {v.required_kv} kV, rotor gap 2 kV: reserve {left:.1f} kV.",
         "The hotter type keeps its own tip hotter. The engine makes as much heat as before.",
     )
     slipped = (
         f"The tip reads {v.tip_f} °F. That is {v.tip_f / 1.8:.0f} °C.",
         f"The nose is {v.nose_mm} mm longer than on the other type. So it is the colder plug.",
-        f"New gap {v.new_mm:.2f} mm. After {v.distance_km} km ({miles(v.distance_km)} miles) about "
+        f"New gap {v.new_mm:.2f} mm. After {grouped(v.distance_km)} km ({miles(v.distance_km)} miles) about "
         f"{plug.worn_gap_mm(v.new_mm, v.distance_km * KM_PER_MILE):.2f} mm.",
         f"Available {v.available_kv} kV, required {v.required_kv} kV, rotor gap 2 kV: reserve "
         f"{v.available_kv - v.required_kv + breakdown.ROTOR_GAP_KV:.1f} kV.",
@@ -141,7 +143,7 @@ FIND_ERROR = Exercise(
     version=1,
     marking=1,
     title="Find the error",
-    text="A colleague's note on a plug job has one wrong line. Which one? {note}",
+    text="A colleague's note on a plug job has one wrong line. Which one?{note}",
     draw={
         "wrong": Pick((1, 2, 3, 4, 5)),
         "tip_f": Steps(900, 1500, 10),
@@ -151,7 +153,7 @@ FIND_ERROR = Exercise(
         "available_kv": Steps(20, 26),
         "required_kv": Steps(11, 17),
     },
-    show=lambda v: {"note": " ".join(f"({i}) {line}" for i, line in enumerate(_note(v), 1))},
+    show=lambda v: {"note": listing.lines(f"({i}) {line}" for i, line in enumerate(_note(v), 1))},
     parts=(
         Choice(
             key="line", prompt="The wrong line", marks=2, objectives=("H2", "H3", "H6", "H8"), order="fixed",

@@ -2,10 +2,13 @@
 
 from types import MappingProxyType
 
+from grader.exercise import listing
 from grader.exercise.kinds import Choices
 from grader.exercise.model import Choice, Exercise, Pick, Slip, Steps
 from grader.exercise.sorting import EITHER, KEEP, REJECT, Batch, Critical, Order
+from grader.modules.heat_range.wear import miles
 from grader.reference.spark import plug
+from grader.units import grouped
 from grader.vehicle.spec import vehicle, vehicles
 
 _ENGINES = Pick(tuple(vehicles()))
@@ -237,8 +240,8 @@ SORT_LOT = Exercise(
     text=(
         "The shop cleans, files and gaps a plug unless its nose is cracked or blistered, its thread is torn, or its gap "
         "has grown past the limit. The new gap is {new_mm:.2f} mm ({new_in:.3f} in). The limit is the gap that the rule "
-        "“0.001 inch in 1000 miles” (0.0158 mm in 1000 km) gives after {limit_km} km ({limit_miles} miles). "
-        "The wires measure to within 0.02 mm (0.001 in). Sort: {listed}."
+        "“0.001 inch in 1000 miles” (0.0158 mm in 1000 km) gives after {limit} km ({limit_miles} miles). "
+        "The wires measure to within 0.02 mm (0.001 in). Sort:{listed}"
     ),
     draw={
         "new_mm": Steps(60, 80, 5, scale=100),
@@ -249,8 +252,9 @@ SORT_LOT = Exercise(
     fill=_lot,
     show=lambda v: {
         "new_in": v.new_mm / 25.4,
-        "limit_miles": round(v.limit_km / 1.609344, -2).__int__(),
-        "listed": "; ".join(
+        "limit": grouped(v.limit_km),
+        "limit_miles": miles(v.limit_km),
+        "listed": listing.lines(
             f"{label} {_BATCH_LOOKS[look]}, {gap:.2f} mm ({gap / 25.4:.3f} in)" for label, look, gap in v.plugs
         ),
     },

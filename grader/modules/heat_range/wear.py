@@ -3,6 +3,7 @@
 from grader.exercise.kinds import Range
 from grader.exercise.model import Absolute, Exercise, Number, Percent, Pick, Slip, Steps
 from grader.reference.spark import breakdown, plug
+from grader.units import grouped
 
 KM_PER_MILE = 1.609344
 _WIRE = Absolute(0.01, "a gap is measured to a hundredth of a millimetre")
@@ -10,7 +11,7 @@ _WIRE = Absolute(0.01, "a gap is measured to a hundredth of a millimetre")
 
 def miles(km):
     """A distance in miles as text, to the nearest hundred."""
-    return f"{km / KM_PER_MILE:.0f}" if km < 2000 else f"{round(km / KM_PER_MILE, -2):.0f}"
+    return grouped(km / KM_PER_MILE if km < 2000 else round(km / KM_PER_MILE, -2))
 
 
 def thousandths_rate(thousandths):
@@ -28,11 +29,11 @@ GAP_GROWTH = Exercise(
     marking=1,
     title="How wide is the gap now?",
     text=(
-        "Plugs were gapped to {new_mm:.2f} mm ({new_in:.3f} in) and have run {distance_km} km ({miles} miles) since. "
+        "Plugs were gapped to {new_mm:.2f} mm ({new_in:.3f} in) and have run {distance} km ({miles} miles) since. "
         "How wide do you expect the gap now, by the rule of the trade?"
     ),
     draw={"new_mm": Steps(55, 90, 1, scale=100), "distance_km": Steps(8000, 32000, 400)},
-    show=lambda v: {"new_in": v.new_mm / 25.4, "miles": miles(v.distance_km)},
+    show=lambda v: {"new_in": v.new_mm / 25.4, "distance": grouped(v.distance_km), "miles": miles(v.distance_km)},
     parts=(
         Number(
             key="gap", prompt="Plug gap now", unit="mm", also=("in",), marks=1, step=0.01,
@@ -149,7 +150,7 @@ INTERVAL = Exercise(
     text=(
         "In your shop's own records the gaps of one kind of engine grew between {slow} and {quick} thousandths of an "
         "inch in 1000 miles ({slow_mm:.4f} to {quick_mm:.4f} mm in 1000 km). New gap {new_mm:.2f} mm ({new_in:.3f} in). "
-        "A set comes in after {distance_km} km ({miles} miles). For this engine the manual allows a gap of at most "
+        "A set comes in after {distance} km ({miles} miles). For this engine the manual allows a gap of at most "
         "{limit_mm:.2f} mm ({limit_in:.3f} in)."
     ),
     draw={
@@ -162,7 +163,7 @@ INTERVAL = Exercise(
     fill=lambda p: {"limit_mm": round(p["new_mm"] + p["allowed"] / 100, 2)},
     show=lambda v: {
         "slow_mm": thousandths_rate(v.slow), "quick_mm": thousandths_rate(v.quick), "new_in": v.new_mm / 25.4,
-        "miles": miles(v.distance_km), "limit_in": v.limit_mm / 25.4,
+        "distance": grouped(v.distance_km), "miles": miles(v.distance_km), "limit_in": v.limit_mm / 25.4,
     },
     parts=(
         Range(
@@ -198,6 +199,6 @@ INTERVAL = Exercise(
         f"Slowest: {v.new_mm:.2f} + {thousandths_rate(v.slow):.4f} × {v.distance_km / 1000:g} = {_ends_mm(v)[0]:.2f} mm.",
         f"Quickest: {v.new_mm:.2f} + {thousandths_rate(v.quick):.4f} × {v.distance_km / 1000:g} = {_ends_mm(v)[1]:.2f} mm.",
         f"Room: {v.limit_mm:.2f} − {v.new_mm:.2f} = {v.limit_mm - v.new_mm:.2f} mm.",
-        f"At the quickest growth it lasts {_interval_km(v, v.quick):.0f} km.",
+        f"At the quickest growth it lasts {grouped(_interval_km(v, v.quick))} km.",
     ),
 )  # fmt: skip

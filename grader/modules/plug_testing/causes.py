@@ -6,6 +6,7 @@ from types import MappingProxyType
 import numpy as np
 
 from grader import tables
+from grader.exercise import listing
 from grader.exercise.kinds import Choices
 from grader.exercise.model import Absolute, Choice, Exercise, Number, Pick, Slip, Steps
 from grader.exercise.sorting import EITHER, KEEP, REJECT, Batch
@@ -235,14 +236,14 @@ BATCH = Exercise(
         "Twenty-four used plugs of one type were cleaned, filed and gapped. They were tested on the gauge in the order of "
         "their numbers; each figure is the mean of five tries and is sure to 2 psi (14 kPa). A new plug, same gap, "
         "read {first} before P01, {middle} after P12 and {last} after P24. Yesterday's log has {log} for the same "
-        "new plug. With the chamber open the gauge stands at {zero}. The readings: {list}. "
+        "new plug. With the chamber open the gauge stands at {zero}. The readings:{list}"
         "Look at the tester first, then at the plugs. A plug at the limit, give or take 2 psi, is tested again."
     ),
     draw={"batch": Pick(tuple(BATCHES)), "percent": Steps(94, 108)},
     fill=_own_readings,
     show=lambda v: {
         "first": both(v.references[0]), "middle": both(v.references[1]), "last": both(v.references[2]),
-        "log": both(v.log_psig), "zero": both(v.zero_psi), "list": ", ".join(_labels(v)),
+        "log": both(v.log_psig), "zero": both(v.zero_psi), "list": listing.lines(_labels(v)),
     },
     parts=(
         Choice(

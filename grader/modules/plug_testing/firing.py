@@ -6,6 +6,7 @@ from grader.exercise.kinds import PlotReading
 from grader.exercise.model import Absolute, Choice, Exercise, Number, Percent, Pick, Slip, Steps
 from grader.reference.spark import breakdown, tester
 from grader.reference.timing import induction
+from grader.units import grouped
 
 KPA_PER_PSI = 6.894757
 KPA_PER_INHG = 3.38638864
@@ -202,7 +203,7 @@ ABSOLUTE = Exercise(
     ),
     draw={"altitude_m": Steps(1000, 3400, 20), "psig": Steps(52, 112)},
     fill=_barometer,
-    show=lambda v: {"altitude_ft": f"{v.altitude_m / 0.3048:.0f}", "reading": both(v.psig),
+    show=lambda v: {"altitude_ft": grouped(v.altitude_m / 0.3048), "reading": both(v.psig),
                     "barometer_inhg": f"{v.barometer_kpa / KPA_PER_INHG:.2f}"},
     parts=(
         Number(

@@ -2,6 +2,7 @@
 
 from types import MappingProxyType
 
+from grader.exercise import listing
 from grader.exercise.kinds import Range
 from grader.exercise.model import Absolute, Exercise, Number, Pick, Slip, Steps
 from grader.exercise.sorting import EITHER, KEEP, REJECT, Batch
@@ -135,7 +136,7 @@ ROUND = Exercise(
         "Eight of the {title} came in. Allowed: at idle, line off, {initial_deg:g}° ± 2°; from idle to {speed_rpm} rev/min "
         "the mark rises by {rise_deg}° ± 3°, line still off; with {full_inhg:g} inHg ({full_kpa} kPa) on the line, same speed, "
         "it rises by {unit_rise_deg}° ± 3° more. One reading is sure to half a degree, a rise to one degree. What the "
-        "light showed:\n{list}\nKeep what is in order, reject what has a fault, and leave undecided what lies so near a limit "
+        "light showed:{list}Keep what is in order, reject what has a fault, and leave undecided what lies so near a limit "
         "that the light cannot tell."
     ),
     draw={
@@ -149,7 +150,7 @@ ROUND = Exercise(
     fill=_eight,
     show=lambda v: {
         "full_kpa": f"{v.full_inhg * KPA_PER_INHG:.0f}",
-        "list": "\n".join(
+        "list": listing.lines(
             f"{label}: {idle:g}° at idle, {fast:g}° at speed, {on:g}° with the line on" for label, idle, fast, on in v.cars
         ),
     },

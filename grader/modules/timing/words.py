@@ -2,6 +2,7 @@
 
 from types import MappingProxyType
 
+from grader.exercise import listing
 from grader.exercise.kinds import Written
 from grader.exercise.model import Choice, Exercise, Pick, Slip, Steps
 from grader.modules.timing import sheet
@@ -51,7 +52,7 @@ _WHY_RIGHT = MappingProxyType(
 
 def _page(v):
     rows = [words[1 + v.wording if key == v.wrong else 0] for key, words in _PRINTED.items()]
-    return {"page": "\n".join(f"({number}) {row}" for number, row in enumerate(rows, 1))}
+    return {"page": listing.lines(f"({number}) {row}" for number, row in enumerate(rows, 1))}
 
 
 FIND_ERROR = Exercise(
@@ -59,7 +60,7 @@ FIND_ERROR = Exercise(
     version=1,
     marking=1,
     title="Find the error in print",
-    text="Even printed pages err. One of these five lines is wrong. Which?\n{page}",
+    text="Even printed pages err. One of these five lines is wrong. Which?{page}",
     draw={"wrong": Pick(tuple(_PRINTED)), "wording": Steps(0, 1)},
     show=_page,
     parts=(

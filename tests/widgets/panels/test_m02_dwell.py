@@ -89,9 +89,9 @@ def test_a_bad_contact_hurts_low_speed_most():
 def test_the_crossing_is_never_told_in_words(made):
     """Reading it off is the exercise."""
     panel = made["coil_current"]
-    panel.controls["needed_kv"].value = 17.1
+    panel.controls["required_kv"].value = 17.1
     told = captions(panel)
-    panel.controls["needed_kv"].value = 12.0
+    panel.controls["required_kv"].value = 12.0
     assert "4000" not in told
 
 

@@ -58,14 +58,14 @@ class Flight(Picture):
 
     def draw(self, figure):
         ax = axes(
-            figure, (0.13, 0.16, 0.84, 0.78), "Distributor degrees from the lobe peak", "Opening (0.001 in)",
+            figure, (0.14, 0.16, 0.83, 0.78), "Distributor degrees from the lobe peak", "Opening (0.001 in)",
             xticks=range(-15, 46, 15), xlim=(-22.5, 45), yticks=range(0, 51, 10),
         )  # fmt: skip
         (self._wanted,) = ax.plot(_ACROSS, np.zeros_like(_ACROSS), color=style.GREY, lw=1.6, ls=style.DASHED)
         (self._path,) = ax.plot(_ACROSS, np.zeros_like(_ACROSS), color=style.RED, lw=style.LINE)
         ax.text(44, 46.5, "dashed: what the cam asks for", ha="right", **words(12, color="#555555"))
         ax.text(44, 42.5, "full: what the contacts do", ha="right", **words(12, color=style.RED))
-        self._say = ax.text(44, 37.5, "", ha="right", **words(14, weight="bold"))
+        self._say = ax.text(44, 37.5, "", ha="right", **words(15, weight="bold"))
         return self._wanted, self._path, self._say
 
     def update(self, state):
@@ -142,5 +142,5 @@ def bounce_float(compute=compute):
     }
     return Panel(
         "Bounce and float", controls, compute,
-        ((Flight(480, 380), flight_caption), (Speeds(500, 420), speeds_caption)),
+        ((Flight(410, 380), flight_caption), (Speeds(420, 380), speeds_caption)),
     )  # fmt: skip

@@ -62,7 +62,7 @@ class Mechanism(Picture):
     """Cam, rubbing block, arm and contacts; the lift is drawn far too large so that it can be seen."""
 
     def draw(self, figure):
-        ax = bare(figure, (0, 0, 1, 1), (-2.2, 2.75), (-1.4, 2.0))
+        ax = bare(figure, (0, 0, 1, 1), (-2.2, 2.75), (-1.75, 2.0))
         ax.add_patch(Circle((-1.75, 1.45), 0.12, facecolor=style.PAPER, edgecolor=style.INK, lw=1.4))
         ax.text(-1.75, 1.68, "pivot", ha="center", **words(12))
         self._cam = ax.add_patch(Polygon(np.zeros((3, 2)), facecolor="#eceff1", edgecolor=style.INK, lw=1.6))
@@ -77,8 +77,8 @@ class Mechanism(Picture):
         self._post = ax.add_patch(Rectangle((1.58, 0), 0.14, 0.3, facecolor="#d9d9d9", edgecolor=style.INK, lw=1.0))
         ax.text(1.45, 0.4, "fixed contact,\nset for gap", ha="left", va="top", **words(12))
         self._block_name = ax.text(0.2, 0, "rubbing block", va="center", **words(12))
-        self._say = ax.text(2.7, -0.95, "", ha="right", **words(15, weight="bold"))
-        self._opening = ax.text(2.7, -1.25, "", ha="right", **words(12))
+        self._say = ax.text(2.7, -1.2, "", ha="right", **words(15, weight="bold"))
+        self._opening = ax.text(2.7, -1.6, "", ha="right", **words(12))
         return (
             self._cam, hub, hub_name, self._arm, self._block, self._upper, self._fixed, self._post, self._block_name,
             self._say, self._opening,
@@ -162,8 +162,10 @@ class Angles(Picture):
 def mechanism_caption(state):
     """What the drawing shows, in words."""
     stands = "open" if state.opening > 0 else "closed"
+    side = "before" if state.turn_deg < 0 else "past"
+    where = f"{abs(state.turn_deg):.1f} distributor degrees {side} a lobe peak" if state.turn_deg else "on a lobe peak"
     return (
-        f"Cam with {state.cylinders} lobes, {state.turn_deg:+.1f} distributor degrees from a lobe peak: the points are {stands}. "
+        f"Cam with {state.cylinders} lobes, {where}: the points are {stands}. "
         f"Set to {thou(state.set_gap)}, block worn by {thou(state.wear)}: gap on the peak now {thou(state.gap)}. "
         "Lift drawn too large."
     )
@@ -183,12 +185,12 @@ def angles_caption(state):
 def cam_points(compute=compute):
     """Cam, points and gap."""
     controls = {
-        "cylinders": pick((4, 6, 8), 8, "Cylinders"),
         "set_gap": slider(18.0, 10.0, 28.0, 0.5, "Gap as set (0.001 in)"),
         "wear": slider(0.0, 0.0, 8.0, 0.5, "Block worn by (0.001 in)"),
         "turn": slider(-20, -50, 50, 1, "Cam turned (% of a lobe)"),
+        "cylinders": pick((4, 6, 8), 8, "Cylinders"),
     }
     return Panel(
         "Cam, points and gap", controls, compute,
-        ((Mechanism(440, 360), mechanism_caption), (Angles(540, 400), angles_caption)),
+        ((Mechanism(400, 340), mechanism_caption), (Angles(430, 340), angles_caption)),
     )  # fmt: skip

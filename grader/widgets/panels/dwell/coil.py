@@ -7,13 +7,13 @@ import numpy as np
 from grader.modules.dwell.coil import FASTEST_RPM, LESSON_DWELL, PLOT_PIXELS
 from grader.reference.spark import coil
 from grader.widgets import style
-from grader.widgets.panel import Panel, Picture
+from grader.widgets.panel import Panel, Picture, keep_readable
 from grader.widgets.panels.dwell.drawing import axes, pick, slider, words
 
 IN, BYPASSED = "in circuit", "bypassed (as while cranking)"
 _SPEEDS = np.linspace(120, FASTEST_RPM, 150)
 _ACROSS = np.linspace(0.0, 90.0, 901)
-_WIDTH = 600
+_WIDTH = 500
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,12 +27,12 @@ class Coil:
     current_a: float
     energy_mj: float
     available_kv: float
-    needed_kv: float
+    required_kv: float
     angle_current_a: np.ndarray
     curve_kv: np.ndarray
 
 
-def compute(cylinders, speed_rpm, supply_v, ballast, contact_ohm, needed_kv):
+def compute(cylinders, speed_rpm, supply_v, ballast, contact_ohm, required_kv):
     """Current over 90 distributor degrees, and available voltage against speed."""
     dwell, lobe = LESSON_DWELL[cylinders], 360.0 / cylinders
     resistance = coil.primary_resistance_ohm(contact_ohm=contact_ohm, bypassed=ballast == BYPASSED)
@@ -43,7 +43,7 @@ def compute(cylinders, speed_rpm, supply_v, ballast, contact_ohm, needed_kv):
     curve = coil.available_voltage_kv(coil.current_at_opening_a(dwell, _SPEEDS, supply_v, resistance), _SPEEDS)
     return Coil(
         cylinders, speed_rpm, closed, supply_v / resistance, current, coil.stored_energy_mj(current),
-        coil.available_voltage_kv(current, speed_rpm), needed_kv, np.where(inside <= dwell, rising, 0.0), curve,
+        coil.available_voltage_kv(current, speed_rpm), required_kv, np.where(inside <= dwell, rising, 0.0), curve,
     )  # fmt: skip
 
 
@@ -52,7 +52,7 @@ class Current(Picture):
 
     def draw(self, figure):
         ax = axes(
-            figure, (0.12, 0.15, 0.84, 0.79), "Distributor degrees", "Primary current (A)", xticks=range(0, 91, 15),
+            figure, (0.165, 0.15, 0.795, 0.79), "Distributor degrees", "Primary current (A)", xticks=range(0, 91, 15),
             yticks=range(0, 11, 2),
         )  # fmt: skip
         (self._line,) = ax.plot(_ACROSS, np.zeros_like(_ACROSS), color=style.BLUE, lw=style.LINE)
@@ -68,33 +68,33 @@ class Current(Picture):
         self._final.set_ydata([state.final_a] * 2)
         self._final_name.set(y=state.final_a + 0.05, text=f"final {state.final_a:.1f} A")
         self._dot.set_data([dwell], [state.current_a])
-        self._say.set(x=dwell + 1.5, y=max(0.2, state.current_a - 0.55), text=f"{state.current_a:.2f} A at opening")
+        self._say.set(x=dwell + 1.5, y=max(0.2, state.current_a - 0.55), text=f"{state.current_a:.2f} A")
 
 
 class Available(Picture):
-    """Available voltage against engine speed, with what is needed."""
+    """Available voltage against engine speed, with what is required."""
 
     def draw(self, figure):
         ax = axes(
-            figure, (0.115, 0.15, PLOT_PIXELS / _WIDTH, 0.79), "Engine speed, crankshaft (rev/min)", "Voltage (kV)",
+            figure, (0.12, 0.15, PLOT_PIXELS / _WIDTH, 0.79), "Engine speed, crankshaft (rev/min)", "Voltage (kV)",
             xticks=range(0, FASTEST_RPM + 1, 1000), yticks=range(0, 41, 5), finer=250,
         )  # fmt: skip
         (self._curve,) = ax.plot(_SPEEDS, np.zeros_like(_SPEEDS), color=style.INK, lw=1.8)
-        (self._needed,) = ax.plot([0, FASTEST_RPM], [0, 0], color=style.RED, lw=1.5, ls=style.DASHED)
+        (self._required,) = ax.plot([0, FASTEST_RPM], [0, 0], color=style.RED, lw=1.5, ls=style.DASHED)
         self._names = [
             ax.text(FASTEST_RPM * 1.02, 0, text, va="center", clip_on=False, **words(13, color=colour))
-            for text, colour in (("available", style.INK), ("needed", style.RED))
+            for text, colour in (("available", style.INK), ("required", style.RED))
         ]
         (self._dot,) = ax.plot([0], [0], "o", color=style.BLUE, ms=8)
-        return self._curve, self._needed, *self._names, self._dot
+        return self._curve, self._required, *self._names, self._dot
 
     def update(self, state):
         self._curve.set_ydata(state.curve_kv)
-        self._needed.set_ydata([state.needed_kv] * 2)
-        end, needed = min(39.0, float(state.curve_kv[-1])), state.needed_kv
-        apart = max(0.0, 2.2 - abs(end - needed)) / 2 * (1 if end >= needed else -1)
+        self._required.set_ydata([state.required_kv] * 2)
+        end, required = min(39.0, float(state.curve_kv[-1])), state.required_kv
+        apart = max(0.0, 2.2 - abs(end - required)) / 2 * (1 if end >= required else -1)
         self._names[0].set_y(end + apart)
-        self._names[1].set_y(needed - apart)
+        self._names[1].set_y(required - apart)
         self._dot.set_data([state.speed_rpm], [state.available_kv])
 
 
@@ -109,10 +109,10 @@ def current_caption(state):
 
 def available_caption(state):
     """Voltage in words; where the two lines cross is left to the eye."""
-    left = state.available_kv - state.needed_kv
+    left = state.available_kv - state.required_kv
     word = f"{left:.1f} kV in reserve" if left >= 0 else f"{-left:.1f} kV too little: it misses"
     return (
-        f"At {state.speed_rpm:g} rev/min {state.available_kv:.1f} kV is available and {state.needed_kv:.1f} kV is needed: {word}. "
+        f"At {state.speed_rpm:g} rev/min {state.available_kv:.1f} kV is available and {state.required_kv:.1f} kV is required: {word}. "
         "Slow points arc, so the curve also sags below 1000 rev/min."
     )
 
@@ -120,14 +120,15 @@ def available_caption(state):
 def coil_current(compute=compute):
     """Coil current and available voltage."""
     controls = {
-        "cylinders": pick((4, 6, 8), 8, "Cylinders"),
         "speed_rpm": slider(1500, 150, FASTEST_RPM, 50, "Engine speed (rev/min)"),
         "supply_v": slider(13.8, 5.0, 15.0, 0.1, "Supply (V)"),
-        "ballast": pick((IN, BYPASSED), IN, "Ballast"),
         "contact_ohm": slider(0.0, 0.0, 1.0, 0.05, "Resistance at the points (Ω)", ".2f"),
-        "needed_kv": slider(12.0, 5.0, 30.0, 0.1, "Needed by plug and rotor gap (kV)"),
+        "required_kv": slider(12.0, 5.0, 30.0, 0.1, "Required voltage (kV)"),
+        "cylinders": pick((4, 6, 8), 8, "Cylinders"),
+        "ballast": pick((IN, BYPASSED), IN, "Ballast"),
     }
-    return Panel(
+    panel = Panel(
         "Coil current and available voltage", controls, compute,
-        ((Current(480, 380), current_caption), (Available(_WIDTH, 400), available_caption)),
+        ((Current(330, 380), current_caption), (Available(_WIDTH, 380), available_caption)),
     )  # fmt: skip
+    return keep_readable(panel, 1, 480)

@@ -72,5 +72,5 @@ def _named(control):
 
 
 def thou(gap):
-    """A gap in both systems."""
-    return f"{gap / 1000:.4f} in ({gap * THOU_MM:.2f} mm)"
+    """A gap in both systems, half thousandths where there are any."""
+    return f"{gap / 1000:.{4 if gap % 1 else 3}f} in ({gap * THOU_MM:.2f} mm)"

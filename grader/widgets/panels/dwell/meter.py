@@ -39,7 +39,7 @@ class Scales(Picture):
     """Closed share on top; below it degrees for four, six and eight cylinders."""
 
     def draw(self, figure):
-        ax = figure.add_axes((0.22, 0.04, 0.6, 0.92))
+        ax = figure.add_axes((0.28, 0.04, 0.53, 0.92))
         ax.set_xlim(0, 100)
         ax.set_ylim(0, 4)
         ax.set_axis_off()
@@ -57,9 +57,9 @@ class Scales(Picture):
             if name != "share":
                 self._rows[name] = base
         self._frame = ax.add_patch(
-            Rectangle((-35, 0), 161, 0.62, fill=False, edgecolor=style.BLUE, lw=2.0, clip_on=False)
+            Rectangle((-46, 0), 173, 0.62, fill=False, edgecolor=style.BLUE, lw=2.0, clip_on=False)
         )
-        self._own = ax.text(-32.5, 0, "●", ha="center", va="center", clip_on=False, **words(13, color=style.GREEN))
+        self._own = ax.text(-42, 0, "●", ha="center", va="center", clip_on=False, **words(13, color=style.GREEN))
         (self._line,) = ax.plot([0, 0], [0, 4], color=style.RED, lw=1.6)
         self._say = ax.text(
             124, 0, "", ha="right", va="center", clip_on=False, **words(17, weight="bold", color=style.BLUE)
@@ -80,7 +80,7 @@ class Signal(Picture):
     def draw(self, figure):
         ax = axes(
             figure,
-            (0.2, 0.32, 0.76, 0.58),
+            (0.21, 0.3, 0.75, 0.5),
             "Distributor degrees",
             "",
             xticks=range(0, 91, 15),
@@ -129,10 +129,10 @@ def signal_caption(state):
 def dwell_meter(compute=compute):
     """Dwell meter with its cylinder switch."""
     controls = {
+        "gap": slider(18.0, 8.0, 28.0, 0.5, "Point gap (0.001 in)"),
         "cylinders": pick(_ROWS, 8, "Cylinders of the engine"),
         "switch": pick(_ROWS, 4, "Switch of the meter"),
-        "gap": slider(18.0, 8.0, 28.0, 0.5, "Point gap (0.001 in)"),
     }
     return Panel(
-        "Dwell meter", controls, compute, ((Scales(600, 340), scales_caption), (Signal(440, 230), signal_caption))
+        "Dwell meter", controls, compute, ((Scales(500, 320), scales_caption), (Signal(330, 320), signal_caption))
     )

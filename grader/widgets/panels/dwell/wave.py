@@ -20,17 +20,17 @@ class After:
     current_a: float
     condenser_uf: float
     shunt_mohm: float
-    needed_kv: float | None
+    required_kv: float | None
     wave: waveform.Waveform
 
 
-def compute(current_a, condenser_uf, fouling, plug, needed_kv):
+def compute(current_a, condenser_uf, fouling, plug, required_kv):
     """Both windings after the opening; a small condenser loses energy in the arc at the points."""
     kept = coil.KEPT_SHARE * coil.condenser_kept_share(condenser_uf) ** 2
     circuit = waveform.Circuit(condenser_uf=condenser_uf, shunt_mohm=fouling, kept_share=kept)
-    needed = needed_kv if plug == FIRES else None
+    required = required_kv if plug == FIRES else None
     return After(
-        current_a, condenser_uf, fouling, needed, waveform.solve(current_a, _UNTIL_MS, needed, circuit=circuit)
+        current_a, condenser_uf, fouling, required, waveform.solve(current_a, _UNTIL_MS, required, circuit=circuit)
     )
 
 
@@ -39,23 +39,23 @@ class Plug(Picture):
 
     def draw(self, figure):
         ax = axes(
-            figure, (0.12, 0.15, 0.84, 0.8), "Time after the points open (ms)", "Voltage at the plug (kV)",
+            figure, (0.145, 0.15, 0.815, 0.8), "Time after the points open (ms)", "Voltage at the plug (kV)",
             xticks=(0, 0.4, 0.8, 1.2, 1.6, 2.0, 2.4), yticks=range(-30, 41, 10),
         )  # fmt: skip
         ax.axhline(0, color=style.GREY, lw=0.8)
         (self._line,) = ax.plot([], [], color=style.INK, lw=1.6)
-        (self._needed,) = ax.plot([0, _UNTIL_MS], [0, 0], color=style.RED, lw=1.2, ls=style.DASHED)
-        self._needed_name = ax.text(
+        (self._required,) = ax.plot([0, _UNTIL_MS], [0, 0], color=style.RED, lw=1.2, ls=style.DASHED)
+        self._required_name = ax.text(
             2.36, 0, "the plug fires here", ha="right", va="bottom", **words(12, color=style.RED)
         )
         self._say = ax.text(2.36, 35.5, "", ha="right", **words(15, weight="bold"))
-        return self._line, self._needed, self._needed_name, self._say
+        return self._line, self._required, self._required_name, self._say
 
     def update(self, state):
         self._line.set_data(state.wave.time_ms, state.wave.plug_kv)
-        connected = state.needed_kv is not None
-        self._needed.set_ydata([state.needed_kv if connected else 99.0] * 2)
-        self._needed_name.set_y(state.needed_kv + 0.3 if connected else 99.0)
+        connected = state.required_kv is not None
+        self._required.set_ydata([state.required_kv if connected else 99.0] * 2)
+        self._required_name.set_y(state.required_kv + 0.3 if connected else 99.0)
         self._say.set_text(_outcome(state))
 
 
@@ -64,7 +64,7 @@ class Contacts(Picture):
 
     def draw(self, figure):
         ax = axes(
-            figure, (0.14, 0.15, 0.82, 0.8), "Time after the points open (ms)", "Voltage across the points (V)",
+            figure, (0.195, 0.15, 0.765, 0.8), "Time after the points open (ms)", "Voltage across the points (V)",
             xticks=(0, 0.4, 0.8, 1.2, 1.6, 2.0, 2.4), yticks=range(-400, 601, 200), ylim=(-450, 650),
         )  # fmt: skip
         ax.axhline(0, color=style.GREY, lw=0.8)
@@ -76,7 +76,7 @@ class Contacts(Picture):
 
 
 def _outcome(state):
-    if state.needed_kv is None:
+    if state.required_kv is None:
         return f"peak {state.wave.peak_kv:.1f} kV"
     if state.wave.breakdown_ms is None:
         return f"no spark: peak {state.wave.peak_kv:.1f} kV"
@@ -86,7 +86,7 @@ def _outcome(state):
 def plug_caption(state):
     """The plug's side in words."""
     soot = "a clean plug" if state.shunt_mohm == CLEAN_MOHM else f"a plug fouled to {state.shunt_mohm:g} MΩ"
-    wants = "" if state.needed_kv is None else f" It asks for {state.needed_kv:.1f} kV."
+    wants = "" if state.required_kv is None else f" It asks for {state.required_kv:.1f} kV."
     return (
         f"{state.current_a:.1f} A when the points open, condenser {state.condenser_uf:.2f} µF, {soot}.{wants} "
         f"Outcome: {_outcome(state)}."
@@ -106,11 +106,11 @@ def after_opening(compute=compute):
     controls = {
         "current_a": slider(3.5, 0.5, 5.0, 0.1, "Current at opening (A)"),
         "condenser_uf": slider(0.22, 0.02, 1.0, 0.02, "Condenser (µF)", ".2f"),
+        "required_kv": slider(12.0, 5.0, 30.0, 0.5, "Required at the plug (kV)"),
         "fouling": pick(_FOULING, CLEAN_MOHM, "Plug insulation"),
         "plug": pick((FIRES, OPEN), FIRES, "Plug"),
-        "needed_kv": slider(12.0, 5.0, 30.0, 0.5, "The plug asks for (kV)"),
     }
     return Panel(
         "The voltage after the points open", controls, compute,
-        ((Plug(560, 400), plug_caption), (Contacts(460, 400), contacts_caption)),
+        ((Plug(440, 360), plug_caption), (Contacts(390, 360), contacts_caption)),
     )  # fmt: skip

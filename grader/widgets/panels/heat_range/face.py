@@ -183,4 +183,4 @@ def plug_face(compute=compute):
     for control in controls.values():
         control.style.description_width = "11rem"
         control.layout = style.wide()
-    return Panel("What a plug looks like", controls, compute, ((PlugFace(500, 380), face_caption),))
+    return Panel("What a plug looks like", controls, compute, ((PlugFace(660, 380), face_caption),))

@@ -136,7 +136,7 @@ class Profile(Picture):
     """Temperature along the nose, with the zones in which a tip may lie."""
 
     def draw(self, figure):
-        axes = figure.add_axes((0.135, 0.135, 0.735, 0.83))
+        axes = figure.add_axes((0.155, 0.115, 0.7, 0.855))
         axes.set_xlim(0, LONGEST_MM + 1)
         scales.temperature_axes(axes, scales.LOWEST_C, scales.HIGHEST_C)
         axes.set_xticks(range(0, LONGEST_MM + 1, 4))
@@ -199,5 +199,5 @@ def nose_section(compute=compute):
     for control in controls.values():
         control.style.description_width = "11rem"
         control.layout = style.wide()
-    views = ((Section(400, 470), section_caption), (Profile(480, 430), profile_caption))
+    views = ((Section(400, 470), section_caption), (Profile(430, 470), profile_caption))
     return Panel("The nose of a plug, cut open", controls, compute, views)

@@ -200,5 +200,5 @@ def gap_wear(compute=compute):
     for control in controls.values():
         control.style.description_width = "11rem"
         control.layout = style.wide()
-    views = ((Electrodes(420, 470), electrodes_caption), (Voltages(480, 430), voltages_caption))
+    views = ((Electrodes(420, 470), electrodes_caption), (Voltages(410, 470), voltages_caption))
     return Panel("A gap that grows", controls, compute, views)

@@ -146,4 +146,4 @@ def engine_panel(compute=compute):
         "electrode_c": IntSlider(540, min=20, max=800, step=20, description="Centre electrode (°C)"),
         "psig": IntSlider(70, min=20, max=95, description="This plug on the tester (psi)"),
     }
-    return Panel("Tester and engine on one scale", tidy(controls, "16rem"), compute, ((Stroke(520, 420), caption),))
+    return Panel("Tester and engine on one scale", tidy(controls, "16rem"), compute, ((Stroke(660, 420), caption),))

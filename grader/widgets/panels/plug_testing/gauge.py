@@ -143,5 +143,5 @@ def gauge_panel(compute=compute):
         "used_percent": IntSlider(72, min=40, max=100, description="Used over new, gauge (%)"),
     }
     return Panel(
-        "Gauge, absolute, and the height of the shop", tidy(controls, "16rem"), compute, ((Columns(500, 420), caption),)
+        "Gauge, absolute, and the height of the shop", tidy(controls, "16rem"), compute, ((Columns(660, 420), caption),)
     )

@@ -120,5 +120,5 @@ def repeat_panel(compute=compute):
         "scatter_percent": FloatSlider(5, min=1, max=8, step=0.5, description="Scatter of one reading (%)"),
         "start": IntSlider(1, min=1, max=50, description="Take another dozen sets"),
     }
-    views = ((Intervals(500, 430), caption),)
+    views = ((Intervals(660, 430), caption),)
     return Panel("How sure is a reading?", tidy(controls, "16rem"), compute, views)

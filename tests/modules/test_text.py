@@ -1,0 +1,73 @@
+"""What a module prints: lists one entry a line, and thousands kept together, in the same way everywhere."""
+
+import json
+import re
+from types import SimpleNamespace
+
+import pytest
+
+from grader import catalogue, paths
+from grader.exercise import listing
+from grader.exercise.kinds import Written
+from grader.exercise.variant import in_shown_order
+from grader.units import grouped
+from tests.modules import proofs
+
+THIN = "\u202f"
+LONG = re.compile(r"(?<![\d.,])\d{5,}")
+LOOSE = re.compile(r"(?<!P\d\d)(?<=\d) \d{3}\b")  # 12 400 that a line may part; P07 110 is a plug and its reading
+LISTS = {  # entries by exercise
+    "m01.round": 8, "m01.find_error": 5, "m02.gap_dwell": 5, "m02.gap_window": 5, "m02.find_error": 5, "m02.round": 8,
+    "m03.find_error": 5, "m03.sort_lot": 9, "m04.find_error": 5, "m04.batch": 24,
+}  # fmt: skip
+
+
+def printed(exercise, given):
+    """Everything of an exercise that a trainee can come to read with his numbers in it."""
+    yield exercise.wording(given)
+    yield from exercise.route(given)
+    for part in exercise.parts:
+        if isinstance(part, Written):
+            yield part.answer(given)
+        elif hasattr(part, "items") and callable(part.items):
+            yield from part.items(given)
+        elif hasattr(part, "options"):
+            yield from (words for _, words in in_shown_order(part, given))
+
+
+def told(count):
+    """(exercise, what it prints) for some trainees of every module."""
+    for module in catalogue.all_modules().values():
+        for numbers in proofs.draws(module, count):
+            for exercise in module.exercises:
+                yield exercise, tuple(printed(exercise, SimpleNamespace(**numbers[exercise.key])))
+
+
+def test_thousands_are_printed_alike_and_never_parted_by_a_line_end():
+    found = [(e.key, text) for e, texts in told(40) for text in texts if LONG.search(text) or LOOSE.search(text)]
+    assert found == []
+
+
+@pytest.mark.parametrize("key", ["m02_dwell", "m03_heat_range", "m04_plug_testing"])
+def test_lessons_print_thousands_as_the_exercises_do(key):
+    cells = json.loads((paths.lessons() / key / f"{key}.ipynb").read_text(encoding="utf-8"))["cells"]
+    prose = ["".join(cell["source"]) for cell in cells if cell["cell_type"] == "markdown"]
+    assert [text for text in prose if LONG.search(text) or LOOSE.search(text)] == []
+    assert THIN in "".join(prose)
+
+
+def test_figures_that_belong_together_are_a_list_with_one_entry_a_line():
+    counts = {}
+    for exercise, (wording, *_) in told(5):
+        entries = [line for line in wording.split("\n") if line.startswith(listing.ENTRY)]
+        counts.setdefault(exercise.key, set()).add(len(entries))
+        assert all(len(line) < 200 for line in entries)
+        assert all(line[:1] not in {"", ".", ","} for line in wording.strip().split("\n")), wording
+    assert {key: seen for key, seen in counts.items() if seen != {0}} == {key: {n} for key, n in LISTS.items()}
+
+
+@pytest.mark.parametrize(
+    ("number", "text"), [(0, "0"), (9900.4, "9900"), (10_000, f"10{THIN}000"), (-24_500, f"-24{THIN}500")]
+)
+def test_grouped(number, text):
+    assert grouped(number) == text
