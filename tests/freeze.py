@@ -1,8 +1,8 @@
 """Make the small term that later versions must open and mark the same: python -m tests.freeze NAME
 
 Run it once for each version of the records, and keep the file: a frozen term is never made anew.
-It holds three simulated trainees in all four modules, one late, one extended, one mark by hand,
-letters read and one that waits.
+It holds three simulated trainees in all four modules, one of them drawn from a vehicle of the
+term's own, one late, one extended, one mark by hand, letters read and one that waits.
 """
 
 import io
@@ -19,12 +19,14 @@ from grader.course import roster, setup
 from grader.course.demo import trainees
 from grader.course.records import database, schema
 from grader.course.work import adjust, assign, collect, marking_run, verify, written
+from tests.course import vehicles
 from tests.work import issue_of, put_in_inbox
 
 PLACE = Path(__file__).parent / "frozen"
 KEPT = ("term.toml", "term.key", "gradebook.db", "handed_in", "release")
 CLASS = "id,last_name,first_name,group\nF1,Arundell,Bea,A\nF2,Castellan,Rufus,A\nF3,Marr,Ivo,B\n"
 SEED = 11
+DRAWN_FROM_IT = "m02_dwell"  # the module whose engines are the term's own vehicle
 
 
 def make(folder):
@@ -33,8 +35,9 @@ def make(folder):
     listed = term.folder / "rosters" / "list.csv"
     listed.write_text(CLASS, encoding="utf-8")
     roster.import_list(term, listed)
+    own = vehicles.stored(term, "hall-engine", title="Hall engine").key
     for key, module in catalogue.all_modules().items():
-        assign.assign(term, key, due="2026-03-31 17:00")
+        assign.assign(term, key, due="2026-03-31 17:00", own=(own,) if key == DRAWN_FROM_IT else ())
         for who, when in (("f1", "2026-03-30 09:00"), ("f2", "2026-04-02 09:00"), ("f3", "2026-04-01 09:00")):
             sheet, _ = trainees.answer_sheet(module, issue_of(term, who, key), SEED)
             arrived = clock.parse(when, term.settings.zone)

@@ -31,6 +31,12 @@ def test_from_the_empty_form_to_the_numbers_of_a_class(run):
     shown = run("vehicle", "show", "hall", "--page")
     assert "57.8 %" in shown and (run.term.folder / "reports" / "vehicle_hall.html").is_file()
     assert "drawn from Hall four (hall, revision 1)" in run("assign", "m02_dwell", "--vehicle", "hall")
+    put(run.term, "hall", title="Hall four", initial="9 BTDC")
+    said = run("vehicle", "add", "hall")
+    assert "revision 2" in said and "m02_dwell went out with revision 1 and keeps it" in said
+    run("vehicle", "show", "hall", "--page")
+    page = (run.term.folder / "reports" / "vehicle_hall.html").read_text("utf-8")
+    assert "<td>m02_dwell</td>" in page and "<td>nothing yet</td>" in page
     assert "all agree" in run("term", "verify")
 
 

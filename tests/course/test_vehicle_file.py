@@ -189,6 +189,21 @@ def test_a_bad_answer_is_asked_again_and_back_goes_back():
         assert words in at.text
 
 
+def test_another_unit_within_a_column_is_worth_a_second_look():
+    """A unit mistyped in the midst of a column can give a figure that can be, and is wrong."""
+    for one, other, words in (
+        ('"800 dist rev/min"', '"1600 engine rev/min"', "in engine rev/min, the points before it in dist rev/min"),
+        ('"8 ° dist"', '"16 ° crank"', "in ° crank, the points before it in ° dist"),
+        ('"5 inHg vac"', '"5 mmHg"', "in inHg vac, the points before it in mmHg"),
+    ):
+        assert one in text_of()
+        found = read.read_text(text_of().replace(one, other), "hall")
+        assert found.faults == [] and any(words in said for _, said in found.remarks), found
+    for one, other in (('"5 inHg vac"', '"5 inHg"'), ('"0 ° dist"', '"0 ° crank"')):
+        found = read.read_text(text_of().replace(one, other), "hall")
+        assert not any("points before it" in said for _, said in found.remarks)
+
+
 def test_whoever_stops_goes_on_where_he_was(empty_term):
     """Everything typed is kept, points of a table too; Enter keeps what stands there."""
     path, before = store.begun(empty_term, "bench")

@@ -67,11 +67,16 @@ def check(named: Named, term: TermFolder = HERE):
 def add(named: Named, term: TermFolder = HERE):
     """Store a vehicle with its source; later changes become new revisions, the old ones are kept."""
     from grader.course import term as terms
-    from grader.course.vehicles import store, template
+    from grader.course.vehicles import store, template, use
 
-    stored, found = store.add(terms.open_term(term), named)
+    opened = terms.open_term(term)
+    stored, found = store.add(opened, named)
     _remarks(found)
     say(f"{stored.own.vehicle.title} is stored: {stored.line}. Use it with 'assign MODULE --vehicle {stored.key}'.")
+    for revision, modules in use.modules_of(opened, stored.key).items():
+        say(
+            f"  note: {', '.join(modules)} went out with revision {revision} and keeps it, also for whoever joins later."
+        )
     say(template.SAFETY)
 
 

@@ -7,6 +7,7 @@ from matplotlib.figure import Figure
 from grader import clock, files
 from grader.course.export.papers import figures
 from grader.course.export.papers import page as pages
+from grader.course.vehicles import use
 from grader.course.vehicles.template import SAFETY
 from grader.reference.angles import crank_deg, firing_interval_deg
 from grader.reference.spark.points import duty_percent
@@ -109,7 +110,7 @@ def write(term, revisions):
     found = revisions[-1]
     spec = found.own.vehicle
     full = f"{spec.vacuum[-1][0]:g} inHg ({spec.vacuum[-1][0] * _KPA_PER_INHG:.0f} kPa)"
-    computed = curve(found)
+    computed, handed_out = curve(found), use.modules_of(term, found.key)
     parts = [
         pages.paragraph(SAFETY, "note"),
         pages.table("From the manual", ("What", "Value"), facts(found)),
@@ -133,8 +134,17 @@ def write(term, revisions):
         f"<pre>{escape(found.text)}</pre>",
         pages.table(
             "Revisions",
-            ("No.", "Stored", "By", "SHA-256 begins"),
-            [(one.revision, term.shown(clock.from_text(one.at)), one.actor, one.digest[:12]) for one in revisions],
+            ("No.", "Stored", "By", "SHA-256 begins", "Handed out with"),
+            [
+                (
+                    one.revision,
+                    term.shown(clock.from_text(one.at)),
+                    one.actor,
+                    one.digest[:12],
+                    ", ".join(handed_out.get(one.revision, [])) or "nothing yet",
+                )
+                for one in revisions
+            ],
         ),
     ]
     path = term.folder / "reports" / f"vehicle_{found.key}.html"
@@ -161,7 +171,7 @@ def _drawn(computed, full):
     axes.set_xlim(right=1.3 * computed[-1][0])  # room for the words beside the lines
     axes.set_xlabel("engine rev/min")
     axes.set_ylabel("crank degrees before top dead centre")
-    axes.set_ylim(min(0, min(row[2] for row in computed)) - 1)
+    axes.set_ylim(min(0, min(row[2] for row in computed)) - 1, 1.08 * axes.get_ylim()[1])
     axes.grid(color="#dddddd")
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)

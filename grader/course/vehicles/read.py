@@ -100,7 +100,7 @@ def read_text(text, key):
                     (lines.of(*place), f"{asked.where} is missing: {asked.says.lower()}, {asked.help}.")
                 )
             continue
-        value = _value(asked, table[asked.name], values, lines, found.faults)
+        value = _value(asked, table[asked.name], values, lines, found)
         if value is not None:
             values[known_as(asked)] = value
     for judged in plausible.judge(values):
@@ -153,15 +153,15 @@ def known_as(asked):
     return _KNOWN_AS.get(asked.name, asked.name)
 
 
-def _value(asked, raw, values, lines, faults):
+def _value(asked, raw, values, lines, found):
     """The value of one field, or None with its fault noted."""
     line = lines.of(asked.table, asked.name)
     try:
         if asked.kind == CURVE:
-            return _curve(asked, raw, lines, faults)
+            return _curve(asked, raw, lines, found)
         return read_one(asked, raw, values)[0]
     except Unreadable as problem:
-        faults.append((line, f"{asked.where}: {problem}"))
+        found.faults.append((line, f"{asked.where}: {problem}"))
         return None
 
 
@@ -175,24 +175,38 @@ def _dwell_of_share(raw, values):
     return round(dwell_of_duty_deg(float(share[1].replace(",", ".")), values["cylinders"]), 6)
 
 
-def _curve(asked, raw, lines, faults):
+def _curve(asked, raw, lines, found):
     start = lines.of(asked.table, asked.name)
     if not isinstance(raw, list) or not all(isinstance(point, list) and len(point) == 2 for point in raw):
         pair = '["450 dist rev/min", "0 ° dist"]'
         raise Unreadable(f"every point is a pair of figures with units, such as {pair}.")
     if not 2 <= len(raw) <= MOST_POINTS:
         raise Unreadable(f"{len(raw)} points; 2 to {MOST_POINTS} are needed.")
-    points, good = [], True
+    points, good, units = [], True, {}
     for number, point in enumerate(raw):
         pair = []
         for quantity, cell in zip((asked.quantity, asked.second), point, strict=True):
             try:
-                pair.append(round(read_figure(quantity, cell).value, 2))
+                reading = read_figure(quantity, cell)
+                first = units.setdefault(quantity.says, reading.unit) if reading.value else reading.unit
+                if said := _other_unit(first, reading):
+                    found.remarks.append((lines.point(start, number), f"{asked.where}, point {number + 1}: {said}"))
+                pair.append(round(reading.value, 2))
             except Unreadable as problem:
                 good = False
-                faults.append((lines.point(start, number), f"{asked.where}, point {number + 1}: {problem}"))
+                found.faults.append((lines.point(start, number), f"{asked.where}, point {number + 1}: {problem}"))
         points.append(tuple(pair))
     return tuple(points) if good else None
+
+
+def _other_unit(first, reading):
+    """What is worth a second look in a column: a manual prints it in one unit, so another one may be mistyped."""
+    if reading.value == 0 or reading.unit.text.removesuffix(" vac") == first.text.removesuffix(" vac"):
+        return ""
+    return (
+        f"“{reading.text}” stands in {reading.unit.text}, the points before it in {first.text}. Is that how it is printed? "
+        "Look again."
+    )
 
 
 def _thousandths(gap_mm):

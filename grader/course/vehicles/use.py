@@ -1,6 +1,8 @@
 """Drawing a module's numbers from the term's own vehicles: which of them can serve, and proof before anything is written."""
 
-from grader.course.records import vehicles
+from sqlalchemy import select
+
+from grader.course.records import database, vehicles
 from grader.errors import Refused, Unknown
 from grader.exercise import variant
 from grader.vehicle.own import PLUGGED
@@ -98,6 +100,26 @@ def notes(module, found):
     if kept:
         said.append(f"{', '.join(kept)} keeps the teaching vehicles, since it needs a 12 V battery")
     return tuple(said)
+
+
+def modules_of(term, key):
+    """Revision of a vehicle -> keys of the modules handed out with it; an assignment keeps its revision.
+
+    Parameters
+    ----------
+    term : Term
+    key : str
+
+    Returns
+    -------
+    dict of int to list of str
+    """
+    table, found = vehicles.drawn_from, {}
+    with database.transaction(term) as connection:
+        query = select(table).where(table.c.key == key).order_by(table.c.module)
+        for row in connection.execute(query):
+            found.setdefault(row.revision, []).append(row.module)
+    return found
 
 
 def _draw(module, owns, key, term_id, trainee, title):
