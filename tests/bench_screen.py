@@ -3,7 +3,9 @@
     python -m tests.bench_screen [PRESSES]
 
 The slider of the lesson's panel and a plain `ipywidgets.interact` with pyplot, which
-draws the same curves at the same size, are measured in one run on one server, in turns.
+draws the same curves at the same size, are measured in one run on one server, in turns;
+so are the opening of the lesson, of the same lesson without its calculators, and of a
+page with that one plain picture. Each ratio is taken against the plain one.
 """
 
 import json
@@ -47,14 +49,29 @@ def show(speed=1500, vacuum=9.0, initial=8):
     plt.show()
 """
 
-WATCH = """(selector) => {
+WITHOUT = """
+from ipywidgets import VBox
+
+from grader.widgets import form
+
+
+class Nothing:
+    def __init__(self, title):
+        self.box = VBox()
+
+
+form.Calculator = Nothing
+"""
+
+PANEL, ROUNDS = "Total advance", 7
+
+WATCH = """(root) => {
   window.tmTimes = [];
   let pressed = 0;
   window.addEventListener("keydown", () => { pressed = performance.now(); }, true);
   const painted = () => requestAnimationFrame(() => setTimeout(() => {
     if (pressed) { window.tmTimes.push(performance.now() - pressed); pressed = 0; }
   }));
-  const root = document.querySelector(selector);
   const seen = new WeakSet();
   const look = () => {
     for (const picture of root.querySelectorAll("img")) {
@@ -68,6 +85,11 @@ WATCH = """(selector) => {
   new MutationObserver(look).observe(root, {childList: true, subtree: true});
   look();
 }"""
+
+
+PLAIN_PAGE, BARE, LESSON = "page with one plain picture", "the lesson without calculators", "the lesson"
+SLIDER, INTERACT = "slider to changed picture", "the same with plain interact"
+BASE = {LESSON: PLAIN_PAGE, BARE: PLAIN_PAGE, SLIDER: INTERACT}
 
 
 def main(presses=40):
@@ -84,12 +106,17 @@ def main(presses=40):
             browser.close()
             server.stop(process)
     rows += _imports()
-    table = Table("milliseconds", "median", "95 %", "n", box=None, pad_edge=False)
+    table = Table("milliseconds", "median", "95 %", "n", "ratio", box=None, pad_edge=False)
+    medians = {name: statistics.median(values) for name, values in rows}
     for name, values in rows:
         ordered = sorted(values)
         high = ordered[min(len(ordered) - 1, round(0.95 * (len(ordered) - 1)))]
         table.add_row(
-            name, f"{statistics.median(values):.0f}", f"{high:.0f}" if len(values) > 4 else "", str(len(values))
+            name,
+            f"{medians[name]:.0f}",
+            f"{high:.0f}" if len(values) > 4 else "",
+            str(len(values)),
+            f"{medians[name] / medians[BASE[name]]:.2f}" if name in BASE else "",
         )
     Console().print(table)
 
@@ -102,30 +129,61 @@ def _pages(browser, address, ready, presses):
         page, _ = context.new_page(), opened.append(_open(context.pages[0], lesson_url))
         if len(opened) < 3:
             context.close()
-    warm = [_open(page, lesson_url)]
     panel, plain = [], []
     sizes = page.evaluate(
-        "() => { const all = [...document.querySelectorAll('.tm-panel img')];"
-        " return [all.reduce((sum, one) => sum + one.width, 0), Math.max(...all.map(one => one.height))]; }"
+        "(panel) => { const all = [...panel.querySelectorAll('img')];"
+        " return [all.reduce((sum, one) => sum + one.width, 0), Math.max(...all.map(one => one.height))]; }",
+        _panel(page).element_handle(),
     )
     notebook = _plain_notebook(ready, *sizes)
-    page.evaluate(WATCH, ".tm-panel")
+    page.evaluate(WATCH, _panel(page).element_handle())
     other = context.new_page()
     _open(other, address.lesson_url(ready.root, notebook))
     other.locator(".jp-OutputArea img").first.wait_for()
-    other.evaluate(WATCH, ".jp-Notebook")
+    other.evaluate(WATCH, other.locator(".jp-Notebook").element_handle())
     for _ in range(2):  # in turns, so that a busy moment of the machine hits both
-        for tab, times in ((page, panel), (other, plain)):
+        for tab, place, times in ((page, _panel(page), panel), (other, other.locator(".jp-Notebook"), plain)):
             tab.bring_to_front()
-            times += _press(tab, presses // 2)
+            times += _press(tab, place, presses // 2)
+    other.close()
+    opens = {PLAIN_PAGE: notebook, BARE: _without_calculators(ready), LESSON: ready.notebook}
+    times = {name: [] for name in opens}
+    for _ in range(ROUNDS):
+        for name, path in opens.items():
+            times[name].append(_open(page, address.lesson_url(ready.root, path)))
+    unfolded = _unfold(page)
     context.close()
-    size = f"{sizes[0]} × {sizes[1]}, 2× display"
+    print(f"The picture is {sizes[0]} × {sizes[1]} on a 2× display; {len(unfolded)} exercises have a calculator.")
     return [
-        ("page to usable lesson, cold", opened),
-        ("page to usable lesson, warm", warm),
-        (f"slider to changed picture ({size})", panel),
-        ("the same with plain interact", plain),
+        ("page to usable lesson, first time in a browser", opened),
+        *times.items(),
+        ("a calculator unfolds", unfolded),
+        (SLIDER, panel),
+        (INTERACT, plain),
     ]
+
+
+def _unfold(page):
+    """Times from a click on each calculator's button to its line."""
+    times = []
+    for button in page.get_by_role("button", name="Calculator", exact=True).all():
+        lines = page.get_by_text("nothing here is saved or marked")
+        count = lines.count()
+        began = time.perf_counter()
+        button.click()
+        lines.nth(count).wait_for()
+        times.append(1000 * (time.perf_counter() - began))
+    return times
+
+
+def _without_calculators(ready):
+    """The same lesson, with nothing where the calculators stand."""
+    notebook = json.loads(ready.notebook.read_text())
+    first = next(cell for cell in notebook["cells"] if cell["cell_type"] == "code")
+    first["source"] = [WITHOUT, *first["source"]]
+    path = ready.notebook.with_name("without.ipynb")
+    path.write_text(json.dumps(notebook))
+    return path
 
 
 def _open(page, url):
@@ -135,9 +193,14 @@ def _open(page, url):
     return 1000 * (time.perf_counter() - began)
 
 
-def _press(page, presses):
-    """Times from a key on the first slider to the changed picture on the screen."""
-    handle = page.get_by_role("slider").first
+def _panel(page):
+    """The panel whose curves the plain picture draws, too."""
+    return page.locator(".tm-panel", has_text=PANEL)
+
+
+def _press(page, place, presses):
+    """Times from a key on the first slider of a place to the changed picture on the screen."""
+    handle = place.get_by_role("slider").first
     handle.focus()
     page.evaluate("window.tmTimes = []")
     for number in range(presses):

@@ -159,10 +159,10 @@ class SheetTop:
         The list waits until the page has shown all exercises: only then are their numbers known.
         """
         store = self.store
-        found = Progress(store, self.order)
         if len(self.order) < len(store.module.exercises) or store.people.waiting:
             self.place.value = ""
             return
+        found = Progress(store, self.order)
         if self._folder != store.place.folder:
             self._folder, self._had_begun = store.place.folder, found.begun
         self.place.value = found.resume() if self._had_begun and found.begun else ""
