@@ -255,7 +255,7 @@ def test_a_penalty_goes_when_the_due_time_moves(classes):
     adjust.extend(term, "0042", "m01_timing", until="2026-04-03", reason="ill")
     after = {row["trainee_id"]: row for row in read(package.write([term], "grades").path)}["0042"]
     assert (after["raw"], after["penalty"], after["mark"], after["late_days"]) == ("28", "0", "28", "0")
-    assert after["extension_until"] == "2026-04-03T22:59:00.000Z"
+    assert after["extension_until"] == "2026-04-03T22:59:59.000Z"
     with zipfile.ZipFile(oneroster.write([term])) as archive:
         results = csv.DictReader(io.StringIO(archive.read("results.csv").decode(), newline=""))
         mine = [r for r in results if r["studentSourcedId"] == pseudonym.code(term, "0042", "oneroster")]
@@ -287,7 +287,9 @@ def test_who_was_removed_is_in_no_export(classes, tmp_path):
     assert {word for word in gone[:3] for text in before.values() if word.encode() in text} == set(gone[:3])
     deletion.delete_person(classes[1], "B0", reason="asked for it")
     after = _everything(classes, tmp_path / "after")
-    assert [(name, word) for name, text in after.items() for word in gone if word.encode() in text] == []
+    for name, text in after.items():
+        text = re.sub(rb'src="data:[^"]*"', b"", text)  # a picture in letters may hold any two of them
+        assert [word for word in gone if re.search(rb"\b" + word.encode() + rb"\b", text)] == [], name
     with zipfile.ZipFile(tmp_path / "after" / "programme.xlsx") as book:
         assert b"Ford0" not in book.read("xl/worksheets/sheet2.xml") and b"Ford1" in book.read(
             "xl/worksheets/sheet2.xml"
