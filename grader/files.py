@@ -192,3 +192,26 @@ def _sync_folder(folder):
         pass
     finally:
         os.close(handle)
+
+
+def set_aside(path):
+    """Rename a file that cannot be used to the next free `.damaged-<n>` beside it.
+
+    Raises
+    ------
+    CannotWrite
+        The system refuses; the file stands as it was.
+    """
+    number = 1
+    while (aside := path.with_name(f"{path.name}.damaged-{number}")).exists():
+        number += 1
+    try:
+        os.replace(path, aside)
+    except OSError as problem:
+        raise CannotWrite(f"{path} could not be set aside: {problem.strerror}. Nothing was changed.") from None
+
+
+def stamp(path):
+    """What changes with every new content of a file: time of change, number and size."""
+    status = os.stat(path)
+    return status.st_mtime_ns, status.st_ino, status.st_size

@@ -85,8 +85,11 @@ def best_attempts(connection):
     return {(row.trainee, row.module): row.attempt for row in rows}
 
 
-def standings(term, connection, module_keys):
+def standings(term, connection, module_keys, *, people=None, decided=None):
     """Standings of everybody enrolled, or withdrawn with a mark, in order of name.
+
+    `people` are a part of them in that order, and `decided` the decisions, where the
+    caller goes through a large class part by part.
 
     The attempt shown is the marked one with the best mark, else the latest. Whoever
     is excused has no mark, whatever he handed in. `due` is after any extension.
@@ -94,15 +97,20 @@ def standings(term, connection, module_keys):
     issues, hand_ins, marks = {}, {}, {}
     table = schema.issue
     wanted = (table.c.trainee, table.c.module, table.c.attempt, table.c.due)  # the records of the numbers are long
-    for row in connection.execute(select(*wanted).where(table.c.module.in_(module_keys))):
+    names = None if people is None else [person.id for person in people]
+
+    def rows(query, column):
+        return connection.execute(query if names is None else query.where(column.in_(names)))
+
+    for row in rows(select(*wanted).where(table.c.module.in_(module_keys)), table.c.trainee):
         issues.setdefault((row.trainee, row.module), []).append(row)
-    for row in connection.execute(select(schema.hand_in).order_by(schema.hand_in.c.id)):
+    for row in rows(select(schema.hand_in).order_by(schema.hand_in.c.id), schema.hand_in.c.trainee):
         hand_ins[row.trainee, row.module, row.attempt] = row
-    for row in connection.execute(select(schema.mark)):
+    for row in rows(select(schema.mark), schema.mark.c.trainee):
         marks[row.trainee, row.module, row.attempt] = row
-    decided = adjustments.read(connection)
+    decided = decided or adjustments.read(connection)
     found = []
-    for person in roster.everyone(connection):
+    for person in roster.everyone(connection) if people is None else people:
         for module in module_keys:
             mine = sorted(issues.get((person.id, module), ()), key=lambda issue: issue.attempt)
             marked = [marks[person.id, module, i.attempt] for i in mine if (person.id, module, i.attempt) in marks]

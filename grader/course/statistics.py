@@ -13,7 +13,7 @@ from scipy.stats import f as f_distribution
 
 FEW = 10  # below this many trainees only counts are shown
 OUTER_SHARE, OUTER_FROM = 0.27, 30  # upper and lower 27 % from 30 trainees on, halves below
-UNLIKE, ERRORS = 0.15, 3  # a bin of numbers is named if it differs by so much, and by so many standard errors
+UNLIKE, ERRORS = 0.15, 3.5  # a bin of numbers is named if it differs by so much, and by so many standard errors
 LEVELS = ((0.40, "very good"), (0.30, "good"), (0.20, "marginal"), (0.0, "poor"))  # the usual table after Ebel
 
 

@@ -1,7 +1,6 @@
 """Where a lesson keeps its answers, and whose they are."""
 
 import asyncio
-import os
 from dataclasses import replace
 
 from grader import clock, files
@@ -133,9 +132,10 @@ class Store:
         self._join_draws()
         self._join_disk()
         if self.problem and self.path.exists():
-            self._set_aside()
+            files.set_aside(self.path)
+            self.problem = ""
         sheets.write(self.path, self.sheet)
-        self._stamp = _stamp(self.path)
+        self._stamp = files.stamp(self.path)
         self.unsaved, self.why = set(), ""
 
     def take_unsaved(self, older):
@@ -264,7 +264,7 @@ class Store:
                 return fresh
             self.problem += " The copy from before the last change was taken instead; look at your last answer."
             return found
-        self._stamp = _stamp(self.path)
+        self._stamp = files.stamp(self.path)
         return found
 
     def _own(self, path):
@@ -303,7 +303,7 @@ class Store:
 
     def _join_disk(self):
         """Take over what another window wrote into the same file since we last looked."""
-        if self.problem or not self.path.exists() or _stamp(self.path) == self._stamp:
+        if self.problem or not self.path.exists() or files.stamp(self.path) == self._stamp:
             return
         try:
             there = self._own(self.path)
@@ -318,16 +318,6 @@ class Store:
                 changed.append(path)
         for path in changed:
             self._tell(path)
-
-    def _set_aside(self):
-        number = 1
-        while (aside := self.path.with_name(f"{sheets.NAME}.damaged-{number}")).exists():
-            number += 1
-        try:
-            os.replace(self.path, aside)
-        except OSError as problem:
-            raise CannotWrite(f"{self.path} could not be set aside: {problem.strerror}. Nothing was changed.") from None
-        self.problem = ""
 
     def _follow_folder(self):
         """A folder that was renamed while the lesson is open is looked for; a new one is never made."""
@@ -354,8 +344,3 @@ class Store:
             return practice.read(folder / name).installation == self.marker.installation
         except TimingMarkError:
             return False
-
-
-def _stamp(path):
-    status = os.stat(path)
-    return status.st_mtime_ns, status.st_ino, status.st_size

@@ -1,6 +1,7 @@
 """grades.csv: one row per trainee and module; what is absent is blank."""
 
 from grader.course import standing
+from grader.course.export import scope
 from grader.course.export.tables.columns import GRADES
 
 COLUMNS = GRADES.names
@@ -8,7 +9,7 @@ COLUMNS = GRADES.names
 
 def table(term, connection):
     """The rows as dictionaries of text, in the order of `COLUMNS`."""
-    for found in standing.standings(term, connection, standing.listed_modules(connection)):
+    for found in scope.standings(term, connection, standing.listed_modules(connection)):
         row = dict.fromkeys(COLUMNS, "")
         row |= {
             "class": term.id,

@@ -153,7 +153,7 @@ def word(layout, mark, most):
 
 def _with_words(term, connection, layout):
     """Rows of grades with a word, and what they count in a total: (mark, most), or None."""
-    kept = standing.standings(term, connection, standing.listed_modules(connection))
+    kept = scope.standings(term, connection, standing.listed_modules(connection))
     for row, found in zip(table(term, connection), kept, strict=True):
         if found.mark is not None and found.state == standing.MARKED:
             counts = (found.mark.mark, found.mark.most)

@@ -5,9 +5,9 @@ from datetime import date
 from sqlalchemy import func, select
 
 from grader import catalogue, clock
-from grader.course import roster
+from grader.course import roster, standing
 from grader.course import term as terms
-from grader.course.records import busy, database, ledger, schema
+from grader.course.records import adjustments, busy, database, ledger, schema
 from grader.course.work import reconcile
 from grader.errors import Refused
 
@@ -68,6 +68,13 @@ def batches(connection):
     found = people(connection)
     for start in range(0, len(found), BATCH):
         yield found[start : start + BATCH]
+
+
+def standings(term, connection, module_keys):
+    """As `standing.standings`, part by part, so that memory does not grow with the class."""
+    decided, keys = adjustments.read(connection), list(module_keys)
+    for batch in batches(connection):
+        yield from standing.standings(term, connection, keys, people=batch, decided=decided)
 
 
 def college_ids(connection):

@@ -1,6 +1,5 @@
 """programme.xlsx: the tables as sheets of one workbook; text stays text, two runs give the same bytes."""
 
-import io
 import re
 from collections import Counter
 from datetime import datetime
@@ -50,25 +49,23 @@ def write(opened, path=None, *, layout=None, pseudonymous=False):
     if layout and pseudonymous:
         raise Refused("A saved layout shows names. Leave out --layout or --pseudonymous; nothing was written.")
     path = path or package.folder_for(opened, pseudonymous=pseudonymous) / "programme.xlsx"
-    content = io.BytesIO()
-    book = xlsxwriter.Workbook(content, _OPTIONS)
-    book.set_properties({"title": "Programme", "created": CREATED})
-    book.set_size(2400, 1400)
-    head = book.add_format({"bold": True, "bottom": 1})
-    if layout:
-        shape = layout.shape
-        _sheet(book, "Layout", _headings(shape, None), layouts.rows(opened, layout), shape, head, None)
-    _table(book, "Summary", ("class", "module", "state", "trainees"), _summary(opened, pseudonymous), head)
-    zones = {term.settings.zone for term in opened}
-    zone = zones.pop() if len(zones) == 1 and not pseudonymous else None
-    for name in _SHEETS:
-        shape = SHAPES[name]
-        found = package.rows(opened, name, pseudonymous=pseudonymous)
-        _sheet(book, name.capitalize(), _headings(shape, zone), found, shape, head, zone)
-    _table(book, "Policy", ("setting", "value"), _flat(package.policy(opened, pseudonymous=pseudonymous)), head)
-    book.close()
     with stream.replacing(path) as target:
-        target.write(content.getvalue())
+        book = xlsxwriter.Workbook(target, _OPTIONS)
+        book.set_properties({"title": "Programme", "created": CREATED})
+        book.set_size(2400, 1400)
+        head = book.add_format({"bold": True, "bottom": 1})
+        if layout:
+            shape = layout.shape
+            _sheet(book, "Layout", _headings(shape, None), layouts.rows(opened, layout), shape, head, None)
+        _table(book, "Summary", ("class", "module", "state", "trainees"), _summary(opened, pseudonymous), head)
+        zones = {term.settings.zone for term in opened}
+        zone = zones.pop() if len(zones) == 1 and not pseudonymous else None
+        for name in _SHEETS:
+            shape = SHAPES[name]
+            found = package.rows(opened, name, pseudonymous=pseudonymous)
+            _sheet(book, name.capitalize(), _headings(shape, zone), found, shape, head, zone)
+        _table(book, "Policy", ("setting", "value"), _flat(package.policy(opened, pseudonymous=pseudonymous)), head)
+        book.close()
     scope.note_export(opened, path.name)
     return path
 
@@ -147,7 +144,7 @@ def _local(text, zone):
 def _summary(opened, pseudonymous):
     for term, connection in scope.each(opened):
         for module in standing.assigned_modules(connection):
-            states = Counter(found.state for found in standing.standings(term, connection, [module]))
+            states = Counter(found.state for found in scope.standings(term, connection, [module]))
             for state in sorted(states):
                 few = pseudonymous and states[state] < pseudonym.SMALLEST_CELL
                 yield ("hidden" if pseudonymous and sum(states.values()) < pseudonym.SMALLEST_CELL else term.id, module, state,

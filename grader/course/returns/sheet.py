@@ -115,8 +115,7 @@ def _exercise(number, exercise, work):
     steps = "".join(f"<li>{_lines(line)}</li>" for line in exercise.route(given))
     return (
         f"<section><h2>{number}. {escape(exercise.title)} <small>({escape(marks)})</small></h2>\n"
-        f"{_bold(listing.as_html(exercise.wording(given)))}
-{by_hand}{parts}"
+        f"{_bold(listing.as_html(exercise.wording(given)))}\n{by_hand}{parts}"
         f'<div class="keep"><h3>{head}</h3><ol class="route">{steps}</ol></div></section>'
     )
 

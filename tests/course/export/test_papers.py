@@ -178,7 +178,7 @@ class TestReport:
         with database.transaction(classes[0]) as connection:
             ledger.append(connection, [ledger.Entry("override", reason="Checked by hand", **entry)])
         rows = report.late_changes(classes)
-        assert [(row[0], row[3], row[4], row[6], row[7], row[9]) for row in rows] == [
+        assert [(row[0], row[3], row[4], row[7], row[8], row[10]) for row in rows] == [
             ("spring-a", "override", "0042", "10", "11", "Checked by hand")
         ]
         assert "Checked by hand" in Page(report.write(classes).read_bytes()).text

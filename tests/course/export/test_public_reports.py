@@ -1,17 +1,49 @@
-"""Faults that others reported in public, tried on our exports with inputs of our own."""
+"""Faults that others reported in public, tried on our exports with inputs of our own.
+
+report                                          test here, if no other file is named
+pandas 10647, 50458, 32084                      test_na_and_null_are_names; test_class_list.py
+nbgrader 890                                    test_a_comma_in_a_name_shifts_no_column; test_public_troubles.py
+nbgrader 912, 928, 1738, 1843                   test_ids_that_break_paths_and_patterns; test_term.py, test_class_list.py
+nbgrader 723                                    test_a_penalty_goes_when_the_due_time_moves; test_adjust.py, test_work.py
+nbgrader 1932                                   test_due_dates_stay_on_their_day; test_adjust.py
+nbgrader 1250                                   test_who_was_removed_is_in_no_export; test_privacy.py
+nbgrader PR 781, 1459                           test_not_handed_in_all_wrong_and_late_are_three_things
+XlsxWriter 461                                  test_text_that_looks_like_a_formula
+django-import-export 1712                       test_a_vertical_tab_in_an_answer
+django-import-export 289                        test_noughts_in_front_of_an_id, ..._in_every_table
+pandas 44323                                    test_accents_in_a_spreadsheet
+ng-csv 28                                       test_semicolons_and_decimal_commas
+pandas 27008, writexl 105                       test_the_hour_of_a_hand_in
+XlsxWriter 364                                  test_a_long_sheet_name_with_forbidden_characters
+pandas 27771                                    test_decimals_as_they_are
+doorstop 101                                    test_a_whole_mark_twice_through_export_and_import
+netbox PR 11954, kukur 279                      test_our_own_export_imported_again
+"""
 
 import csv
 import io
+import json
+import re
+import zipfile
 
+import pandas
 import pytest
 from openpyxl import load_workbook
-from sqlalchemy import update
+from sqlalchemy import select, update
 
+from grader import clock
 from grader.course import roster
-from grader.course.export import layout, package, stream, workbook
+from grader.course.export import layout, package, pseudonym, stream, workbook
 from grader.course.export.grades import hundredths
+from grader.course.export.oneroster import checker
+from grader.course.export.oneroster import writer as oneroster
+from grader.course.export.papers import evidence, moderation, report
 from grader.course.export.tables.columns import GRADES, Column, Shape
+from grader.course.export.xapi import statements
+from grader.course.privacy import deletion
 from grader.course.records import database, schema
+from grader.course.work import adjust, assign, collect, marking_run
+from tests.work import issue_of, put_in_inbox, right_sheet
 
 
 def read(path, **options):
@@ -161,3 +193,122 @@ def test_a_name_that_the_locale_cannot_write(classes, monkeypatch, tmp_path):
     ran = subprocess.run(words, env=env, cwd=Path(__file__).parents[3], capture_output=True, timeout=120)
     assert ran.returncode == 0, ran.stderr
     assert "李" in (tmp_path / "g.csv").read_text("utf-8")
+
+
+def _everything(opened, folder):
+    """Every kind of export into one folder; what lies there by name, archives unpacked."""
+    package.write_all(opened, folder)
+    workbook.write(opened, folder / "programme.xlsx")
+    oneroster.write(opened, folder / "oneroster.zip")
+    statements.write(opened, folder / "statements.ndjson")
+    report.write(opened, folder / "programme.html")
+    for term in opened:
+        evidence.write(term, folder / "evidence")
+        moderation.write(term, "m01_timing", folder / f"moderation-{term.id}.zip", sample=99)
+    found = {}
+    for path in sorted(folder.rglob("*")):
+        if path.is_file() and zipfile.is_zipfile(path):
+            with zipfile.ZipFile(path) as archive:
+                found |= {f"{path.name}/{name}": archive.read(name) for name in archive.namelist()}
+        elif path.is_file():
+            found[str(path.relative_to(folder))] = path.read_bytes()
+    return found
+
+
+def test_ids_that_break_paths_and_patterns(assigned_term, tmp_path):
+    """jupyter/nbgrader 912 (a backslash), 928, 1738, 1843 (+ ( ) [ ] /): such ids could not be marked or collected."""
+    ids = ["SHOP\\jo", "x[1]", "a+b", "c(d)", "e/f", "../up", "Ü 7", "CON"]
+    listed = tmp_path / "list.csv"
+    listed.write_text("id,last_name,first_name\n" + "".join(f"{one},Name,N{n}\n" for n, one in enumerate(ids)), "utf-8")
+    roster.import_list(assigned_term, listed)
+    assign.assign(assigned_term, "m01_timing")
+    with database.transaction(assigned_term) as connection:
+        ours = {person.college_id: person.id for person in roster.everyone(connection)}
+    for one in ids:
+        put_in_inbox(assigned_term, right_sheet(issue_of(assigned_term, ours[one])))
+    collect.collect(assigned_term, received_at=clock.parse("2026-03-30", "UTC"))
+    assert marking_run.mark(assigned_term, "m01_timing").marked == len(ids)
+    found = _everything([assigned_term], tmp_path / "out")
+    table = csv.DictReader(io.StringIO(found["grades.csv"].decode(), newline=""))
+    assert {row["trainee_id"] for row in table if row["mark"] == "28"} == set(ids)
+    users = csv.DictReader(io.StringIO(found["oneroster.zip/users.csv"].decode(), newline=""))
+    assert set(ids) <= {row["username"] for row in users}
+    assert checker.check(tmp_path / "out" / "oneroster.zip", complete=True) == []
+    told = [json.loads(line)["actor"]["account"]["name"] for line in found["statements.ndjson"].decode().splitlines()]
+    assert set(ids) == set(told)
+    assert {row["trainee_id"] for row in sheet(tmp_path / "out" / "programme.xlsx", "Grades")} >= set(ids)
+    pages = [name for name in found if "evidence" in name or "/sheets/" in name]
+    assert len(pages) == 3 * len(ids), "a page of evidence, a moderated sheet and its answers for each"
+    assert all(re.fullmatch(r"[a-z0-9][a-z0-9._-]*", name.rpartition("/")[2]) and ".." not in name for name in pages)
+
+
+def test_a_penalty_goes_when_the_due_time_moves(classes):
+    """jupyter/nbgrader 723: the penalty stayed after the due date was moved. Late, extended, marked again: no penalty."""
+    term = classes[0]
+    before = {row["trainee_id"]: row for row in read(package.write([term], "grades").path)}["0042"]
+    assert (before["penalty"], before["mark"], before["late_days"], before["extension_until"]) == (
+        "5.6",
+        "22.4",
+        "2",
+        "",
+    )
+    adjust.extend(term, "0042", "m01_timing", until="2026-04-03", reason="ill")
+    after = {row["trainee_id"]: row for row in read(package.write([term], "grades").path)}["0042"]
+    assert (after["raw"], after["penalty"], after["mark"], after["late_days"]) == ("28", "0", "28", "0")
+    assert after["extension_until"] == "2026-04-03T22:59:59.000Z"
+    with zipfile.ZipFile(oneroster.write([term])) as archive:
+        results = csv.DictReader(io.StringIO(archive.read("results.csv").decode(), newline=""))
+        mine = [r for r in results if r["studentSourcedId"] == pseudonym.code(term, "0042", "oneroster")]
+    assert [(r["score"], r["late"], r["comment"]) for r in mine] == [("28", "false", "")]
+    told = [json.loads(line) for line in statements.write([term]).path.read_text("utf-8").splitlines()]
+    [module] = [s for s in told if s["object"]["id"].endswith("modules/m01_timing") and s["actor"]["account"]["name"] == "0042"]  # fmt: skip
+    assert module["result"]["score"]["raw"] == 28
+    assert module["context"]["extensions"][f"{statements.BASE}extensions/penalty"] == 0
+    late = [row for row in report.late_changes([term]) if row[4] == "0042"]
+    assert {row[3] for row in late} == {"extension", "re-marked"}
+
+
+def test_due_dates_stay_on_their_day(empty_term, tmp_path):
+    """jupyter/nbgrader 1932: a due date without a zone landed on midnight UTC. Half past midnight in Lisbon is the day before in UTC."""
+    (tmp_path / "l.csv").write_text("id,last_name,first_name\nX1,Bo,Al\n")
+    roster.import_list(empty_term, tmp_path / "l.csv")
+    assign.assign(empty_term, "m01_timing", due="2099-07-01 00:30")
+    with database.transaction(empty_term) as connection:
+        assert connection.execute(select(schema.assignment.c.due)).scalars().all() == ["2099-06-30T23:30:00.000Z"]
+    with zipfile.ZipFile(oneroster.write([empty_term])) as archive:
+        lines = list(csv.DictReader(io.StringIO(archive.read("lineItems.csv").decode(), newline="")))
+    assert [line["dueDate"] for line in lines] == ["2099-07-01"]
+
+
+def test_who_was_removed_is_in_no_export(classes, tmp_path):
+    """jupyter/nbgrader 1250: a removed student was still shown, and the folders stayed."""
+    gone = ("B0", "Ford0", "Ann0", pseudonym.code(classes[1], "b0", "oneroster"), pseudonym.code(classes[1], "B0"))
+    before = _everything(classes, tmp_path / "before")
+    assert {word for word in gone[:3] for text in before.values() if word.encode() in text} == set(gone[:3])
+    deletion.delete_person(classes[1], "B0", reason="asked for it")
+    after = _everything(classes, tmp_path / "after")
+    for name, text in after.items():
+        text = re.sub(rb'src="data:[^"]*"', b"", text)  # a picture in letters may hold any two of them
+        assert [word for word in gone if re.search(rb"\b" + word.encode() + rb"\b", text)] == [], name
+    with zipfile.ZipFile(tmp_path / "after" / "programme.xlsx") as book:
+        assert b"Ford0" not in book.read("xl/worksheets/sheet2.xml") and b"Ford1" in book.read(
+            "xl/worksheets/sheet2.xml"
+        )
+    assert "B1" in after["grades.csv"].decode()
+    kept = {name for path in classes[1].folder.rglob("*") for name in [path.name] if name.lower() in ("b0", "b0.html")}
+    assert kept == set()
+
+
+def test_noughts_in_front_of_an_id_in_every_table(classes):
+    """django-import-export 289, in the files as well: 0042 is text everywhere, described as text."""
+    package.write_all(classes)
+    folder = classes[0].folder / "exports"
+    described = json.loads((folder / "datapackage.json").read_text("utf-8"))
+    for resource in described["resources"]:
+        for field in resource["schema"]["fields"]:
+            if field["name"] == "trainee_id":
+                assert field["type"] == "string"
+    for name in ("grades", "items", "objectives", "changes"):
+        assert "0042" in {row["trainee_id"] for row in read(folder / f"{name}.csv")}
+    frame = pandas.read_csv(folder / "grades.csv", dtype={"trainee_id": str}, keep_default_na=False)
+    assert {"0042", "NA"} <= set(frame["trainee_id"]) and "Null" in set(frame["last_name"])

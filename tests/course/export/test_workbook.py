@@ -20,7 +20,9 @@ def rows_of(sheet):
 
 def test_the_sheets_hold_what_the_tables_hold(classes, tmp_path):
     book = load_workbook(workbook.write(classes))
-    assert book.sheetnames == ["Summary", "Grades", "Objectives", "Items", "Analysis", "Modules", "Changes", "Policy"]
+    assert book.sheetnames == [
+        "Summary", "Grades", "Objectives", "Witnessed", "Items", "Analysis", "Variants", "Modules", "Changes", "Policy",
+    ]  # fmt: skip
     for name in ("grades", "items", "objectives"):
         shape = SHAPES[name]
         path = package.write(classes, name, tmp_path / f"{name}.csv").path

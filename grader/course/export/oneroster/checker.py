@@ -20,13 +20,17 @@ LARGEST_FILE = 500_000_000
 MANIFEST = "manifest.csv"
 _GUID = re.compile(r"[0-9A-Za-z.\-_/@]{1,255}\Z")
 _FORMATS = {
-    "Date": re.compile(r"\d{4}-\d{2}-\d{2}\Z"),
-    "DateTime": re.compile(r"\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}\.\d{3}Z\Z"),
-    "Year": re.compile(r"\d{4}\Z"),
+    "Date": re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}\Z"),  # figures of other scripts are none
+    "DateTime": re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}\.[0-9]{3}Z\Z"),
+    "Year": re.compile(r"[0-9]{4}\Z"),
     "Boolean": re.compile(r"(?:true|false)\Z"),
-    "Float": re.compile(r"-?\d+(?:\.\d+)?\Z"),
-    "Integer": re.compile(r"-?\d+\Z"),
+    "Float": re.compile(r"-?[0-9]+(?:\.[0-9]+)?\Z"),
+    "Integer": re.compile(r"-?[0-9]+\Z"),
 }
+_BREAK = re.compile("[\r\n\x85\u2028\u2029]")
+_CONTROL = re.compile("[\x00-\x1f\x7f-\x9f]")
+# A quote stands at both ends of a field or, doubled, inside such a one: after RFC 4180 nowhere else.
+_QUOTED = re.compile(r'(?<![^,\r\n])"(?:[^"]|"")*"(?![^,\r\n])')
 _MOST_FINDINGS = 50
 
 
@@ -90,6 +94,11 @@ def _rows(archive, name):
         text = archive.read(name).decode("utf-8-sig")  # a receiver has to put up with a byte order mark
     except UnicodeDecodeError as problem:
         raise BadFile(f"{name} is not UTF-8 (byte {problem.start}).") from None
+    plain = _QUOTED.sub("", text)
+    if '"' in plain:
+        raise BadFile(f"{name} is no CSV table after RFC 4180: a quote stands inside a field that is not quoted.")
+    if "\r" in plain.replace("\r\n", "") or "\n" in plain.replace("\r\n", ""):
+        raise BadFile(f"{name} is no CSV table after RFC 4180: a line does not end with CR LF.")
     try:
         return list(csv.reader(io.StringIO(text, newline=""), strict=True))
     except csv.Error as problem:
@@ -127,8 +136,10 @@ def _file(rows, name, facts, mode):
     names = [fact["column"] for fact in facts]
     header = rows[0] if rows else []
     own = header[len(names) :]
-    if header[: len(names)] != names or not all(re.match(r"metadata\.", extra) for extra in own):
+    if header[: len(names)] != names or not all(re.match(r"metadata\.\S", extra) for extra in own):
         return [], [f"{name} does not begin with {','.join(names[:4])} ... as the standard has it."]
+    if len(set(own)) < len(own):
+        return [], [f"{name} has a heading of its own twice."]
     if len(rows) < 2:
         return [], [f"{name} has no data rows; then it must be left out."]
     found, data, seen = [], [], set()
@@ -150,8 +161,10 @@ def _file(rows, name, facts, mode):
 
 def _cell(text, fact, mode):
     """What is wrong with one cell, or an empty text."""
-    if "\r" in text or "\n" in text:
+    if _BREAK.search(text):
         return "holds a line break"
+    if _CONTROL.search(text):
+        return "holds a control character"
     if fact["needed"] == "delta":
         if mode == "bulk":
             return "must be empty in bulk" if text else ""

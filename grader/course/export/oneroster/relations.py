@@ -1,6 +1,7 @@
 """What the rows of a package say about one another."""
 
 import re
+from datetime import date, timedelta
 
 _CASE_ID = re.compile(r"(?:urn:uuid:)?[0-9a-fA-F]{8}(?:-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}\Z")
 # Files that have to come with another one.
@@ -34,7 +35,8 @@ def check(data, facts, modes, *, complete=False):
     found = []
     if whole:
         found += _company(data) + _references(data, facts)
-    return found + _periods(data) + _scores(data) + _members(data, whole) + _roles(data) + _objectives(data)
+    parts = (_periods, _years, _circles, _schools, _scores, _roles, _objectives, _pairs)
+    return found + [said for part in parts for said in part(data)] + _members(data, whole)
 
 
 def _company(data):
@@ -84,6 +86,67 @@ def _periods(data):
     for row in data.get("classes.csv", ()):
         if any(one in years for one in row["termSourcedIds"].split(",")):
             found.append(f"classes.csv: {row['sourcedId']} stands in a school year, not in a term.")
+    return found
+
+
+def _years(data):
+    """A school year is called after the year in which it ends; what lies in it bears the same number."""
+    found, sessions = [], {row["sourcedId"]: row for row in data.get("academicSessions.csv", ())}
+    for row in sessions.values():
+        parent = sessions.get(row["parentSourcedId"])
+        try:
+            last = date.fromisoformat(row["endDate"]) - timedelta(days=1)  # the end is exclusive
+        except (ValueError, OverflowError):
+            continue  # named as a date that is none
+        if row["type"] == "schoolYear" and row["schoolYear"] != f"{last.year:04d}":
+            found.append(
+                f"academicSessions.csv: {row['sourcedId']} ends in {last.year} and is called {row['schoolYear']}."
+            )
+        if parent and parent["type"] == "schoolYear" and row["schoolYear"] != parent["schoolYear"]:
+            found.append(f"academicSessions.csv: {row['sourcedId']} bears another school year than what it lies in.")
+    return found
+
+
+def _circles(data):
+    """Nothing is part of itself, at whatever remove."""
+    found = []
+    for name in ("academicSessions.csv", "orgs.csv"):
+        parents = {row["sourcedId"]: row["parentSourcedId"] for row in data.get(name, ())}
+        for start in parents:
+            seen, one = set(), start
+            while one in parents and one not in seen:
+                seen.add(one)
+                one = parents[one]
+            if one == start:
+                found.append(f"{name}: {start} is its own parent.")
+    return found
+
+
+def _schools(data):
+    """What belongs to a class belongs to its school."""
+    schools = {row["sourcedId"]: row["schoolSourcedId"] for row in data.get("classes.csv", ())}
+    return [
+        f"{name}: {row['sourcedId']} names another school than its class."
+        for name in ("enrollments.csv", "lineItems.csv")
+        for row in data.get(name, ())
+        if row["schoolSourcedId"] != schools.get(row["classSourcedId"], row["schoolSourcedId"])
+    ]
+
+
+def _pairs(data):
+    """What may be said once of two things: an objective of a result, the same enrolment."""
+    found = []
+    for name, columns in (
+        ("lineItemLearningObjectiveIds.csv", ("lineItemSourcedId", "source", "learningObjectiveId")),
+        ("resultLearningObjectiveIds.csv", ("resultSourcedId", "source", "learningObjectiveId")),
+        ("enrollments.csv", ("classSourcedId", "userSourcedId", "role", "beginDate", "endDate")),
+    ):
+        seen = set()
+        for row in data.get(name, ()):
+            what = tuple(row[column] for column in columns)
+            if what in seen:
+                found.append(f"{name}: {row['sourcedId']} says again what another row says.")
+            seen.add(what)
     return found
 
 
@@ -166,4 +229,4 @@ def _objectives(data):
 
 
 def _number(text):
-    return float(text) if re.fullmatch(r"-?\d+(?:\.\d+)?", text) else None
+    return float(text) if re.fullmatch(r"-?[0-9]+(?:\.[0-9]+)?", text) else None

@@ -117,7 +117,7 @@ def line_items(part):
 
 def results(part):
     assigned = {row.module: row for row in _assigned(part)}
-    for found in standing.standings(part.term, part.connection, assigned):
+    for found in scope.standings(part.term, part.connection, assigned):
         if found.state not in _STATUS:
             continue
         mark, score, on = found.mark, "", assigned[found.module].assigned_at
@@ -153,7 +153,7 @@ def result_objectives(part):
     ours = {person.college_id: person.id for person in scope.people(part.connection)}
     marked = {
         (found.person.id, found.module): _result(part, found)
-        for found in standing.standings(part.term, part.connection, [row.module for row in _assigned(part)])
+        for found in scope.standings(part.term, part.connection, [row.module for row in _assigned(part)])
         if found.state == standing.MARKED
     }
     for row in people.objectives(part.term, part.connection):

@@ -131,7 +131,7 @@ def _manifest(written, kind):
 
 def _cell(value):
     """One value: no line break or control character, no more than a receiver has to keep."""
-    return re.sub(r"[\x00-\x1f\x7f\u0085\u2028\u2029]+", " ", str(value)).strip()[: rows.LONGEST]
+    return re.sub(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]+", " ", str(value)).strip()[: rows.LONGEST]
 
 
 def _member(name):

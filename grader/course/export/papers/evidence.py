@@ -15,7 +15,7 @@ from grader.course import roster, standing
 from grader.course.export import package, scope
 from grader.course.export.papers import moderated, page
 from grader.course.export.tables import drawn, people
-from grader.course.records import schema, vehicles, witnessed
+from grader.course.records import adjustments, schema, vehicles, witnessed
 from grader.errors import BadFile
 
 SIMULATED_MODULES = ("m06_diagnosis",)  # worked on the simulated vehicle
@@ -57,7 +57,7 @@ def write(term, folder=None, *, trainee="", own_map=None):
     written = []
     for _, connection in scope.each([term]):
         chosen = roster.one(connection, trainee) if trainee else None
-        until = scope.keep_until(term, connection)
+        until, decided = scope.keep_until(term, connection), adjustments.read(connection)
         rows, tasks = {}, {}
         for task in witnessed.tasks(connection):
             tasks.setdefault(task.trainee, []).append(task)
@@ -66,7 +66,7 @@ def write(term, folder=None, *, trainee="", own_map=None):
         for person in [chosen] if chosen else scope.people(connection):
             if person.college_id in rows or person.id in tasks or chosen:
                 mine = rows.get(person.college_id, []), tasks.get(person.id, [])
-                content = _page(term, connection, person, *mine, standards, until)
+                content = _page(term, connection, person, *mine, standards, until, decided)
                 path = folder / f"{person.id}.html"
                 files.write_bytes(path, content)
                 written.append(path)
@@ -111,7 +111,7 @@ def _by_standard(pairs):
     return dict(sorted(found.items()))
 
 
-def _page(term, connection, person, rows, tasks, standards, until):
+def _page(term, connection, person, rows, tasks, standards, until, decided):
     shown = {row["objective"]: _evidence(connection, person, row) for row in rows}
     parts = [
         page.paragraph(CAUTION, "note"),
@@ -131,8 +131,8 @@ def _page(term, connection, person, rows, tasks, standards, until):
         if missing:
             parts.append(page.paragraph(f"No evidence yet for {', '.join(missing)}."))
     parts += _drawn_from(connection, person)
-    states = standing.standings(term, connection, standing.listed_modules(connection))
-    mine = [found for found in states if found.person.id == person.id]
+    modules = standing.listed_modules(connection)
+    mine = standing.standings(term, connection, modules, people=[person], decided=decided)
     parts.append(page.heading("Modules"))
     parts.append(
         page.table("How far each module has come", ("module", "state", "attempt", "handed in"),

@@ -54,7 +54,7 @@ def build(term, connection, module, found, shown, decided, pseudonymous):
     owner = (found.person.id, module.key, found.mark.attempt)
     record = connection.execute(select(issue.c.record).where(*marking_run.of(issue, owner))).scalar_one()
     numbers = drawn.of_issue(record, {})
-    parts = [_facts(connection, found, numbers)]
+    parts = [_facts(connection, found, {} if pseudonymous else numbers)]
     for number, exercise in enumerate(mine.module.exercises, start=1):
         parts += _exercise(number, exercise, mine, numbers[exercise.key].kept, pseudonymous)
     changes = [
@@ -79,7 +79,6 @@ def _facts(connection, found, numbers):
         ("Attempt", f"{mark.attempt} of {found.attempts} issued; the best counts"),
         ("Marked by", mark.engine), ("Key", mark.key_version), ("SHA-256 of the answers", mark.sha256),
     ]  # fmt: skip
-    # In a pseudonymous pack too: whose vehicle it was is no secret among those who drew from it.
     digests = {given.own for given in numbers.values() if given.own}
     for one in vehicles.revisions(connection):
         if one.digest in digests:

@@ -128,10 +128,11 @@ def _parts(opened, pseudonymous):
         by = "" if pseudonymous else ", ".join(markers)
         assigned = connection.execute(select(schema.assignment.c.module).order_by("module")).scalars().all()
         for module in assigned:
-            found = standing.standings(term, connection, [module])
-            marked = [one.mark for one in found if one.mark is not None and one.state == standing.MARKED]
-            counts.append((f"{name}, {module}", Counter(one.state for one in found),
-                           sum(passed(term, mark.mark, mark.most) for mark in marked), len(marked), by))  # fmt: skip
+            states, good = Counter(), 0
+            for one in scope.standings(term, connection, [module]):
+                states[one.state] += 1
+                good += one.state == standing.MARKED and passed(term, one.mark.mark, one.mark.most)
+            counts.append((f"{name}, {module}", states, good, states[standing.MARKED], by))
         mine, met = Counter(), Counter()
         for row in people.objectives(term, connection):
             if row["met"] in ("yes", "no"):

@@ -46,14 +46,15 @@ def objectives(term, connection):
         for exercise in (*module.old, *module.exercises)  # earlier work has parts that later versions lack
         for part in exercise.parts
     }
-    counting = {
-        (found.person.id, found.module): found.attempt
-        for found in standing.standings(term, connection, standing.listed_modules(connection))
-        if found.mark is not None
-    }
+    modules, decided = standing.listed_modules(connection), adjustments.read(connection)
     latest = seen.latest(seen.tasks(connection))
     for batch in scope.batches(connection):
         answers = _by_trainee(connection, schema.answer, batch)
+        counting = {
+            (found.person.id, found.module): found.attempt
+            for found in standing.standings(term, connection, modules, people=batch, decided=decided)
+            if found.mark is not None
+        }
         for person in batch:
             by_code = {}
             for row in answers.get(person.id, ()):
