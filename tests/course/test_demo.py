@@ -38,8 +38,8 @@ def test_the_month_ends_with_sheets_and_a_report(demo):
     sheets = sorted((demo.term.folder / "returned").rglob("*.html"))
     assert len(sheets) == demo.returned.written == 22 and len(demo.returned.left_out) == 2
     assert not {scenario.MISSING, scenario.CORRUPT} & {sheet.parent.name for sheet in sheets}
-    assert len(demo.read) > 15 and all(answer.text for answer, _ in demo.read)
-    read = demo.read[0][0]
+    assert len(demo.read) > 15 and all(one.answer.text and one.changed for one in demo.read)
+    read = demo.read[0].answer
     page = (demo.term.folder / "returned" / read.owner[0] / f"{scenario.MODULE}.html").read_text(encoding="utf-8")
     assert "Read by your instructor" in page and "<dt>Comment</dt>" in page and "Waits for" not in page
     assert "Commonest slips" in demo.report.read_text(encoding="utf-8")
