@@ -152,7 +152,7 @@ def test_a_read_only_folder(call, assigned_term):
     everything = [assigned_term.folder, *assigned_term.folder.rglob("*")]
     for path in everything:
         path.chmod(0o555 if path.is_dir() else 0o444)
-    for parent in assigned_term.folder.parents[:3]:
+    for parent in (p for p in assigned_term.folder.parents if "pytest-of-" in str(p)):
         parent.chmod(0o755)
     for words in (["collect"], ["export", "grades"]):
         with an_ordinary_user():

@@ -214,7 +214,7 @@ def test_extension_is_whole():
     entry = extension / build["load"]
     words = entry.read_text()
     loaded = [path.name for path in entry.parent.iterdir() if path != entry]
-    assert sorted(loaded) == ["forms.css", "guard.js", "names.js", "page.css", "page.js", "tabs.js"]
+    assert sorted(loaded) == ["forms.css", "guard.js", "names.js", "page.css", "page.js", "place.js", "tabs.js"]
     for name in ("page.js", "names.js", "page.css", "forms.css"):
         assert name in words
     for path in (home / "config" / "labconfig").glob("*.json"):

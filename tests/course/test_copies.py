@@ -11,7 +11,7 @@ from grader.course import term as terms
 from grader.course.records import database, ledger
 from grader.course.report import build
 from grader.course.screen import copies
-from grader.course.work import collect, marking_run
+from grader.course.work import adjust, collect, marking_run
 from grader.errors import Refused
 from tests.work import issue_of, put_in_inbox, right_answers, sheet_of
 
@@ -46,6 +46,7 @@ def test_a_copier_is_found_with_the_direction(class_of_demo, m01):
         table = marking_run.schema.hand_in  # only the copied work, so that it is the one that counts
         connection.execute(table.delete().where(table.c.trainee == copier, table.c.module == KEY))
     collect.collect(class_of_demo)
+    adjust.extend(class_of_demo, copier, KEY, until="2099-01-31 17:00", reason="the sheet was returned already")
     marking_run.mark(class_of_demo, KEY, reason="copied")
     (pair,) = copies.pairs(class_of_demo, KEY)
     assert (pair.one.id, pair.other.id) == (copier, neighbour)

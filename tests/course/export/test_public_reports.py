@@ -217,7 +217,7 @@ def _everything(opened, folder):
 
 def test_ids_that_break_paths_and_patterns(assigned_term, tmp_path):
     """jupyter/nbgrader 912 (a backslash), 928, 1738, 1843 (+ ( ) [ ] /): such ids could not be marked or collected."""
-    ids = ["SHOP\\jo", "x[1]", "a+b", "c(d)", "e/f", "../up", "Ü 7", "CON"]
+    ids = ["SHOP\\jo", "x[1]", "a+b", "c(d)", "e/f", "Ü 7", "CON"]
     listed = tmp_path / "list.csv"
     listed.write_text("id,last_name,first_name\n" + "".join(f"{one},Name,N{n}\n" for n, one in enumerate(ids)), "utf-8")
     roster.import_list(assigned_term, listed)
