@@ -31,9 +31,10 @@ class SureField:
         self._paths = [f"{exercise.key}.{part.key}" for part in exercise.parts]
         label = HTML(f"<div>{_LABEL}</div>").add_class("tm-label")
         self.radio = RadioButtons(options=sureness.WORDS, value=None, orientation="horizontal", layout=style.wide())
-        self.radio.add_class("tm-sure").observe(self._picked, "value")
+        # Side by side they lack the class of all widgets, by which the page finds the label that names the group.
+        self.radio.add_class("jupyter-widgets").add_class("tm-sure").observe(self._picked, "value")
         self.note = HTML().add_class("tm-verdict")
-        self.box = VBox([label, self.radio, self.note], layout=style.column())
+        self.box = VBox([label, self.radio, self.note], layout=style.column()).add_class("tm-sureness")
         self.refresh()
 
     @staticmethod
