@@ -76,12 +76,18 @@ def is_kept(row, kept):
     return (row.trainee, row.module, row.attempt, row.exercise) in kept
 
 
-def best_attempts(connection):
-    """(trainee, module) -> the marked attempt that counts, for all, as `best_attempt` finds it for one."""
+def best_attempts(connection, *conditions):
+    """(trainee, module) -> the marked attempt that counts: the best, of equal ones the later.
+
+    Parameters
+    ----------
+    connection : Connection
+    conditions : SQL conditions on tm_mark
+        None of them: of all trainees and modules.
+    """
     table = schema.mark
-    rows = connection.execute(
-        select(table.c.trainee, table.c.module, table.c.attempt).order_by(table.c.mark, table.c.attempt)
-    )
+    wanted = select(table.c.trainee, table.c.module, table.c.attempt).where(*conditions)
+    rows = connection.execute(wanted.order_by(table.c.mark, table.c.attempt))  # the last of each stays
     return {(row.trainee, row.module): row.attempt for row in rows}
 
 
@@ -121,10 +127,9 @@ def standings(term, connection, module_keys, *, people=None, decided=None):
 
 
 def best_attempt(connection, trainee, module_key):
-    """The marked attempt that counts: the best, of equal ones the later; None where nothing is marked."""
-    table = schema.mark
-    query = select(table.c.attempt).where(table.c.trainee == trainee, table.c.module == module_key)
-    return connection.execute(query.order_by(table.c.mark.desc(), table.c.attempt.desc())).scalar()
+    """As `best_attempts` for one trainee and module; None where nothing is marked."""
+    mine = (schema.mark.c.trainee == trainee, schema.mark.c.module == module_key)
+    return best_attempts(connection, *mine).get((trainee, module_key))
 
 
 class Marks:
@@ -208,12 +213,9 @@ _OWNER, _MINE = ("trainee", "module", "attempt"), ("my_trainee", "my_module", "m
 def _earlier(connection, person, owner, decided):
     """The work of an attempt that was marked before, from the records."""
     marks, answers = schema.mark, schema.answer
-    mine = {
-        table: [table.c[name] == value for name, value in zip(_OWNER, owner, strict=True)] for table in (marks, answers)
-    }
-    mark = connection.execute(select(marks).where(*mine[marks])).one()
+    mark = connection.execute(select(marks).where(*adjustments.of(marks, owner))).one()
     earned = {}
-    for row in connection.execute(select(answers).where(*mine[answers])):
+    for row in connection.execute(select(answers).where(*adjustments.of(answers, owner))):
         earned.setdefault(row.exercise.partition(".")[2], []).append(row.hundredths)
     computed = {name: sum(parts) for name, parts in earned.items() if None not in parts}
     by_hand = {key.partition(".")[2]: mark for key, mark in decided.overrides.get(owner, {}).items()}

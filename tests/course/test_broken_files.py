@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from sqlalchemy import select
 
 from grader import clock
+from grader.course import evaluation
 from grader.course import term as terms
 from grader.course.records import database, schema
 from grader.course.work import collect, marking_run, verify
@@ -84,14 +85,14 @@ def test_a_fault_of_ours_stops_nobody_and_says_so(assigned_term, monkeypatch):
     for trainee in ("t01", "t02"):
         put_in_inbox(assigned_term, right_sheet(issue_of(assigned_term, trainee)))
     collect.collect(assigned_term, received_at=WHEN)
-    real = marking_run.mark_sheet
+    real = evaluation.mark_sheet
 
     def faulty(module, exercises, sheet):
         if sheet.trainee == "t01":
             raise ZeroDivisionError("planted\nfault")
         return real(module, exercises, sheet)
 
-    monkeypatch.setattr(marking_run, "mark_sheet", faulty)
+    monkeypatch.setattr(evaluation, "mark_sheet", faulty)
     run = marking_run.mark(assigned_term, MODULE)
     assert marks(assigned_term) == {"t02": 2800}
     assert len(run.findings) == 1 and "fault of Timing Mark (ZeroDivisionError: planted fault)" in run.findings[0]

@@ -8,7 +8,7 @@ from typer.testing import CliRunner
 
 from grader.cli.main import app
 from grader.course import term as terms
-from grader.course.records import database, ledger
+from grader.course.records import database, ledger, schema
 from grader.course.report import build
 from grader.course.screen import copies
 from grader.course.work import adjust, collect, marking_run
@@ -34,7 +34,7 @@ def test_an_honest_class_names_nobody(class_of_demo):
 
 def _marked(term):
     with database.transaction(term) as connection:
-        return [row.trainee for row in connection.execute(marking_run.schema.mark.select()) if row.module == KEY]
+        return [row.trainee for row in connection.execute(schema.mark.select()) if row.module == KEY]
 
 
 def test_a_copier_is_found_with_the_direction(class_of_demo, m01):
@@ -43,7 +43,7 @@ def test_a_copier_is_found_with_the_direction(class_of_demo, m01):
     theirs = right_answers(m01, issue_of(class_of_demo, neighbour))
     put_in_inbox(class_of_demo, sheet_of(issue_of(class_of_demo, copier), theirs))
     with database.transaction(class_of_demo) as connection:
-        table = marking_run.schema.hand_in  # only the copied work, so that it is the one that counts
+        table = schema.hand_in  # only the copied work, so that it is the one that counts
         connection.execute(table.delete().where(table.c.trainee == copier, table.c.module == KEY))
     collect.collect(class_of_demo)
     adjust.extend(class_of_demo, copier, KEY, until="2099-01-31 17:00", reason="the sheet was returned already")

@@ -14,7 +14,7 @@ import pytest
 from sqlalchemy import select, update
 
 from grader import clock
-from grader.course import gradebook, overview
+from grader.course import evaluation, gradebook, overview
 from grader.course import term as terms
 from grader.course.export import grades, package
 from grader.course.records import database, ledger, schema
@@ -257,14 +257,14 @@ class TestMark:
     def test_a_fault_of_ours_on_one_sheet_does_not_keep_the_class_waiting(self, assigned_term, monkeypatch):
         for trainee in ("t01", "t02"):
             hand_in(assigned_term, right_sheet(issue_of(assigned_term, trainee)))
-        rows = marking_run.answer_rows
+        rows = evaluation.answer_rows
 
         def stumbles(module, issue, found):
             if issue.trainee == "t01":
                 raise TypeError("a slip of ours")
             return rows(module, issue, found)
 
-        monkeypatch.setattr(marking_run, "answer_rows", stumbles)
+        monkeypatch.setattr(evaluation, "answer_rows", stumbles)
         run = marking_run.mark(assigned_term, "m01_timing")
         assert (
             run.marked == 1

@@ -4,7 +4,7 @@ import hashlib
 import json
 from dataclasses import dataclass, field, replace
 
-from sqlalchemy import Column, Integer, String, Table, Text, select
+from sqlalchemy import Column, Integer, String, Table, Text, and_, select
 
 from grader import clock
 from grader.course.records import schema
@@ -124,6 +124,20 @@ def digest(text):
 def owner(row):
     """(trainee, module, attempt) of a row of any of our tables."""
     return (row.trainee, row.module, row.attempt)
+
+
+def of(table, owner):
+    """The conditions that a row is of one (trainee, module, attempt)."""
+    return [column == value for column, value in zip(_columns(table), owner, strict=True)]
+
+
+def same(one, other):
+    """The condition that rows of two tables are of the same trainee, module and attempt."""
+    return and_(*(mine == theirs for mine, theirs in zip(_columns(one), _columns(other), strict=True)))
+
+
+def _columns(table):
+    return (table.c.trainee, table.c.module, table.c.attempt)
 
 
 def read(connection):

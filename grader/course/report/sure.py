@@ -9,8 +9,8 @@ from dataclasses import dataclass, field
 
 from sqlalchemy import select
 
-from grader.course.records import database, schema
-from grader.course.work import marking_run
+from grader.course import evaluation
+from grader.course.records import adjustments, database, schema
 from grader.errors import BadSheet
 from grader.exercise import issued
 from grader.exercise import sheet as sheets
@@ -69,8 +69,11 @@ def of_class(term, module):
         if mode.scalar() != PRACTICE:
             return None
         mark, issue = schema.mark, schema.issue
-        same = (mark.c.trainee == issue.c.trainee) & (mark.c.module == issue.c.module) & (mark.c.attempt == issue.c.attempt)  # fmt: skip
-        query = select(issue.c.record, mark.c.sha256).join(issue, same).where(mark.c.module == module.key)
+        query = (
+            select(issue.c.record, mark.c.sha256)
+            .join(issue, adjustments.same(mark, issue))
+            .where(mark.c.module == module.key)
+        )
         work = connection.execute(query.order_by(mark.c.trainee, mark.c.attempt)).all()
     counts, speaking, unread = {}, 0, 0
     for row in work:
@@ -108,7 +111,7 @@ def of_sheet(term, module, record, marked):
     issue = issued.parse(record.encode())
     if issue.mode != PRACTICE:
         return {}
-    found = sureness.judge(module, issue.exercises, sheets.parse(marking_run.kept(term, marked)))
+    found = sureness.judge(module, issue.exercises, sheets.parse(evaluation.kept(term, marked)))
     sat = issued.to_answer(issue.exercises)
     return {key: one for key, one in found.items() if key in sat}
 

@@ -1,6 +1,5 @@
 """The returned sheet as a page: what was asked, typed and read, what was right, and how to get there."""
 
-import re
 from html import escape
 
 from grader import catalogue, clock
@@ -115,7 +114,7 @@ def _exercise(number, exercise, work):
     steps = "".join(f"<li>{_lines(line)}</li>" for line in exercise.route(given))
     return (
         f"<section><h2>{number}. {escape(exercise.title)} <small>({escape(marks)})</small></h2>\n"
-        f"{_bold(listing.as_html(exercise.wording(given)))}\n{by_hand}{parts}"
+        f"{listing.as_html(exercise.wording(given))}\n{by_hand}{parts}"
         f'<div class="keep"><h3>{head}</h3><ol class="route">{steps}</ol></div></section>'
     )
 
@@ -266,11 +265,6 @@ def _resit(work):
 def _typed(text):
     """Text of a person, shown as it is and kept to its own line of writing."""
     return f"<bdi>{_lines(str(text))}</bdi>"
-
-
-def _bold(safe):
-    """Words that the wording of an exercise stresses; the text is escaped already."""
-    return re.sub(r"\*\*([^*]+)\*\*", r"<strong>\1</strong>", safe)
 
 
 def _lines(text):

@@ -6,11 +6,10 @@ from types import SimpleNamespace
 from sqlalchemy import select
 
 from grader import catalogue
-from grader.course import roster
+from grader.course import evaluation, roster
 from grader.course.export.tables import people
 from grader.course.records import adjustments, schema
 from grader.course.report import sure
-from grader.course.work import marking_run
 from grader.errors import BadSheet
 from grader.exercise import sheet as sheets
 from grader.exercise.truth import Truth
@@ -74,11 +73,11 @@ def gather(term, connection, module, person, mark, decided):
         An exercise was issued in a version that is not kept.
     """
     owner = (person.id, module.key, mark.attempt)
-    issue = connection.execute(select(schema.issue).where(*marking_run.of(schema.issue, owner))).one()
+    issue = connection.execute(select(schema.issue).where(*adjustments.of(schema.issue, owner))).one()
     rows = {
-        row.part: row for row in connection.execute(select(schema.answer).where(*marking_run.of(schema.answer, owner)))
+        row.part: row for row in connection.execute(select(schema.answer).where(*adjustments.of(schema.answer, owner)))
     }
-    exercises = marking_run.numbers(issue)
+    exercises = evaluation.numbers(issue)
     issued = module.as_issued(exercises)
     truth = Truth(issued, {key: entry["parameters"] for key, entry in exercises.items()})
     typed = {

@@ -17,9 +17,9 @@ from datetime import UTC
 from sqlalchemy import func, select
 
 from grader import catalogue, clock, files
-from grader.course import gradebook, standing
+from grader.course import evaluation, gradebook, standing
 from grader.course.records import adjustments, busy, database, schema
-from grader.course.work import collect, marking_run
+from grader.course.work import collect
 from grader.errors import BadFile, BadSheet, Unknown
 from grader.exercise import sheet as sheets
 from grader.marking.mark import with_kept
@@ -75,7 +75,7 @@ def rebuild(lesson, module, sheet, found):
 
 def whole(issue, sheet):
     """A sheet with the answers that its issue keeps from an earlier attempt in their places."""
-    return replace(sheet, answers=with_kept(marking_run.numbers(issue), sheet.answers))
+    return replace(sheet, answers=with_kept(evaluation.numbers(issue), sheet.answers))
 
 
 def write_class(term, module_key):
@@ -184,15 +184,15 @@ def counting(connection, module, trainees=None):
     """(issue, hand-in that was marked) of the attempt that counts, of all trainees or of some."""
     best, found = standing.best_attempts(connection), []
     mark, issue, hand_in = schema.mark, schema.issue, schema.hand_in
-    together = (
-        (issue.c.trainee == mark.c.trainee) & (issue.c.module == mark.c.module) & (issue.c.attempt == mark.c.attempt)
-    )
     query = (
-        select(issue, mark.c.sha256).join(mark, together).where(mark.c.module == module.key).order_by(issue.c.trainee)
+        select(issue, mark.c.sha256)
+        .join(mark, adjustments.same(issue, mark))
+        .where(mark.c.module == module.key)
+        .order_by(issue.c.trainee)
     )
     for row in connection.execute(query if trainees is None else query.where(mark.c.trainee.in_(trainees))):
         if best[row.trainee, row.module] == row.attempt:
-            same = (*marking_run.of(hand_in, adjustments.owner(row)), hand_in.c.sha256 == row.sha256)
+            same = (*adjustments.of(hand_in, adjustments.owner(row)), hand_in.c.sha256 == row.sha256)
             marked = connection.execute(select(hand_in).where(*same)).first()
             found += [(row, marked)] if marked else []
     return found
@@ -206,8 +206,8 @@ class _Paper:
         self._submitted, self._autograded = (
             term.folder / name / issue.trainee / module.key for name in ("submitted", "autograded")
         )
-        self._content = marking_run.kept(term, hand_in)
-        found, _ = marking_run.evaluate(term, module, issue, hand_in, decided)
+        self._content = evaluation.kept(term, hand_in)
+        found, _ = evaluation.evaluate(term, module, issue, hand_in, decided)
         self._paper = rebuild(lesson, module, whole(issue, sheets.parse(self._content)), found)
         self._stamp = f"{clock.from_text(hand_in.received_at).astimezone(UTC):%Y-%m-%d %H:%M:%S} UTC\n".encode()
 

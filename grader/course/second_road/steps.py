@@ -12,13 +12,13 @@ from nbgrader.preprocessors import NbGraderPreprocessor, SaveAutoGrades
 from sqlalchemy import select
 
 from grader import catalogue, clock, files
-from grader.course import standing
+from grader.course import evaluation, standing
 from grader.course import term as terms
 from grader.course.arrivals import parcels
 from grader.course.arrivals.archives import SET_ASIDE
 from grader.course.records import adjustments, database, schema
 from grader.course.second_road import papers
-from grader.course.work import late, marking_run
+from grader.course.work import late
 from grader.errors import BadFile, BadSheet, TimingMarkError
 from grader.exercise import sheet as sheets
 from grader.marking.mark import mark_sheet
@@ -63,7 +63,7 @@ class MarkAnswers(NbGraderPreprocessor):
                     "%s, %s: attempt %s lies in submitted/ and attempt %s counts, so that one stays. If the other is not marked "
                     "yet, run 'collect' and 'mark'.", said["student"], module.key, lying, sheet.attempt,
                 )  # fmt: skip
-            ours |= {"hundredths": marking_run.by_exercise(module, found), "penalty": penalty}
+            ours |= {"hundredths": evaluation.by_exercise(module, found), "penalty": penalty}
         except BadFile as problem:
             # No score is written, so that it waits for a person: an unreadable sheet is not a zero.
             self.log.warning("%s, %s: %s", said["student"], module.key, problem)
@@ -113,7 +113,7 @@ def judge(term, module, trainee, content):
     owner = (sheet.trainee, sheet.module, sheet.attempt)
     with database.transaction(term) as connection:
         decided = adjustments.read(connection)
-        issue = connection.execute(select(schema.issue).where(*marking_run.of(schema.issue, owner))).first()
+        issue = connection.execute(select(schema.issue).where(*adjustments.of(schema.issue, owner))).first()
         if issue is None:
             raise BadSheet(
                 f"{trainee} was never issued attempt {str(sheet.attempt)[:20]} of {module.key}. Ask for the right file."
@@ -121,14 +121,14 @@ def judge(term, module, trainee, content):
         best = standing.best_attempt(connection, trainee, module.key)
         if best not in (None, sheet.attempt):
             [(issue, hand_in)] = papers.counting(connection, module, [trainee])
-            found, values = marking_run.evaluate(term, module, issue, hand_in, decided)
-            return papers.whole(issue, sheets.parse(marking_run.kept(term, hand_in))), found, values["penalty"]
+            found, values = evaluation.evaluate(term, module, issue, hand_in, decided)
+            return papers.whole(issue, sheets.parse(evaluation.kept(term, hand_in))), found, values["penalty"]
         arrived = _arrived(term, connection, owner, content)
-    found = decided.apply(issue, mark_sheet(module, marking_run.numbers(issue), sheet))
+    found = decided.apply(issue, mark_sheet(module, evaluation.numbers(issue), sheet))
     sheet = papers.whole(issue, sheet)
     if arrived is None:
         return sheet, found, 0
-    raw = marking_run.raw(module, found, decided.by_hand(issue))
+    raw = evaluation.raw(module, found, decided.by_hand(issue))
     days = late.late_days(term.settings, decided.due(issue), arrived)
     return sheet, found, late.penalty(term.settings, raw, found.most, days)
 
@@ -182,7 +182,7 @@ def _arrived(term, connection, owner, content):
     """When this content came, by our records, else by the exchange's stamp."""
     table, sha256 = schema.hand_in, hashlib.sha256(content).hexdigest()
     known = connection.execute(
-        select(table.c.received_at).where(*marking_run.of(table, owner), table.c.sha256 == sha256)
+        select(table.c.received_at).where(*adjustments.of(table, owner), table.c.sha256 == sha256)
     ).scalar()
     if known:
         return clock.from_text(known)

@@ -156,9 +156,7 @@ def _latest_issue(connection, person, module, *, marked=False):
     if marked:
         query = query.join(
             marks,
-            (marks.c.trainee == table.c.trainee)
-            & (marks.c.module == table.c.module)
-            & (marks.c.attempt == table.c.attempt),
+            adjustments.same(marks, table),
         )
         query = query.order_by(marks.c.mark.desc())
     found = connection.execute(query.order_by(table.c.attempt.desc())).first()

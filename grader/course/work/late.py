@@ -122,8 +122,7 @@ def settle_arrivals(connection, owner, reason):
     Nothing is taken away: a hand-in that may not count stays kept, with its finding.
     """
     known, table = closed(connection), schema.hand_in
-    mine = (table.c.trainee == owner[0]) & (table.c.module == owner[1]) & (table.c.attempt == owner[2])
-    for row in connection.execute(select(table).where(mine)).all():
+    for row in connection.execute(select(table).where(*adjustments.of(table, owner))).all():
         if not _may_be_decided(row):
             continue
         barred = too_late(known, owner, row.received_at)

@@ -1,20 +1,16 @@
 """Marking a class: kept hand-ins in, records and gradebook out; no notebook is executed."""
 
-import hashlib
-import importlib
-import json
 from dataclasses import dataclass, field
 
 from sqlalchemy import select
 
-from grader import catalogue, clock, files
-from grader.course import gradebook, roster, standing
+from grader import catalogue, clock
+from grader.course import evaluation, gradebook, roster, standing
 from grader.course.records import adjustments, busy, database, ledger, schema
-from grader.course.work import assign, collect, late, reconcile
-from grader.errors import BadFile, BadSheet
-from grader.exercise import sheet as sheets
-from grader.marking import feedback
-from grader.marking.mark import ENGINE, mark_sheet
+from grader.course.second_road import papers
+from grader.course.work import collect, reconcile
+from grader.errors import BadSheet
+from grader.marking.mark import ENGINE
 
 FAULT = "a fault of Timing Mark"
 TOGETHER = 25  # trainees to a transaction: a disk is waited for once, and nobody else waits long
@@ -92,7 +88,7 @@ def mark(term, module_key, *, reason="", preview=False):
                 marks.write(rows, decided)
         if not preview:
             with connection.begin():
-                _papers().follow(term, connection, module)
+                papers.follow(term, connection, module)
     return run
 
 
@@ -118,126 +114,31 @@ def settle(term, connection, module, owner, reason, decided=None):
     int or None
         The mark in hundredths as it stands now.
     """
-    marked = connection.execute(select(schema.mark).where(*of(schema.mark, owner))).first()
+    marked = connection.execute(select(schema.mark).where(*adjustments.of(schema.mark, owner))).first()
     if marked is None:
         return None
-    issue = connection.execute(select(schema.issue).where(*of(schema.issue, owner))).one()
-    hand_ins = connection.execute(select(schema.hand_in).where(*of(schema.hand_in, owner))).all()
+    issue = connection.execute(select(schema.issue).where(*adjustments.of(schema.issue, owner))).one()
+    hand_ins = connection.execute(select(schema.hand_in).where(*adjustments.of(schema.hand_in, owner))).all()
     decided = decided or adjustments.read(connection)
-    hand_in = counting(term, issue, hand_ins, decided)
-    found, values = evaluate(term, module, issue, hand_in, decided)
+    hand_in = evaluation.counting(term, issue, hand_ins, decided)
+    found, values = evaluation.evaluate(term, module, issue, hand_in, decided)
     person = roster.one(connection, issue.trainee)
     marks = standing.Marks(connection, module, [issue.trainee])
-    answers = answer_rows(module, issue, found)
+    answers = evaluation.answer_rows(module, issue, found)
     _put(module, marks, person, issue, hand_in, found, values, answers, decided, reason, MarkRun())
     marks.write(gradebook.Rows(connection, module), decided)
-    _papers().follow(term, connection, module)
+    papers.follow(term, connection, module)
     return values["mark"]
 
 
-def counting(term, issue, hand_ins, decided=adjustments.NONE):
-    """The hand-in that counts: the last usable one on time, else the first late one."""
-    due = decided.due(issue)
-    usable = sorted((h for h in hand_ins if h.usable), key=lambda h: (h.received_at, h.id))
-    on_time = [h for h in usable if late.late_days(term.settings, due, clock.from_text(h.received_at)) == 0]
-    return on_time[-1] if on_time else usable[0] if usable else None
-
-
-def evaluate(term, module, issue, hand_in, decided=adjustments.NONE):
-    """Marks of one kept hand-in, computed from scratch.
-
-    Returns
-    -------
-    (SheetMark, dict)
-        The verdicts, and the values of the trainee's row in tm_mark.
-
-    Raises
-    ------
-    BadSheet
-        The kept file is gone, changed or cannot be marked.
-    """
-    content = kept(term, hand_in)
-    exercises, by_hand = numbers(issue), decided.by_hand(issue)
-    found = decided.apply(issue, mark_sheet(module, exercises, sheets.parse(content)))
-    earned = raw(module, found, by_hand)
-    days = late.late_days(term.settings, decided.due(issue), clock.from_text(hand_in.received_at))
-    off = late.penalty(term.settings, earned, found.most, days)
-    return found, {
-        "state": standing.PARTLY_MARKED if waiting(found, by_hand) else standing.MARKED,
-        "raw": earned,
-        "penalty": off,
-        "mark": earned - off,
-        "most": found.most,
-        "late_days": days,
-        "sha256": hand_in.sha256,
-        "handed_in_at": hand_in.received_at,
-        "engine": ENGINE,
-        "key_version": assign.key_version(module.as_issued(exercises)),
-        "notes": "\n".join(found.notes),
-        "pending": waiting(found, by_hand),
-    }
-
-
-def of(table, owner):
-    """The condition that a row is of one (trainee, module, attempt)."""
-    return [column == value for column, value in zip((table.c.trainee, table.c.module, table.c.attempt), owner, strict=True)]  # fmt: skip
-
-
-def numbers(issue):
-    """The exercises of an issue as they were drawn: key -> {"version", "parameters"}."""
-    return json.loads(issue.record)["exercises"]
-
-
-def by_exercise(module, found):
-    """Exercise name -> computed hundredths, as both roads write them into the gradebook; what waits is left out."""
-    earned = {e.name: found.exercise_hundredths(e.key) for e in module.exercises}
-    return {name: hundredths for name, hundredths in earned.items() if hundredths is not None}
-
-
-def raw(module, found, by_hand):
-    """Hundredths of a sheet so far, with marks set by hand in the place of computed ones."""
-    so_far = dict.fromkeys((e.key for e in module.exercises), 0)
-    for part in found.parts:
-        so_far[part.path.rpartition(".")[0]] += part.hundredths or 0
-    return sum(by_hand.get(key, hundredths) for key, hundredths in so_far.items())
-
-
-def waiting(found, by_hand):
-    """Hundredths still to be read, in exercises that nobody marked by hand yet."""
-    return sum(p.most for p in found.parts if p.hundredths is None and p.path.rpartition(".")[0] not in by_hand)
-
-
-def answer_rows(module, issue, found):
-    """The rows of tm_answer for a marked sheet."""
-    parts = module.as_issued(numbers(issue)).by_path
-    return [
-        {
-            "trainee": issue.trainee,
-            "module": module.key,
-            "attempt": issue.attempt,
-            "part": mark.path,
-            "exercise": parts[mark.path][0].key,
-            "raw": mark.raw.replace("\0", "\ufffd"),  # PostgreSQL cannot hold the zero character
-            "unit": mark.unit.replace("\0", "\ufffd"),
-            "read_as": mark.read_as,
-            "expected": feedback.expected(parts[mark.path][1], mark),
-            "verdict": mark.verdict,
-            "slip": mark.slip,
-            "hundredths": mark.hundredths,
-            "most": mark.most,
-        }
-        for mark in found.parts
-    ]
-
-
 def _mark_one(term, connection, module, marks, person, issue, hand_ins, decided, reason, run, preview):
-    hand_in = counting(term, issue, hand_ins, decided)
+    hand_in = evaluation.counting(term, issue, hand_ins, decided)
     if hand_in is None:
         run.findings += [f"{person.id}: {h.finding}" for h in hand_ins[-1:]]
         return
     try:
-        found, values = evaluate(term, module, issue, hand_in, decided)
-        answers = answer_rows(module, issue, found)
+        found, values = evaluation.evaluate(term, module, issue, hand_in, decided)
+        answers = evaluation.answer_rows(module, issue, found)
     except BadSheet as problem:
         run.findings.append(f"{person.id}: {problem}")
         return
@@ -265,7 +166,7 @@ def _preview(connection, before, issue, found, values, run):
     if before is not None:
         had = {
             row.part: row.hundredths
-            for row in connection.execute(select(schema.answer).where(*of(schema.answer, owner)))
+            for row in connection.execute(select(schema.answer).where(*adjustments.of(schema.answer, owner)))
         }
     parts = tuple((m.path, had.get(m.path), m.hundredths) for m in found.parts if had.get(m.path) != m.hundredths)
     same_work = before is not None and before.sha256 == values["sha256"]
@@ -291,7 +192,7 @@ def _put(module, marks, person, issue, hand_in, found, values, answers, decided,
     values["marked_at"] = clock.to_text(clock.now())
     by_hand = {key.rpartition(".")[2]: hundredths for key, hundredths in decided.by_hand(issue).items()}
     received = clock.from_text(hand_in.received_at)
-    work = gradebook.Work(person, received, by_exercise(module, found), values["penalty"], by_hand)
+    work = gradebook.Work(person, received, evaluation.by_exercise(module, found), values["penalty"], by_hand)
     entry = ledger.Entry(
         "re-marked" if same_work else "marked", trainee=issue.trainee, module=issue.module, attempt=issue.attempt,
         old=before.mark if before else None, new=values["mark"], most=values["most"], engine=ENGINE,
@@ -321,25 +222,9 @@ def _work(connection, module_key):
     ]
 
 
-def kept(term, hand_in):
-    """Content of a kept hand-in, checked against its digest."""
-    path = collect.kept_path(term, hand_in.sha256)
-    try:
-        content = files.read_bytes(path, most=collect.LARGEST_KEPT, what="The kept hand-in")
-    except BadFile as problem:
-        raise BadSheet(f"{problem} Put it back from your copy, or collect it again.") from None
-    if hashlib.sha256(content).hexdigest() != hand_in.sha256:
-        raise BadSheet(f"The kept hand-in {path.name} was changed. Put it back from your copy, or collect it again.")
-    return content
-
-
 def _one_line(text):
     """A note that quotes a sheet, fit for one line: names in a sheet can hold anything."""
     return "".join(c if c.isprintable() else "?" for c in text)
-
-
-def _papers():
-    return importlib.import_module("grader.course.second_road.papers")  # which calls this file at its beginning
 
 
 def _marks(hundredths):

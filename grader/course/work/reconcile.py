@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from sqlalchemy import select
 
-from grader.course import gradebook
+from grader.course import gradebook, standing
 from grader.course.records import adjustments, ledger, schema
 from grader.errors import BadFile, Refused
 
@@ -64,20 +64,16 @@ def reconcile(term, connection, module):
 
 def compare(connection, module, rows):
     """(changes that can be taken over, sentences about those that cannot)."""
-    latest, computed = {}, {}  # the last of each trainee is the attempt that counts
-    table = schema.mark
-    for row in connection.execute(
-        select(table).where(table.c.module == module.key).order_by(table.c.mark, table.c.attempt)
-    ):
-        latest[row.trainee] = adjustments.owner(row)
-    answers = schema.answer
+    answers, computed = schema.answer, {}
+    best = standing.best_attempts(connection, schema.mark.c.module == module.key)
+    counting = {trainee: (trainee, key, attempt) for (trainee, key), attempt in best.items()}
     for row in connection.execute(select(answers).where(answers.c.module == module.key)):
         mine = computed.setdefault((adjustments.owner(row), row.exercise), [])
         mine.append(row.hundredths)
     overrides = adjustments.read(connection).overrides
     changes, findings = [], []
     for trainee, scores in rows.book().items():
-        owner = latest.get(trainee)
+        owner = counting.get(trainee)
         for exercise in module.exercises:
             found = scores.get(exercise.name)
             if found is None:

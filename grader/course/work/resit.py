@@ -23,11 +23,11 @@ from dataclasses import dataclass
 from sqlalchemy import select
 
 from grader import catalogue, clock
-from grader.course import roster, standing
+from grader.course import evaluation, roster, standing
 from grader.course.export.tables import people
 from grader.course.hand_out import ways
 from grader.course.records import adjustments, busy, database, ledger, schema, vehicles
-from grader.course.work import assign, marking_run, reconcile
+from grader.course.work import assign, reconcile
 from grader.errors import Refused, Unknown
 from grader.exercise import issued, variant
 from grader.exercise.model import Exercise
@@ -84,13 +84,13 @@ def resit(term, trainee_id, module_key, *, due="", reason, objectives=()):
         attempt = _next_attempt(term, connection, module, person)
         counting = _counting(term, connection, module, person)
         owner = (person.id, module.key, counting.attempt)
-        before = connection.execute(select(schema.issue).where(*marking_run.of(schema.issue, owner))).one()
+        before = connection.execute(select(schema.issue).where(*adjustments.of(schema.issue, owner))).one()
         table = schema.answer
-        rows = connection.execute(select(table).where(*marking_run.of(table, owner))).all()
+        rows = connection.execute(select(table).where(*adjustments.of(table, owner))).all()
         codes = chosen(term, person, module, rows, objectives)
         fresh = to_sit(module, codes)
         mode = issued.parse(before.record.encode()).mode
-        numbers = marking_run.numbers(before)
+        numbers = evaluation.numbers(before)
         own = [found.own for found in vehicles.had(connection, module.key, numbers)]
         record = _issue(term, module, person, attempt, mode, moment, fresh, numbers, rows, own)
         content = issued.dump(record)

@@ -5,10 +5,10 @@ from dataclasses import dataclass, field
 from sqlalchemy import select
 
 from grader import catalogue
-from grader.course import gradebook, standing
+from grader.course import evaluation, gradebook, standing
 from grader.course.records import adjustments, busy, database, ledger, schema
 from grader.course.vehicles import store
-from grader.course.work import late, marking_run, reconcile, witness
+from grader.course.work import late, reconcile, witness
 from grader.errors import BadSheet
 
 
@@ -47,7 +47,7 @@ def verify(term):
         for row in hand_ins:
             proof.hand_ins += 1
             try:
-                marking_run.kept(term, row)
+                evaluation.kept(term, row)
             except BadSheet as problem:
                 proof.findings.append(f"{row.trainee}, {row.module}: {problem}")
         issues = {(row.trainee, row.module, row.attempt): row for row in connection.execute(select(schema.issue))}
@@ -80,7 +80,7 @@ def _check_mark(term, connection, row, issues, marked_from, decided, last_mark, 
         proof.findings.append(f"{who}: the hand-in that was marked is not in the records.")
         return
     try:
-        found, values = marking_run.evaluate(term, module, issues[owner], hand_in, decided)
+        found, values = evaluation.evaluate(term, module, issues[owner], hand_in, decided)
     except BadSheet as problem:
         proof.findings.append(f"{who}: {problem}")
         return

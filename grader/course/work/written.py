@@ -11,7 +11,7 @@ from typing import NamedTuple
 from sqlalchemy import select
 
 from grader import catalogue
-from grader.course import roster
+from grader.course import evaluation, roster
 from grader.course.records import adjustments, busy, database, ledger, schema
 from grader.course.work import marking_run, reconcile
 from grader.errors import Refused
@@ -177,7 +177,7 @@ def _answers(term, connection, module, waiting_only):
     decided = adjustments.read(connection)
     people = {person.id: person for person in roster.everyone(connection)}
     issues = {
-        adjustments.owner(row): marking_run.numbers(row)
+        adjustments.owner(row): evaluation.numbers(row)
         for row in connection.execute(select(schema.issue).where(schema.issue.c.module == module.key))
     }
     rows, kept_in = _rows(connection, module.key, decided, waiting_only), _kept(issues)

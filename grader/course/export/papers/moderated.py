@@ -7,9 +7,8 @@ from sqlalchemy import select
 from grader.course.export.grades import hundredths
 from grader.course.export.papers import page
 from grader.course.export.tables import drawn, people
-from grader.course.records import ledger, schema, vehicles
+from grader.course.records import adjustments, ledger, schema, vehicles
 from grader.course.returns import work
-from grader.course.work import marking_run
 from grader.exercise.kinds import Written
 from grader.exercise.model import sayings
 from grader.marking import feedback
@@ -52,7 +51,7 @@ def build(term, connection, module, found, shown, decided, pseudonymous):
     mine = work.gather(term, connection, module, found.person, found.mark, decided)
     issue = schema.issue
     owner = (found.person.id, module.key, found.mark.attempt)
-    record = connection.execute(select(issue.c.record).where(*marking_run.of(issue, owner))).scalar_one()
+    record = connection.execute(select(issue.c.record).where(*adjustments.of(issue, owner))).scalar_one()
     numbers = drawn.of_issue(record, {})
     parts = [_facts(connection, found, {} if pseudonymous else numbers)]
     for number, exercise in enumerate(mine.module.exercises, start=1):

@@ -8,12 +8,11 @@ import zipfile
 from sqlalchemy import select
 
 from grader import catalogue
-from grader.course import standing
+from grader.course import evaluation, standing
 from grader.course.export import package, pseudonym, scope, stream
 from grader.course.export.grades import hundredths, passed, percent
 from grader.course.export.papers import moderated, page
 from grader.course.records import adjustments, schema
-from grader.course.work import marking_run
 from grader.errors import BadSheet, Refused
 
 SAMPLE = 6
@@ -122,7 +121,7 @@ def _hand_in(term, connection, found):
         )
     ).first()
     try:
-        return marking_run.kept(term, row) if row else b""
+        return evaluation.kept(term, row) if row else b""
     except BadSheet as problem:
         raise Refused(f"{found.person.id}: {problem} Nothing was written.") from None
 
