@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import shutil
 import subprocess
 
@@ -199,6 +200,7 @@ class TestVoidAndReissue:
 
 def test_without_names(classes):
     text = "\n".join(written(classes, pseudonymous=True))
+    text = re.sub(r"\b[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}\b", "", text)  # digests hold any four figures by chance
     for private in ("0042", "0043", "0046", "B0", "O’Neil", "Nguyễn", "Marr", "=1+1", "expected-low", "T17:00"):
         assert private not in text
     assert {s["timestamp"][10:] for s in parsed(classes, pseudonymous=True)} == {"T00:00:00.000Z"}
