@@ -218,8 +218,8 @@ def convert(number, typed, asked):
     Unreadable
         The kinds do not agree: 3 ms is no angle.
     """
-    if typed == asked:
-        return number
+    if typed.kind == asked.kind:
+        return number if typed == asked else (number * typed.factor + typed.offset - asked.offset) / asked.factor
     if not agrees(typed, asked):
         raise Unreadable(f"{typed.text} measures {typed.kind}; {asked.text or 'a plain number'} is asked.")
     base = number * typed.factor + typed.offset

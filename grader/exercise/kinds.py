@@ -45,6 +45,7 @@ class Range:
     also: tuple[str, ...] = ()
     asked: Unit = field(init=False)
     offered: tuple[Unit, ...] = field(init=False)
+    chosen_asked: frozenset = field(init=False)
     half_step: float = field(init=False)
     shuffled = ()
 

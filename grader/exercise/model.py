@@ -113,12 +113,14 @@ class Number:
     also: tuple[str, ...] = ()
     asked: Unit = field(init=False)
     offered: tuple[Unit, ...] = field(init=False)  # the asked unit and the others of the form
+    chosen_asked: frozenset = field(init=False)  # what beside the field means the asked unit
     half_step: float = field(init=False)  # how far rounding as asked can move an answer
     shuffled = ()
 
     def __post_init__(self):
         object.__setattr__(self, "asked", unit(self.unit))
         object.__setattr__(self, "offered", tuple(map(unit, (self.unit, *self.also))))
+        object.__setattr__(self, "chosen_asked", frozenset(("", self.asked.text)))
         object.__setattr__(self, "half_step", self.step / 2)
 
     @property

@@ -1,10 +1,10 @@
 """The answer sheet: what a trainee typed, kept word for word in answers.json."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from operator import itemgetter
-from types import MappingProxyType
-from typing import NamedTuple
+from typing import Annotated, Literal
+
+import msgspec
+from msgspec import Meta, Struct
 
 from grader import files
 from grader.errors import BadFile, BadSheet
@@ -14,11 +14,12 @@ NAME = "answers.json"
 LARGEST_FILE = 2_000_000
 LONGEST_ANSWER = 20_000
 
+_Name = Annotated[str, Meta(min_length=1)]
+_Count = Annotated[int, Meta(ge=0)]
+_One = Annotated[int, Meta(ge=1)]
 
-_NOTHING = MappingProxyType({})
 
-
-class Answer(NamedTuple):  # thousands are made to mark a class: a frozen dataclass takes ten times as long
+class Answer(Struct, frozen=True, eq=False, gc=False):
     """One typed answer; `raw` is untouched.
 
     `read_as` is what the form echoed, `tries` the verdicts asked for in practice;
@@ -32,7 +33,16 @@ class Answer(NamedTuple):  # thousands are made to mark a class: a frozen datacl
     read_as: str = ""
     at: str = ""
     tries: int = 0
-    rest: Mapping = _NOTHING
+    rest: dict = msgspec.field(default_factory=dict)
+
+    def __eq__(self, other):
+        return isinstance(other, Answer) and msgspec.structs.astuple(self) == msgspec.structs.astuple(other)
+
+    __hash__ = None
+
+    def but(self, **changes):
+        """A copy with other values in some fields."""
+        return msgspec.structs.replace(self, **changes)
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,9 +63,37 @@ class Sheet:
         return replace(self, answers={**self.answers, path: answer})
 
 
-_SHEET_KEYS = ("format", "schema", "term", "module", "trainee", "attempt", "saved", "made_with", "answers")
-_KNOWN = Answer._fields[:-1]
-_values = itemgetter(*_KNOWN)
+class _Entry(Answer, frozen=True, eq=False, gc=False, kw_only=True, forbid_unknown_fields=True):
+    """An answer as `dump` writes it: nothing is missing and nothing is added."""
+
+    raw: str
+    unit: str
+    version: _One
+    read_as: str
+    at: str
+    tries: _Count
+    rest: Annotated[dict, Meta(max_length=0)] = msgspec.field(default_factory=dict)
+
+
+class _Written(Struct, forbid_unknown_fields=True):
+    """A file as `dump` writes it."""
+
+    format: Literal["timing-mark answers"]
+    schema: Literal[1]
+    term: _Name
+    module: _Name
+    trainee: _Name
+    attempt: _One
+    saved: str
+    made_with: str
+    answers: dict[str, _Entry]
+
+
+_SHEET_KEYS = _Written.__struct_fields__
+_KNOWN = tuple(key for key in Answer.__struct_fields__ if key != "rest")
+# Quotation marks of a file in which every name stands once: around the names, and around the values that are text.
+_QUOTES, _QUOTES_AN_ANSWER = 2 * (len(_SHEET_KEYS) + 6), 2 * (1 + len(_KNOWN) + 4)
+_as_written = msgspec.json.Decoder(_Written).decode
 
 
 def read(path):
@@ -82,6 +120,34 @@ def parse(content):
     BadSheet
         As `read`.
     """
+    return _of_our_own(content) or _of_any_hand(content)
+
+
+def _of_our_own(content):
+    """The sheet in a file that is just as `dump` writes it, decoded and checked in one go; None for any other file.
+
+    A decoder takes the last of two equal names; the count of quotation marks shows that none stands twice.
+    """
+    if len(content) > LONGEST_ANSWER:
+        return None
+    escaped = 0
+    if b"\\" in content:
+        if b"\\\\" in content or b"\\u" in content:
+            return None
+        escaped = content.count(b'\\"')
+    try:
+        found = _as_written(content)
+    except (msgspec.DecodeError, UnicodeDecodeError):
+        return None
+    if content.count(b'"') - escaped != _QUOTES + _QUOTES_AN_ANSWER * len(found.answers):
+        return None
+    return Sheet(
+        found.term, found.module, found.trainee, found.attempt, found.answers, found.saved, found.made_with
+    )  # fmt: skip
+
+
+def _of_any_hand(content):
+    """The sheet in a file of another hand or another version, or a refusal that says what was found."""
     try:
         found = files.from_json(content, what="The answer sheet")
     except BadFile as problem:
@@ -165,24 +231,6 @@ def write(path, sheet):
 
 
 def _answer(path, entry):
-    try:
-        raw, unit, version, read_as, at, tries = values = _values(entry)
-        if (
-            len(entry) == len(values)
-            and type(raw) is type(unit) is type(read_as) is type(at) is str
-            and type(version) is type(tries) is int
-            and version >= 1
-            and tries >= 0
-            and len(raw) <= LONGEST_ANSWER
-        ):
-            return Answer(raw, unit, version, read_as, at, tries)  # as we write it ourselves
-    except (KeyError, TypeError):
-        pass
-    return _other_answer(path, entry)
-
-
-def _other_answer(path, entry):
-    """An answer from a file of another hand or another version, or a refusal."""
     if not isinstance(entry, dict):
         raise BadSheet(f"Answer {_short(path)} is a {type(entry).__name__}, not an object. Hand in the original file.")
     raw = entry.get("raw", "")
@@ -207,7 +255,7 @@ def _other_answer(path, entry):
         read_as=_text(entry.get("read_as")),
         at=_text(entry.get("at")),
         tries=tries if type(tries) is int and tries >= 0 else 0,
-        rest={key: value for key, value in entry.items() if key not in _KNOWN} or _NOTHING,
+        rest={key: value for key, value in entry.items() if key not in _KNOWN},
     )
 
 

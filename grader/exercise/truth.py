@@ -64,7 +64,9 @@ class Truth:
         known = self._targets.get(path)
         if known is None:
             part, given, earlier = self._inputs(path)
-            right = self.answer(path)
+            right = self._known.get(path)
+            if right is None:
+                right = self._known[path] = part.answer(given, *earlier)
             known = self._targets[path] = right, self._around(part, part.answer, given, earlier, right)
         return known
 
@@ -84,7 +86,7 @@ class Truth:
     def _inputs(self, path):
         """(part, its parameters, the earlier answers that it uses)."""
         exercise, part = self._parts[path]
-        return part, self.given(exercise.key), [self.answer(used) for used in part.uses]
+        return part, self.given(exercise.key), [self.answer(used) for used in part.uses] if part.uses else ()
 
     def forget(self, exercise):
         """Leave out what was computed for an exercise, whose numbers are drawn anew."""
@@ -119,7 +121,7 @@ class Truth:
 
     def _around(self, part, function, given, earlier, middle):
         if not part.reads and not part.uses:  # nothing is read or carried: no function need be tried
-            if isinstance(middle, tuple):
+            if type(middle) is tuple:
                 return tuple(_least(part, part.half_step, end) for end in middle)
             return _least(part, part.half_step, middle)
         if isinstance(middle, tuple):
@@ -161,7 +163,8 @@ def _swing(middle, above, below):
 
 
 def _least(part, width, middle):
-    return max(width, part.within.at(middle)) + ROUNDING_SLACK * abs(middle)
+    least = part.within.at(middle)
+    return (width if width > least else least) + ROUNDING_SLACK * abs(middle)
 
 
 def _moved(earlier, place, by):

@@ -8,9 +8,8 @@ a draw.
 
 import hashlib
 import struct
-from functools import lru_cache, partial
-from itertools import chain, count
-from operator import methodcaller
+from functools import lru_cache
+from itertools import count
 
 from grader.errors import OutOfRange, TimingMarkError
 from grader.exercise.model import Pick
@@ -94,10 +93,17 @@ def word(key, names, index):
 
 
 def _words(key, named, block):
-    inside, outside = map(_copied, _keyed(key))
+    inside, outside = _keyed(key)
+    inside, outside = inside.copy(), outside.copy()
     inside.update(named + _prefixed(str(block)))
     outside.update(inside.digest())
     return _EIGHT_WORDS.unpack(outside.digest())
+
+
+def _stream(key, named):
+    """All words under the names, one after the other."""
+    for block in count():
+        yield from _words(key, named, block)
 
 
 @lru_cache(maxsize=8)
@@ -105,9 +111,6 @@ def _keyed(key):
     """The two halves of HMAC (RFC 2104) with the key taken in: a third of the time where one key draws thousands."""
     key = (hashlib.sha512(key).digest() if len(key) > _SHA512_BLOCK else key).ljust(_SHA512_BLOCK, b"\0")
     return tuple(hashlib.sha512(bytes(byte ^ pad for byte in key)) for pad in (0x36, 0x5C))
-
-
-_copied = methodcaller("copy")
 
 
 def _named(*names):
@@ -118,6 +121,11 @@ def _named(*names):
 def _prefixed(name):
     text = name.encode()
     return len(text).to_bytes(4, "big") + text
+
+
+@lru_cache(maxsize=1024)
+def _exercise_named(key, version):
+    return _named(key, str(version))
 
 
 def engines(exercise, own):
@@ -143,11 +151,13 @@ def _draw_group(truth, numbers, group, key, before, after, own):
     for attempt_number in range(ROUNDS):
         end = after + _prefixed(str(attempt_number))
         for exercise in group:
-            named = before + _prefixed(exercise.key) + _prefixed(str(exercise.version)) + end
-            parameters = dict(numbers[exercise.linked]) if exercise.linked else {}
-            parameters |= _draw_one(exercise, key, named, own)
+            named = before + _exercise_named(exercise.key, exercise.version) + end
+            parameters = _draw_one(exercise, key, named, own)
+            if exercise.linked:
+                parameters = numbers[exercise.linked] | parameters
             try:
-                numbers[exercise.key] = _filled(exercise, parameters, mine.get(parameters.get(ENGINE)))
+                chosen = mine.get(parameters.get(ENGINE)) if mine else None
+                numbers[exercise.key] = _filled(exercise, parameters, chosen)
             except OutOfRange:
                 if not mine:
                     raise
@@ -171,7 +181,7 @@ def _filled(exercise, parameters, chosen):
 
 
 def _draw_one(exercise, key, named, own):
-    words = chain.from_iterable(map(partial(_words, key, named), count()))
+    words = _stream(key, named)
     spreads = exercise.draw
     if own and (mine := engines(exercise, own)):
         spreads = {**spreads, ENGINE: Pick(tuple(found.vehicle.key for found in mine))}
@@ -218,9 +228,13 @@ def separate(module, group, numbers):
 
 def _is_separate_group(truth, group):
     try:
-        return all(_is_separate(truth, exercise, part) for exercise in group for part in exercise.parts)
+        for exercise in group:
+            for part in exercise.parts:
+                if not _is_separate(truth, exercise, part):
+                    return False
     except OutOfRange:
         return False
+    return True
 
 
 def nearest(truth, path):
@@ -250,22 +264,21 @@ def _is_separate(truth, exercise, part):
 def _numbers_are_separate(truth, path, part):
     right, width = truth.target(path)
     least, most = part.possible
-    for end in right if isinstance(right, tuple) else (right,):
+    for end in right if type(right) is tuple else (right,):
         if not least <= end <= most:
             return False
-    others = []
-    for _, led, led_width in truth.routes(path):
+    routes = truth.routes(path)
+    for place, (_, led, led_width) in enumerate(routes):
         if _apart(led, right, led_width, width) <= 1.25:
             return False
-        for other, other_width in others:
+        for _, other, other_width in routes[:place]:
             if _apart(led, other, led_width, other_width) <= 1:
                 return False
-        others.append((led, led_width))
     return True
 
 
 def _apart(one, other, one_width, other_width):
     """Distance in sums of tolerances; for two ranges that of the ends which lie farther apart."""
-    if isinstance(one, tuple):
+    if type(one) is tuple:
         return max(map(_apart, one, other, one_width, other_width))
     return abs(one - other) / (one_width + other_width)

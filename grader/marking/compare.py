@@ -4,12 +4,11 @@ from grader.exercise.kinds import Choices, PlotReading, Range, Written
 from grader.exercise.model import Choice, Number
 from grader.exercise.sorting import Batch, FiringOrder, Order
 from grader.marking.lists import mark_list, mark_written
-from grader.marking.numbers import mark_numbers
-from grader.marking.verdict import BLANK, PartMark
+from grader.marking.numbers import blank, mark_number, mark_numbers
 
 _MARKERS = {
-    Number: mark_numbers,
-    PlotReading: mark_numbers,
+    Number: mark_number,
+    PlotReading: mark_number,
     Range: mark_numbers,
     Choice: mark_list,
     Choices: mark_list,
@@ -38,12 +37,7 @@ def mark_part(truth, path, part, answer, earlier):
     -------
     PartMark
     """
-    if answer is None or not answer.raw.strip():
-        right, width = truth.target(path) if hasattr(part, "half_step") else (truth.answer(path), 0.0)
-        return PartMark(
-            path, BLANK, 0, part.marks * 100, expected=right, unit=getattr(part, "unit", ""), width=width
-        )  # fmt: skip
-    return _MARKERS[type(part)](truth, path, part, answer, earlier)
+    return blank(truth, path, part) if answer is None else _MARKERS[type(part)](truth, path, part, answer, earlier)
 
 
 def possible(part, own):

@@ -1,13 +1,15 @@
 """Verdicts on options, orders, batches and written answers."""
 
 from grader.errors import Unreadable
-from grader.marking.numbers import carried_answer
+from grader.marking.numbers import blank, carried_answer
 from grader.marking.reading import read
 from grader.marking.verdict import AWAITING, CARRIED, PARTLY, RIGHT, SLIP, UNREADABLE, WRONG, PartMark, earned
 
 
 def mark_list(truth, path, part, answer, earlier):
     """The verdict on anything whose kind tells the share that an own value earns."""
+    if not answer.raw.strip():
+        return blank(truth, path, part)
     most, right = part.marks * 100, truth.answer(path)
     given = truth.given_at(path)
     try:
@@ -42,6 +44,8 @@ def mark_list(truth, path, part, answer, earlier):
 
 def mark_written(truth, path, part, answer, earlier):
     """A written answer waits for the instructor; it is never worth 0 by itself."""
+    if not answer.raw.strip():
+        return blank(truth, path, part)
     return PartMark(
         path, AWAITING, None, part.marks * 100, raw=answer.raw, read_as=read(part, answer.raw).echo,
         own=answer.raw.strip(), expected=truth.answer(path),

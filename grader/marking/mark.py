@@ -80,11 +80,13 @@ def mark_sheet(module, exercises, sheet, *, truth=None):
     if sheet.module != module.key:
         raise BadSheet(f"The answer sheet is for {sheet.module}, not for {module.key}. Hand in the one of this lesson.")
     truth = truth or truth_of(module, exercises)
-    issued = truth.module
-    notes, marks, earlier, answers = [], {}, Earlier(), with_kept(exercises, sheet.answers)
-    lesson, free = list(issued.parts()), _charged_before(exercises)
-    # What a resit keeps is settled first. Sorting is stable, and linked exercises are never torn apart.
-    in_order = lesson if free is None else sorted(lesson, key=lambda found: KEPT not in exercises[found[0].key])
+    issued, notes, earlier, marks = truth.module, [], Earlier(), {}
+    lesson = in_order = issued.parts()
+    answers, free = sheet.answers, None
+    if any([KEPT in entry for entry in exercises.values()]):
+        answers, free = with_kept(exercises, answers), _charged_before(exercises)
+        # What a resit keeps is settled first. Sorting is stable, and linked exercises are never torn apart.
+        in_order = lesson if free is None else sorted(lesson, key=lambda found: KEPT not in exercises[found[0].key])
     for exercise, part, path in in_order:
         answer = answers.get(path)
         if answer is not None and answer.version != exercise.version and answer.raw.strip():
@@ -94,17 +96,17 @@ def mark_sheet(module, exercises, sheet, *, truth=None):
             )
             answer = None
         known = Earlier(earlier.own, earlier.settled, _Every()) if free and path in free else earlier
-        mark = mark_part(truth, path, part, answer, known)
+        mark = marks[path] = mark_part(truth, path, part, answer, known)
         if path in issued.carried:
             earlier.settled[path] = mark.verdict
             if mark.own is not None and possible(part, mark.own):
                 earlier.own[path] = mark.own
-        marks[path] = mark
     if not answers.keys() <= truth.paths:
         strangers = [path for path in answers if path not in truth.paths]
         shown = ", ".join(path[:40] for path in strangers[:3]) + (" and more" if len(strangers) > 3 else "")
         notes.append(f"No exercise of {module.key} is called {shown}; these answers are kept and count nothing.")
-    return SheetMark(module.key, tuple(marks[path] for _, _, path in lesson), tuple(notes))
+    in_lesson = marks.values() if in_order is lesson else (marks[path] for _, _, path in lesson)
+    return SheetMark(module.key, tuple(in_lesson), tuple(notes))
 
 
 def _charged_before(exercises):

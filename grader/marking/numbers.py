@@ -1,10 +1,13 @@
 """Verdicts on numbers, ranges and readings off a plot; a range is right when both its ends are."""
 
+from math import inf
+
 from grader import units
 from grader.errors import OutOfRange, Unreadable
-from grader.marking.reader import WrongKind
+from grader.marking.reader import WrongKind, is_plain, plain_reading
 from grader.marking.reading import read
 from grader.marking.verdict import (
+    BLANK,
     CARRIED,
     COARSE,
     KIND,
@@ -27,9 +30,32 @@ _POWERS = tuple(10.0**power for power in (-3, -2, -1, 1, 2, 3))  # a misplaced p
 _HALF = 0.5  # too coarse, one end of a range, and a wrong unit the first time
 
 
+def mark_number(truth, path, part, answer, earlier):
+    """The verdict on one typed number; a plain number that builds on no other answer takes a shorter way."""
+    raw = answer.raw
+    if part.uses or not is_plain(raw) or answer.unit not in part.chosen_asked:
+        return mark_numbers(truth, path, part, answer, earlier)
+    typed, unit, most, (right, width) = float(raw), part.unit, part.marks * 100, truth.target(path)
+    echo = f"{raw} {unit}" if unit else raw
+    if -width <= typed - right <= width:
+        return PartMark(path, RIGHT, most, most, raw, unit, echo, typed, right, width)
+    word, share, slip, why, nearest = WRONG, 0, "", "", inf
+    for one, led, near in truth.routes(path):
+        off = abs(typed - led)
+        if off <= near and off < nearest:
+            word, share, slip, nearest = SLIP, one.share, one.key, off
+    if word is WRONG:
+        word, share, why = _of_figures(part, plain_reading(typed, raw, part.asked), right, width, earlier)
+    return PartMark(
+        path, word, earned(part.marks, share) if share else 0, most, raw, unit, echo, typed, right, width, slip, why
+    )
+
+
 def mark_numbers(truth, path, part, answer, earlier):
-    """The verdict on one or two typed numbers."""
+    """The verdict on one or two typed numbers, however they are written."""
     most, raw, unit = part.marks * 100, answer.raw, answer.unit or part.unit
+    if not raw.strip():
+        return blank(truth, path, part)
     right, width = truth.target(path)
     try:
         reading = read(part, raw, answer.unit)
@@ -42,35 +68,71 @@ def mark_numbers(truth, path, part, answer, earlier):
     return _not_right(truth, path, part, answer, earlier, reading)
 
 
+def blank(truth, path, part):
+    """The verdict where nothing is written."""
+    right, width = truth.target(path) if hasattr(part, "half_step") else (truth.answer(path), 0.0)
+    return PartMark(path, BLANK, 0, part.marks * 100, expected=right, unit=getattr(part, "unit", ""), width=width)
+
+
 def _not_right(truth, path, part, answer, earlier, reading):
     """Why a number is not right, and what it earns all the same; the first reason that fits counts."""
     most, typed, (right, width) = part.marks * 100, reading.value, truth.target(path)
-    word, share, slip, why = WRONG, 0, "", ""
+    share, slip, why = 0, "", ""
+    coarse = _pair_too_coarse if type(right) is tuple else _too_coarse
     carried = carried_answer(truth, path, part, earlier)
     carried_width = truth.tolerance(path, own=carried[1]) if carried is not None else None
     if carried is not None and _near(typed, carried[0], carried_width):
         word, share, right, width = CARRIED, 1, carried[0], carried_width
     elif (found := _nearest_slip(truth, path, part, typed)) is not None:
         word, share, slip = SLIP, found.share, found.key
-    elif _too_coarse(typed, reading.place, right, width):
-        word, share = COARSE, _HALF
-    elif carried is not None and _too_coarse(typed, reading.place, carried[0], width):
+    elif (
+        carried is not None
+        and not coarse(typed, reading.place, right, width)
+        and coarse(typed, reading.place, carried[0], width)
+    ):
         word, share, right = COARSE, _HALF, carried[0]
-    elif (meant := _unit_meant(part, reading, right, width)) is not None:
-        error = (reading.unit.text, meant.text)
-        charged = error in earlier.unit_errors
-        earlier.unit_errors.add(error)
-        word, share, why = UNIT, 1 if charged else _HALF, _about_unit(error, charged)
-    elif _any(right) and _near(_times(typed, -1.0), right, width):
-        word = SIGN
-    elif _any(right) and _any(typed) and _point_misplaced(typed, right, width):
-        word = POWER
-    elif isinstance(typed, tuple) and any(map(_near, typed, right, width)):
-        word, share, why = PARTLY, _HALF, "One end of the range is right; work the other one out again."
+    else:
+        word, share, why = _of_figures(part, reading, right, width, earlier)
     return PartMark(
         path, word, earned(part.marks, share), most, answer.raw, answer.unit or part.unit, reading.echo, typed,
         right, width, slip, why,
     )  # fmt: skip
+
+
+def _of_figures(part, reading, right, width, earlier):
+    """(verdict, share, why) of what the figures alone can show: rounding, unit, sign or point."""
+    pair = type(right) is tuple
+    typed = reading.value
+    if (_pair_too_coarse if pair else _too_coarse)(typed, reading.place, right, width):
+        return COARSE, _HALF, ""
+    meant = _unit_meant(part, reading, right, width)
+    if meant is not None:
+        error = (reading.unit.text, meant.text)
+        charged = error in earlier.unit_errors
+        earlier.unit_errors.add(error)
+        return UNIT, 1 if charged else _HALF, _about_unit(error, charged)
+    if pair:
+        return _of_ends(typed, right, width)
+    if right != 0 and typed != 0:
+        if -width <= typed + right <= width:
+            return SIGN, 0, ""
+        # Ten times more or less of what lies near the right answer cannot come near it too.
+        near_it = width < 0.5 * abs(right) and 0.15 * abs(right) < abs(typed) < 5 * abs(right)
+        if not near_it and any(abs(typed * power - right) <= width for power in _POWERS):
+            return POWER, 0, ""
+    return WRONG, 0, ""
+
+
+def _of_ends(typed, right, width):
+    """The same of a range: its sign, its point, or one end of it."""
+    if any(right):
+        if _near(_times(typed, -1.0), right, width):
+            return SIGN, 0, ""
+        if any(typed) and any(_near(_times(typed, power), right, width) for power in _POWERS):
+            return POWER, 0, ""
+    if any(map(_near, typed, right, width)):
+        return PARTLY, _HALF, "One end of the range is right; work the other one out again."
+    return WRONG, 0, ""
 
 
 def carried_answer(truth, path, part, earlier):
@@ -87,49 +149,36 @@ def carried_answer(truth, path, part, earlier):
 
 
 def _near(typed, expected, width):
-    if isinstance(typed, tuple):
+    if type(typed) is tuple:
         return all(map(_near, typed, expected, width))
-    return abs(typed - expected) <= width
+    return -width <= typed - expected <= width
 
 
 def _distance(typed, value):
-    if isinstance(typed, tuple):
+    if type(typed) is tuple:
         return sum(map(_distance, typed, value))
     return abs(typed - value)
 
 
-def _times(value, factor):
-    return tuple(sorted(end * factor for end in value)) if isinstance(value, tuple) else value * factor
-
-
-def _any(value):
-    return any(value) if isinstance(value, tuple) else value != 0
+def _times(ends, factor):
+    return tuple(sorted(end * factor for end in ends))
 
 
 def _nearest_slip(truth, path, part, typed):
-    if not part.slips:
-        return None
-    near = [(slip, value) for slip, value, width in truth.routes(path) if _near(typed, value, width)]
-    return min(near, key=lambda led: _distance(typed, led[1]))[0] if near else None
-
-
-def _point_misplaced(typed, right, width):
-    if isinstance(typed, tuple):
-        return any(_near(_times(typed, power), right, width) for power in _POWERS)
-    for power in _POWERS:
-        if abs(typed * power - right) <= width:
-            return True
-    return False
+    near = [(slip, led) for slip, led, width in truth.routes(path) if _near(typed, led, width)]
+    return min(near, key=lambda one: _distance(typed, one[1]))[0] if near else None
 
 
 def _too_coarse(typed, place, expected, width):
-    if isinstance(typed, tuple):
-        ends = list(zip(typed, place, expected, width, strict=True))
-        return any(_too_coarse(*end) for end in ends) and all(
-            _too_coarse(*end) or _near(end[0], end[2], end[3]) for end in ends
-        )
     half = place / 2
-    return typed != 0 and width < half <= _COARSEST * abs(expected) and abs(typed - expected) <= half * (1 + 1e-9)
+    return width < half <= _COARSEST * abs(expected) and typed != 0 and abs(typed - expected) <= half * (1 + 1e-9)
+
+
+def _pair_too_coarse(typed, place, expected, width):
+    ends = list(zip(typed, place, expected, width, strict=True))
+    return any(_too_coarse(*end) for end in ends) and all(
+        _too_coarse(*end) or _near(end[0], end[2], end[3]) for end in ends
+    )
 
 
 def _unit_meant(part, reading, right, width):
@@ -138,13 +187,17 @@ def _unit_meant(part, reading, right, width):
     Only units that measure the same thing: taking distributor degrees for crank
     degrees is a mistake about the engine, and a slip.
     """
+    given, number, asked = reading.unit, reading.number, part.asked
     for other in part.offered:
-        if other == reading.unit or other.kind not in (reading.unit.kind, units.FAMILY.get(reading.unit.kind)):
+        if other is given or other == given:
             continue
-        number = reading.number
-        ends = number if isinstance(number, tuple) else (number,)
-        values = tuple(units.convert(end, other, part.asked) for end in ends)
-        if _near(values if isinstance(number, tuple) else values[0], right, width):
+        if other.kind != given.kind and other.kind != units.FAMILY.get(given.kind):
+            continue
+        if type(number) is tuple:
+            value = tuple(units.convert(end, other, asked) for end in number)
+        else:
+            value = units.convert(number, other, asked)
+        if _near(value, right, width):
             return other
     return None
 

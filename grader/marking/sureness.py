@@ -105,4 +105,4 @@ def _first(answer):
     good = isinstance(found, list) and len(found) == 2 and all(isinstance(text, str) for text in found)
     if not good or len(found[0]) > LONGEST_ANSWER:
         return answer
-    return answer._replace(raw=found[0], unit=found[1])
+    return answer.but(raw=found[0], unit=found[1])

@@ -1,7 +1,8 @@
 """The words of a verdict, in the order in which they are decided, and what a part earned."""
 
 from dataclasses import dataclass, field
-from typing import NamedTuple
+
+from msgspec import Struct
 
 RIGHT, CARRIED, SLIP, COARSE, UNIT = "right", "carried", "slip", "too coarse", "wrong unit"
 SIGN, POWER, PARTLY, WRONG = "wrong sign", "power of ten", "partly right", "wrong"
@@ -11,7 +12,7 @@ AWAITING, READ = "awaiting", "read"  # a written answer, before and after the in
 VERDICTS = (RIGHT, CARRIED, SLIP, COARSE, UNIT, SIGN, POWER, PARTLY, WRONG, BLANK, UNREADABLE, KIND, AWAITING, READ)
 
 
-class PartMark(NamedTuple):  # one for every answer of a class: a frozen dataclass takes ten times as long to make
+class PartMark(Struct, frozen=True, gc=False):  # one for every answer of a class, made in a tenth of a dataclass's time
     """Verdict on one part. `hundredths` of `most` hundredths of a mark were earned.
 
     `hundredths` is None while the instructor has yet to read the answer. `own` is

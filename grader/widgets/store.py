@@ -100,7 +100,7 @@ class Store:
         checked = [answer.raw, answer.unit]
         if answer.rest.get(CHECKED) != checked:
             rest = {FIRST: checked, **answer.rest, CHECKED: checked}
-            self._note(path, answer._replace(tries=answer.tries + 1, rest=rest))
+            self._note(path, answer.but(tries=answer.tries + 1, rest=rest))
 
     def say_sure(self, exercise, word):
         """Note how sure the trainee is of an exercise; one of `sureness.WORDS`.

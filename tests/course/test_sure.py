@@ -33,7 +33,7 @@ def said(term, who, words, *, wrong=()):
         slip = next(iter(module.by_path[path][1].slips), None)
         raw = f"{truth.slip(path, slip):.2f}" if path in wrong else answer.raw
         rest = {"first": [raw, answer.unit], **({"sure": words[path]} if path in words else {})}
-        sheet = sheet.with_answer(path, answer._replace(rest=rest))
+        sheet = sheet.with_answer(path, answer.but(rest=rest))
     return sheet
 
 

@@ -29,7 +29,7 @@ def record(m01):
 
 def with_rest(sheet, path, **rest):
     entry = sheet.answers.get(path, sheets.Answer(""))
-    return sheet.with_answer(path, entry._replace(rest={**entry.rest, **rest}))
+    return sheet.with_answer(path, entry.but(rest={**entry.rest, **rest}))
 
 
 def test_it_lies_in_the_sheet_and_comes_back(m01, record):

@@ -94,7 +94,7 @@ def test_a_sheet_that_does_not_say_is_asked_for_its_newest_answer(practice_folde
     put(opened(practice_folder), TIME, ARC)
     path = practice_folder / sheets.NAME
     found = sheets.read(path)
-    answers = {TIME: found.answers[TIME]._replace(at="2031-01-02T00:00:00.000Z"), ARC: found.answers[ARC]}
+    answers = {TIME: found.answers[TIME].but(at="2031-01-02T00:00:00.000Z"), ARC: found.answers[ARC]}
     rest = {} if said is None else {"last": said}
     sheets.write(path, replace(found, answers=answers, rest=rest))
     assert "You stopped after exercise 2 of 14" in words(opened(practice_folder))
@@ -104,7 +104,7 @@ def test_a_clock_that_was_set_back_does_not_move_the_place(practice_folder, open
     put(opened(practice_folder), ARC, TIME)
     path = practice_folder / sheets.NAME
     found = sheets.read(path)
-    sheets.write(path, found.with_answer(ARC, found.answers[ARC]._replace(at="2099-01-01T00:00:00.000Z")))
+    sheets.write(path, found.with_answer(ARC, found.answers[ARC].but(at="2099-01-01T00:00:00.000Z")))
     assert "You stopped after exercise 2 of 14" in words(opened(practice_folder))
 
 

@@ -54,7 +54,7 @@ def answer_sheet(module, record, seed):
         if word:
             first = f"{exercise.key}.{exercise.parts[0].key}"
             entry = answers.get(first, Answer("", version=exercise.version))
-            answers[first] = entry._replace(rest={**entry.rest, SURE: word})
+            answers[first] = entry.but(rest={**entry.rest, SURE: word})
     return replace(sheet, answers=answers), [one for one in diary if one.what != trainees.WROTE]
 
 
@@ -69,6 +69,6 @@ def _checked(random, truth, path, part, answer, right):
     """The entry after a check, and after a second one where the first verdict was mended."""
     rest = {FIRST: [answer.raw, answer.unit]}
     if right or random.random() >= _MENDS:
-        return answer._replace(tries=1, rest=rest)
+        return answer.but(tries=1, rest=rest)
     raw = part.typed(truth.answer(path), truth.given_at(path))
-    return answer._replace(raw=raw, unit="", tries=2, rest=rest)
+    return answer.but(raw=raw, unit="", tries=2, rest=rest)

@@ -4,6 +4,7 @@ import hashlib
 import json
 from dataclasses import dataclass, field, replace
 
+from msgspec import structs
 from sqlalchemy import Column, Integer, String, Table, Text, and_, select
 
 from grader import clock
@@ -110,7 +111,7 @@ class Adjustments:
 
     def _read(self, issue, mark):
         given = self.reading(issue, mark.path, mark.raw) if mark.verdict == AWAITING else None
-        return mark._replace(verdict=READ, hundredths=given.hundredths, why=given.comment) if given else mark
+        return structs.replace(mark, verdict=READ, hundredths=given.hundredths, why=given.comment) if given else mark
 
 
 NONE = Adjustments({}, {}, {})
