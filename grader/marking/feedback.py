@@ -34,7 +34,7 @@ _BY_KIND = {
         "Some are sorted wrongly. A bad one kept costs more than a good one scrapped; where the gauge cannot tell, test again."
     ),
     (Batch, verdict.WRONG): (
-        "Sorted like this the batch costs more than throwing all away or keeping all. Compare each with the limit again."
+        "Sorted like this the batch costs more than rejecting all or keeping all. Compare each with the limit again."
     ),
 }
 

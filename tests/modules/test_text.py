@@ -48,7 +48,7 @@ def test_thousands_are_printed_alike_and_never_parted_by_a_line_end():
     assert found == []
 
 
-@pytest.mark.parametrize("key", ["m02_dwell", "m03_heat_range", "m04_plug_testing"])
+@pytest.mark.parametrize("key", ["m01_timing", "m02_dwell", "m03_heat_range", "m04_plug_testing"])
 def test_lessons_print_thousands_as_the_exercises_do(key):
     cells = json.loads((paths.lessons() / key / f"{key}.ipynb").read_text(encoding="utf-8"))["cells"]
     prose = ["".join(cell["source"]) for cell in cells if cell["cell_type"] == "markdown"]
