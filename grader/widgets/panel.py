@@ -177,4 +177,5 @@ def keep_readable(panel, place, least):
     frame = next(box for row in panel.box.children for box in getattr(row, "children", ()) if chart in box.children)
     frame.layout.overflow = "auto hidden"
     frame.layout.flex = f"1 1 {least // 16}rem"  # beside another picture only where all of it has room
+    frame.add_class("tm-wide")  # a narrow page says above it that there is more to the side
     return panel
