@@ -129,7 +129,12 @@ class Panel:
             share = Layout(flex=f"1 1 {picture.width // 25}rem", max_width=f"{picture.width}px", min_width="0")
             frames.append(VBox([image, caption], layout=share).add_class("tm-view"))
         self.message = HTML().add_class("tm-verdict")
-        rows = [HTML(f"<h3>{escape(title)}</h3>"), *self.controls.values(), HBox(frames, layout=style.row()), self.message]
+        rows = [
+            HTML(f"<h3>{escape(title)}</h3>"),
+            *self.controls.values(),
+            HBox(frames, layout=style.row()),
+            self.message,
+        ]
         self.box = VBox(rows, layout=style.column()).add_class("tm-panel")
         for control in self.controls.values():
             control.observe(self.refresh, "value")

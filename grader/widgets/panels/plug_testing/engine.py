@@ -142,7 +142,9 @@ def engine_panel(compute=compute):
     controls = {
         "advance_deg": IntSlider(20, min=0, max=40, description="Spark (° before top)"),
         "closing_kpa": IntSlider(95, min=35, max=98, description="Cylinder filled to (kPa abs)"),
-        "compression_ratio": FloatSlider(8.5, min=6.5, max=10, step=0.5, readout_format=".1f", description="Compression ratio"),
+        "compression_ratio": FloatSlider(
+            8.5, min=6.5, max=10, step=0.5, readout_format=".1f", description="Compression ratio"
+        ),
         "electrode_c": IntSlider(540, min=20, max=800, step=20, description="Centre electrode (°C)"),
         "psig": IntSlider(70, min=20, max=95, description="This plug on the tester (psi)"),
     }

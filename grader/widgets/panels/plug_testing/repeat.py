@@ -117,7 +117,9 @@ def repeat_panel(compute=compute):
     controls = {
         "readings": IntSlider(3, min=2, max=MOST_READINGS, description="Readings of each plug"),
         "true_percent": IntSlider(74, min=55, max=90, description="True share of the used plug (%)"),
-        "scatter_percent": FloatSlider(5, min=1, max=8, step=0.5, readout_format=".1f", description="Scatter of one reading (%)"),
+        "scatter_percent": FloatSlider(
+            5, min=1, max=8, step=0.5, readout_format=".1f", description="Scatter of one reading (%)"
+        ),
         "start": IntSlider(1, min=1, max=50, description="Take another dozen sets"),
     }
     views = ((Intervals(660, 430), caption),)
