@@ -42,6 +42,8 @@ _SISTERS = {
     ("distributor speed", "engine speed"): 2.0,
 }
 
+GROUPED_FROM = 10_000  # a text keeps the thousands of smaller numbers together without a space
+
 _INHG_KPA = 3.38638864
 _PSI_KPA = 6.894757293
 
@@ -229,7 +231,7 @@ def convert(number, typed, asked):
 
 def grouped(number):
     """A whole number as a text prints it: 9900, and from 10 000 upwards with a narrow no-break space."""
-    return f"{number:,.0f}".replace(",", "\u202f") if abs(number) >= 10_000 else f"{number:.0f}"
+    return f"{number:,.0f}".replace(",", "\u202f") if abs(number) >= GROUPED_FROM else f"{number:.0f}"
 
 
 def scale(typed, asked):

@@ -118,7 +118,7 @@ class Choices:
         return tuple(key for key in self.options if key in ticked)
 
     def echo(self, value, given=None):
-        return "; ".join(self.options[key] for key in value) or "none of them"
+        return "; ".join(self.options[key].rstrip(".") for key in value) or "none of these"
 
     def share(self, right, own):
         right, own = set(right), set(own)

@@ -220,8 +220,10 @@ class Exercise:
 class Module:
     """One teaching unit: a lesson and its exercises.
 
-    `old` keeps the objects of earlier versions, so that work issued with them can
-    be marked again. `by_path` leads from "exercise.part" to (exercise, part);
+    `exercises` stand in the order of the lesson. `recorded` names their keys in the
+    order in which records do, where that is another: a lesson may be rearranged, and
+    marks noted before must not look changed. `old` keeps the objects of earlier
+    versions, so that work issued with them can be marked again. `by_path` leads from "exercise.part" to (exercise, part);
     `carried` are the paths whose answers a later part uses.
     """
 
@@ -230,6 +232,7 @@ class Module:
     minutes: int
     exercises: tuple[Exercise, ...]
     old: tuple[Exercise, ...] = ()
+    recorded: tuple[str, ...] = ()
     by_path: Mapping = field(init=False, repr=False, compare=False)
     carried: frozenset = field(init=False, repr=False, compare=False)
     _parts: tuple = field(init=False, repr=False, compare=False)
@@ -303,7 +306,7 @@ class Module:
         chosen = tuple(kept[key, wanted[key]] for key in order if key in wanted)
         if chosen == self.exercises:
             return self
-        return Module(self.key, self.title, self.minutes, chosen)
+        return Module(self.key, self.title, self.minutes, chosen, recorded=self.recorded)
 
 
 def sayings(part):

@@ -1,7 +1,7 @@
 """What a verdict says to the trainee, in one or two sentences of shop language."""
 
 from grader.exercise.kinds import Choices
-from grader.exercise.model import sayings
+from grader.exercise.model import Choice, sayings
 from grader.exercise.sorting import Batch, FiringOrder, Order
 from grader.marking import verdict
 
@@ -18,6 +18,7 @@ _PLAIN = {
 
 # What a person would say depends on what he was asked to do.
 _BY_KIND = {
+    (Choice, verdict.WRONG): "Not right. Ask of each choice what speaks for it, and what against it.",
     (Choices, verdict.PARTLY): "Some of it is right. Something is ticked that does not apply, or one is missing.",
     (Choices, verdict.WRONG): "Not right. Ask of each line by itself: does what you see prove it?",
     (
@@ -31,10 +32,10 @@ _BY_KIND = {
     ): "Part of the round is right. Follow the rotor once round the cap and note each lead.",
     (FiringOrder, verdict.WRONG): "This is not the order. Follow the rotor once round the cap and note each lead.",
     (Batch, verdict.PARTLY): (
-        "Some are sorted wrongly. A bad one kept costs more than a good one scrapped; where the gauge cannot tell, test again."
+        "Some are sorted wrongly. A bad one kept costs more than a good one rejected; where a reading cannot tell, test again."
     ),
     (Batch, verdict.WRONG): (
-        "Sorted like this the batch costs more than throwing all away or keeping all. Compare each with the limit again."
+        "Sorted like this the batch costs more than rejecting all or keeping all. Compare each with the limit again."
     ),
 }
 

@@ -88,7 +88,7 @@ ANGLE_TIME = Exercise(
         ),
     ),
     route=lambda v: (
-        f"One turn takes 60\u202f000 / {v.speed_rpm} = {60000 / v.speed_rpm:.2f} ms.",
+        f"One turn takes 60\u202f000 ÷ {v.speed_rpm} = {60000 / v.speed_rpm:.2f} ms.",
         f"{v.angle_deg}° is {v.angle_deg}/360 of a turn: {angles.time_of_angle_ms(v.angle_deg, v.speed_rpm):.2f} ms.",
     ),
 )  # fmt: skip
@@ -125,7 +125,7 @@ CENTRIFUGAL = Exercise(
         ),
     ),
     route=lambda v: (
-        f"The distributor turns at {v.speed_rpm} / 2 = {v.speed_rpm / 2:g} rev/min.",
+        f"The distributor turns at {v.speed_rpm} ÷ 2 = {v.speed_rpm / 2:g} rev/min.",
         f"The table gives {_weights_at(v, v.speed_rpm / 2):.2f} distributor degrees there.",
         f"At the crankshaft that is twice as much: {_weights_crank_deg(v):.1f}°.",
     ),

@@ -280,11 +280,11 @@ LETTER = Exercise(
     key="m04.letter",
     version=1,
     marking=1,
-    title="A few words to the customer",
+    title="A few words to the owner",
     text=(
-        "A customer asked for a full set of new plugs because the engine misfires under load. You serviced and tested "
+        "An owner asked for a full set of new plugs because the engine misfires under load. You serviced and tested "
         "the {count} plugs: {bad} stayed more than 30 per cent below a new one, the others did not. A new plug costs "
-        "{price:.2f}. Write to the customer in 60 to 120 words, without trade terms: what you kept, what you renewed, "
+        "{price:.2f}. Write to the owner in 60 to 120 words, without trade words: what you kept, what you renewed, "
         "why, what it costs, and what to do if the misfire comes back."
     ),
     draw={"count": Pick((4, 6, 8)), "bad": Steps(1, 2), "price": Steps(320, 640, 5, scale=100)},
@@ -292,9 +292,9 @@ LETTER = Exercise(
         Written(
             key="text", prompt="Your message", marks=3, objectives=("P2", "P7"), answer=_letter,
             rubric=(
-                ("Says which plugs were kept and renewed, by a measurement beside a new plug, and the cost.", 1),
-                ("Says in plain words why a plug that passes is sound: the tester asks more than the engine.", 1),
-                ("Does not promise a cure: new plugs can hide another fault; what to do if the misfire returns.", 1),
+                ("says which plugs were kept and renewed, by a measurement beside a new plug, and the cost", 1),
+                ("says in plain words why a plug that passes is sound: the tester asks more than the engine", 1),
+                ("promises no cure, since new plugs can hide another fault, and says what to do if the misfire comes back", 1),
             ),
         ),
     ),
@@ -306,6 +306,8 @@ MODULE = Module(
     title="Plug testing",
     minutes=85,
     exercises=(
-        REGAP, ABSOLUTE, CHART, FIRST_TEST, SERVICE, CHANGES, DROP, FIND_ERROR, HARSHER, REPEAT, ZERO, BATCH, LETTER,
+        REGAP, CHART, ABSOLUTE, SERVICE, FIRST_TEST, CHANGES, DROP, FIND_ERROR, HARSHER, REPEAT, ZERO, BATCH, LETTER,
     ),
+    # Marks were noted before the list followed the lesson; their records name these in the first order.
+    recorded=("m04.regap", "m04.absolute", "m04.chart", "m04.first_test", "m04.service"),
 )  # fmt: skip

@@ -5,6 +5,7 @@ of them in a row, or one number out of a curve, the row names a function of this
 """
 
 import numpy as np
+from scipy.integrate import solve_ivp
 
 from grader.reference.spark import coil, points, waveform
 from grader.reference.timing import advance, combustion, cycle, induction
@@ -94,6 +95,18 @@ def timing_after_gap_change_deg(gap_in, dwell_deg, cylinders, change_in):
     """Crank degrees of advance that follow a change of gap."""
     changed = dwell_after_gap_change_deg(gap_in, dwell_deg, cylinders, change_in)
     return points.timing_change_deg(changed - dwell_deg)
+
+
+def kept_across_gap_share(gap_mm, speed_rpm, ring_mm=0.10, doubled_at_rpm=4000.0):
+    """Voltage kept across a narrow gap, summed up from a closed gap outwards, without the function itself.
+
+    The teaching law in small steps: each further step of the gap, counted in rings of
+    the arm, wins back four times the cube of the gap of what is still lost. The ring
+    grows with the square of speed and has doubled at a known one.
+    """
+    rings = gap_mm / (ring_mm * (1.0 + (speed_rpm / doubled_at_rpm) ** 2))
+    summed = solve_ivp(lambda gap, kept: 4.0 * gap**3 * (1.0 - kept), (0.0, rings), [0.0], rtol=1e-9, atol=1e-12)
+    return float(summed.y[0, -1])
 
 
 def charge_percent(time_ms, ninety_percent_ms):

@@ -10,11 +10,12 @@ import zlib
 from html import escape
 
 import numpy as np
-from ipywidgets import HTML, HBox, Image, Layout, VBox
+from ipywidgets import HTML, HBox, Image, IntSlider, Layout, SelectionSlider, VBox
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from grader.errors import TimingMarkError
+from grader.units import GROUPED_FROM, grouped
 from grader.widgets import style
 
 # On its first run matplotlib tells stderr that it looks for fonts; a marked notebook must stay silent.
@@ -106,14 +107,16 @@ class Panel:
     ----------
     title : str
     controls : dict of str to widget
-        Named as `compute` wants them; each holds its value in `value`.
+        Named as `compute` wants them; each holds its value in `value`. A slider that
+        reaches thousands to be kept together is replaced by one that prints them so.
     compute : function of the controls' values
         Gives a state: what is true, without any drawing.
     views : sequence of (Picture, function of a state giving its caption)
     """
 
     def __init__(self, title, controls, compute, views):
-        self.controls, self.compute, self.views = controls, compute, tuple(views)
+        self.controls = {name: _spaced(control) for name, control in controls.items()}
+        self.compute, self.views = compute, tuple(views)
         self.images, self.captions = [], []
         frames = []
         for picture, _ in self.views:
@@ -126,9 +129,14 @@ class Panel:
             share = Layout(flex=f"1 1 {picture.width // 25}rem", max_width=f"{picture.width}px", min_width="0")
             frames.append(VBox([image, caption], layout=share).add_class("tm-view"))
         self.message = HTML().add_class("tm-verdict")
-        rows = [HTML(f"<h3>{escape(title)}</h3>"), *controls.values(), HBox(frames, layout=style.row()), self.message]
+        rows = [
+            HTML(f"<h3>{escape(title)}</h3>"),
+            *self.controls.values(),
+            HBox(frames, layout=style.row()),
+            self.message,
+        ]
         self.box = VBox(rows, layout=style.column()).add_class("tm-panel")
-        for control in controls.values():
+        for control in self.controls.values():
             control.observe(self.refresh, "value")
         self.refresh()
 
@@ -149,6 +157,24 @@ class Panel:
             )
 
 
+def _spaced(control):
+    """A slider whose read-out writes 24 000 as the texts do, in the place of one that cannot; any other as it is.
+
+    A slider of numbers prints "24000" or "24,000", and takes the latter for 24 when it
+    is left. A slider over a list prints what stands in the list.
+    """
+    if not isinstance(control, IntSlider) or control.max < GROUPED_FROM:
+        return control
+    steps = range(control.min, control.max + 1, control.step)
+    made = SelectionSlider(
+        options=[(grouped(step), step) for step in steps], value=control.value, description=control.description,
+        layout=control.layout,
+    )  # fmt: skip
+    made.style.description_width = control.style.description_width
+    control.close()
+    return made
+
+
 def keep_readable(panel, place, least):
     """A chart that is read off keeps a least width [pixel of the page]; a narrow page scrolls it sideways."""
     chart = panel.images[place]
@@ -156,4 +182,5 @@ def keep_readable(panel, place, least):
     frame = next(box for row in panel.box.children for box in getattr(row, "children", ()) if chart in box.children)
     frame.layout.overflow = "auto hidden"
     frame.layout.flex = f"1 1 {least // 16}rem"  # beside another picture only where all of it has room
+    frame.add_class("tm-wide")  # a narrow page says above it that there is more to the side
     return panel

@@ -177,8 +177,10 @@ class PartForm:
     def _checked(self):
         mark = self._mark()
         if mark.verdict == verdict.AWAITING:
-            points = "; ".join(f"{words} ({points})" for words, points in self.part.rubric)
-            self.say(f"Your instructor reads it and looks for: {points}. Read yours again with this in mind.")
+            points = "; ".join(
+                f"{words} ({points} mark{'' if points == 1 else 's'})" for words, points in self.part.rubric
+            )
+            self.say(f"Your instructor reads it. It earns marks where it {points}. Read yours again with this in mind.")
             return
         if mark.verdict in _UNCOUNTED:
             self.say(feedback.say(self.part, mark), "wrong")

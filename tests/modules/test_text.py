@@ -48,7 +48,7 @@ def test_thousands_are_printed_alike_and_never_parted_by_a_line_end():
     assert found == []
 
 
-@pytest.mark.parametrize("key", ["m02_dwell", "m03_heat_range", "m04_plug_testing"])
+@pytest.mark.parametrize("key", ["m01_timing", "m02_dwell", "m03_heat_range", "m04_plug_testing"])
 def test_lessons_print_thousands_as_the_exercises_do(key):
     cells = json.loads((paths.lessons() / key / f"{key}.ipynb").read_text(encoding="utf-8"))["cells"]
     prose = ["".join(cell["source"]) for cell in cells if cell["cell_type"] == "markdown"]
@@ -71,3 +71,36 @@ def test_figures_that_belong_together_are_a_list_with_one_entry_a_line():
 )
 def test_grouped(number, text):
     assert grouped(number) == text
+
+
+@pytest.mark.parametrize("key", list(catalogue.all_modules()))
+def test_exercises_are_listed_in_the_order_of_the_lesson(key):
+    """Sheets, papers and reports number them by the list; the page numbers them as they come."""
+    cells = json.loads((paths.lessons() / key / f"{key}.ipynb").read_text(encoding="utf-8"))["cells"]
+    code = "\n".join("".join(cell["source"]) for cell in cells if cell["cell_type"] == "code")
+    assert re.findall(r'lesson\.show\("([^"]+)"\)', code) == [e.key for e in catalogue.module(key).exercises]
+
+
+@pytest.mark.parametrize("key", list(catalogue.all_modules()))
+def test_every_lesson_opens_and_closes_alike(key):
+    cells = json.loads((paths.lessons() / key / f"{key}.ipynb").read_text(encoding="utf-8"))["cells"]
+    prose = "\n".join("".join(cell["source"]) for cell in cells if cell["cell_type"] == "markdown")
+    heads = re.findall(r"^## (.+)$", prose, re.MULTILINE)
+    assert heads[0].startswith("Before you touch ")
+    assert re.fullmatch(r"\d+\. Tell the owner", heads[-3])
+    assert heads[-2:] == ["Summary card (print me)", "Before you hand the vehicle back"]
+    numbered = [int(head.partition(".")[0]) for head in heads[1:-2]]
+    assert numbered == list(range(1, len(heads) - 2))
+    for said in (
+        "After this lesson you can\n",
+        "You may stop at any time. Your answers stay, and the top of the page leads you back.",
+        "your local rules and the person in charge of the workshop come before this text.",
+        "Your instructor reads your answer against ",
+    ):
+        assert prose.count(said) == 1, said
+
+
+def test_ticked_lines_are_read_back_as_one_sentence():
+    ticked = next(e for e in catalogue.module("m04_plug_testing").exercises if e.name == "changes").parts[0]
+    said = f"Read as {ticked.echo(tuple(ticked.options))}."
+    assert ".;" not in said and ".." not in said and said.count(";") == len(ticked.options) - 1

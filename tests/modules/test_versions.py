@@ -2,6 +2,8 @@
 
 import pytest
 
+from grader import catalogue
+from grader.course.work import assign
 from grader.errors import BadSheet
 from grader.exercise.model import Module
 from grader.exercise.sheet import Answer, Sheet
@@ -47,6 +49,18 @@ def test_the_current_module_itself_where_nothing_changed():
 def test_a_version_that_is_not_kept_is_refused():
     with pytest.raises(BadSheet, match="version 7; this version of Timing Mark marks version 2, 1"):
         marks(NOW, 7, "1", {"size_mm": 150})
+
+
+def test_records_name_exercises_in_the_order_in_which_they_did_first():
+    """A list that follows its lesson anew must not make marks of before look changed."""
+    before = Module("m95_test", "Rims", 1, (FIRST, GONE))
+    turned = Module("m95_test", "Rims", 1, (GONE, FIRST), recorded=(FIRST.key,))
+    assert assign.key_version(turned) == assign.key_version(before) == "rim@1 gone@1"
+    one = turned.as_issued({"m95.gone": {"version": 1}, "m95.rim": {"version": 1}})
+    assert assign.key_version(one) == "rim@1 gone@1" and one.exercises == (GONE, FIRST)
+    assert assign.key_version(Module("m95_test", "Rims", 1, (GONE, FIRST))) == "gone@1 rim@1"
+    m04 = assign.key_version(catalogue.module("m04_plug_testing"))
+    assert m04.startswith("regap@1 absolute@1 chart@1 first_test@1 service@1 changes@1 "), "as terms have recorded it"
 
 
 def test_two_objects_of_one_version_are_refused():

@@ -148,7 +148,9 @@ def write_handout(term, module_key, trainee_id, record):
 
 def key_version(module):
     """Which exercises, in which version, make up a module: "mark_arc@1 angle_time@1 ..."."""
-    return " ".join(f"{exercise.name}@{exercise.version}" for exercise in module.exercises)
+    place = {key: number for number, key in enumerate(module.recorded)}
+    named = sorted(module.exercises, key=lambda exercise: place.get(exercise.key, len(place)))
+    return " ".join(f"{exercise.name}@{exercise.version}" for exercise in named)
 
 
 def _issue(term, module, person, mode, due, *, attempt, drawn_from):

@@ -77,10 +77,10 @@ CURRENT = Exercise(
             within=Percent(2, "reading between the rows of the share table"), possible=(0.0, 20.0), objectives=("D7",),
             slips=(
                 Slip("steady",
-                     "You gave the final current V/R. At this speed the points open before the current gets there.",
+                     "You gave the final current, volts ÷ ohms. At this speed the points open before the current gets there.",
                      lambda v, time: v.supply_v / _resistance(v)),
                 Slip("straight-line",
-                     "You let the current rise in a straight line, V·t/L. Resistance bends the curve; use the share table.",
+                     "You let the current rise in a straight line, V × t ÷ L. Resistance bends the curve; use the share table.",
                      lambda v, time: v.supply_v * time / v.inductance_mh),
                 Slip("no-ballast",
                      "You left the ballast out. It stays in the circuit while the engine runs.",
@@ -91,8 +91,8 @@ CURRENT = Exercise(
     route=lambda v: (
         f"The distributor sweeps 3 × {v.speed_rpm} degrees a second: {v.dwell_deg:g}° take "
         f"{coil.closed_time_ms(v.dwell_deg, v.speed_rpm):.2f} ms.",
-        f"Final current {v.supply_v:g} V / {_resistance(v):.1f} Ω = {v.supply_v / _resistance(v):.2f} A; "
-        f"time constant {v.inductance_mh:g} mH / {_resistance(v):.1f} Ω = {v.inductance_mh / _resistance(v):.2f} ms.",
+        f"Final current {v.supply_v:g} V ÷ {_resistance(v):.1f} Ω = {v.supply_v / _resistance(v):.2f} A; "
+        f"time constant {v.inductance_mh:g} mH ÷ {_resistance(v):.1f} Ω = {v.inductance_mh / _resistance(v):.2f} ms.",
         "Current when the points open: "
         f"{coil.current_at_opening_a(v.dwell_deg, v.speed_rpm, v.supply_v, _resistance(v), v.inductance_mh):.2f} A.",
     ),

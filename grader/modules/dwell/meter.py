@@ -88,8 +88,8 @@ METER = Exercise(
         ),
     ),
     route=lambda v: (
-        f"For {v.scale} cylinders each has 360 / {v.scale} = {360 / v.scale:g}°.",
-        f"Closed share: {v.reading:g} / {360 / v.scale:g} = {points.duty_percent(v.reading, v.scale):.1f} %.",
+        f"For {v.scale} cylinders each has 360 ÷ {v.scale} = {360 / v.scale:g}°.",
+        f"Closed share: {v.reading:g} ÷ {360 / v.scale:g} = {points.duty_percent(v.reading, v.scale):.1f} %.",
         f"The engine has {360 / v.cylinders:g}° for each cylinder; that share of it is "
         f"{points.meter_reading_deg(v.reading, v.scale, v.cylinders):.1f}°.",
         f"Allowed is {v.dwell_deg - _LIMIT_DEG:g}° to {v.dwell_deg + _LIMIT_DEG:g}°.",
@@ -224,7 +224,7 @@ SPRING = Exercise(
         ),
     ),
     route=lambda v: (
-        f"Force left: {v.old_oz} / {v.new_oz} = {v.old_oz / v.new_oz:.3f}.",
+        f"Force left: {v.old_oz} ÷ {v.new_oz} = {v.old_oz / v.new_oz:.3f}.",
         f"Its square root is {(v.old_oz / v.new_oz) ** 0.5:.3f}.",
         f"{v.new_rpm} × {(v.old_oz / v.new_oz) ** 0.5:.3f} = {_floats_at(v, v.old_oz):.0f} rev/min.",
     ),

@@ -190,10 +190,10 @@ OWNER = Exercise(
         Written(
             key="letter", prompt="Your letter", marks=4, objectives=("H2", "H6"),
             rubric=(
-                ("Heat range moves the temperature of the plug's nose; it adds neither heat nor power.", 1),
-                ("What was found: tan plugs and a tip inside 500 to 850 °C, so the type suits the engine.", 1),
-                ("The danger: at full load a hotter nose can light the charge too early and hole a piston.", 1),
-                ("An offer in its place (timing, mixture, gap or reserve measured), polite and understandable.", 1),
+                ("says that heat range moves the temperature of the plug's nose and adds neither heat nor power", 1),
+                ("says what was found: tan plugs and a tip inside 500 to 850 °C, so the type suits the engine", 1),
+                ("names the danger: at full load a hotter nose can light the charge too early and hole a piston", 1),
+                ("offers something better (timing, mixture, gap or reserve measured), and stays polite and plain", 1),
             ),
             answer=lambda v: (
                 f"Thank you for asking before buying. Your plugs came out light tan, and a test plug showed {v.tip_c} °C "

@@ -38,7 +38,7 @@ LOOK = Exercise(
     title="One look, several causes",
     text=(
         "All {cylinders} plugs of the {title} look alike: {seen}. Tick every cause that this look may come from. "
-        "Tick none if the plugs say that all is well."
+        "Tick “none of these” if the plugs say that all is well."
     ),
     draw={"vehicle": _ENGINES, "look": Pick(tuple(_LOOKS))},
     fill=_titled,
@@ -135,7 +135,7 @@ FIRST_MOVE = Exercise(
             answer=lambda v: v.pattern,
             slips=(
                 Slip("one-for-all",
-                     "Only one plug is sooty. A fault that all share would blacken the whole row: stay with that cylinder.",
+                     "Only one plug looks like this. A fault that all share would mark the whole row: stay with that cylinder.",
                      lambda v: {"one-dry": "all-dry", "one-white": "all-white"}.get(v.pattern)),
                 Slip("all-for-one",
                      "The whole row looks alike. One cylinder's fault cannot do that: look at what all share.",
@@ -173,7 +173,7 @@ SOOTY_ORDER = Exercise(
                 "coil": "Measure the available voltage.",
                 "cure": "Put right what the tests have shown.",
                 "clean": "Clean, file and gap the plugs, or renew them.",
-                "drive": "Drive it as the customer does, and read the plugs again.",
+                "drive": "Drive it as the owner does, and read the plugs again.",
                 "range": "Only now, if all is sound: a longer nose from the maker's list.",
             }),
             answer=lambda v: ("ask", "choke", "points", "coil", "cure", "clean", "drive", "range"),

@@ -199,7 +199,8 @@ ABSOLUTE = Exercise(
     title="A workshop in the hills",
     text=(
         "A workshop lies {altitude_m} m ({altitude_ft} ft) up. Its barometer shows {barometer_kpa} kPa "
-        "({barometer_inhg} inHg). A new plug fires up to {reading} on the tester's gauge."
+        "({barometer_inhg} inHg). A new plug fires up to {reading} on the tester's gauge. Which absolute pressure is that? "
+        "And by how much would the same plug read less at sea level?"
     ),
     draw={"altitude_m": Steps(1000, 3400, 20), "psig": Steps(52, 112)},
     fill=_barometer,
@@ -254,8 +255,8 @@ CHART = Exercise(
     title="Up to which reading will it fire?",
     text=(
         "A tester gives {kv:.1f} kV at sea level and 20 °C (68 °F). A plug with a gap of {gap_in:.3f} in ({gap_mm} mm) has "
-        "rounded edges and wants {factor:.2f} times the voltage of a sharp one. Find the voltage a sharp plug would "
-        "have to live with, go into the chart above with it, and give the gauge reading at which the spark fails."
+        "rounded edges and wants {factor:.2f} times the voltage of a sharp one. First work out what the tester's "
+        "voltage is worth against a sharp plug. Go into the chart above with it. At which gauge reading does the spark fail?"
     ),
     draw={"kv": Steps(26, 60, scale=2), "gap_in": Pick(CHART_GAPS_IN), "factor": Pick((1.1, 1.15, 1.25, 1.3))},
     show=lambda v: {"gap_mm": f"{v.gap_in * MM_PER_INCH:.2f}"},

@@ -198,7 +198,7 @@ def _trip(v):
     )
     return {
         "here": here.replace(".0 ft", " ft"), "there": there.replace(".0 ft", " ft"),
-        "vacuum_kpa": f"{v.vacuum_inhg * KPA_PER_INHG:.1f}",
+        **{f"{name}_kpa": f"{getattr(v, f'{name}_inhg') * KPA_PER_INHG:.1f}" for name in ("vacuum", "here", "there")},
     }  # fmt: skip
 
 
@@ -209,8 +209,8 @@ ALTITUDE = Exercise(
     title="The gauge in the hills",
     text=(
         "A sound engine idles at {vacuum_inhg} inHg ({vacuum_kpa} kPa) of vacuum {here}, where the barometer stands at "
-        "{here_inhg} inHg. It is driven away. {there} the barometer stands at {there_inhg} inHg. Idle needs the same "
-        "absolute pressure in the manifold. What will the vacuum gauge read there?"
+        "{here_inhg} inHg ({here_kpa} kPa). It is driven away. {there} the barometer stands at {there_inhg} inHg "
+        "({there_kpa} kPa). Idle needs the same absolute pressure in the manifold. What will the vacuum gauge read there?"
     ),
     draw={
         "way": Pick(("up", "down")), "height_m": Steps(800, 2600, 100), "coast_inhg": Steps(294, 304, scale=10),

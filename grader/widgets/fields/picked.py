@@ -82,7 +82,9 @@ class OrderField(_Picked):
         self._places = {}
         rows = []
         for key, words in steps:
-            place = Dropdown(options=places, value=0, layout=Layout(width="7rem"), tooltip=f"Place of: {words}")
+            place = Dropdown(
+                options=places, value=0, layout=Layout(width="7rem", min_width="7rem"), tooltip=f"Place of: {words}"
+            )
             place.observe(lambda change, key=key: self._moved(key, change), "value")
             self._places[key] = place
             rows.append(_line(place, words))

@@ -15,6 +15,7 @@ from grader.widgets.panels.heat_range.section import LOOSE, TIGHT
 
 LOWEST_C, HIGHEST_C = 200, 1000
 _LOADS = np.linspace(0.0, 1.0, 21)
+_NAME_ENDS = 0.14  # the load at which the longest name on a line ends
 # All lines are solid: a dash has gaps where somebody wants to read. The names on them tell them apart.
 _COLOURS = {"A": style.BLUE, "B": style.INK, "C": style.RED}
 
@@ -74,7 +75,7 @@ class Chart(Picture):
     def update(self, state):
         for name, tips in state.tips.items():
             self._lines[name].set_ydata(tips)
-            self._names[name].set_y(float(np.interp(0.02, _LOADS, tips)) + 48)
+            self._names[name].set_y(float(np.interp(_NAME_ENDS, _LOADS, tips)) + 8)  # clear of the line it names
 
 
 def chart_caption(state):

@@ -8,10 +8,10 @@ from matplotlib.colors import to_rgb
 from matplotlib.patches import Polygon, Rectangle
 
 from grader.widgets import style
-from grader.widgets.panel import Panel, Picture
+from grader.widgets.panel import Panel, Picture, keep_readable
 from grader.widgets.panels.heat_range import scales
 
-WHOLE, CRACKED, BRIDGED = "nothing", "nose broken", "crumb in the gap"
+WHOLE, CRACKED, BRIDGED = "none", "nose broken", "crumb in the gap"
 MOST = 4  # of each slider
 AMOUNT = ("no", "a trace of", "some", "much", "a thick coat of")
 TAN, WHITE, BLACK = (np.array(to_rgb(name)) for name in ("#cdb99a", "#fbfaf5", "#26221f"))
@@ -174,13 +174,14 @@ def face_caption(state):
 def plug_face(compute=compute):
     """The panel of one plug's looks."""
     controls = {
-        "soot": IntSlider(0, min=0, max=MOST, description="Dry soot"),
-        "oil": IntSlider(0, min=0, max=MOST, description="Wet oil"),
-        "heat": IntSlider(0, min=0, max=MOST, description="Signs of heat"),
-        "wear": IntSlider(0, min=0, max=MOST, description="Wear of the edges"),
-        "harm": RadioButtons(options=[WHOLE, CRACKED, BRIDGED], value=WHOLE, description="Harm"),
+        "soot": IntSlider(0, min=0, max=MOST, description=f"Dry soot (0 to {MOST})"),
+        "oil": IntSlider(0, min=0, max=MOST, description=f"Wet oil (0 to {MOST})"),
+        "heat": IntSlider(0, min=0, max=MOST, description=f"Signs of heat (0 to {MOST})"),
+        "wear": IntSlider(0, min=0, max=MOST, description=f"Wear of the edges (0 to {MOST})"),
+        "harm": RadioButtons(options=[WHOLE, CRACKED, BRIDGED], value=WHOLE, description="Damage"),
     }
     for control in controls.values():
-        control.style.description_width = "11rem"
+        control.style.description_width = "14rem"
         control.layout = style.wide()
-    return Panel("What a plug looks like", controls, compute, ((PlugFace(660, 380), face_caption),))
+    panel = Panel("What a plug looks like", controls, compute, ((PlugFace(660, 380), face_caption),))
+    return keep_readable(panel, 0, 480)

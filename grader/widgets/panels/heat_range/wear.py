@@ -8,6 +8,7 @@ from matplotlib.patches import FancyBboxPatch, Polygon, Rectangle
 
 from grader.reference.spark import breakdown, coil, plug
 from grader.reference.timing import advance, combustion
+from grader.units import grouped
 from grader.widgets import style
 from grader.widgets.panel import Panel, Picture
 from grader.widgets.panels.heat_range import scales
@@ -161,15 +162,14 @@ def _kv(voltage):
 def electrodes_caption(state):
     """The gap in words."""
     edges = "sharp" if state.rounding < 0.1 else "worn" if state.rounding < 0.7 else "round"
-    mileage = f"{ROUND_AFTER_KM:,}".replace(",", "\u00a0")
     if state.distance_km == 0:
         return (
             f"New gap {state.new_mm:.2f} mm ({state.new_mm / 25.4:.3f} in), edges sharp. Move the distance to wear it."
         )
     return (
-        f"New gap {state.new_mm:.2f} mm ({state.new_mm / 25.4:.3f} in). After {state.distance_km:.0f} km "
-        f"({state.distance_km * MILES_PER_KM:.0f} miles) about {state.gap_mm:.2f} mm ({state.gap_mm / 25.4:.3f} in) by the "
-        f"rule of 0.001 inch in 1000 miles; edges {edges}. That they are quite round after {mileage} km is our choice."
+        f"New gap {state.new_mm:.2f} mm ({state.new_mm / 25.4:.3f} in). After {grouped(state.distance_km)} km "
+        f"({grouped(state.distance_km * MILES_PER_KM)} miles) about {state.gap_mm:.2f} mm ({state.gap_mm / 25.4:.3f} in) by the "
+        f"rule of 0.001 inch in 1000 miles; edges {edges}. That they are quite round after {grouped(ROUND_AFTER_KM)} km is our choice."
     )
 
 

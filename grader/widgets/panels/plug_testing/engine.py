@@ -8,7 +8,7 @@ from ipywidgets import FloatSlider, IntSlider
 from grader.reference.spark import breakdown, tester
 from grader.reference.timing import combustion
 from grader.widgets import style
-from grader.widgets.panel import Panel, Picture
+from grader.widgets.panel import Panel, Picture, keep_readable
 from grader.widgets.panels.plug_testing.look import KPA_PER_PSI, MM_PER_INCH, PALE, both, font, plain_axes, tidy
 
 GAP_MM = 0.035 * MM_PER_INCH
@@ -142,8 +142,11 @@ def engine_panel(compute=compute):
     controls = {
         "advance_deg": IntSlider(20, min=0, max=40, description="Spark (° before top)"),
         "closing_kpa": IntSlider(95, min=35, max=98, description="Cylinder filled to (kPa abs)"),
-        "compression_ratio": FloatSlider(8.5, min=6.5, max=10, step=0.5, description="Compression ratio"),
+        "compression_ratio": FloatSlider(
+            8.5, min=6.5, max=10, step=0.5, readout_format=".1f", description="Compression ratio"
+        ),
         "electrode_c": IntSlider(540, min=20, max=800, step=20, description="Centre electrode (°C)"),
         "psig": IntSlider(70, min=20, max=95, description="This plug on the tester (psi)"),
     }
-    return Panel("Tester and engine on one scale", tidy(controls, "16rem"), compute, ((Stroke(660, 420), caption),))
+    panel = Panel("Tester and engine on one scale", tidy(controls, "16rem"), compute, ((Stroke(660, 420), caption),))
+    return keep_readable(panel, 0, 520)

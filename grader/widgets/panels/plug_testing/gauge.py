@@ -8,7 +8,7 @@ from matplotlib.patches import Rectangle
 from grader.reference.spark import tester
 from grader.reference.timing import induction
 from grader.widgets import style
-from grader.widgets.panel import Panel, Picture
+from grader.widgets.panel import Panel, Picture, keep_readable
 from grader.widgets.panels.plug_testing.look import KPA_PER_PSI, PALE, both, font, plain_axes, tidy
 
 FEET_PER_METRE = 1 / 0.3048
@@ -142,6 +142,7 @@ def gauge_panel(compute=compute):
         "new_psig": IntSlider(100, min=60, max=125, description="New plug at sea level (psi)"),
         "used_percent": IntSlider(72, min=40, max=100, description="Used over new, gauge (%)"),
     }
-    return Panel(
+    panel = Panel(
         "Gauge, absolute, and the height of the shop", tidy(controls, "16rem"), compute, ((Columns(660, 420), caption),)
     )
+    return keep_readable(panel, 0, 520)

@@ -8,7 +8,7 @@ from matplotlib.patches import Rectangle
 
 from grader.reference.spark import tester
 from grader.widgets import style
-from grader.widgets.panel import Panel, Picture
+from grader.widgets.panel import Panel, Picture, keep_readable
 from grader.widgets.panels.plug_testing.look import DECISIONS, bare_axes, font, plain_axes, tidy
 
 SETS, MOST_READINGS, NEW_PSIG = 12, 12, 100.0
@@ -117,8 +117,10 @@ def repeat_panel(compute=compute):
     controls = {
         "readings": IntSlider(3, min=2, max=MOST_READINGS, description="Readings of each plug"),
         "true_percent": IntSlider(74, min=55, max=90, description="True share of the used plug (%)"),
-        "scatter_percent": FloatSlider(5, min=1, max=8, step=0.5, description="Scatter of one reading (%)"),
+        "scatter_percent": FloatSlider(
+            5, min=1, max=8, step=0.5, readout_format=".1f", description="Scatter of one reading (%)"
+        ),
         "start": IntSlider(1, min=1, max=50, description="Take another dozen sets"),
     }
     views = ((Intervals(660, 430), caption),)
-    return Panel("How sure is a reading?", tidy(controls, "16rem"), compute, views)
+    return keep_readable(Panel("How sure is a reading?", tidy(controls, "16rem"), compute, views), 0, 520)
