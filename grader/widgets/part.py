@@ -88,6 +88,7 @@ class PartForm:
         self.path = f"{exercise.key}.{part.key}"
         self._changed = changed
         self._following, self._refused = False, ""
+        self._answered = 0  # checks that were answered since the form was built
         self._given = SimpleNamespace(**store.issue.numbers[exercise.key])
         self.echo = HTML().add_class("tm-echo")
         self.verdict = HTML().add_class("tm-verdict")
@@ -171,11 +172,17 @@ class PartForm:
         elif answer is not None and self._raw:
             words.append("Saved.")
         self.echo.value = " ".join(words)
-        self.beacon.value = (
-            f'<span data-part="{escape(self.path)}" data-text="{quote(self._raw, safe="", errors="replace")}" '
-            f'data-unit="{quote(self.entry.unit, safe="")}" data-saved="{"no" if why else "yes"}" '
-            f'data-why="{quote(why)}"></span>'
-        )
+        self._show_beacon(why)
+
+    def _show_beacon(self, why=None):
+        """For the page's guard: what is here and whether it is saved (None: as before), and the checks answered."""
+        if why is not None:
+            self._state = (
+                f'<span data-part="{escape(self.path)}" data-text="{quote(self._raw, safe="", errors="replace")}" '
+                f'data-unit="{quote(self.entry.unit, safe="")}" data-shown="{quote(self.entry.shown, safe="")}" '
+                f'data-saved="{"no" if why else "yes"}" data-why="{quote(why)}"></span>'
+            )
+        self.beacon.value = f'{self._state}<span data-checks="{self._answered}"></span>'
 
     def _in_words(self, read_as):
         """HTML: what is read; steps stand one below the other, as they are to be done."""
@@ -186,8 +193,15 @@ class PartForm:
             return f"Your order:<ol>{steps}</ol>"
         return f"Read as <strong>{escape(read_as)}</strong>."
 
-    @shown_errors
     def _checked(self):
+        try:
+            self._judge()
+        finally:
+            self._answered += 1
+            self._show_beacon()
+
+    @shown_errors
+    def _judge(self):
         mark = _mark_of(self.store, self.path)
         if mark.verdict == verdict.AWAITING:
             points = "; ".join(f"{words} ({points})" for words, points in self.part.rubric)
