@@ -9,7 +9,7 @@ import hashlib
 import hmac
 import json
 import unicodedata
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from grader import files
 from grader.errors import BadFile, Refused
@@ -128,6 +128,8 @@ class Shared:
 
     `own_copy` is True where each trainee works in a copy of his own, as an exchange
     gives it; False where all work in one folder. `entries` lie under digests of ids.
+    `source` is the folder in the exchange that this file was put into, so that the lesson
+    can look there for a later attempt; `taken` the entry that the owner of a copy took.
     """
 
     term: str
@@ -135,6 +137,8 @@ class Shared:
     own_copy: bool
     salt: str
     entries: dict
+    source: str = ""
+    taken: str = ""
 
     def of(self, typed):
         """The issue of the trainee who types his id.
@@ -157,11 +161,32 @@ class Shared:
     def without(self, typed):
         """The same without the entry under an id."""
         gone = _digest(typed, self.salt)[0]
-        kept = {name: entry for name, entry in self.entries.items() if name != gone}
-        return Shared(self.term, self.module, self.own_copy, self.salt, kept)
+        return replace(self, entries={name: entry for name, entry in self.entries.items() if name != gone})
+
+    def taken_by(self, typed):
+        """The same, as it is kept beside the work of the trainee who typed his id."""
+        return replace(self, taken=_digest(typed, self.salt)[0])
+
+    def later(self, issue):
+        """A later attempt of the trainee who took his entry before, or None.
+
+        Parameters
+        ----------
+        issue : Issued
+            What he works on now.
+
+        Returns
+        -------
+        Issued or None
+        """
+        entry = self.entries.get(self.taken)
+        if entry is None or (self.term, self.module) != (issue.term, issue.module):
+            return None
+        found = parse(files.to_json({**entry, **_kind(self), "trainee": issue.trainee}).encode())
+        return found if found.attempt > issue.attempt else None
 
 
-def share(issues, *, key, term, module, own_copy):
+def share(issues, *, key, term, module, own_copy, source=""):
     """The numbers of many, to be looked up by the college's own ids.
 
     Parameters
@@ -172,6 +197,8 @@ def share(issues, *, key, term, module, own_copy):
         Of the term; the same issues give the same file.
     term, module : str
     own_copy : bool
+    source : str
+        The folder in the exchange that it goes into.
 
     Returns
     -------
@@ -183,12 +210,16 @@ def share(issues, *, key, term, module, own_copy):
         name, mask = _digest(typed, salt)
         hidden = bytes(a ^ b for a, b in zip(issue.trainee.encode(), mask, strict=False)).hex()
         entries[name] = {k: v for k, v in _fields(issue).items() if k not in ("term", "module")} | {"trainee": hidden}
-    return Shared(term, module, own_copy, salt, dict(sorted(entries.items())))
+    return Shared(term, module, own_copy, salt, dict(sorted(entries.items())), source)
+
+
+_OPTIONAL = ("source", "taken")  # of Shared
 
 
 def dump_shared(shared):
     """The numbers of many as the bytes of a file."""
     body = {name: getattr(shared, name) for name in Shared.__slots__}
+    body = {name: value for name, value in body.items() if value or name not in _OPTIONAL}
     return files.to_json({"format": SHARED_FORMAT, "schema": SCHEMA, **body}).encode()
 
 
@@ -213,7 +244,8 @@ def read_shared(path):
         hidden = entry.get("trainee") if isinstance(entry, dict) else None
         if not isinstance(hidden, str) or len(hidden) % 2 or set(hidden) - set("0123456789abcdef"):
             raise BadFile(f"The issue of numbers to many is damaged. Ask the instructor for {NAME} again.")
-    return Shared(**{name: found[name] for name in kinds})
+    more = {name: found[name] for name in _OPTIONAL if isinstance(found.get(name), str)}
+    return Shared(**{name: found[name] for name in kinds}, **more)
 
 
 def _digest(typed, salt):

@@ -178,6 +178,21 @@ class Choice:
         return 1.0 if own == right else 0.0
 
 
+class Line(str):
+    """A line of a worked route that tells answers; a plain text tells none.
+
+    `tells` names them: the key of a part of the same exercise, or "exercise.part" of an
+    earlier one. While one of them may not be given away, the line is kept back.
+    """
+
+    __slots__ = ("tells",)
+
+    def __new__(cls, text, *tells):
+        line = super().__new__(cls, text)
+        line.tells = tells
+        return line
+
+
 @dataclass(frozen=True, slots=True)
 class Exercise:
     """One task: parameters drawn for each trainee and one or more parts.
@@ -187,7 +202,8 @@ class Exercise:
     ones, so that what is issued is complete in itself. An exercise linked to
     an earlier one is drawn together with it and receives its parameters.
     `text` is a template over the parameters and what `show` adds to them; `route`
-    gives the worked steps as lines with the trainee's own numbers.
+    gives the worked steps as lines with the trainee's own numbers. Where there are
+    several parts, or earlier answers are used, a line that tells one is a `Line`.
     """
 
     key: str

@@ -1,6 +1,6 @@
 """What a verdict says to the trainee, in one or two sentences of shop language."""
 
-from grader.exercise.kinds import Choices
+from grader.exercise.kinds import Choices, PlotReading, Range
 from grader.exercise.model import Choice, sayings
 from grader.exercise.sorting import Batch, FiringOrder, Order
 from grader.marking import verdict
@@ -18,9 +18,16 @@ _PLAIN = {
 
 # What a person would say depends on what he was asked to do.
 _BY_KIND = {
-    (Choice, verdict.WRONG): "Not right. Ask of each choice what speaks for it, and what against it.",
+    (Choice, verdict.WRONG): "Not this one. Take the answers one by one and check each against every fact in the task.",
+    (Range, verdict.WRONG): (
+        "Neither end is right. Work out the least by itself, then the most, and ask which figures make each."
+    ),
+    (
+        PlotReading,
+        verdict.WRONG,
+    ): "Not what the picture shows. Check which curve you follow, and what one division of each scale stands for.",
     (Choices, verdict.PARTLY): "Some of it is right. Something is ticked that does not apply, or one is missing.",
-    (Choices, verdict.WRONG): "Not right. Ask of each line by itself: does what you see prove it?",
+    (Choices, verdict.WRONG): "Not right. Ask of each line by itself: does it fit what the task says?",
     (
         Order,
         verdict.PARTLY,
@@ -32,10 +39,12 @@ _BY_KIND = {
     ): "Part of the round is right. Follow the rotor once round the cap and note each lead.",
     (FiringOrder, verdict.WRONG): "This is not the order. Follow the rotor once round the cap and note each lead.",
     (Batch, verdict.PARTLY): (
-        "Some are sorted wrongly. A bad one kept costs more than a good one rejected; where a reading cannot tell, test again."
+        "Some are sorted wrongly. A bad one kept costs more than a good one rejected; where the instrument cannot tell, "
+        "leave it undecided."
     ),
     (Batch, verdict.WRONG): (
-        "Sorted like this the batch costs more than rejecting all or keeping all. Compare each with the limit again."
+        "Sorted like this it costs as much as rejecting all, or keeping all. Take one after the other and compare it with "
+        "each limit."
     ),
 }
 

@@ -2,7 +2,7 @@
 
 from types import MappingProxyType
 
-from grader.exercise.model import Absolute, Exercise, Module, Number, Percent, Pick, Slip, Steps
+from grader.exercise.model import Absolute, Exercise, Line, Module, Number, Percent, Pick, Slip, Steps
 from grader.modules.old import m01_timing as old
 from grader.modules.timing import checking, limits, line, sheet, words
 from grader.reference import angles
@@ -178,12 +178,18 @@ TOTAL = Exercise(
         ),
     ),
     route=lambda v: (
-        f"Line off: initial {v.initial_deg:g}° + weights {_weights_crank_deg(v):.1f}° "
-        f"= {v.initial_deg + _weights_crank_deg(v):.1f}°.",
+        Line(
+            f"Line off: initial {v.initial_deg:g}° + weights {_weights_crank_deg(v):.1f}° "
+            f"= {v.initial_deg + _weights_crank_deg(v):.1f}°.",
+            "line_off", "m01.centrifugal.advance",
+        ),
         f"At {v.vacuum_inhg} inHg the unit gives {_diaphragm_dist_deg(v):.2f} distributor degrees, "
         f"{angles.crank_deg(_diaphragm_dist_deg(v)):.1f}° at the crankshaft.",
-        "Line on: "
-        f"{advance.total_advance_deg(v.speed_rpm, v.vacuum_inhg, v.initial_deg, v.centrifugal, v.vacuum):.1f}°.",
+        Line(
+            "Line on: "
+            f"{advance.total_advance_deg(v.speed_rpm, v.vacuum_inhg, v.initial_deg, v.centrifugal, v.vacuum):.1f}°.",
+            "line_on",
+        ),
     ),
 )  # fmt: skip
 

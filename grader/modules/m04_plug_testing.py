@@ -4,7 +4,7 @@ from types import MappingProxyType
 
 from grader.exercise import listing
 from grader.exercise.kinds import Written
-from grader.exercise.model import Choice, Exercise, Module, Number, Pick, Slip, Steps
+from grader.exercise.model import Choice, Exercise, Line, Module, Number, Pick, Slip, Steps
 from grader.exercise.sorting import Critical, Order
 from grader.modules.plug_testing.causes import BATCH, CHANGES, ZERO
 from grader.modules.plug_testing.firing import ABSOLUTE, CHART, DROP, HARSHER, MM_PER_INCH, POINTS, REGAP, both
@@ -213,9 +213,12 @@ REPEAT = Exercise(
     ),
     route=lambda v: (
         f"Means: new {sum(v.new) / 5:.1f} psi, used {sum(v.used) / 5:.1f} psi.",
-        f"Share: {sum(v.used) / 5:.1f} ÷ {sum(v.new) / 5:.1f} = {_ratio(v):.1f} per cent.",
-        f"Range: {_ratio(v) - v.half:.1f} to {_ratio(v) + v.half:.1f} per cent; "
-        f"the limit is 70 per cent: {_decision(v, _ratio(v))}.",
+        Line(f"Share: {sum(v.used) / 5:.1f} ÷ {sum(v.new) / 5:.1f} = {_ratio(v):.1f} per cent.", "share"),
+        Line(  # the share lies in the middle of the range
+            f"Range: {_ratio(v) - v.half:.1f} to {_ratio(v) + v.half:.1f} per cent; "
+            f"the limit is 70 per cent: {_decision(v, _ratio(v))}.",
+            "share", "decision",
+        ),
     ),
 )  # fmt: skip
 

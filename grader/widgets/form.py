@@ -1,19 +1,43 @@
 """An exercise on the screen: the task with the trainee's own numbers, its parts, the worked route."""
 
-import re
 from html import escape
 from types import SimpleNamespace
 
 from ipywidgets import HTML, Button, HBox, VBox
 
 from grader.exercise import listing
-from grader.exercise.model import PRACTICE, Number
-from grader.exercise.truth import Truth
-from grader.marking import feedback
+from grader.exercise.issued import to_answer
+from grader.exercise.model import PRACTICE
 from grader.widgets import style
 from grader.widgets.fields.calculator import Calculator
 from grader.widgets.fields.sure import SureField
-from grader.widgets.part import PartForm, shown_errors
+from grader.widgets.part import PartForm, is_settled, shown_errors
+
+
+def told(exercise, given, is_settled):
+    """The lines of a worked route that give nothing away too early.
+
+    Parameters
+    ----------
+    exercise : Exercise
+    given : namespace
+        The trainee's numbers.
+    is_settled : callable
+        Of "exercise.part": whether its answer may be told.
+
+    Returns
+    -------
+    (list of str, list of str)
+        The lines to show, and the "exercise.part" for which the others wait.
+    """
+    shown, waits = [], {}
+    for line in exercise.route(given):
+        tells = [key if "." in key else f"{exercise.key}.{key}" for key in getattr(line, "tells", ())]
+        early = [path for path in tells if not is_settled(path)]
+        waits.update(dict.fromkeys(early))
+        if not early:
+            shown.append(line)
+    return shown, list(waits)
 
 
 class ExerciseForm:
@@ -32,6 +56,7 @@ class ExerciseForm:
     def __init__(self, store, exercise, number=None):
         self.store, self.exercise, self.number = store, exercise, number
         self.parts, self.sure = {}, None
+        self._leans_on = {path.rpartition(".")[0] for part in exercise.parts for path in getattr(part, "uses", ())}
         self.message = HTML().add_class("tm-verdict")
         self.box = VBox(layout=style.column()).add_class("tm-exercise").add_class(f"tm-ex-{exercise.name}")
         self._build()
@@ -51,7 +76,7 @@ class ExerciseForm:
         mine = path and path.rpartition(".")[0] == self.exercise.key
         if self.sure is not None and (mine or path == ""):
             self.sure.refresh()
-        if mine:
+        if mine or path == "" or (path and path.rpartition(".")[0] in self._leans_on):
             self._offer_route()
 
     @shown_errors
@@ -97,25 +122,25 @@ class ExerciseForm:
 
     def _route(self):
         given = SimpleNamespace(**self.store.issue.numbers[self.exercise.key])
-        lines = tuple(self.exercise.route(given))
-        known = self._up_to_unsettled(lines)
-        steps = "".join(f"<li>{escape(line)}</li>" for line in known)
-        more = "" if len(known) == len(lines) else "<p>The rest follows when you have tried the other part.</p>"
-        return f"<h4>The worked route with your numbers</h4><ol>{steps}</ol>{more}"
+        asked = to_answer(self.store.issue.exercises)
+        shown, waits = told(
+            self.exercise, given, lambda path: path.rpartition(".")[0] not in asked or is_settled(self.store, path)
+        )
+        steps = "".join(f"<li>{escape(line)}</li>" for line in shown)
+        heading = "<h4>The worked route with your numbers</h4>"
+        return f"{heading}{f'<ol>{steps}</ol>' if steps else ''}{self._rest(waits)}"
 
-    def _up_to_unsettled(self, lines):
-        """The lines before the first one that would give away a part not yet tried three times."""
-        truth = Truth(self.store.module, self.store.issue.numbers)
-        hidden = [
-            feedback.shown(part, truth.answer(f"{self.exercise.key}.{part.key}")).split(" ")[0].removesuffix(".0")
-            for part in self.exercise.parts
-            if isinstance(part, Number) and not self.parts[part.key].settled
-        ]
-        for count, line in enumerate(lines):
-            plain = line.replace("\u202f", "")  # 15 596 is told as 15596
-            if any(re.search(rf"(?<![\d.])0?{re.escape(figure)}(?!\d)", plain) for figure in hidden):
-                return lines[:count]
-        return lines
+    def _rest(self, waits):
+        """HTML: the sentence that says what the lines that are kept back wait for."""
+        if not waits:
+            return ""
+        names = []
+        for path in waits:
+            exercise, part = self.store.module.by_path[path]
+            name = f"“{part.prompt}”"
+            names.append(name if exercise is self.exercise else f"{name} in the exercise “{exercise.title}”")
+        be = "is" if len(names) == 1 else "are"
+        return f"<p>The rest is shown when {escape(' and '.join(names))} {be} right or tried three times.</p>"
 
     @shown_errors
     def _said_sure(self, word):

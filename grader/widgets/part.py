@@ -48,6 +48,32 @@ def shown_errors(method):
     return safe
 
 
+def is_settled(store, path):
+    """True once the answer of a part may be told: right, or tried three times."""
+    return is_tired(store, path) or is_right(store, path)
+
+
+def is_tired(store, path):
+    """True after the third try."""
+    answer = store.answers.get(path)
+    return answer is not None and answer.tries >= TRIES
+
+
+def is_right(store, path):
+    """True where what stands there was checked and is right."""
+    return _is_checked(store, path) and _mark_of(store, path).verdict in _DONE
+
+
+def _is_checked(store, path):
+    answer = store.answers.get(path)
+    return answer is not None and bool(answer.raw.strip()) and answer.rest.get(CHECKED) == [answer.raw, answer.unit]
+
+
+def _mark_of(store, path):
+    marks = mark_sheet(store.module, store.issue.exercises, store.sheet)
+    return next(mark for mark in marks.parts if mark.path == path)
+
+
 class PartForm:
     """The form of one part.
 
@@ -62,6 +88,7 @@ class PartForm:
         self.path = f"{exercise.key}.{part.key}"
         self._changed = changed
         self._following, self._refused = False, ""
+        self._answered = 0  # checks that were answered since the form was built
         self._given = SimpleNamespace(**store.issue.numbers[exercise.key])
         self.echo = HTML().add_class("tm-echo")
         self.verdict = HTML().add_class("tm-verdict")
@@ -82,19 +109,14 @@ class PartForm:
         self.refresh()
 
     @property
-    def settled(self):
-        """True once the route would give nothing away: right, or three times tried."""
-        return self.right or self.tired
-
-    @property
     def tired(self):
         """True after the third try."""
-        answer = self.store.answers.get(self.path)
-        return answer is not None and answer.tries >= TRIES
+        return is_tired(self.store, self.path)
 
     @property
     def right(self):
-        return self._is_checked() and self._mark().verdict in _DONE
+        """True where what stands here was checked and is right."""
+        return is_right(self.store, self.path)
 
     def say(self, text, kind=""):
         """A sentence where the verdict stands."""
@@ -150,11 +172,17 @@ class PartForm:
         elif answer is not None and self._raw:
             words.append("Saved.")
         self.echo.value = " ".join(words)
-        self.beacon.value = (
-            f'<span data-part="{escape(self.path)}" data-text="{quote(self._raw, safe="", errors="replace")}" '
-            f'data-unit="{quote(self.entry.unit, safe="")}" data-saved="{"no" if why else "yes"}" '
-            f'data-why="{quote(why)}"></span>'
-        )
+        self._show_beacon(why)
+
+    def _show_beacon(self, why=None):
+        """For the page's guard: what is here and whether it is saved (None: as before), and the checks answered."""
+        if why is not None:
+            self._state = (
+                f'<span data-part="{escape(self.path)}" data-text="{quote(self._raw, safe="", errors="replace")}" '
+                f'data-unit="{quote(self.entry.unit, safe="")}" data-shown="{quote(self.entry.shown, safe="")}" '
+                f'data-saved="{"no" if why else "yes"}" data-why="{quote(why)}"></span>'
+            )
+        self.beacon.value = f'{self._state}<span data-checks="{self._answered}"></span>'
 
     def _in_words(self, read_as):
         """HTML: what is read; steps stand one below the other, as they are to be done."""
@@ -165,17 +193,16 @@ class PartForm:
             return f"Your order:<ol>{steps}</ol>"
         return f"Read as <strong>{escape(read_as)}</strong>."
 
-    def _mark(self):
-        marks = mark_sheet(self.store.module, self.store.issue.exercises, self.store.sheet)
-        return next(mark for mark in marks.parts if mark.path == self.path)
-
-    def _is_checked(self):
-        answer = self.store.answers.get(self.path)
-        return answer is not None and bool(answer.raw.strip()) and answer.rest.get(CHECKED) == [answer.raw, answer.unit]
+    def _checked(self):
+        try:
+            self._judge()
+        finally:
+            self._answered += 1
+            self._show_beacon()
 
     @shown_errors
-    def _checked(self):
-        mark = self._mark()
+    def _judge(self):
+        mark = _mark_of(self.store, self.path)
         if mark.verdict == verdict.AWAITING:
             points = "; ".join(
                 f"{words} ({points} mark{'' if points == 1 else 's'})" for words, points in self.part.rubric
@@ -196,10 +223,10 @@ class PartForm:
         """The verdict on an answer that was checked and not changed since."""
         if self.check is None:
             return
-        if not self._is_checked():
+        if not _is_checked(self.store, self.path):
             self.verdict.value = ""
             return
-        mark = self._mark()
+        mark = _mark_of(self.store, self.path)
         if mark.verdict in _DONE:
             self.say(feedback.say(self.part, mark), "right")
             return

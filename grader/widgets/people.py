@@ -1,14 +1,15 @@
 """Where a lesson lies and who works there: on a shared machine each has numbers and answers of his own."""
 
 import os
+import shutil
 import time
 import unicodedata
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from grader import files, paths
-from grader.errors import Refused
-from grader.exercise import issued, practice
+from grader.errors import CannotWrite, Refused, TimingMarkError
+from grader.exercise import hand_in, issued, practice
 from grader.exercise import sheet as sheets
 
 LONGEST_NAME = 60
@@ -119,6 +120,71 @@ class People:
             self._write_owner(replace(self.owner, others=others, rest={**self.owner.rest, "last": marker.name}))
         return self._be(folder, marker)
 
+    def later_attempt(self):
+        """A later attempt that lies in the exchange from which this folder was fetched, or None.
+
+        nbgrader never fetches into a folder that is there, so the old one would stand in its way.
+
+        Returns
+        -------
+        (Issued, Shared) or None
+        """
+        kept = self.home.folder / ALL_NAME
+        if self.marker is not None or self.waiting or not self.home.may_save or not kept.is_file():
+            return None
+        try:
+            mine = issued.read_shared(kept)
+            if mine is None or not mine.source or not mine.taken:
+                return None
+            there = issued.read_shared(Path(mine.source) / issued.NAME)
+            there = replace(there, taken=mine.taken)
+            found = there.later(issued.read(self.home.folder / issued.NAME))
+        except (TimingMarkError, OSError, AttributeError):
+            return None  # no exchange in reach, or nothing that can be read: the work at hand goes on
+        return None if found is None else (found, there)
+
+    def begin_later(self):
+        """Go on with the later attempt; all of the former one is kept in a folder beside this one.
+
+        Returns
+        -------
+        Path
+            Where the former attempt lies now.
+
+        Raises
+        ------
+        Refused
+            There is none, or something stands in the way.
+        CannotWrite
+            The former attempt stands where it was.
+        """
+        found = self.later_attempt()
+        if found is None:
+            raise Refused(
+                "There is no further attempt to begin. Reload the page; if one was promised, ask your instructor."
+            )
+        record, there = found
+        folder = self.home.folder
+        former = issued.read(folder / issued.NAME)
+        kept = folder.with_name(f"{folder.name}-attempt-{former.attempt}")
+        if kept.exists():
+            raise Refused(f"{kept} is there already. Give it another name, then begin again; nothing was changed.")
+        half = folder.with_name(f".{kept.name}-copying")
+        try:
+            shutil.rmtree(half, ignore_errors=True)
+            shutil.copytree(folder, half)
+            (half / ALL_NAME).unlink()  # what lies there is done: it asks for no later attempt
+            half.rename(kept)
+        except (OSError, shutil.Error) as problem:
+            raise CannotWrite(
+                f"Your attempt {former.attempt} could not be kept as {kept}: {problem}. Nothing was changed; ask your instructor."
+            ) from None
+        files.write_bytes(folder / ALL_NAME, issued.dump_shared(there))
+        files.write_bytes(folder / issued.NAME, issued.dump(record))
+        for name in (sheets.NAME, f"{sheets.NAME}.bak", hand_in.zip_name(former)):
+            (folder / name).unlink(missing_ok=True)
+        return kept
+
     def _choose_shared(self, typed):
         """The place of whoever types his id: his own copy of the folder, or a folder of his own inside it."""
         if being_executed():
@@ -126,7 +192,7 @@ class People:
         record = self.shared.of(typed)
         folder = self.home.folder
         if self.shared.own_copy:
-            files.write_bytes(folder / ALL_NAME, issued.dump_shared(self.shared))
+            files.write_bytes(folder / ALL_NAME, issued.dump_shared(self.shared.taken_by(typed)))
         else:
             folder = folder / EACH / practice.folder_name(record.trainee)
             folder = folder / f"attempt-{record.attempt}" if record.attempt > 1 else folder

@@ -108,12 +108,14 @@ class SheetTop:
         self.who = HTML().add_class("tm-who")
         self.place = HTML().add_class("tm-place")
         self._folder, self._had_begun = None, False
+        self._later = None  # an attempt that was handed out since, found when the page opens
         self.message = HTML().add_class("tm-message").add_class("tm-verdict")
         self.hand_in = Button(description="Hand in").add_class("tm-hand-in")
         self.print = Button(description="Sheet to print", tooltip="Make a sheet of your questions and answers to print")
         self.print.add_class("tm-print")
         self.other = Button(description="Someone else?", tooltip="Another trainee wants to work here")
         self.other.add_class("tm-other")
+        self.later = Button(description="Begin the new attempt").add_class("tm-later")
         self.name_label = HTML("Your name").add_class("tm-label")
         self.name = Text(tooltip="Your name", layout=style.field()).add_class("tm-name")
         self.start = Button(description="Go on under this name").add_class("tm-start")
@@ -121,6 +123,7 @@ class SheetTop:
         self.names = VBox(layout=style.column()).add_class("tm-names")
         self.hand_in.on_click(lambda _: self._hand_in())
         self.print.on_click(lambda _: self._print())
+        self.later.on_click(lambda _: self._begin_later())
         self.other.on_click(lambda _: self._ask_name())
         self.start.on_click(lambda _: self._choose(mine=False))
         self.mine.on_click(lambda _: self._choose(mine=True))
@@ -146,10 +149,12 @@ class SheetTop:
     @shown_errors
     def _heard(self, path):
         store = self.store
-        self.who.value = "".join(f"<div>{line}</div>" for line in self._lines())
         if path is None:
             issued_here = (self.hand_in,) if store.marker is None else ()
-            self.buttons.children = (*issued_here, self.print, self.other) if store.place.may_save else ()
+            self._later = store.people.later_attempt()
+            later = (self.later,) if self._later else ()
+            self.buttons.children = (*later, *issued_here, self.print, self.other) if store.place.may_save else ()
+        self.who.value = "".join(f"<div>{line}</div>" for line in self._lines())
         self.show_place()
 
     @shown_errors
@@ -185,6 +190,11 @@ class SheetTop:
         if issue.due:
             late = " This time has passed." if clock.now() > clock.from_text(issue.due) else ""
             yield f"Due {escape(clock.shown(clock.from_text(issue.due), issue.zone))}.{late}"
+        if self._later:
+            yield (
+                f"<strong>Your instructor has given you a further attempt, number {self._later[0].attempt}.</strong> Begin it with "
+                f"the button below; what you did in attempt {issue.attempt} is kept in a folder beside this one."
+            )
         done, asked = self.progress
         yield f"{done} of {asked} done. {self._where()}"
         if store.problem:
@@ -229,6 +239,17 @@ class SheetTop:
             f'<div class="tm-say tm-right">Handed in: receipt <strong>{receipt.short}</strong>. Write it down; your '
             f"instructor's list shows the same.{blank} You may change answers and hand in again.</div>"
             f"<div>It lies in {escape(str(path))}. {_download(path, 'application/zip', 'Download it')}</div>"
+        )
+
+    @shown_errors
+    def _begin_later(self):
+        if self.store.unsaved:
+            self.store.save()
+        kept = self.store.people.begin_later()
+        self.store.reload()
+        self.say(
+            f"Attempt {self.store.issue.attempt} is ready: reload this page to begin. The former one is kept in {kept}.",
+            "right",
         )
 
     @shown_errors

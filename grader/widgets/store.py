@@ -185,6 +185,10 @@ class Store:
         """
         self.place = self.people.choose(name, mine=mine)
         self.unsaved, self.why = set(), ""
+        self.reload()
+
+    def reload(self):
+        """Read numbers and answers anew, as the folder now holds them."""
         self._load()
         self._tell(None)
 

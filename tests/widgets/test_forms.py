@@ -173,10 +173,11 @@ def test_route_keeps_back_what_another_part_still_asks(practice_folder, opened):
     page = opened(practice_folder)
     form = page.form("total")
     on = shown(form.exercise.parts[1], page.truth.answer("m01.total.line_on")).split(" ")[0]
+    page.check("centrifugal.advance", f"{page.truth.answer('m01.centrifugal.advance'):.1f}")
     for text in ("85", "86", "87"):
         page.check("total.line_off", text)
     assert "Line off" in form.route.value and f"Line on: {on}" not in form.route.value
-    assert "when you have tried the other part" in form.route.value
+    assert "The rest is shown when “Total advance, line on” is right or tried three times." in form.route.value
     for text in ("111", "112", "113"):
         page.check("total.line_on", text)
     assert f"Line on: {on}" in form.route.value

@@ -33,3 +33,7 @@ def resit(
     say(f"Objectives: {', '.join(shown)}.")
     say(f"Fresh numbers: {'; '.join(exercise.title for exercise in done.exercises)}. All other answers stay.")
     say(f"Hand-out: {opened.folder}/out/{done.person.id}/{module}.zip")
+    say(
+        f"For the exchange run 'assign {module} --as exchange' now. Who fetched before need not fetch again: when the lesson "
+        "is opened, its top offers the new attempt and keeps the old one in a folder beside it."
+    )

@@ -126,8 +126,9 @@ def hand_out(term, module_key, way, *, trainees=(), config=None):
         for t, record in records.items()
         if t in people
     ]
+    source = _place_in_exchange(config, term, module_key) if way == EXCHANGE else ""
     content = issued.dump_shared(
-        issued.share(issues, key=term.key, term=term.id, module=module_key, own_copy=way == EXCHANGE)
+        issued.share(issues, key=term.key, term=term.id, module=module_key, own_copy=way == EXCHANGE, source=source)
     )
     folder = term.folder / "out" / FOR_ALL / way / module_key
     name = f"{module_key}.ipynb"
@@ -224,6 +225,11 @@ def exchange_config(term, root=None):
         )
     config.Exchange.root = str(found)
     return config
+
+
+def _place_in_exchange(config, term, module_key):
+    """The folder from which trainees fetch a module."""
+    return str(Path(config.Exchange.root) / term.id / "outbound" / module_key)
 
 
 def _release(term, module_key, staged, config):

@@ -6,7 +6,7 @@ from scipy.optimize import brentq
 
 from grader.errors import OutOfRange
 from grader.exercise.kinds import PlotReading
-from grader.exercise.model import Exercise, Number, Percent, Pick, Slip, Steps
+from grader.exercise.model import Exercise, Line, Number, Percent, Pick, Slip, Steps
 from grader.modules.dwell.cam import cam
 from grader.reference.spark import coil
 from grader.vehicle.spec import vehicles
@@ -89,12 +89,18 @@ CURRENT = Exercise(
         ),
     ),
     route=lambda v: (
-        f"The distributor sweeps 3 × {v.speed_rpm} degrees a second: {v.dwell_deg:g}° take "
-        f"{coil.closed_time_ms(v.dwell_deg, v.speed_rpm):.2f} ms.",
+        Line(
+            f"The distributor sweeps 3 × {v.speed_rpm} degrees a second: {v.dwell_deg:g}° take "
+            f"{coil.closed_time_ms(v.dwell_deg, v.speed_rpm):.2f} ms.",
+            "time",
+        ),
         f"Final current {v.supply_v:g} V ÷ {_resistance(v):.1f} Ω = {v.supply_v / _resistance(v):.2f} A; "
         f"time constant {v.inductance_mh:g} mH ÷ {_resistance(v):.1f} Ω = {v.inductance_mh / _resistance(v):.2f} ms.",
-        "Current when the points open: "
-        f"{coil.current_at_opening_a(v.dwell_deg, v.speed_rpm, v.supply_v, _resistance(v), v.inductance_mh):.2f} A.",
+        Line(
+            "Current when the points open: "
+            f"{coil.current_at_opening_a(v.dwell_deg, v.speed_rpm, v.supply_v, _resistance(v), v.inductance_mh):.2f} A.",
+            "current",
+        ),
     ),
 )  # fmt: skip
 

@@ -4,7 +4,7 @@ from types import MappingProxyType
 
 from grader.exercise import listing
 from grader.exercise.kinds import Range
-from grader.exercise.model import Absolute, Choice, Exercise, Number, Pick, Slip, Steps
+from grader.exercise.model import Absolute, Choice, Exercise, Line, Number, Pick, Slip, Steps
 from grader.modules.dwell.cam import CARD_STEP_IN, cam
 from grader.reference import angles
 from grader.reference.spark import points
@@ -112,10 +112,17 @@ WEAR_TIMING = Exercise(
         ),
     ),
     route=lambda v: (
-        f"Dwell went from {v.dwell_deg:g}° to {_dwell_at(v, v.found_in):.1f}°: "
-        f"a change of {_dwell_at(v, v.found_in) - v.dwell_deg:+.1f}°.",
+        Line(
+            f"Dwell went from {v.dwell_deg:g}° to {_dwell_at(v, v.found_in):.1f}°: "
+            f"a change of {_dwell_at(v, v.found_in) - v.dwell_deg:+.1f}°.",
+            "m02.gap_dwell.dwell",
+        ),
         "One degree more dwell is one crank degree of retard; one degree less is one of advance.",
-        f"Now {v.set_deg + points.timing_change_deg(_dwell_at(v, v.found_in) - v.dwell_deg):.1f}°. Set the gap, then the timing.",
+        Line(
+            f"Now {v.set_deg + points.timing_change_deg(_dwell_at(v, v.found_in) - v.dwell_deg):.1f}°. "
+            "Set the gap, then the timing.",
+            "timing",
+        ),
     ),
 )  # fmt: skip
 

@@ -3,7 +3,7 @@
 from types import MappingProxyType
 
 from grader.exercise import listing
-from grader.exercise.model import Absolute, Choice, Exercise, Number, Percent, Pick, Slip, Steps
+from grader.exercise.model import Absolute, Choice, Exercise, Line, Number, Percent, Pick, Slip, Steps
 from grader.exercise.sorting import EITHER, KEEP, REJECT, Batch
 from grader.modules.dwell.cam import cam
 from grader.reference.spark import points
@@ -21,6 +21,17 @@ def _metered(parameters):
     true = spec["dwell_deg"] + parameters["off_deg"]
     shown = points.meter_reading_deg(true, spec["cylinders"], scale)
     return {**spec, "scale": scale, "reading": round(2 * shown) / 2}
+
+
+_FINDINGS = MappingProxyType({
+    "within": "Dwell is within limits.",
+    "small": "Dwell is too great: the gap is too small.",
+    "wide": "Dwell is too small: the gap is too wide.",
+})  # fmt: skip
+
+
+def _true_deg(v):
+    return points.meter_reading_deg(v.reading, v.scale, v.cylinders)
 
 
 def _judged(v, dwell):
@@ -75,11 +86,7 @@ METER = Exercise(
         ),
         Choice(
             key="verdict", prompt="Your finding", marks=1, objectives=("D3", "D5"),
-            options=MappingProxyType({
-                "within": "Dwell is within limits.",
-                "small": "Dwell is too great: the gap is too small.",
-                "wide": "Dwell is too small: the gap is too wide.",
-            }),
+            options=_FINDINGS,
             answer=_judged, uses=("m02.meter.dwell",),
             slips=(
                 Slip("reversed", "You turned gap and dwell round. Great dwell: small gap. Small dwell: wide gap.",
@@ -89,10 +96,15 @@ METER = Exercise(
     ),
     route=lambda v: (
         f"For {v.scale} cylinders each has 360 ÷ {v.scale} = {360 / v.scale:g}°.",
-        f"Closed share: {v.reading:g} ÷ {360 / v.scale:g} = {points.duty_percent(v.reading, v.scale):.1f} %.",
-        f"The engine has {360 / v.cylinders:g}° for each cylinder; that share of it is "
-        f"{points.meter_reading_deg(v.reading, v.scale, v.cylinders):.1f}°.",
-        f"Allowed is {v.dwell_deg - _LIMIT_DEG:g}° to {v.dwell_deg + _LIMIT_DEG:g}°.",
+        Line(f"Closed share: {v.reading:g} ÷ {360 / v.scale:g} = {points.duty_percent(v.reading, v.scale):.1f} %.", "duty"),
+        Line(
+            f"The engine has {360 / v.cylinders:g}° for each cylinder; that share of it is {_true_deg(v):.1f}°.", "dwell"
+        ),
+        Line(
+            f"Allowed is {v.dwell_deg - _LIMIT_DEG:g}° to {v.dwell_deg + _LIMIT_DEG:g}°. "
+            f"{_FINDINGS[_judged(v, _true_deg(v))]}",
+            "verdict",
+        ),
     ),
 )  # fmt: skip
 

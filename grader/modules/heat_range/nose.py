@@ -6,7 +6,7 @@ from types import MappingProxyType
 import numpy as np
 
 from grader.exercise.kinds import PlotReading
-from grader.exercise.model import Absolute, Choice, Exercise, Number, Pick, Slip, Steps
+from grader.exercise.model import Absolute, Choice, Exercise, Line, Number, Pick, Slip, Steps
 from grader.reference.spark import plug
 from grader.units import convert, unit
 
@@ -158,10 +158,13 @@ NOSE_FIN = Exercise(
     route=lambda v: (
         f"m = √(4 × {v.heat_transfer} ÷ ({v.conductivity} × {v.outer_mm / 1000:g})) "
         f"= {_fin_number(v) / v.nose_mm * 1000:.1f} per metre.",
-        f"m·L = {_fin_number(v) / v.nose_mm * 1000:.1f} × {v.nose_mm / 1000:g} = {_fin_number(v):.2f}.",
-        f"cosh({_fin_number(v):.2f}) = {np.cosh(_fin_number(v)):.2f}.",
-        f"Tip = {v.gas_c} − ({v.gas_c} − {v.root_c}) ÷ {np.cosh(_fin_number(v)):.2f} "
-        f"= {_fin_tip(v, _fin_number(v)):.0f} °C.",
+        Line(f"m·L = {_fin_number(v) / v.nose_mm * 1000:.1f} × {v.nose_mm / 1000:g} = {_fin_number(v):.2f}.", "number"),
+        Line(f"cosh({_fin_number(v):.2f}) = {np.cosh(_fin_number(v)):.2f}.", "number"),
+        Line(
+            f"Tip = {v.gas_c} − ({v.gas_c} − {v.root_c}) ÷ {np.cosh(_fin_number(v)):.2f} "
+            f"= {_fin_tip(v, _fin_number(v)):.0f} °C.",
+            "tip",
+        ),
     ),
 )  # fmt: skip
 
@@ -221,10 +224,16 @@ TIP_CHANGES = Exercise(
         ),
     ),
     route=lambda v: (
-        f"Too early: the gas is at {v.gas_c} + 6 × {v.over_deg} = {v.gas_c + _gas_rise(v.over_deg):.0f} °C. "
-        f"The tip is at {_fin_tip(v, _fin_number(v), gas_c=v.gas_c + _gas_rise(v.over_deg)):.0f} °C.",
-        f"Loose: the root is at {v.root_c} + 80 = {v.root_c + _root_rise():.0f} °C. "
-        f"The tip is at {_fin_tip(v, _fin_number(v), root_c=v.root_c + _root_rise()):.0f} °C.",
+        Line(
+            f"Too early: the gas is at {v.gas_c} + 6 × {v.over_deg} = {v.gas_c + _gas_rise(v.over_deg):.0f} °C. "
+            f"The tip is at {_fin_tip(v, _fin_number(v), gas_c=v.gas_c + _gas_rise(v.over_deg)):.0f} °C.",
+            "early",
+        ),
+        Line(
+            f"Loose: the root is at {v.root_c} + 80 = {v.root_c + _root_rise():.0f} °C. "
+            f"The tip is at {_fin_tip(v, _fin_number(v), root_c=v.root_c + _root_rise()):.0f} °C.",
+            "loose",
+        ),
     ),
 )  # fmt: skip
 
@@ -307,14 +316,20 @@ TWO_DUTIES = Exercise(
         ),
     ),
     route=lambda v: (
-        f"Plug {v.name} at load {v.read_load}: {nose_tip_c(v.name, v.read_load):.0f} °C.",
+        Line(f"Plug {v.name} at load {v.read_load}: {nose_tip_c(v.name, v.read_load):.0f} °C.", "reading"),
         *(
-            f"Plug {name}: {nose_tip_c(name, v.light):.0f} °C at load {v.light}, "
-            f"{nose_tip_c(name, v.heavy):.0f} °C at load {v.heavy}."
+            Line(
+                f"Plug {name}: {nose_tip_c(name, v.light):.0f} °C at load {v.light}, "
+                f"{nose_tip_c(name, v.heavy):.0f} °C at load {v.heavy}.",
+                *(("plug", "reading") if name == v.name else ("plug",)),  # the loads may lie close to the one read
+            )
             for name in NOSES_MM
         ),
-        {NEITHER: "None stays between 500 and 850 °C at both."}.get(
-            plug_for((v.light, v.heavy)), f"Plug {plug_for((v.light, v.heavy))} is the shortest that stays inside."
+        Line(
+            {NEITHER: "None stays between 500 and 850 °C at both."}.get(
+                plug_for((v.light, v.heavy)), f"Plug {plug_for((v.light, v.heavy))} is the shortest that stays inside."
+            ),
+            "plug",
         ),
     ),
 )  # fmt: skip

@@ -1,7 +1,7 @@
 """Exercises on gap growth: how wide, what voltage it asks for, what is left, and when to service."""
 
 from grader.exercise.kinds import Range
-from grader.exercise.model import Absolute, Exercise, Number, Percent, Pick, Slip, Steps
+from grader.exercise.model import Absolute, Exercise, Line, Number, Percent, Pick, Slip, Steps
 from grader.reference.spark import breakdown, plug
 from grader.units import grouped
 
@@ -123,11 +123,19 @@ RESERVE = Exercise(
         ),
     ),
     route=lambda v: (
-        f"x = {_worn_mm(v) / 10:.3f} cm × {v.density} = {_worn_mm(v) / 10 * v.density:.3f}.",
-        f"{v.k:.1f} × (24.22 × {_worn_mm(v) / 10 * v.density:.3f} + 6.08 × √{_worn_mm(v) / 10 * v.density:.3f}) "
-        f"= {_required_kv(v, _worn_mm(v)):.1f} kV.",
-        f"Reserve: {v.available_kv} − {_required_kv(v, _worn_mm(v)):.1f} − {breakdown.ROTOR_GAP_KV:g} = "
-        f"{breakdown.reserve_kv(v.available_kv, _required_kv(v, _worn_mm(v))):.1f} kV.",
+        Line(
+            f"x = {_worn_mm(v) / 10:.3f} cm × {v.density} = {_worn_mm(v) / 10 * v.density:.3f}.", "m03.gap_growth.gap"
+        ),
+        Line(
+            f"{v.k:.1f} × (24.22 × {_worn_mm(v) / 10 * v.density:.3f} + 6.08 × √{_worn_mm(v) / 10 * v.density:.3f}) "
+            f"= {_required_kv(v, _worn_mm(v)):.1f} kV.",
+            "required",
+        ),
+        Line(
+            f"Reserve: {v.available_kv} − {_required_kv(v, _worn_mm(v)):.1f} − {breakdown.ROTOR_GAP_KV:g} = "
+            f"{breakdown.reserve_kv(v.available_kv, _required_kv(v, _worn_mm(v))):.1f} kV.",
+            "required", "reserve",
+        ),
     ),
 )  # fmt: skip
 
@@ -196,9 +204,16 @@ INTERVAL = Exercise(
         ),
     ),
     route=lambda v: (
-        f"Slowest: {v.new_mm:.2f} + {thousandths_rate(v.slow):.4f} × {v.distance_km / 1000:g} = {_ends_mm(v)[0]:.2f} mm.",
-        f"Quickest: {v.new_mm:.2f} + {thousandths_rate(v.quick):.4f} × {v.distance_km / 1000:g} = {_ends_mm(v)[1]:.2f} mm.",
+        Line(
+            f"Slowest: {v.new_mm:.2f} + {thousandths_rate(v.slow):.4f} × {v.distance_km / 1000:g} = {_ends_mm(v)[0]:.2f} mm.",
+            "gaps",
+        ),
+        Line(
+            f"Quickest: {v.new_mm:.2f} + {thousandths_rate(v.quick):.4f} × {v.distance_km / 1000:g} = "
+            f"{_ends_mm(v)[1]:.2f} mm.",
+            "gaps",
+        ),
         f"Room: {v.limit_mm:.2f} − {v.new_mm:.2f} = {v.limit_mm - v.new_mm:.2f} mm.",
-        f"At the quickest growth it lasts {grouped(_interval_km(v, v.quick))} km.",
+        Line(f"At the quickest growth it lasts {grouped(_interval_km(v, v.quick))} km.", "longest"),
     ),
 )  # fmt: skip

@@ -6,7 +6,7 @@ engines. Where the weights are fully out the answer was the same for too many.
 
 from types import MappingProxyType
 
-from grader.exercise.model import Absolute, Exercise, Number, Pick, Slip, Steps
+from grader.exercise.model import Absolute, Exercise, Line, Number, Pick, Slip, Steps
 from grader.reference import angles
 from grader.reference.timing import advance
 from grader.vehicle.spec import vehicle, vehicles
@@ -133,12 +133,18 @@ TOTAL = Exercise(
         ),
     ),
     route=lambda v: (
-        f"Line off: initial {v.initial_deg:g}° + weights {_weights_crank_deg(v):.1f}° "
-        f"= {v.initial_deg + _weights_crank_deg(v):.1f}°.",
+        Line(
+            f"Line off: initial {v.initial_deg:g}° + weights {_weights_crank_deg(v):.1f}° "
+            f"= {v.initial_deg + _weights_crank_deg(v):.1f}°.",
+            "line_off", "m01.centrifugal.advance",
+        ),
         f"At {v.vacuum_inhg} inHg the unit gives {_diaphragm_dist_deg(v):.2f} distributor degrees, "
         f"{angles.crank_deg(_diaphragm_dist_deg(v)):.1f}° at the crankshaft.",
-        "Line on: "
-        f"{advance.total_advance_deg(v.speed_rpm, v.vacuum_inhg, v.initial_deg, v.centrifugal, v.vacuum):.1f}°.",
+        Line(
+            "Line on: "
+            f"{advance.total_advance_deg(v.speed_rpm, v.vacuum_inhg, v.initial_deg, v.centrifugal, v.vacuum):.1f}°.",
+            "line_on",
+        ),
     ),
 )  # fmt: skip
 

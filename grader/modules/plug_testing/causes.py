@@ -8,7 +8,7 @@ import numpy as np
 from grader import tables
 from grader.exercise import listing
 from grader.exercise.kinds import Choices
-from grader.exercise.model import Absolute, Choice, Exercise, Number, Pick, Slip, Steps
+from grader.exercise.model import Absolute, Choice, Exercise, Line, Number, Pick, Slip, Steps
 from grader.exercise.sorting import EITHER, KEEP, REJECT, Batch
 from grader.modules.plug_testing.firing import KPA_PER_PSI, MM_PER_INCH, POINTS, both, percent_low
 from grader.reference.spark import breakdown, coil, tester
@@ -292,14 +292,26 @@ BATCH = Exercise(
         ),
     ),
     route=lambda v: (
-        f"Gauge open: {v.zero_psi} psi. New plug today {v.references[0]}, {v.references[1]}, {v.references[2]} psi; "
-        f"yesterday {v.log_psig}. So: {_SAID[pattern(v)]}",
-        f"P{odd_place(v) + 1:02} reads {v.readings[odd_place(v)]} psi, far above a new plug: gap shut, or misread. "
-        "Check its gap and test it again.",
-        f"Limit at P01: 0.70 × {_true_references(v)[0]:.0f} + {v.zero_psi} = "
-        f"{tester.KEEP_SHARE * _true_references(v)[0] + v.zero_psi:.0f} psi on this gauge; "
-        f"at P24: {tester.KEEP_SHARE * _true_references(v)[-1] + v.zero_psi:.0f} psi.",
-        f"Kept {decisions(v).count(KEEP)}, rejected {decisions(v).count(REJECT)}, to test again "
-        f"{decisions(v).count(EITHER)}.",
+        Line(
+            f"Gauge open: {v.zero_psi} psi. New plug today {v.references[0]}, {v.references[1]}, {v.references[2]} psi; "
+            f"yesterday {v.log_psig}. So: {_SAID[pattern(v)]}",
+            "pattern",
+        ),
+        Line(
+            f"P{odd_place(v) + 1:02} reads {v.readings[odd_place(v)]} psi, far above a new plug: gap shut, or misread.",
+            "odd",
+        ),
+        Line(f"Check the gap of P{odd_place(v) + 1:02} and test it again.", "odd", "sort"),
+        Line(  # what is taken off, and a limit that falls, name the tester's fault
+            f"Limit at P01: 0.70 × {_true_references(v)[0]:.0f} + {v.zero_psi} = "
+            f"{tester.KEEP_SHARE * _true_references(v)[0] + v.zero_psi:.0f} psi on this gauge; "
+            f"at P24: {tester.KEEP_SHARE * _true_references(v)[-1] + v.zero_psi:.0f} psi.",
+            "pattern", "sort",
+        ),
+        Line(
+            f"Kept {decisions(v).count(KEEP)}, rejected {decisions(v).count(REJECT)}, to test again "
+            f"{decisions(v).count(EITHER)}.",
+            "sort",
+        ),
     ),
 )  # fmt: skip

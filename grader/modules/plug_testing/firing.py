@@ -3,7 +3,7 @@
 from types import MappingProxyType
 
 from grader.exercise.kinds import PlotReading
-from grader.exercise.model import Absolute, Choice, Exercise, Number, Percent, Pick, Slip, Steps
+from grader.exercise.model import Absolute, Choice, Exercise, Line, Number, Percent, Pick, Slip, Steps
 from grader.reference.spark import breakdown, tester
 from grader.reference.timing import induction
 from grader.units import grouped
@@ -81,9 +81,15 @@ DROP = Exercise(
     ),
     route=lambda v: (
         f"Difference: {v.new_psig} − {v.used_psig} = {v.new_psig - v.used_psig} psi.",
-        f"Of the new plug's {v.new_psig} psi that is {v.new_psig - v.used_psig} ÷ {v.new_psig} "
-        f"= {percent_low(v.new_psig, v.used_psig):.1f} per cent.",
-        f"The limit is 0.70 × {v.new_psig} = {tester.KEEP_SHARE * v.new_psig:.1f} psi; the used plug gave {v.used_psig}.",
+        Line(
+            f"Of the new plug's {v.new_psig} psi that is {v.new_psig - v.used_psig} ÷ {v.new_psig} "
+            f"= {percent_low(v.new_psig, v.used_psig):.1f} per cent.",
+            "drop",
+        ),
+        Line(
+            f"The limit is 0.70 × {v.new_psig} = {tester.KEEP_SHARE * v.new_psig:.1f} psi; the used plug gave {v.used_psig}.",
+            "decision",
+        ),
     ),
 )  # fmt: skip
 
@@ -171,9 +177,15 @@ HARSHER = Exercise(
         ),
     ),
     route=lambda v: (
-        f"Absolute, cold: {_regapped(v):.1f} + 14.7 = {tester.absolute_psia(_regapped(v)):.1f} psi at 293 K.",
-        f"{v.gas_c} °C is {v.gas_c + 273} K. Equal density: {tester.absolute_psia(_regapped(v)):.1f} × "
-        f"{v.gas_c + 273} ÷ 293 = {_same_density(_regapped(v), v.gas_c):.0f} psi absolute.",
+        Line(
+            f"Absolute, cold: {_regapped(v):.1f} + 14.7 = {tester.absolute_psia(_regapped(v)):.1f} psi at 293 K.",
+            "m04.regap.pressure",
+        ),
+        Line(  # the absolute figure is the earlier answer with the barometer added
+            f"{v.gas_c} °C is {v.gas_c + 273} K. Equal density: {tester.absolute_psia(_regapped(v)):.1f} × "
+            f"{v.gas_c + 273} ÷ 293 = {_same_density(_regapped(v), v.gas_c):.0f} psi absolute.",
+            "pressure", "m04.regap.pressure",
+        ),
         "So cold air at a modest gauge reading is as hard on a plug as a far higher pressure in the engine.",
     ),
 )  # fmt: skip
@@ -236,9 +248,12 @@ ABSOLUTE = Exercise(
     ),
     route=lambda v: (
         f"The barometer in psi: {v.barometer_kpa} ÷ 6.895 = {_barometer_psia(v):.2f} psi.",
-        f"Absolute: {v.psig} + {_barometer_psia(v):.2f} = {v.psig + _barometer_psia(v):.1f} psi.",
-        f"At sea level 14.70 would come off, here only {_barometer_psia(v):.2f}: "
-        f"the gauge reads {_gauge_gain(v):.1f} psi higher for the same plug.",
+        Line(f"Absolute: {v.psig} + {_barometer_psia(v):.2f} = {v.psig + _barometer_psia(v):.1f} psi.", "absolute"),
+        Line(
+            f"At sea level 14.70 would come off, here only {_barometer_psia(v):.2f}: "
+            f"the gauge reads {_gauge_gain(v):.1f} psi higher for the same plug.",
+            "gain",
+        ),
     ),
 )  # fmt: skip
 

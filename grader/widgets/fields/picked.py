@@ -13,7 +13,11 @@ _DECISIONS = (("choose", ""), ("keep", KEEP), ("reject", REJECT), ("undecided, t
 
 
 class _Picked:
-    """What the kinds share: the text in answers.json is built from the widgets."""
+    """What the kinds share: the text in answers.json is built from the widgets.
+
+    `shown` tells the page's guard what its fields hold if the kernel has it all: the place of
+    the option picked, or every tick and list in the order in which they stand.
+    """
 
     unit = ""
     shows_reading = True
@@ -34,6 +38,10 @@ class ChoiceField(_Picked):
     @property
     def raw(self):
         return self._radio.value or ""
+
+    @property
+    def shown(self):
+        return str(-1 if self._radio.index is None else self._radio.index)
 
     def follow(self, raw, unit):
         """Show what the store holds."""
@@ -56,6 +64,10 @@ class ChoicesField(_Picked):
         box = Checkbox(value=False, description=words, indent=False, layout=style.wide())
         box.observe(heard, "value")
         return box
+
+    @property
+    def shown(self):
+        return "|".join("true" if box.value else "false" for box in (*self._boxes.values(), self._none))
 
     @property
     def raw(self):
@@ -103,6 +115,10 @@ class OrderField(_Picked):
         self._heard(change)
 
     @property
+    def shown(self):
+        return "|".join(place.label for place in self._places.values())
+
+    @property
     def raw(self):
         placed = [key for key, place in self._places.items() if place.value]
         return ">".join(sorted(placed, key=lambda key: self._places[key].value))
@@ -136,6 +152,10 @@ class BatchField(_Picked):
             rows.append(_line(decision, label, width="23rem"))
         flow = Layout(width="100%", display="flex", flex_flow="row wrap")
         self.row = [HBox(rows, layout=flow).add_class("tm-pick")]
+
+    @property
+    def shown(self):
+        return "|".join(decision.label for decision in self._decisions.values())
 
     @property
     def raw(self):

@@ -9,6 +9,7 @@ class NumberField:
     """One number or a range, and the unit beside it."""
 
     shows_reading = True
+    shown = ""  # the text itself tells
 
     def __init__(self, part, given, heard):
         self.part = part
@@ -42,7 +43,7 @@ class TextField:
     """One line of text, such as a firing order."""
 
     shows_reading = True
-    unit = ""
+    unit = shown = ""
 
     def __init__(self, part, given, heard):
         self._text = self._make(part)

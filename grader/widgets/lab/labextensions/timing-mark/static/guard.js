@@ -1,24 +1,33 @@
-// The save guard: what is typed is either confirmed by the kernel within three seconds, or put in again.
+// The save guard: what is typed is either confirmed by the kernel within three seconds, or put in again;
+// a click on Check is answered, or asked again.
 //
-// Each part of a form holds a hidden beacon that the kernel writes: the text it has, and
-// whether that text is on disk. The guard compares it with what stands in the field.
+// Each part of a form holds a hidden beacon that the kernel writes: the text it has, whether
+// that text is on disk, and how many checks it answered. The guard compares it with what
+// stands in the field.
 
 import { pause } from "./page.js";
 
 const PATIENCE = 3000;
 const PATIENCE_BUSY = 20000; // a working cell of the trainee's own may compute for a while
 const LOOK_EVERY = 250;
+const LOOK_HELD = 50; // while a click waits
+const SAY_AFTER = 800;
 const UNCONFIRMED = "tm-unconfirmed";
+const CHECK = "tm-check";
+// Buttons that go by the answers. A text may still be queued in the page when its button is clicked.
+const HELD = [CHECK, "tm-hand-in", "tm-print", "tm-new-numbers"];
 
 export class SaveGuard {
   constructor(page) {
     this.page = page;
-    this.pending = new Map(); // part id -> {text, unit, choice, since, before}
+    this.pending = new Map(); // part id -> {text, unit, choice, picks, since}
+    this.held = new Map(); // what was clicked -> {find, id, since, sent, before}
     this.recovering = false;
     this.focused = null;
     for (const kind of ["input", "change"]) {
       page.panel.node.addEventListener(kind, (event) => this.note(event), true);
     }
+    page.panel.node.addEventListener("click", (event) => this.hold(event), true);
     window.addEventListener("keydown", (event) => this.keepKey(event), true);
     window.addEventListener("beforeunload", (event) => {
       if (this.pending.size) {
@@ -34,6 +43,7 @@ export class SaveGuard {
   stop() {
     clearInterval(this.timer);
     this.pending.clear();
+    this.held.clear();
   }
 
   /** Something was typed or chosen: from now on it waits for its confirmation. */
@@ -47,8 +57,71 @@ export class SaveGuard {
       return;
     }
     const id = beacon.dataset.part;
-    const known = this.pending.get(id);
-    this.pending.set(id, { ...read(part), since: Date.now(), before: known ? known.before : beacon.outerHTML });
+    this.pending.set(id, { ...read(part), since: Date.now() });
+  }
+
+  /**
+   * A click waits until all that was typed is with the kernel, and a check until it is answered.
+   *
+   * The page sends a click at once, but of a text only one change at a time: under load the
+   * kernel would judge half a number, and take the verdict back when the rest arrives.
+   */
+  hold(event) {
+    const button = event.target.closest?.(HELD.map((name) => `.${name}`).join());
+    if (!button || this.pressing) {
+      return;
+    }
+    event.preventDefault();
+    event.stopImmediatePropagation();
+    const name = HELD.find((one) => button.classList.contains(one));
+    const id = name === CHECK ? beaconOf(button.closest(".tm-part")).dataset.part : null;
+    const root = this.page.panel.node;
+    const find = id
+      ? () => partOf(root, id)?.querySelector(`.${CHECK}`)
+      : () => [...root.querySelectorAll(`.${name}`)].find((one) => one.title === button.title);
+    const key = id || `${name} ${button.title}`;
+    const known = this.held.get(key);
+    if (known) {
+      known.sent = false; // something may have been typed since
+      return;
+    }
+    this.held.set(key, { find, id, since: Date.now(), sent: false, before: "" });
+    this.lookSoon();
+  }
+
+  lookSoon() {
+    this.look();
+    if (this.held.size && !this.page.lost) {
+      setTimeout(() => this.lookSoon(), LOOK_HELD);
+    }
+  }
+
+  /** Press what was held as far as nothing typed is on its way; returns since when the oldest of it waits. */
+  press(onTheWay) {
+    let oldest = Infinity;
+    for (const [key, click] of this.held) {
+      const button = click.find();
+      const answered = () => partOf(this.page.panel.node, click.id)?.querySelector("[data-checks]")?.dataset.checks;
+      if (click.sent && answered() !== undefined && answered() !== click.before) {
+        this.held.delete(key);
+        continue;
+      }
+      oldest = Math.min(oldest, click.since);
+      if (!click.sent && !onTheWay && button) {
+        click.before = click.id ? answered() : "";
+        click.sent = true;
+        this.pressing = true;
+        try {
+          button.click();
+        } finally {
+          this.pressing = false;
+        }
+        if (!click.id) {
+          this.held.delete(key); // these say themselves what came of it
+        }
+      }
+    }
+    return oldest;
   }
 
   look() {
@@ -69,16 +142,21 @@ export class SaveGuard {
         oldest = Math.min(oldest, typed.since);
       }
     }
-    const waited = Date.now() - oldest;
+    const held = this.press(oldest < Infinity);
+    const waited = Date.now() - Math.min(oldest, held);
     const busy = this.page.session.session?.kernel?.status === "busy" && this.page.session.session.kernel.connectionStatus === "connected";
     if (waited > (busy ? PATIENCE_BUSY : PATIENCE)) {
-      this.recover("Your last answer is not saved yet. Trying again; it stays on this page …");
+      this.recover(oldest < Infinity
+        ? "Your last answer is not saved yet. Trying again; it stays on this page …"
+        : "Your answer is saved and not checked yet. Asking again …");
     } else if (busy && waited > PATIENCE) {
-      this.page.say("warn", "Your last answer is not saved yet: a working cell is still computing.");
+      this.page.say("warn", `Your last answer is not ${oldest < Infinity ? "saved" : "checked"} yet: a working cell is still computing.`);
     } else if (refused) {
       this.page.say("bad", `Your last answer is not saved: ${refused}`);
     } else if (this.page.workProblem) {
       this.page.say("bad", this.page.workProblem);
+    } else if (Date.now() - held > SAY_AFTER) {
+      this.page.say("wait", "One moment: your answer is being looked at …");
     } else if (document.body.dataset.tmReady === "yes") {
       this.page.say("", "");
     }
@@ -106,7 +184,9 @@ export class SaveGuard {
         }
         this.page.say("bad", this.pending.size
           ? "Not saved: the course program does not answer. What you typed stays on this page and is saved as soon as it answers again."
-          : "The course program does not answer. Leave this page open; it goes on as soon as it answers again.");
+          : this.held.size
+            ? "Not checked yet: the course program does not answer. Leave this page open; the verdict comes as soon as it answers again."
+            : "The course program does not answer. Leave this page open; it goes on as soon as it answers again.");
         await pause(wait);
       }
       this.putBack();
@@ -123,7 +203,6 @@ export class SaveGuard {
         this.pending.delete(id); // chosen and saved before the kernel went
       } else if (part) {
         typed.since = Date.now();
-        typed.before = beaconOf(part).outerHTML;
         this.puttingBack = true;
         try {
           write(part, typed);
@@ -131,6 +210,9 @@ export class SaveGuard {
           this.puttingBack = false;
         }
       }
+    }
+    for (const click of this.held.values()) {
+      Object.assign(click, { since: Date.now(), sent: false }); // the forms are new: ask again
     }
     const part = this.focused && partOf(this.page.panel.node, this.focused.id);
     const field = part && fieldsOf(part)[this.focused.index];
@@ -152,7 +234,7 @@ export class SaveGuard {
     if (event.target.closest?.("input, textarea, select, .cm-editor")) {
       return; // a field that stands keeps its own text
     }
-    const typed = this.pending.get(at.id) || { ...at.typed, since: Date.now(), before: "" };
+    const typed = this.pending.get(at.id) || { ...at.typed, since: Date.now() };
     if (event.key.length === 1) {
       typed.text = typed.text.slice(0, at.caret) + event.key + typed.text.slice(at.caret);
       at.caret += 1;
@@ -198,11 +280,11 @@ function read(part) {
 /** "saved", "refused" (the kernel has it and cannot save it) or "waiting". */
 function confirmed(part, typed) {
   const beacon = beaconOf(part);
-  // Of a choice the beacon tells the key and the page shows words: a beacon written anew is the answer.
+  // What is picked is compared as it now stands: the kernel may have moved a place that was given twice.
   const has = typed.choice === null && !typed.picks.length
     ? decodeURIComponent(beacon.dataset.text || "") === typed.text &&
       (typed.unit === null || !beacon.dataset.unit || decodeURIComponent(beacon.dataset.unit) === typed.unit)
-    : beacon.outerHTML !== typed.before;
+    : decodeURIComponent(beacon.dataset.shown || "") === shownIn(read(part));
   if (!has) {
     return "waiting";
   }
@@ -210,7 +292,12 @@ function confirmed(part, typed) {
 }
 
 function samePick(one, other) {
-  return one.choice === other.choice && one.picks.join("|") === other.picks.join("|");
+  return shownIn(one) === shownIn(other);
+}
+
+/** What is picked, as the kernel's fields tell it: the place of an option, or every tick and place. */
+function shownIn(picked) {
+  return picked.choice !== null ? String(picked.choice) : picked.picks.join("|");
 }
 
 /** Set fields as a person would: the widget hears of it through the same events. */
