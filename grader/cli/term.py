@@ -1,4 +1,4 @@
-"""term new|show|verify|upgrade and roster import|list."""
+"""term new|show|policy|verify|upgrade and roster import|list."""
 
 from pathlib import Path
 from typing import Annotated
@@ -37,6 +37,38 @@ def show(term: TermFolder = HERE):
 
     for line in overview.lines(terms.open_term(term)):
         say(line)
+
+
+@app.command("policy")
+def policy(
+    path: Annotated[Path | None, typer.Argument(help="A policy to put in force; otherwise say what is.")] = None,
+    example: Annotated[bool, typer.Option("--example", help="Write an explained policy to begin with.")] = False,
+    reason: Annotated[str, typer.Option(help="Why; it stands in the ledger.")] = "",
+    term: Annotated[
+        list[Path] | None, typer.Option("--term", help="A term folder; may be given several times.")
+    ] = None,
+):
+    """Pass marks of modules, thresholds of objectives, what must be met, and how modules add up."""
+    from grader import files
+    from grader.course import term as terms
+    from grader.course.rules import adopt
+    from grader.course.rules import policy as rules
+    from grader.errors import Refused
+
+    if example:
+        path = path or Path(rules.NAME)
+        if path.exists():
+            raise Refused(f"{path} is there already. Nothing was changed; choose another name.")
+        files.write_text(path, rules.EXAMPLE)
+        say(f"Written: {path}. Change it as you like; then run the command without --example.")
+        return
+    folders = term or [HERE]
+    if path:
+        adopt.adopt([terms.open_term(folder) for folder in folders], path, reason=reason)
+    for opened in [terms.open_term(folder) for folder in folders]:
+        say(f"{opened.id}:")
+        for line in adopt.lines(opened):
+            say(f"  {line}")
 
 
 @app.command("verify")

@@ -7,6 +7,7 @@ from sqlalchemy import select
 from grader import clock
 from grader.course import standing
 from grader.course.records import adjustments, database, schema
+from grader.course.rules import policy
 
 
 def assigned(term):
@@ -23,6 +24,8 @@ def lines(term):
         f"Pass {settings.pass_percent:g} %. Late: {settings.late_percent_per_day:g} % of the {settings.late_basis} a day, "
         f"nothing after {settings.late_days_until_nothing} days. Attempts: {settings.attempts}. Zone: {settings.zone}."
     )
+    if term.policy != policy.DEFAULT:
+        yield f"It has a {policy.NAME}; 'term policy' says what it asks for."
     with database.transaction(term) as connection:
         for row in connection.execute(select(schema.assignment).order_by(schema.assignment.c.module)):
             due = f"due {term.shown(clock.from_text(row.due))}" if row.due else "no due time"

@@ -8,8 +8,10 @@ from sqlalchemy import bindparam, delete, select
 from grader import catalogue, clock
 from grader.course import gradebook, roster
 from grader.course.records import adjustments, ledger, schema
+from grader.course.rules import passing
 from grader.errors import Refused
 from grader.exercise.issued import KEPT
+from grader.exercise.model import PRACTICE
 
 NOT_ASSIGNED, NOT_HANDED_IN, HANDED_IN = "not assigned", "not handed in", "handed in"
 PARTLY_MARKED, MARKED, EXCUSED = "partly marked", "marked", "excused"
@@ -17,7 +19,11 @@ PARTLY_MARKED, MARKED, EXCUSED = "partly marked", "marked", "excused"
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """One trainee in one module. Marks are hundredths; None where there is none."""
+    """One trainee in one module. Marks are hundredths; None where there is none.
+
+    `passed` is "yes", "no" or blank, and always blank in practice, which nobody passes or
+    fails; `failed` are the objectives that must be met and are not.
+    """
 
     person: roster.Trainee
     module: str
@@ -28,11 +34,25 @@ class Standing:
     mark: object | None  # row of tm_mark
     extension_until: str = ""
     attempts: int = 0  # how many were issued
+    mode: str = ""  # assessed or practice; blank where nothing is assigned
+    passed: str = ""
+    failed: tuple = ()
+
+    @property
+    def counts(self):
+        """Whether it is work of which there are grades and totals: practice is not."""
+        return self.mode != PRACTICE
 
 
 def assigned_modules(connection):
     """Keys of the modules that were assigned in this term, in order."""
     return sorted(connection.execute(select(schema.assignment.c.module)).scalars())
+
+
+def modes(connection):
+    """Module -> assessed or practice, of the modules that were assigned in this term."""
+    table = schema.assignment
+    return {row.module: row.mode for row in connection.execute(select(table.c.module, table.c.mode))}
 
 
 def must_be_assigned(connection, module_key):
@@ -77,7 +97,10 @@ def is_kept(row, kept):
 
 
 def best_attempts(connection, *conditions):
-    """(trainee, module) -> the marked attempt that counts: the best, of equal ones the later.
+    """(trainee, module) -> the marked attempt with the best mark, of equal ones the later: the one in nbgrader's book.
+
+    Where an objective must be met another attempt may count, see `standings`; then a
+    change of the policy must not change the book.
 
     Parameters
     ----------
@@ -97,10 +120,11 @@ def standings(term, connection, module_keys, *, people=None, decided=None):
     `people` are a part of them in that order, and `decided` the decisions, where the
     caller goes through a large class part by part.
 
-    The attempt shown is the marked one with the best mark, else the latest. Whoever
-    is excused has no mark, whatever he handed in. `due` is after any extension.
+    The attempt shown is the marked one with the best mark, else the latest; where an
+    objective must be met, one that passes goes before one that does not. Whoever is
+    excused has no mark, whatever he handed in. `due` is after any extension.
     """
-    issues, hand_ins, marks = {}, {}, {}
+    issues, hand_ins, marks, answers = {}, {}, {}, {}
     table = schema.issue
     wanted = (table.c.trainee, table.c.module, table.c.attempt, table.c.due)  # the records of the numbers are long
     names = None if people is None else [person.id for person in people]
@@ -114,7 +138,12 @@ def standings(term, connection, module_keys, *, people=None, decided=None):
         hand_ins[row.trainee, row.module, row.attempt] = row
     for row in rows(select(schema.mark), schema.mark.c.trainee):
         marks[row.trainee, row.module, row.attempt] = row
-    decided = decided or adjustments.read(connection)
+    must = [module for module in module_keys if term.policy.must_pass_in(module)]
+    for row in (
+        rows(select(schema.answer).where(schema.answer.c.module.in_(must)), schema.answer.c.trainee) if must else ()
+    ):
+        answers.setdefault(adjustments.owner(row), []).append(row)
+    decided, mode = decided or adjustments.read(connection), modes(connection)
     found = []
     for person in roster.everyone(connection) if people is None else people:
         for module in module_keys:
@@ -122,7 +151,10 @@ def standings(term, connection, module_keys, *, people=None, decided=None):
             marked = [marks[person.id, module, i.attempt] for i in mine if (person.id, module, i.attempt) in marks]
             if person.status == roster.WITHDRAWN and not marked:
                 continue
-            found.append(replace(_standing(person, module, mine, marked, hand_ins, decided), attempts=len(mine)))
+            judged = [(row, passing.outcome(term, row, answers.get(adjustments.owner(row), ()))) for row in marked]
+            one = _standing(term, person, module, mine, judged, hand_ins, decided)
+            one = replace(one, attempts=len(mine), mode=mode.get(module, ""))
+            found.append(one if one.counts else replace(one, passed="", failed=()))
     return found
 
 
@@ -223,22 +255,23 @@ def _earlier(connection, person, owner, decided):
 
 
 def missing_is_zero(term, standing):
-    """True if absent work counts nothing in totals: by the setting, and only after the due time."""
+    """True if absent work counts nothing in totals: by the setting, only after the due time, and never in practice."""
     past = bool(standing.due) and clock.now() > clock.from_text(standing.due)
-    return term.settings.missing_counts_zero and standing.state == NOT_HANDED_IN and past
+    return term.settings.missing_counts_zero and standing.counts and standing.state == NOT_HANDED_IN and past
 
 
-def _standing(person, module, issues, marked, hand_ins, decided):
+def _standing(term, person, module, issues, judged, hand_ins, decided):
     if (person.id, module) in decided.excused:
         return Standing(person, module, None, EXCUSED, "", "", None)
     if not issues:
         return Standing(person, module, None, NOT_ASSIGNED, "", "", None)
-    best = max(marked, key=lambda row: (row.mark, row.attempt)) if marked else None
+    best, outcome = max(judged, key=lambda pair: passing.rank(term, *pair)) if judged else (None, None)
     issue = next(issue for issue in issues if issue.attempt == best.attempt) if best else issues[-1]
     extension = decided.until.get(adjustments.owner(issue), "")
     due = extension or issue.due
     if best:
-        return Standing(person, module, best.attempt, best.state, due, best.handed_in_at, best, extension)
+        return Standing(person, module, best.attempt, best.state, due, best.handed_in_at, best, extension,
+                        passed=outcome.passed, failed=outcome.failed)  # fmt: skip
     hand_in = hand_ins.get(adjustments.owner(issue))
     state, arrived = (HANDED_IN, hand_in.received_at) if hand_in else (NOT_HANDED_IN, "")
     return Standing(person, module, issue.attempt, state, due, arrived, None, extension)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from grader import clock, files
+from grader.course.rules import policy as rules
 from grader.errors import BadFile, Refused, Unknown
 
 FORMAT, SCHEMA = "timing-mark term", 1
@@ -44,10 +45,15 @@ class Term:
     folder: Path
     settings: Settings
     key: bytes
+    policy: rules.Policy = rules.DEFAULT
 
     @property
     def id(self):
         return self.settings.id
+
+    def pass_percent(self, module_key):
+        """Pass mark of a module, per cent."""
+        return self.policy.pass_percents.get(module_key, self.settings.pass_percent)
 
     @property
     def database_url(self):
@@ -173,7 +179,7 @@ def open_term(folder):
     Unknown
         The folder is no term folder.
     BadFile
-        Its settings or key cannot be read; says which line.
+        Its settings, policy or key cannot be read; says which line.
     """
     folder = Path(folder).expanduser().absolute()
     if not (folder / "term.toml").is_file():
@@ -185,7 +191,8 @@ def open_term(folder):
         found = tomllib.loads((folder / "term.toml").read_text(encoding="utf-8-sig"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
         raise BadFile(f"{folder / 'term.toml'} cannot be read: {problem}. Mend that line and try again.") from None
-    return Term(folder, _settings(found, folder / "term.toml"), _key(folder / "term.key"))
+    settings, key = _settings(found, folder / "term.toml"), _key(folder / "term.key")
+    return Term(folder, settings, key, rules.of_folder(folder))
 
 
 def write_config(folder):

@@ -18,6 +18,7 @@ from grader.course import evaluation, gradebook, overview
 from grader.course import term as terms
 from grader.course.export import grades, package
 from grader.course.records import database, ledger, schema
+from grader.course.rules import passing
 from grader.course.work import assign, collect, marking_run, verify
 from grader.errors import Refused, Unknown
 from grader.exercise import issued
@@ -368,8 +369,8 @@ class TestExport:
 
     @pytest.mark.parametrize(("mark", "most", "shown", "passes"), [(1700, 1700, "100", True), (1020, 1700, "60", True), (5999, 10000, "59.99", False), (59999, 100000, "59.99", False), (500, 1700, "29.41", False)])  # fmt: skip
     def test_a_missed_pass_is_never_rounded_up_to_one(self, empty_term, mark, most, shown, passes):
-        assert grades.percent(empty_term, mark, most) == shown
-        assert grades.passed(empty_term, mark, most) is passes
+        assert grades.percent(mark, most, empty_term.pass_percent("m01_timing")) == shown
+        assert passing.reached(empty_term, "m01_timing", mark, most) is passes
 
     def test_hundredths(self):
         assert [grades.hundredths(value) for value in (0, 5, 50, 1755, 2000)] == ["0", "0.05", "0.5", "17.55", "20"]

@@ -17,6 +17,7 @@ def table(term, connection):
             "last_name": found.person.last_name,
             "first_name": found.person.first_name,
             "module": found.module,
+            "mode": found.mode,
             "attempt": "" if found.attempt is None else str(found.attempt),
             "attempts": str(found.attempts),
             "status": found.state,
@@ -24,7 +25,7 @@ def table(term, connection):
             "extension_until": found.extension_until,
         }
         if found.mark is not None:
-            row |= _figures(term, found.mark)
+            row |= _figures(term, found)
         yield row
 
 
@@ -33,20 +34,16 @@ def hundredths(value):
     return f"{value // 100}.{value % 100:02d}".rstrip("0").rstrip(".")
 
 
-def passed(term, mark, most):
-    """Decided on the unrounded mark."""
-    return mark * 100 >= term.settings.pass_percent * most
-
-
-def percent(term, mark, most):
-    """Two decimals, half rounded up, but cut off where rounding would reach a pass mark that was missed."""
-    shown = (mark * 100000 // most + 5) // 10
-    if not passed(term, mark, most) and shown >= term.settings.pass_percent * 100:
-        shown = mark * 10000 // most
+def percent(mark, most, limit):
+    """Two decimals, half rounded up, but cut off where rounding would reach a limit (per cent) that was missed."""
+    shown = int((mark * 100000 // most + 5) // 10)
+    if mark * 100 < limit * most and shown >= limit * 100:
+        shown = int(mark * 10000 // most)
     return hundredths(shown)
 
 
-def _figures(term, row):
+def _figures(term, found):
+    row = found.mark
     return {
         "raw": hundredths(row.raw),
         "penalty": hundredths(row.penalty),
@@ -54,8 +51,9 @@ def _figures(term, row):
         "awaiting": hundredths(row.pending) if row.pending else "",
         "max": hundredths(row.most),
         # While an answer waits to be read the mark is one so far; only a pass that is reached already stands.
-        "percent": "" if row.pending else percent(term, row.mark, row.most),
-        "passed": "yes" if passed(term, row.mark, row.most) else "" if row.pending else "no",
+        "percent": "" if row.pending else percent(row.mark, row.most, term.pass_percent(row.module)),
+        "passed": found.passed,
+        "failed_objectives": ";".join(found.failed),
         "late_days": str(row.late_days),
         "marked_at": row.marked_at,
         "engine": row.engine,

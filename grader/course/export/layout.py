@@ -9,16 +9,19 @@ from grader.course import standing
 from grader.course.export import scope, stream
 from grader.course.export.grades import hundredths, percent, table
 from grader.course.export.tables.columns import GRADES, INTEGER, NUMBER, TEXT, Column, Shape
+from grader.course.rules import totals
+from grader.course.rules.policy import POINTS
 from grader.errors import BadFile
 
 FORMAT, LARGEST_FILE = "timing-mark layout", 100_000
 PER_MODULE, PER_TRAINEE = "module", "trainee"
 PERSON = ("class", "trainee_id", "last_name", "first_name", "group")
 TOTALS = ("total", "total_max", "total_percent", "word", "modules_marked", "modules_passed")
-OF_MODULE = ("status", "raw", "penalty", "mark", "max", "percent", "passed", "word", "late_days", "attempt", "attempts")
+OF_MODULE = ("mode", "status", "raw", "penalty", "mark", "max", "percent", "passed", "failed_objectives", "word", "late_days",
+             "attempt", "attempts")  # fmt: skip
 _COUNTED = ("modules_marked", "modules_passed", "late_days", "attempt", "attempts")
-_WORDS = ("class", "trainee_id", "last_name", "first_name", "group", "word", "module", "status", "passed",
-          "extension_until", "handed_in_at", "marked_at", "engine", "key_version")  # fmt: skip
+_WORDS = ("class", "trainee_id", "last_name", "first_name", "group", "word", "module", "mode", "status", "passed",
+          "failed_objectives", "extension_until", "handed_in_at", "marked_at", "engine", "key_version")  # fmt: skip
 
 EXAMPLE = """\
 # A saved layout. Text after # is explanation.
@@ -30,8 +33,8 @@ order = ["class", "last_name", "first_name"]
 # One row per module: any column of grades.csv, and group, word.
 # One row per trainee: class, trainee_id, last_name, first_name, group, total, total_max,
 # total_percent, word, modules_marked, modules_passed, and of a module such as
-# "m01_timing.mark": status, raw, penalty, mark, max, percent, passed, word, late_days,
-# attempt, attempts.
+# "m01_timing.mark": mode, status, raw, penalty, mark, max, percent, passed,
+# failed_objectives, word, late_days, attempt, attempts. Practice counts in no total.
 columns = [
     {take = "trainee_id", name = "Student number"},
     {take = "last_name", name = "Family name"},
@@ -155,7 +158,7 @@ def _with_words(term, connection, layout):
     """Rows of grades with a word, and what they count in a total: (mark, most), or None."""
     kept = scope.standings(term, connection, standing.listed_modules(connection))
     for row, found in zip(table(term, connection), kept, strict=True):
-        if found.mark is not None and found.state == standing.MARKED:
+        if found.mark is not None and found.state == standing.MARKED and found.counts:
             counts = (found.mark.mark, found.mark.most)
         else:
             counts = None
@@ -171,21 +174,23 @@ def _per_trainee(term, mine, layout):
         by_person.setdefault(row["trainee_id"], []).append(row)
     for theirs in by_person.values():
         row = {name: theirs[0].get(name, "") for name in PERSON}
-        total = most = 0
+        counted = []
         for unit in theirs:
             if unit["_counts"]:
-                total, most = total + unit["_counts"][0], most + unit["_counts"][1]
+                counted.append((unit["module"], *unit["_counts"]))
             elif unit["_zero"]:
-                most += catalogue.module(unit["module"]).marks * 100
+                counted.append((unit["module"], 0, catalogue.module(unit["module"]).marks * 100))
             row |= {f"{unit['module']}.{what}": unit[what] for what in OF_MODULE}
         row["modules_marked"] = str(sum(unit["_counts"] is not None for unit in theirs))
         row["modules_passed"] = str(sum(unit["passed"] == "yes" for unit in theirs))
-        if most:  # nobody gets nought out of nought
+        found = totals.total(term.policy, counted)
+        if found:
+            share = percent(found.got, found.most, term.settings.pass_percent)
             row |= {
-                "total": hundredths(total),
-                "total_max": hundredths(most),
-                "total_percent": percent(term, total, most),
-                "word": word(layout, total, most),
+                "total": hundredths(int(found.got)) if term.policy.totals == POINTS else share,
+                "total_max": hundredths(found.most),
+                "total_percent": share,
+                "word": word(layout, found.got, found.most),
             }
         yield row
 

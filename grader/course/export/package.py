@@ -8,6 +8,7 @@ from grader.course.export import grades, pseudonym, scope, stream
 from grader.course.export.tables import figures, people, variants
 from grader.course.export.tables.columns import DAY, MOMENT, SHAPES
 from grader.course.records import vehicles
+from grader.course.rules import passing
 from grader.errors import Unknown
 
 _PERSONAL = {"grades": grades.table, "items": people.items, "objectives": people.objectives,
@@ -100,6 +101,13 @@ def policy(opened, how=None, pseudonymous=False):
                 "title": "" if pseudonymous else settings.title,
                 "zone": settings.zone,
                 "pass_percent": settings.pass_percent,
+                "pass_percent_of_modules": _numbers(term.policy.pass_percents),
+                "objectives": {
+                    "met_from_percent": term.policy.threshold,
+                    "met_from_percent_of": dict(term.policy.thresholds),
+                    "must_be_met": sorted(term.policy.must_pass),
+                },
+                "totals": {"weights": term.policy.totals, "weight_of_modules": _numbers(term.policy.weights)},
                 "missing_counts_zero": settings.missing_counts_zero,
                 "late": {
                     "basis": settings.late_basis,
@@ -117,18 +125,20 @@ def policy(opened, how=None, pseudonymous=False):
         )
     return {
         "format": "timing-mark policy",
-        "schema": 1,
+        "schema": 2,
         "classes": classes,
         "marks": {
             "kept_as": "hundredths, whole numbers",
-            "pass": "decided on the unrounded mark",
+            "pass": "the pass mark, decided on the unrounded mark, and every objective that must be met",
+            "practice": "is not passed or failed, and counts in no total",
+            "totals": "excused work is left out; work not handed in counts 0 only after the due time",
             "shown": "half rounded up, but cut off where rounding would reach a limit that was missed",
             "absent": "blank, never 0",
         },
         "objectives": {
-            "met_from_percent": people.MET_SHARE,
-            "fewest_items": people.FEWEST_ITEMS,
+            "fewest_items": passing.FEWEST_ITEMS,
             "attempt": "the one that counts in the module; else the latest that examined the objective",
+            "must_be_met": "in the attempt that counts; one that passes counts before one that does not",
         },
         "statistics": {
             "missing_marks": "listwise",
@@ -141,6 +151,11 @@ def policy(opened, how=None, pseudonymous=False):
         "pseudonymous": pseudonymous,
         "smallest_cell": pseudonym.SMALLEST_CELL if pseudonymous else None,
     }
+
+
+def _numbers(shares):
+    """Shares by module as numbers of JSON."""
+    return {key: int(share) if share == int(share) else float(share) for key, share in shares.items()}
 
 
 def _vehicles(connection):

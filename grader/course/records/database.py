@@ -106,6 +106,7 @@ def connected(term):
         with made.connect() as connection:
             with connection.begin():
                 _check_version(term, connection)
+                steps.add_late(connection)
             yield connection
     except DBAPIError as problem:
         raise _translated(term, problem) from None

@@ -1,8 +1,14 @@
-"""What `term upgrade` changes in tables that an earlier version made; new tables need no step."""
+"""What `term upgrade` changes in tables that an earlier version made; new tables need no step.
 
-from sqlalchemy import inspect, text
+A table that came after the first terms of a version is made when such a term is opened.
+"""
 
-from grader.course.records import schema
+from sqlalchemy import inspect, select, text
+
+from grader.course.records import schema, sent
+
+# Only what can be empty without a loss: any other table that is gone is damage, and is to be seen.
+LATE = (sent.table,)
 
 
 def run(connection):
@@ -12,6 +18,14 @@ def run(connection):
     """
     _pending(connection)
     _unread(connection)
+
+
+def add_late(connection):
+    """Make the tables of `LATE` that a term of this version was made without, inside the caller's transaction."""
+    missing = [table for table in LATE if not inspect(connection).has_table(table.name)]
+    if missing:
+        connection.execute(select(schema.version.c.version).with_for_update()).all()  # one at a time makes them
+        schema.metadata.create_all(connection, tables=missing)
 
 
 def _pending(connection):

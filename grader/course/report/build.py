@@ -7,11 +7,12 @@ from pathlib import Path
 from grader import catalogue, clock
 from grader.course import overview, standing, statistics
 from grader.course.export import scope, stream
-from grader.course.export.grades import hundredths, passed
+from grader.course.export.grades import hundredths
 from grader.course.export.papers import page
 from grader.course.export.tables import figures as tables
 from grader.course.export.tables.columns import STATES
 from grader.course.report import figures, gather, sure
+from grader.course.rules import passing
 from grader.course.screen import copies
 from grader.errors import Refused
 
@@ -64,7 +65,7 @@ def write(opened, module_key=""):
         raise Refused(f"{module_key} was not assigned in {term.id}. Run 'assign {module_key}' first.")
     if not assigned:
         raise Refused(f"Nothing was assigned in {term.id} yet, so there is nothing to report. Run 'assign' first.")
-    pools, months, written = tables.pools([term]), gather.months(opened), []
+    pools, months, written = tables.pools([term], practice=True), gather.months(opened), []
     for key in [module_key] if module_key else assigned:
         module = catalogue.module(key)
         path = Path(term.folder / ROOM / f"{key}.html")
@@ -99,21 +100,26 @@ def build(term, module, pools, months):
 
 def _standing(term, module, table):
     states = Counter(one.state for one, _ in table)
-    whole = [one.mark for one, _ in table if one.mark is not None and one.state == standing.MARKED]
-    good = sum(passed(term, mark.mark, mark.most) for mark in whole)
+    done = [one for one, _ in table if one.mark is not None and one.state == standing.MARKED]
+    whole, good = [one.mark for one in done], sum(one.passed == passing.YES for one in done)
+    limit, must = term.pass_percent(module.key), term.policy.must_pass_in(module.key)
+    more = f" and {', '.join(must)} met" if must else ""
+    verdict = f"{good} of {len(done)} with a whole mark have passed ({limit:g} % of {module.marks} marks{more})."
+    if not all(one.counts for one, _ in table):
+        verdict = "It was handed out as practice, which nobody passes or fails."
     yield page.paragraph(
         f"{term.settings.title} ({term.id}), as the records stood at {term.shown(clock.now())}. {len(table)} trainees: "
         + ", ".join(f"{states[state]} {state}" for state in STATES if states[state])
-        + f". {good} of {len(whole)} with a whole mark have passed ({term.settings.pass_percent:g} % of {module.marks} marks)."
+        + f". {verdict}"
     )
     if whole:
         percents = [100 * mark.mark / mark.most for mark in whole]
         counts = figures.tenths(percents)
         words = ", ".join(f"{n} from {10 * i} to {10 * i + 10} per cent" for i, n in enumerate(counts) if n)
         yield _picture(
-            figures.spread(percents, term.settings.pass_percent),
+            figures.spread(percents, limit),
             "How the marks are spread",
-            f"Trainees by mark: {words}; the pass mark is {term.settings.pass_percent:g} per cent.",
+            f"Trainees by mark: {words}; the pass mark is {limit:g} per cent.",
         )
 
 

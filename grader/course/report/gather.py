@@ -7,8 +7,8 @@ from sqlalchemy import select
 
 from grader import catalogue
 from grader.course import overview, standing, statistics
-from grader.course.export.grades import passed
 from grader.course.records import database, schema
+from grader.course.rules import passing
 from grader.course.work import late
 from grader.exercise.model import sayings
 from grader.marking.verdict import BLANK
@@ -96,6 +96,9 @@ def needs(term, table):
         elif stuck(marks):
             noughts = sum(value == 0 for value in marks.values())
             found.append((3, one, f"is stuck: no mark in {noughts} of {len(marks)} exercises", "sit down together"))
+        elif one.failed:
+            what = f"has not met {', '.join(one.failed)}, without which nobody passes"
+            found.append((4, one, what, "show it once more, then give a resit"))
     for one, _ in table:
         if (one.person.id, one.module, one.attempt) in too_late:
             what = "handed in after the sheet was returned; it does not count"
@@ -134,9 +137,10 @@ def months(opened):
             assigned = connection.execute(select(schema.assignment.c.module, schema.assignment.c.assigned_at)).all()
             for module, at in assigned:
                 people = standing.standings(term, connection, [module])
-                whole = [one.mark for one in people if one.mark is not None and one.state == standing.MARKED]
+                done = [one for one in people if one.mark is not None and one.state == standing.MARKED]
+                whole = [one.mark for one in done]
                 missing = sum(one.state == standing.NOT_HANDED_IN for one in people)
-                good = sum(passed(term, mark.mark, mark.most) for mark in whole)
+                good = sum(one.passed == passing.YES for one in done)
                 mean = 100 * sum(mark.mark / mark.most for mark in whole) / len(whole) if len(whole) >= statistics.FEW else None  # fmt: skip
                 found.append(Month(term.id, module, at, len(people), len(whole), good, missing, mean))
     return sorted(found, key=lambda month: (month.assigned_at, month.term, month.module))

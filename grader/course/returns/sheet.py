@@ -1,11 +1,14 @@
 """The returned sheet as a page: what was asked, typed and read, what was right, and how to get there."""
 
+from decimal import Decimal
 from html import escape
 
 from grader import catalogue, clock
-from grader.course.export.grades import hundredths, passed, percent
+from grader.course.export.grades import hundredths, percent
 from grader.course.export.papers import page
+from grader.course.export.tables import people
 from grader.course.returns import words
+from grader.course.rules import passing
 from grader.course.work import resit
 from grader.exercise import listing
 from grader.exercise.kinds import Choices, Written
@@ -14,6 +17,12 @@ from grader.exercise.sorting import Batch, Order
 from grader.marking import feedback, sureness, verdict
 
 _PICKED = (Choice, Choices, Order, Batch)
+_SAID = {
+    passing.YES: "met",
+    passing.NO: "not yet",
+    passing.WAITS: "waits for your instructor",
+    passing.TOO_FEW: "too few questions to say",
+}
 _LOOK = """
 section { border-top: 2px solid #111; margin-top: 1.6em }
 h2 { margin: .5em 0 .3em } h3 { font-size: 1em; margin: .2em 0 }
@@ -67,16 +76,22 @@ def _facts(term, work):
     if mark.penalty:
         rows.append(("Taken off for being late", f"{hundredths(mark.penalty)} of {hundredths(mark.raw)} marks earned"))
     so_far = " so far" if mark.pending else ""
-    share = "" if mark.pending else f" ({percent(term, mark.mark, mark.most)} %)"
+    limit = term.pass_percent(work.module.key)
+    share = "" if mark.pending else f" ({percent(mark.mark, mark.most, limit)} %)"
     rows.append(("Mark", f"{hundredths(mark.mark)} of {hundredths(mark.most)}{share}{so_far}"))
     if mark.pending:
         rows.append(("Still to be read", f"answers worth {hundredths(mark.pending)} marks"))
-    rows.append(("Pass mark", f"{term.settings.pass_percent:g} %: {_pass(term, mark)}"))
+    rows.append(("Pass mark", f"{limit:g} %: {_pass(term, mark)}"))
+    must = {row["objective"]: row for row in work.objectives if row["must_pass"] == "yes"}
+    for code, row in must.items():
+        said = {passing.YES: "met", passing.WAITS: _SAID[passing.WAITS]}.get(row["met"], "reached in its only question")
+        said = "not met yet" if people.to_sit_again(row) else said
+        rows.append(("Needed for a pass", f"{code} from {Decimal(row['threshold']) * 100:.0f} %: {said}"))
     return page.table("Whose sheet this is", ("what", "value"), rows)
 
 
 def _pass(term, mark):
-    if passed(term, mark.mark, mark.most):
+    if passing.reached(term, mark.module, mark.mark, mark.most):
         return "reached"
     return "open until everything is read" if mark.pending else "not reached yet"
 
@@ -213,14 +228,8 @@ def _kind(earned, most):
 
 def _objectives(work):
     known = catalogue.objectives()
-    said = {
-        "yes": "met",
-        "no": "not yet",
-        "waits": "waits for your instructor",
-        "too few items": "too few questions to say",
-    }
     rows = [
-        (row["objective"], known[row["objective"]]["text"], said[row["met"]],
+        (row["objective"], known[row["objective"]]["text"], _SAID[row["met"]],
          f"{row['marks']} of {row['max']}" if row["marks"] else "")
         for row in work.objectives
     ]  # fmt: skip

@@ -125,7 +125,7 @@ def test_a_package_for_another_system(sat):
     with zipfile.ZipFile(made) as archive:
         results = list(csv.DictReader(io.StringIO(archive.read("results.csv").decode(), newline="")))
     told = sorted((row["score"], row["comment"]) for row in results)
-    assert told == [("", ""), ("24", "attempt 1 of 2"), ("28", "attempt 2 of 2")]
+    assert told == [("", ""), ("24", "passed; attempt 1 of 2"), ("28", "passed; attempt 2 of 2")]
 
 
 def test_statements_of_both_attempts(sat):

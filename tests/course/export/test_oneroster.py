@@ -225,7 +225,7 @@ class TestWhatWeWrite:
         )
         late = [row for row in results if row["late"] == "true"]
         assert len(late) == 2 and {row["score"] for row in late} == {"22.4"}
-        assert all(row["comment"] == "raw mark 28, penalty 5.6 for 2 days late" for row in late)
+        assert all(row["comment"] == "passed; raw mark 28, penalty 5.6 for 2 days late" for row in late)
         missing = [row for row in results if row["scoreStatus"] == "not submitted"]
         assert len(missing) == 5 and all((row["score"], row["missing"]) == ("", "true") for row in missing)
 
@@ -325,7 +325,7 @@ class TestNothingIsDeletedUnasked:
             programme.create(whole.path, [classes[0].folder], centre="Other")
 
     def test_a_class_without_work(self, empty_term):
-        with pytest.raises(Refused, match="nothing was assigned"):
+        with pytest.raises(Refused, match="no assessed work"):
             writer.write([empty_term])
 
 

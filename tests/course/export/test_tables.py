@@ -11,11 +11,11 @@ from sqlalchemy import select, update
 
 from grader import catalogue
 from grader.course.export import package, scope, stream
-from grader.course.export.tables import people
 from grader.course.export.tables.columns import SHAPES
 from grader.course.records import database, ledger, schema
 from grader.course.work import adjust
 from grader.errors import CannotWrite, Refused, Unknown
+from grader.marking.verdict import AWAITING
 
 
 def read(path, delimiter=","):
@@ -129,7 +129,7 @@ def test_an_answer_still_to_be_read_has_no_mark(classes):
         connection.execute(
             update(schema.answer)
             .where(schema.answer.c.part == "m01.mark_arc.arc", schema.answer.c.trainee == "0042")
-            .values(verdict=people.AWAITING, hundredths=0)
+            .values(verdict=AWAITING, hundredths=0)
         )
     row = next(r for r in read(package.write(classes, "items").path) if r["verdict"] == "awaiting")
     assert (row["mark"], row["path"], row["max"]) == ("", "", "2")

@@ -12,6 +12,8 @@ from grader.course.export import pseudonym, scope
 from grader.course.export.grades import hundredths
 from grader.course.export.tables import people
 from grader.course.records import ledger, schema
+from grader.course.rules import passing
+from grader.exercise.model import ASSESSED
 
 _NAMES = uuid.UUID("0d6c1d3a-3c1e-5f0e-9a55-6a2f5f0a7c11")  # ours, fixed for ever
 _STATUS = {
@@ -99,7 +101,7 @@ def enrollments(part):
 
 
 def categories(part):
-    for mode in part.connection.execute(select(schema.assignment.c.mode).distinct().order_by("mode")).scalars():
+    for mode in sorted({row.mode for row in _assigned(part)}):
         yield (part.id("category", mode), f"{mode.capitalize()} work", "")
 
 
@@ -124,6 +126,7 @@ def results(part):
         said = [f"attempt {found.attempt} of {found.attempts}"] if found.attempts > 1 and found.attempt else []
         if found.state == standing.MARKED:
             score, on = hundredths(mark.mark), mark.marked_at
+            said.insert(0, passing.Outcome(found.passed, found.failed).said())
             if mark.penalty:
                 said.append(
                     f"raw mark {hundredths(mark.raw)}, penalty {hundredths(mark.penalty)} for {mark.late_days} days late"
@@ -186,7 +189,10 @@ FILES = (
 
 
 def _assigned(part):
-    return part.connection.execute(select(schema.assignment).order_by(schema.assignment.c.module)).all()
+    """What was assigned and is assessed: a receiver takes every line item for a grade, and practice is none."""
+    table = schema.assignment
+    query = select(table).where(table.c.mode == ASSESSED).order_by(table.c.module)
+    return part.connection.execute(query).all()
 
 
 def _class(part):

@@ -7,11 +7,13 @@ import zipfile
 
 from sqlalchemy import func, select
 
+from grader.course import standing
 from grader.course.export import package, scope, stream
 from grader.course.export.oneroster import programme as programmes
 from grader.course.export.oneroster import rows
 from grader.course.records import schema
 from grader.errors import Refused
+from grader.exercise.model import ASSESSED
 
 BULK, DELTA = "bulk", "delta"
 # Everything a manifest speaks of, in its order.
@@ -67,8 +69,10 @@ def write(opened, path=None, *, programme=None, bulk=False, drop=(), pseudonymou
     if bulk:
         programmes.check_bulk(programme, opened, drop)
     for term, connection in scope.each(opened):
-        if connection.execute(select(func.count()).select_from(schema.assignment)).scalar() == 0:
-            raise Refused(f"In {term.id} nothing was assigned yet, so there is nothing to send. Nothing was written.")
+        if ASSESSED not in standing.modes(connection).values():
+            raise Refused(
+                f"In {term.id} no assessed work was assigned yet, so there is nothing to send. Nothing was written."
+            )
     kind = BULK if bulk else DELTA
     path = path or package.folder_for(opened, pseudonymous=pseudonymous) / f"oneroster-{kind}.zip"
     with stream.replacing(path) as target:

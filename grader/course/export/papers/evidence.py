@@ -16,7 +16,9 @@ from grader.course.export import package, scope
 from grader.course.export.papers import moderated, page
 from grader.course.export.tables import drawn, people
 from grader.course.records import adjustments, schema, vehicles, witnessed
+from grader.course.rules import passing
 from grader.errors import BadFile
+from grader.exercise.model import PRACTICE
 
 SIMULATED_MODULES = ("m06_diagnosis",)  # worked on the simulated vehicle
 MAP_COLUMNS = ["code", "unit_standards"]
@@ -62,6 +64,8 @@ def write(term, folder=None, *, trainee="", own_map=None):
         for task in witnessed.tasks(connection):
             tasks.setdefault(task.trainee, []).append(task)
         for row in people.objectives(term, connection):
+            if row["mode"] == PRACTICE:  # it shows its answers at once
+                continue
             rows.setdefault(row["trainee_id"], []).append(row)
         for person in [chosen] if chosen else scope.people(connection):
             if person.college_id in rows or person.id in tasks or chosen:
@@ -118,7 +122,7 @@ def _page(term, connection, person, rows, tasks, standards, until, decided):
         page.table(
             "Whose record this is", ("what", "value"),
             [("Name", person.name), ("Id", person.college_id), ("Class", f"{term.settings.title} ({term.id})"),
-             ("Pass mark of a module", f"{term.settings.pass_percent:g} %"), ("Kept until", until)],
+             *_pass_marks(term, standing.modes(connection)), ("Kept until", until)],
         ),
     ]  # fmt: skip
     for standard, codes in standards.items():
@@ -135,10 +139,25 @@ def _page(term, connection, person, rows, tasks, standards, until, decided):
     mine = standing.standings(term, connection, modules, people=[person], decided=decided)
     parts.append(page.heading("Modules"))
     parts.append(
-        page.table("How far each module has come", ("module", "state", "attempt", "handed in"),
-                   [(catalogue.module(f.module).title, f.state, f.attempt or "", f.handed_in_at[:10]) for f in mine])
+        page.table("How far each module has come", ("module", "state", "result", "attempt", "handed in"),
+                   [(catalogue.module(f.module).title, f.state, _result(f), f.attempt or "", f.handed_in_at[:10]) for f in mine])
     )  # fmt: skip
     return page.page(f"Evidence of learning: {person.name}", *parts)
+
+
+def _pass_marks(term, modes):
+    """Lines of what it takes to pass each assessed module."""
+    for module in sorted(module for module, mode in modes.items() if mode != PRACTICE):
+        must = term.policy.must_pass_in(module)
+        more = "".join(f", and {code} from {term.policy.threshold_of(code)} %" for code in must)
+        yield f"Pass mark of {catalogue.module(module).title}", f"{term.pass_percent(module):g} %{more}"
+
+
+def _result(found):
+    """Whether a module is passed; practice is none that could be."""
+    if not found.counts:
+        return "practice"
+    return passing.Outcome(found.passed, found.failed).said() if found.mark is not None else ""
 
 
 def _drawn_from(connection, person):
@@ -182,6 +201,8 @@ def _evidence(connection, person, row):
         )
     ).scalars()
     said = {"yes": "shown", "no": "not yet shown", "waits": "an answer waits to be read"}.get(row["met"], row["met"])
+    if row["must_pass"] == "yes":
+        said += "; must be met for a pass"
     if carried:
         said += f"; consequential in {', '.join(carried)}"
     share = f"{float(row['share']) * 100:.4g}\u00a0%" if row["share"] else ""

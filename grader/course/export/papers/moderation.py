@@ -10,9 +10,10 @@ from sqlalchemy import select
 from grader import catalogue
 from grader.course import evaluation, standing
 from grader.course.export import package, pseudonym, scope, stream
-from grader.course.export.grades import hundredths, passed, percent
+from grader.course.export.grades import hundredths, percent
 from grader.course.export.papers import moderated, page
 from grader.course.records import adjustments, schema
+from grader.course.rules import passing
 from grader.errors import BadSheet, Refused
 
 SAMPLE = 6
@@ -66,8 +67,8 @@ def choose(term, standings, sample):
     if not marked:
         return []
     by_mark = sorted(marked, key=lambda found: (found.mark.mark / found.mark.most, found.person.id))
-    below = [f for f in by_mark if not passed(term, f.mark.mark, f.mark.most)]
-    above = [f for f in by_mark if passed(term, f.mark.mark, f.mark.most)]
+    above = [f for f in by_mark if passing.reached(term, f.module, f.mark.mark, f.mark.most)]
+    below = by_mark[: len(by_mark) - len(above)]
     order = [(by_mark[-1], "best mark"), (by_mark[0], "lowest mark")]
     order += [(found, "just passed") for found in above[:1]] + [
         (found, "just missed the pass mark") for found in below[-1:]
@@ -91,8 +92,9 @@ def _pack(archive, term, connection, module, chosen, pseudonymous):
         name = pseudonym.code(term, person.college_id) if pseudonymous else person.id
         names.append(name)
         shown = name if pseudonymous else f"{person.name} ({person.college_id})"
-        index.append((shown, why, f"{found.mark.attempt} of {found.attempts}", hundredths(found.mark.mark), hundredths(found.mark.most),
-                      f"{percent(term, found.mark.mark, found.mark.most)} %", f"sheets/{name}.html"))  # fmt: skip
+        mark, limit = found.mark, term.pass_percent(module.key)
+        index.append((shown, why, f"{mark.attempt} of {found.attempts}", hundredths(mark.mark), hundredths(mark.most),
+                      f"{percent(mark.mark, mark.most, limit)} %", _result(found), f"sheets/{name}.html"))  # fmt: skip
         try:
             content = moderated.build(term, connection, module, found, shown, decided, pseudonymous)
         except BadSheet as problem:
@@ -102,15 +104,22 @@ def _pack(archive, term, connection, module, chosen, pseudonymous):
             _put(archive, f"sheets/{name}.json", _hand_in(term, connection, found))
     parts = page.table(
         f"{len(index)} sheets of {module.title}",
-        ("whose", "why chosen", "attempt", "mark", "of", "per cent", "file"),
+        ("whose", "why chosen", "attempt", "mark", "of", "per cent", "result", "file"),
         index,
     )
+    must = "".join(
+        f", and {code} from {term.policy.threshold_of(code)} %" for code in term.policy.must_pass_in(module.key)
+    )
     settings = page.paragraph(
-        f"Pass from {term.settings.pass_percent:g} %. Late work: {term.settings.late_percent_per_day:g} % of the "
+        f"Pass from {term.pass_percent(module.key):g} %{must}. Late work: {term.settings.late_percent_per_day:g} % of the "
         f"{term.settings.late_basis} a day. Marks are decided unrounded."
     )
     _put(archive, "index.html", page.page(f"Moderation: {module.title}, {term.id}", settings, parts))
     return names
+
+
+def _result(found):
+    return passing.Outcome(found.passed, found.failed).said() if found.counts else "practice"
 
 
 def _hand_in(term, connection, found):

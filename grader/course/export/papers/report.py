@@ -7,12 +7,14 @@ from sqlalchemy import select
 from grader import catalogue, clock
 from grader.course import standing
 from grader.course.export import package, pseudonym, scope, stream
-from grader.course.export.grades import hundredths, passed
+from grader.course.export.grades import hundredths
 from grader.course.export.papers import figures, page
 from grader.course.export.tables import figures as tables
 from grader.course.export.tables import people, variants
 from grader.course.export.tables.columns import STATES
 from grader.course.records import ledger, schema, vehicles
+from grader.course.rules import passing
+from grader.exercise.model import PRACTICE
 
 HARD, EASY, LOW, COMMON = 0.30, 0.95, 0.20, 0.20  # when a question is listed
 _CHANGES = ("re-marked", "override", "excuse", "extension", "key-change")
@@ -121,21 +123,27 @@ def unlike(pools):
 
 
 def _parts(opened, pseudonymous):
-    counts, below, own, retention, examined, shown = [], [], [], [], Counter(), Counter()
+    counts, below, lacking, own, retention, examined, shown = [], [], [], [], [], Counter(), Counter()
     for term, connection in scope.each(opened):
         name = pseudonym.HIDDEN if pseudonymous and pseudonym.is_small(connection) else term.id
         markers = sorted({entry["actor"] for _, _, entry in ledger.entries(connection, "marked", "re-marked")})
         by = "" if pseudonymous else ", ".join(markers)
-        assigned = connection.execute(select(schema.assignment.c.module).order_by("module")).scalars().all()
+        modes = standing.modes(connection)
+        assigned = sorted(modes)
         for module in assigned:
-            states, good = Counter(), 0
+            states, good, failed = Counter(), 0, Counter()
             for one in scope.standings(term, connection, [module]):
                 states[one.state] += 1
-                good += one.state == standing.MARKED and passed(term, one.mark.mark, one.mark.most)
-            counts.append((f"{name}, {module}", states, good, states[standing.MARKED], by))
+                good += one.state == standing.MARKED and one.passed == passing.YES
+                failed.update(one.failed)
+            lacking += [(name, module, code, catalogue.objectives()[code]["text"], _few(n, pseudonymous))
+                        for code, n in sorted(failed.items())]  # fmt: skip
+            practice = modes[module] == PRACTICE
+            label = f"{name}, {module}" + (" (practice)" if practice else "")
+            counts.append((label, states, "" if practice else good, states[standing.MARKED], by))
         mine, met = Counter(), Counter()
         for row in people.objectives(term, connection):
-            if row["met"] in ("yes", "no"):
+            if row["met"] in ("yes", "no") and row["mode"] != PRACTICE:
                 mine[row["objective"]] += 1
                 met[row["objective"]] += row["met"] == "yes"
         examined, shown = examined + mine, shown + met
@@ -166,6 +174,11 @@ def _parts(opened, pseudonymous):
         ("class", "objective", "what it is", "not yet", "of", "marked by"),
         below,
     )
+    if lacking:
+        yield page.table(
+            "Not passed because an objective must be met and is not",
+            ("class", "module", "objective", "what it is", "trainees"), lacking,
+        )  # fmt: skip
     yield page.heading("Questions to look at")
     yield page.paragraph(_READING)
     yield page.table(
@@ -232,7 +245,7 @@ def _two(text):
 
 
 def _few(count, pseudonymous):
-    return _FEW if pseudonymous and 0 < count < pseudonym.SMALLEST_CELL else count
+    return _FEW if pseudonymous and count and 0 < count < pseudonym.SMALLEST_CELL else count
 
 
 def _value(value, pseudonymous):

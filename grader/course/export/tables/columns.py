@@ -4,6 +4,8 @@ from dataclasses import dataclass
 
 from grader.course import standing
 from grader.course.records import ledger, witnessed
+from grader.course.rules import passing
+from grader.exercise.model import ASSESSED, PRACTICE
 
 TEXT, INTEGER, NUMBER, MOMENT, DATE = "string", "integer", "number", "datetime", "date"
 KEEP, CODE, DROP, DAY = "keep", "code", "drop", "day"  # in a pseudonymous export
@@ -11,7 +13,8 @@ YES_NO = ("yes", "no")
 PATHS = ("direct", "consequential", "partial", "none")
 STATES = (standing.NOT_ASSIGNED, standing.NOT_HANDED_IN, standing.HANDED_IN, standing.PARTLY_MARKED,
           standing.MARKED, standing.EXCUSED)  # fmt: skip
-MET = ("yes", "no", "too few items", "waits")
+MET = (passing.YES, passing.NO, passing.TOO_FEW, passing.WAITS)
+MODES = (ASSESSED, PRACTICE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +55,7 @@ GRADES = Shape(
         Column("last_name", TEXT, "Family name", DROP),
         Column("first_name", TEXT, "Given name", DROP),
         _MODULE,
+        Column("mode", TEXT, "practice is no grade: it is not passed or failed, and counts in no total", words=MODES),
         Column("attempt", INTEGER, "The attempt that counts: the best of those marked, else the latest"),
         Column("attempts", INTEGER, "How many attempts were issued", needed=True),
         Column("status", TEXT, "How far the work has come", words=STATES, needed=True),
@@ -61,7 +65,8 @@ GRADES = Shape(
         Column("awaiting", NUMBER, "Marks of written answers that nobody has read yet"),
         Column("max", NUMBER, "Marks that could be earned"),
         Column("percent", NUMBER, "mark of max, per cent; never rounded up to a pass mark that was missed"),
-        Column("passed", TEXT, "Decided on the unrounded mark", words=YES_NO),
+        Column("passed", TEXT, "The pass mark, decided unrounded, and every objective that must be met", words=YES_NO),
+        Column("failed_objectives", TEXT, "Those that must be met and are not, separated by semicolons"),
         Column("late_days", INTEGER, "Days after the due time"),
         Column("extension_until", MOMENT, "Later due time of this trainee, UTC", DROP),
         Column("handed_in_at", MOMENT, "Arrival of the work, UTC", DAY),
@@ -105,12 +110,14 @@ OBJECTIVES = Shape(
         Column("marks", NUMBER, "Marks earned in items of this objective"),
         Column("max", NUMBER, "Marks of those items"),
         Column("share", NUMBER, "marks of max, 0 to 1"),
-        Column("threshold", NUMBER, "Share from which it counts as met", needed=True),
+        Column("threshold", NUMBER, "Share from which it counts as met, 0 to 1", needed=True),
         Column("met", TEXT, "too few items: fewer than two; waits: an answer is still to be read", words=MET,
                needed=True),
+        Column("must_pass", TEXT, "Whether the module is passed only if this is met", words=YES_NO, needed=True),
         Column("items", INTEGER, "How many items", needed=True),
         Column("attempt", INTEGER, "The attempt that decided: that which counts, else the latest that examined it",
                needed=True),
+        Column("mode", TEXT, "practice shows its answers, so it is no evidence", words=MODES),
         Column("witnessed", TEXT, "Latest result seen on a real vehicle; no part of marks, share and met",
                words=witnessed.RESULTS),
         Column("witnessed_on", DATE, "Day of that work"),

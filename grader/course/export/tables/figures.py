@@ -10,11 +10,12 @@ import numpy as np
 from sqlalchemy import select
 
 from grader import catalogue
-from grader.course import statistics
+from grader.course import standing, statistics
 from grader.course.export import scope
 from grader.course.export.tables import drawn as origin
 from grader.course.export.tables.people import expected, waiting
 from grader.course.records import schema
+from grader.exercise.model import PRACTICE
 from grader.exercise.truth import Truth
 from grader.marking.verdict import CARRIED
 
@@ -45,7 +46,7 @@ class Pool:
         return np.array(self.rows, dtype=float).reshape(len(self.rows), len(self.items)) / 100
 
 
-def pools(opened, *, drawn=False):
+def pools(opened, *, drawn=False, practice=False):
     """The pools of several terms, in order of module and version.
 
     Parameters
@@ -53,6 +54,9 @@ def pools(opened, *, drawn=False):
     opened : sequence of Term
     drawn : bool
         Also what was right and which engines were drawn; that takes longer.
+    practice : bool
+        Also of modules that were handed out as practice. There answers are mended after
+        each verdict, so that they tell little about a question.
 
     Returns
     -------
@@ -61,11 +65,15 @@ def pools(opened, *, drawn=False):
     found = {}
     for term, connection in scope.each(opened):
         lines = {digest: f"{term.id}: {line}" for digest, line in origin.lines(connection).items()} if drawn else {}
+        modes = standing.modes(connection)
+        left_out = [] if practice else [module for module, mode in modes.items() if mode == PRACTICE]
         for batch in scope.batches(connection):
             wanted = [person.id for person in batch]
             records = _records(connection, wanted) if drawn else {}
             marks = connection.execute(
-                select(schema.mark).where(schema.mark.c.trainee.in_(wanted), schema.mark.c.attempt == 1)
+                select(schema.mark).where(
+                    schema.mark.c.trainee.in_(wanted), schema.mark.c.attempt == 1, schema.mark.c.module.not_in(left_out)
+                )
             ).all()
             answers = {}
             for row in connection.execute(

@@ -1,5 +1,7 @@
 """Rows about people: items, objectives and the ledger, read in batches of trainees."""
 
+from decimal import Decimal
+
 from sqlalchemy import select
 
 from grader import catalogue
@@ -9,11 +11,10 @@ from grader.course.export.grades import hundredths
 from grader.course.export.tables import drawn
 from grader.course.records import adjustments, ledger, schema
 from grader.course.records import witnessed as seen
-from grader.marking.verdict import AWAITING, READ
+from grader.course.rules import passing
+from grader.course.rules.passing import TOO_FEW, waiting
+from grader.marking.verdict import READ
 
-MET_SHARE = 70  # per cent of the marks of an objective's items
-FEWEST_ITEMS = 2
-TOO_FEW = "too few items"
 _PATHS = {"right": "direct", "carried": "consequential"}
 _MARK_EVENTS = ("marked", "re-marked", "override")
 
@@ -39,13 +40,7 @@ def objectives(term, connection):
     The attempt that counts in the module decides; for an objective that it did not
     examine, the latest attempt that did.
     """
-    known = catalogue.objectives()
-    tags = {
-        f"{exercise.key}.{part.key}": part.objectives
-        for module in catalogue.all_modules().values()
-        for exercise in (*module.old, *module.exercises)  # earlier work has parts that later versions lack
-        for part in exercise.parts
-    }
+    known, tags, modes = catalogue.objectives(), passing.examined(), standing.modes(connection)
     modules, decided = standing.listed_modules(connection), adjustments.read(connection)
     latest = seen.latest(seen.tasks(connection))
     for batch in scope.batches(connection):
@@ -67,8 +62,10 @@ def objectives(term, connection):
                     rows = attempts[first_choice if first_choice in attempts else max(attempts)]
                     task = latest.get((person.id, code))
                     yield objective(term, person, known[code], rows) | {
-                        "witnessed": task.result if task else "", "witnessed_on": task.day if task else "",
-                    }  # fmt: skip
+                        "mode": modes.get(known[code]["module"], ""),
+                        "witnessed": task.result if task else "",
+                        "witnessed_on": task.day if task else "",
+                    }
 
 
 def witnessed(term, connection):
@@ -161,40 +158,29 @@ def path(row):
     return _PATHS.get(row.verdict) or ("partial" if row.hundredths else "none")
 
 
-def waiting(row):
-    """Whether an instructor has still to read this answer."""
-    return row.verdict == AWAITING or row.hundredths is None
-
-
 def objective(term, person, entry, rows):
     """Row of objectives.csv from the rows of tm_answer that examine an objective; `entry` is its catalogue entry."""
-    waits = any(waiting(row) for row in rows)
-    most = sum(row.most for row in rows)
-    marks = None if waits else sum(row.hundredths for row in rows)
-    if waits:
-        met = "waits"
-    elif len(rows) < FEWEST_ITEMS:
-        met = TOO_FEW
-    else:
-        met = "yes" if marks * 100 >= MET_SHARE * most else "no"
+    found = passing.judge(term.policy, entry["code"], rows)
+    waits = found.marks is None
     return {
         "class": term.id,
         "trainee_id": person.college_id,
         "objective": entry["code"],
         "uuid": entry["uuid"],
-        "marks": "" if waits else hundredths(marks),
-        "max": hundredths(most),
-        "share": "" if waits else _share(marks, most, MET_SHARE),
-        "threshold": hundredths(MET_SHARE),
-        "met": met,
-        "items": str(len(rows)),
+        "marks": "" if waits else hundredths(found.marks),
+        "max": hundredths(found.most),
+        "share": "" if waits else _share(found.marks, found.most, found.threshold),
+        "threshold": hundredths(found.threshold),
+        "met": found.met,
+        "must_pass": "yes" if entry["code"] in term.policy.must_pass else "no",
+        "items": str(found.items),
         "attempt": str(rows[0].attempt),
     }
 
 
 def to_sit_again(row):
     """Whether a row of objectives calls for a resit: not met, or too few items to say so and as much lost in them."""
-    return row["met"] == "no" or row["met"] == TOO_FEW and float(row["share"]) * 100 < MET_SHARE
+    return row["met"] == "no" or row["met"] == TOO_FEW and Decimal(row["share"]) < Decimal(row["threshold"])
 
 
 def _share(part, whole, limit):

@@ -8,18 +8,21 @@ Statements name people by account alone, never by name or mail.
 import json
 import uuid
 from contextlib import ExitStack
+from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import urlsplit
 
 from sqlalchemy import select
 
 from grader import catalogue, clock
+from grader.course import standing
 from grader.course.export import package, pseudonym, scope, stream
-from grader.course.export.grades import passed
 from grader.course.export.tables import people
 from grader.course.export.xapi import revisions
 from grader.course.records import adjustments, database, ledger, schema, sent
+from grader.course.rules import passing
 from grader.errors import Refused
+from grader.exercise.model import PRACTICE
 
 BASE = "https://timing-mark.invalid/"
 _VERBS, _TYPES = "http://adlnet.gov/expapi/verbs/", "http://adlnet.gov/expapi/activities/"
@@ -84,6 +87,19 @@ def _checked(base):
     return base if base.endswith("/") else base + "/"
 
 
+@dataclass(frozen=True, slots=True)
+class _Work:
+    """One marked attempt, with what was decided about it; `kept` are exercises that a resit took over."""
+
+    mark: object
+    rows: list
+    by_hand: dict
+    counts: bool
+    outcome: passing.Outcome
+    kept: set
+    practice: bool
+
+
 class _Maker:
     """Statements of one term."""
 
@@ -97,6 +113,7 @@ class _Maker:
     def statements(self, connection, sent_as):
         """Everything of the term: by trainee, first what is voided, then what stands; what was sent is noted."""
         decided, now = adjustments.read(connection), clock.to_text(clock.now())
+        kept, modes = standing.kept_answers(connection), standing.modes(connection)
         # In order of codes, because the order of the class list would give the names away.
         everybody = scope.people(connection)
         if self.pseudonymous:
@@ -105,14 +122,21 @@ class _Maker:
             batch = everybody[start : start + scope.BATCH]
             marks, answers = self._rows(connection, schema.mark, batch), self._rows(connection, schema.answer, batch)
             before = sent.read(connection, sent_as, [person.id for person in batch])
-            changed, counting = {}, _counting(marks)
+            judged = {
+                owner: passing.outcome(self.term, rows[0], answers.get(owner, ())) for owner, rows in marks.items()
+            }
+            changed, counting = {}, self._counting(marks, judged)
             for person in batch:
                 for owner in sorted(found for found in {*marks, *before} if found[0] == person.id):
                     drafts = []
                     if owner in marks and owner[:2] not in decided.excused:  # excused work does not count
                         rows = _ordered(owner[1], answers.get(owner, ()))
-                        by_hand, counts = decided.overrides.get(owner, {}), counting[owner[:2]] == owner[2]
-                        drafts = list(self._drafts(person, owner, marks[owner][0], rows, by_hand, counts))
+                        work = _Work(
+                            marks[owner][0], rows, decided.overrides.get(owner, {}), counting[owner[:2]] == owner[2],
+                            judged[owner], {row.exercise for row in rows if standing.is_kept(row, kept)},
+                            modes.get(owner[1]) == PRACTICE,
+                        )  # fmt: skip
+                        drafts = list(self._drafts(person, owner, work))
                     ended = marks[owner][0].marked_at if drafts else now
                     had = before.get(owner) or sent.Sent()
                     told, after = revisions.settle(had, drafts, self._namer(owner), ended)
@@ -130,11 +154,22 @@ class _Maker:
             found.setdefault(adjustments.owner(row), []).append(row)
         return found
 
-    def _drafts(self, person, owner, mark, rows, by_hand, counts):
-        module = catalogue.module(owner[1])
-        exercises = {}
-        for row in rows:
+    def _counting(self, marks, judged):
+        """The attempt that counts, by (trainee, module)."""
+        found = {}
+        for owner, (row, *_) in marks.items():
+            rank = passing.rank(self.term, row, judged[owner])
+            found[owner[:2]] = max(found.get(owner[:2], (False, -1, 0)), rank)
+        return {whose: rank[-1] for whose, rank in found.items()}
+
+    def _drafts(self, person, owner, work):
+        """What a resit keeps was answered once: its answers stand under the attempt that gave them, here are its marks."""
+        module, mark, by_hand = catalogue.module(owner[1]), work.mark, work.by_hand
+        exercises, mode = {}, {"mode": PRACTICE} if work.practice else {}
+        for row in work.rows:
             exercises.setdefault(row.exercise, []).append(row)
+            if row.exercise in work.kept:
+                continue
             verb = "answered" if row.raw.strip() else "scored"
             waits = people.waiting(row)
             result = {} if waits else _score(row.hundredths, row.most)
@@ -142,7 +177,7 @@ class _Maker:
                 result["success"] = row.hundredths == row.most
             if row.raw.strip() and not self.pseudonymous:
                 result["response"] = row.raw
-            told = {"verdict": row.verdict, "slip": row.slip, "path": "" if waits else people.path(row)}
+            told = mode | {"verdict": row.verdict, "slip": row.slip, "path": "" if waits else people.path(row)}
             if not self.pseudonymous:
                 low, high, _ = people.expected(row.expected)
                 told |= {"unit": row.unit, "expected-low": low and float(low), "expected-high": high and float(high)}
@@ -153,20 +188,24 @@ class _Maker:
             waits = key not in by_hand and any(people.waiting(row) for row in parts)
             got = by_hand.get(key, sum(row.hundredths or 0 for row in parts))
             result = {} if waits else _score(got, sum(row.most for row in parts))
+            told = mode | {"by-hand": key in by_hand} | ({"kept": True} if key in work.kept else {})
             body = self._statement(person, owner, key, "attempted" if waits else "scored", ("exercises", "assessment"), result,
-                                   {"by-hand": key in by_hand}, parent=("modules", module.key, "module"))  # fmt: skip
+                                   told, parent=("modules", module.key, "module"))  # fmt: skip
             yield revisions.Draft(key, body, mark.marked_at)
-        told = {
+        told = mode | {
             "raw-mark": mark.raw / 100,
             "penalty": mark.penalty / 100,
             "late-days": mark.late_days,
-            "counts": counts,
+            "counts": work.counts,
         }
         if mark.pending:
             verb, result = "attempted", {}
+        elif work.practice:  # nobody passes or fails it
+            verb, result = "scored", _score(mark.mark, mark.most)
         else:
-            good = passed(self.term, mark.mark, mark.most)
+            good = work.outcome.passed == passing.YES
             verb, result = "passed" if good else "failed", _score(mark.mark, mark.most) | {"success": good}
+            told |= {"failed-objectives": ";".join(work.outcome.failed)}
         told |= {"engine": mark.engine, "key-version": mark.key_version}
         body = self._statement(person, owner, module.key, verb, ("modules", "module"), result, told)
         yield revisions.Draft(module.key, body, mark.marked_at)
@@ -216,14 +255,6 @@ class _Maker:
             return text
         day = clock.from_text(text).astimezone(clock.zone(self.term.settings.zone))
         return f"{day:%Y-%m-%d}T00:00:00.000Z"
-
-
-def _counting(marks):
-    """The attempt that counts, by (trainee, module): the best, of equal ones the later."""
-    found = {}
-    for owner, (row, *_) in marks.items():
-        found[owner[:2]] = max(found.get(owner[:2], (-1, 0)), (row.mark, row.attempt))
-    return {whose: attempt for whose, (_, attempt) in found.items()}
 
 
 def _ordered(module_key, rows):

@@ -1,0 +1,62 @@
+"""Putting a policy in force in a class, and saying what is in force."""
+
+import hashlib
+
+from grader import catalogue, files
+from grader.course.records import busy, database, ledger
+from grader.course.rules import policy
+
+
+def adopt(opened, path, *, reason=""):
+    """Keep a policy file in each term folder and note it in the ledgers.
+
+    Parameters
+    ----------
+    opened : sequence of Term
+    path : path
+    reason : str
+
+    Raises
+    ------
+    BadFile
+        The file cannot be used; nothing was changed in any class.
+    CannotWrite
+        The disk refuses.
+    """
+    content = files.read_bytes(path, most=policy.LARGEST_FILE, what="The policy")
+    policy.parse(content, path)
+    for term in opened:
+        place = term.folder / policy.NAME
+        before = _name(place.read_bytes()) if place.exists() else "policy: none"
+        with busy.exclusive(term, "taking a policy"), database.transaction(term) as connection:
+            ledger.append(connection, [ledger.Entry("settings", old=before, new=_name(content), reason=reason.strip())])
+            files.write_bytes(place, content)
+
+
+def lines(term):
+    """What is in force in a class, as sentences."""
+    rules = term.policy
+    yield (
+        f"Pass from {term.settings.pass_percent:g} %"
+        + "".join(f"; {module} from {share:g} %" for module, share in rules.pass_percents.items())
+        + "."
+    )
+    yield (
+        f"An objective is met from {rules.threshold} %"
+        + "".join(f"; {code} from {share} %" for code, share in rules.thresholds.items())
+        + "."
+    )
+    must = ", ".join(code for code in catalogue.objectives() if code in rules.must_pass) if rules.must_pass else ""
+    yield f"Must be met for a pass: {must or 'none'}."
+    yield {
+        policy.POINTS: "In totals a module counts by its marks.",
+        policy.EQUAL: "In totals all modules count alike.",
+        policy.GIVEN: "In totals modules weigh: "
+        + ", ".join(f"{module} {weight:g} %" for module, weight in rules.weights.items())
+        + ".",
+    }[rules.totals]
+
+
+def _name(content):
+    """What the ledger calls a policy: enough to tell which file it was."""
+    return f"policy: {hashlib.sha256(content).hexdigest()[:12]}"

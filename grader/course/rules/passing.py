@@ -1,0 +1,128 @@
+"""When an objective is met and when a module is passed: decided here for every sheet, report and export."""
+
+from dataclasses import dataclass
+from functools import cache
+
+from grader import catalogue
+from grader.marking.verdict import AWAITING
+
+FEWEST_ITEMS = 2
+YES, NO, TOO_FEW, WAITS = "yes", "no", "too few items", "waits"
+OPEN = ""  # not decided before everything is read
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """An objective in the answers of one attempt. `marks` are hundredths, None while an answer waits to be read."""
+
+    marks: int | None
+    most: int
+    threshold: int
+    items: int
+    met: str
+
+    @property
+    def lacking(self):
+        """Whether it is to be sat again: not met, or too few items to say so and as much lost in them."""
+        return self.met == NO or self.met == TOO_FEW and self.marks * 100 < self.threshold * self.most
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """Whether a module is passed (yes, no, or `OPEN`), and the objectives that must be met and are not."""
+
+    passed: str
+    failed: tuple = ()
+
+    def said(self):
+        """In words: what is left of it to do stands there too."""
+        if self.passed == NO and self.failed:
+            return f"not passed: {', '.join(self.failed)} must be met"
+        return {YES: "passed", NO: "not passed", OPEN: "open until everything is read"}[self.passed]
+
+
+def judge(policy, code, rows):
+    """One objective by the answers that examine it.
+
+    Parameters
+    ----------
+    policy : Policy
+    code : str
+    rows : sequence of rows of tm_answer
+        Of one attempt.
+
+    Returns
+    -------
+    Judged
+    """
+    limit, most = policy.threshold_of(code), sum(row.most for row in rows)
+    if any(waiting(row) for row in rows):
+        return Judged(None, most, limit, len(rows), WAITS)
+    marks = sum(row.hundredths for row in rows)
+    if len(rows) < FEWEST_ITEMS:
+        return Judged(marks, most, limit, len(rows), TOO_FEW)
+    return Judged(marks, most, limit, len(rows), YES if marks * 100 >= limit * most else NO)
+
+
+def reached(term, module_key, mark, most):
+    """Whether a mark reaches the pass mark of its module; decided on the unrounded mark."""
+    return mark * 100 >= term.pass_percent(module_key) * most
+
+
+def outcome(term, mark, rows):
+    """Whether one attempt at a module passes: the pass mark, and every objective that must be met.
+
+    An objective with a single item must reach its threshold in that item. One that the
+    attempt did not examine, as older exercises may not, is not asked for.
+
+    Parameters
+    ----------
+    term : Term
+    mark : row of tm_mark
+    rows : iterable of rows of tm_answer
+        Of that attempt; looked at only where an objective must be met.
+
+    Returns
+    -------
+    Outcome
+    """
+    needed = term.policy.must_pass_in(mark.module)
+    by_code = by_objective(rows) if needed else {}
+    judged = {code: judge(term.policy, code, by_code[code]) for code in needed if code in by_code}
+    failed = tuple(code for code, found in judged.items() if found.lacking)
+    if failed:
+        return Outcome(NO, failed)
+    if not reached(term, mark.module, mark.mark, mark.most):
+        return Outcome(OPEN if mark.pending else NO)  # while an answer waits the mark is one so far
+    return Outcome(OPEN if any(found.met == WAITS for found in judged.values()) else YES)
+
+
+def rank(term, mark, found):
+    """Which of several attempts counts: the best mark, of equal ones the later; one that passes first where more is asked."""
+    more = bool(term.policy.must_pass_in(mark.module))
+    return more and found.passed == YES, mark.mark, mark.attempt
+
+
+def by_objective(rows):
+    """Objective -> the rows of tm_answer that examine it, in the order of the objectives."""
+    found, tags = {}, examined()
+    for row in rows:
+        for code in tags.get(row.part, ()):
+            found.setdefault(code, []).append(row)
+    return {code: found[code] for code in catalogue.objectives() if code in found}
+
+
+@cache
+def examined():
+    """Codes of objectives by path of a part; earlier work has parts that later versions lack."""
+    return {
+        f"{exercise.key}.{part.key}": part.objectives
+        for module in catalogue.all_modules().values()
+        for exercise in (*module.old, *module.exercises)
+        for part in exercise.parts
+    }
+
+
+def waiting(row):
+    """Whether an instructor has still to read this answer."""
+    return row.verdict == AWAITING or row.hundredths is None

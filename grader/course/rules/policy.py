@@ -1,0 +1,184 @@
+"""A class's policy: pass marks of modules, thresholds of objectives, what must be met, and how modules add up.
+
+It stands in `policy.toml` of the term folder. Without that file the pass mark of
+term.toml holds for every module, an objective is met from 70 per cent, none must be
+met, and modules count by their marks.
+"""
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+from types import MappingProxyType
+
+from grader import catalogue, files
+from grader.errors import BadFile
+
+NAME, FORMAT, SCHEMA, LARGEST_FILE = "policy.toml", "timing-mark policy", 1, 100_000
+POINTS, EQUAL, GIVEN = "points", "equal", "given"
+THRESHOLD = 70  # whole per cent of the marks of an objective's items
+
+EXAMPLE = """\
+# What it takes to pass, and how modules add up. Text after # is explanation; take
+# the # in front of a line away to use it. As it stands, nothing differs from the start.
+format = "timing-mark policy"
+schema = 1
+
+[totals]
+weights = "points"          # "points": a module counts by its marks; "equal": all alike; "given": by its weight
+
+# [modules.m01_timing]
+# pass_percent = 60         # otherwise that of term.toml
+# weight = 40               # only with weights = "given"; all weights add to 100, a module without one counts 0
+
+[objectives]
+threshold = 70              # whole per cent of its marks from which an objective is met
+
+# [objectives.T8]
+# threshold = 80
+# must_pass = true          # the module is passed only if this is met as well
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Policy:
+    """What policy.toml says; modules and objectives that it does not name follow the rest."""
+
+    totals: str = POINTS
+    weights: Mapping = field(default_factory=dict, hash=False)  # module -> per cent
+    pass_percents: Mapping = field(default_factory=dict, hash=False)  # module -> per cent
+    threshold: int = THRESHOLD
+    thresholds: Mapping = field(default_factory=dict, hash=False)  # objective -> whole per cent
+    must_pass: frozenset = frozenset()
+
+    def threshold_of(self, code):
+        """Whole per cent from which an objective is met."""
+        return self.thresholds.get(code, self.threshold)
+
+    def must_pass_in(self, module_key):
+        """Codes of the objectives of a module that must be met, in order."""
+        known = catalogue.objectives() if self.must_pass else {}
+        return tuple(code for code in known if code in self.must_pass and known[code]["module"] == module_key)
+
+
+DEFAULT = Policy()
+
+
+def of_folder(folder):
+    """The policy of a term folder; where it has none, `DEFAULT`.
+
+    Raises
+    ------
+    BadFile
+        As `read`.
+    """
+    path = folder / NAME
+    return read(path) if path.exists() else DEFAULT
+
+
+def read(path):
+    """A policy from its file.
+
+    Raises
+    ------
+    BadFile
+        Says what is wrong, what is allowed and where.
+    """
+    return parse(files.read_bytes(path, most=LARGEST_FILE, what="The policy"), path)
+
+
+def parse(content, path):
+    """A policy from the bytes of a file; `path` is for what is said of it."""
+    try:
+        found = tomllib.loads(content.decode("utf-8-sig"), parse_float=Decimal)
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
+        raise BadFile(f"{path} cannot be read: {problem}. Mend that line and try again.") from None
+    if found.get("format") != FORMAT or found.get("schema") != SCHEMA:
+        raise BadFile(
+            f'{path} must say format = "{FORMAT}" and schema = {SCHEMA}. "term policy --example" writes one to begin with.'
+        )
+    look = _Look(path)
+    look.known(found, ("format", "schema", "totals", "modules", "objectives"), "")
+    totals = look.table(found, "totals")
+    look.known(totals, ("weights",), "totals")
+    kind = totals.get("weights", POINTS)
+    if kind not in (POINTS, EQUAL, GIVEN):
+        raise look.bad("[totals] weights", kind, f'"{POINTS}", "{EQUAL}" or "{GIVEN}"')
+    marks, weights = _modules(look, look.table(found, "modules"))
+    if weights and kind != GIVEN:
+        raise BadFile(
+            f'{path} gives weights, but [totals] weights is "{kind}". Write "{GIVEN}" there, or take the weights out.'
+        )
+    if kind == GIVEN and sum(weights.values()) != 100:
+        said = " + ".join(f"{key} {weight}" for key, weight in weights.items()) or "no module has one"
+        raise BadFile(
+            f"{path}: the weights add to {sum(weights.values())} ({said}); they must add to 100. Mend them and try again."
+        )
+    return Policy(kind, weights, marks, *_objectives(look, look.table(found, "objectives")))
+
+
+def _modules(look, found):
+    marks, weights = {}, {}
+    for key in found:
+        if key not in catalogue.all_modules():
+            raise look.bad("[modules]", key, ", ".join(catalogue.all_modules()))
+        entry, where = look.table(found, key), f"modules.{key}"
+        look.known(entry, ("pass_percent", "weight"), where)
+        for name, place in (("pass_percent", marks), ("weight", weights)):
+            if name in entry:
+                value = entry[name]
+                if isinstance(value, bool) or not isinstance(value, int | Decimal) or not _per_cent(value):
+                    raise look.bad(f"[{where}] {name}", value, "0 to 100")
+                place[key] = value
+    return MappingProxyType(marks), MappingProxyType(weights)
+
+
+def _objectives(look, found):
+    everywhere, own, must = look.threshold(found, "objectives"), {}, set()
+    for code in found:
+        if code == "threshold":
+            continue
+        if code not in catalogue.objectives():
+            raise look.bad("[objectives]", code, f"threshold, {', '.join(catalogue.objectives())}")
+        entry, where = look.table(found, code), f"objectives.{code}"
+        look.known(entry, ("threshold", "must_pass"), where)
+        if "threshold" in entry:
+            own[code] = look.threshold(entry, where)
+        needed = entry.get("must_pass", False)
+        if not isinstance(needed, bool):
+            raise look.bad(f"[{where}] must_pass", needed, "true or false")
+        if needed:
+            must.add(code)
+    return everywhere, MappingProxyType(own), frozenset(must)
+
+
+def _per_cent(value):
+    return Decimal(value).is_finite() and 0 <= value <= 100
+
+
+@dataclass(frozen=True, slots=True)
+class _Look:
+    """Looks at one file and says what is wrong in it."""
+
+    path: object
+
+    def bad(self, where, value, allowed):
+        shown = str(value) if isinstance(value, Decimal) else repr(value)
+        return BadFile(f"{self.path}: {where} is {shown[:80]}; allowed is {allowed}. Mend it and try again.")
+
+    def table(self, found, name):
+        value = found.get(name, {})
+        if not isinstance(value, dict):
+            raise self.bad(name, value, f"a table of its own, such as [{name}]")
+        return value
+
+    def known(self, table, names, where):
+        for name in table:
+            if name not in names:
+                raise self.bad(f"a name in [{where}]" if where else "a name", name, ", ".join(names))
+
+    def threshold(self, table, where):
+        value = table.get("threshold", THRESHOLD)
+        if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= 100:
+            raise self.bad(f"[{where}] threshold", value, "a whole number from 1 to 100")
+        return value

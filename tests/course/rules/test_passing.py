@@ -1,0 +1,171 @@
+"""Pass needs both: the pass mark, and every objective that must be met; one function says so everywhere."""
+
+import csv
+import io
+import json
+import zipfile
+from collections import namedtuple
+from decimal import Decimal
+from types import SimpleNamespace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from grader import catalogue
+from grader.course import standing
+from grader.course import term as terms
+from grader.course.export import layout, package, workbook
+from grader.course.export.oneroster import writer
+from grader.course.export.papers import evidence, moderation, report
+from grader.course.export.tables import people
+from grader.course.export.xapi import statements
+from grader.course.records import database
+from grader.course.report import build as class_report
+from grader.course.returns import run
+from grader.course.rules import passing, policy
+from grader.course.work import verify
+from tests.course.resits import KEY, hand_in, returned, sit
+from tests.work import issue_of, right_answers
+
+Row = namedtuple("Row", "part hundredths most verdict")
+Mark = namedtuple("Mark", "module mark most pending attempt")
+T1 = [path for _, part, path in catalogue.module(KEY).parts() if "T1" in part.objectives]
+MUST = "\n[objectives.T1]\nthreshold = {}\nmust_pass = true\n"
+
+
+def a_term(threshold, pass_percent, must=True):
+    rules = policy.Policy(thresholds={"T1": threshold}, must_pass=frozenset({"T1"} if must else ()))
+    return SimpleNamespace(policy=rules, pass_percent=lambda module: pass_percent)
+
+
+@settings(max_examples=300, deadline=None)
+@given(
+    earned=st.lists(st.one_of(st.none(), st.integers(0, 200)), min_size=1, max_size=len(T1)),
+    threshold=st.integers(1, 100),
+    pass_percent=st.integers(0, 100),
+    mark=st.integers(0, 3000),
+    pending=st.sampled_from([0, 200]),
+    must=st.booleans(),
+)
+def test_pass_needs_both(earned, threshold, pass_percent, mark, pending, must):
+    rows = [Row(path, got, 200, "right") for path, got in zip(T1, earned, strict=False)]
+    found = passing.outcome(a_term(threshold, pass_percent, must), Mark(KEY, mark, 3000, pending, 1), rows)
+    enough = mark * 100 >= pass_percent * 3000
+    waits = None in earned
+    shown = not waits and sum(earned) * 100 >= threshold * 200 * len(earned)
+    if not must:
+        assert found == passing.Outcome("yes" if enough else "" if pending else "no")
+    elif not waits and not shown:
+        assert found == passing.Outcome("no", ("T1",))
+    else:
+        assert found.failed == ()
+        assert found.passed == ("" if enough and waits else "yes" if enough else "" if pending else "no")
+    assert (found.passed == "yes") <= enough and (found.passed == "yes" and must) <= shown
+
+
+@settings(max_examples=200, deadline=None)
+@given(earned=st.lists(st.integers(0, 300), min_size=1, max_size=5), threshold=st.integers(1, 100))
+def test_the_table_says_what_the_decision_says(earned, threshold):
+    """The row of objectives.csv, with its rounded share, calls for a resit exactly where the exact marks do."""
+    rows = [SimpleNamespace(part="x", hundredths=got, most=300, verdict="right", attempt=1) for got in earned]
+    term = SimpleNamespace(id="a", policy=policy.Policy(threshold=threshold))
+    found = passing.judge(term.policy, "T1", rows)
+    row = people.objective(term, SimpleNamespace(college_id="1"), catalogue.objectives()["T1"], rows)
+    assert people.to_sit_again(row) is found.lacking
+    assert (Decimal(row["share"]) >= Decimal(row["threshold"])) is (sum(earned) * 100 >= threshold * 300 * len(earned))
+
+
+def opened(term, threshold):
+    text = 'format = "timing-mark policy"\nschema = 1\n' + MUST.format(threshold)
+    (term.folder / policy.NAME).write_text(text)
+    return terms.open_term(term.folder)
+
+
+def table(term, name):
+    text = package.write([term], name).path.read_text("utf-8")
+    return {row["trainee_id"]: row for row in csv.DictReader(io.StringIO(text, newline="")) if row.get("objective", "T1") == "T1"}  # fmt: skip
+
+
+@pytest.fixture
+def lacking(assigned_term, m01):
+    """T01 reached the pass mark and has not met T1, which must be met; T02 has everything."""
+    returned(assigned_term, m01)
+    returned(assigned_term, m01, who="t02", wrong=())
+    return opened(assigned_term, 70)
+
+
+def test_every_export_says_who_passed_or_what_failed(lacking):
+    grades = table(lacking, "grades")
+    assert float(grades["T01"]["percent"]) > 60
+    assert [(grades[who]["passed"], grades[who]["failed_objectives"]) for who in ("T01", "T02")] == [
+        ("no", "T1"), ("yes", ""),
+    ]  # fmt: skip
+    objectives = table(lacking, "objectives")
+    assert [(objectives[who]["met"], objectives[who]["must_pass"], objectives[who]["threshold"]) for who in ("T01", "T02")] == [
+        ("no", "yes", "0.7"), ("yes", "yes", "0.7"),
+    ]  # fmt: skip
+    with zipfile.ZipFile(writer.write([lacking])) as archive:
+        results = list(csv.DictReader(io.StringIO(archive.read("results.csv").decode(), newline="")))
+    assert sorted(row["comment"] for row in results) == ["", "not passed: T1 must be met", "passed"]
+    page = report.write([lacking]).read_text("utf-8")
+    assert "Not passed because an objective must be met and is not" in page
+    assert "not passed: T1 must be met" in evidence.write(lacking, trainee="T01")[0].read_text("utf-8")
+    with zipfile.ZipFile(moderation.write(lacking, KEY)[0]) as archive:
+        index = archive.read("index.html").decode()
+    assert "not passed: T1 must be met" in index and "T1 from 70 %" in index
+    own = f"{statements.BASE}extensions/failed-objectives"
+    found = [json.loads(line) for line in statements.write([lacking]).path.read_text("utf-8").splitlines()]
+    told = {s["actor"]["account"]["name"]: (s["verb"]["display"]["en"], s["result"]["success"], s["context"]["extensions"].get(own))
+            for s in found if s["object"]["id"].endswith(f"modules/{KEY}")}  # fmt: skip
+    assert told == {"T01": ("failed", False, "T1"), "T02": ("passed", True, None)}
+    sheet = class_report.write([lacking])[0].read_text("utf-8")
+    assert "has not met T1" in sheet and "1 of 2 with a whole mark have passed" in sheet
+    workbook.write([lacking])
+
+
+def test_the_returned_sheet_says_it(lacking):
+    run.give_back(lacking, KEY)
+    for who, said in (("t01", "not met yet"), ("t02", "met")):
+        page = (lacking.folder / "returned" / who / f"{KEY}.html").read_text("utf-8")
+        assert "Needed for a pass" in page and f"T1 from 70 %: {said}<" in page
+
+
+def test_an_attempt_that_passes_counts_before_a_better_mark_that_does_not(assigned_term, m01):
+    """The resit brings T1 and loses marks elsewhere: without a must the first attempt counts, with it the second."""
+    returned(assigned_term, m01)
+    asked = sit(assigned_term)
+    record = issue_of(assigned_term, "t01", attempt=2)
+    fresh = {exercise.key for exercise in asked.exercises}
+    answers = {path: raw for path, raw in right_answers(m01, record).items() if path.rpartition(".")[0] in fresh}
+    others = [path for path in answers if path not in T1]
+    hand_in(assigned_term, answers | dict.fromkeys(others, "0.001"), attempt=2, when="2026-04-10 12:00")
+    plain = table(assigned_term, "grades")["T01"]
+    strict = opened(assigned_term, 70)
+    found = table(strict, "grades")["T01"]
+    assert (plain["attempt"], plain["passed"]) == ("1", "yes")
+    assert (found["attempt"], found["passed"], found["failed_objectives"]) == ("2", "yes", "")
+    assert Decimal(found["mark"]) < Decimal(plain["mark"])
+    own = f"{statements.BASE}extensions/"
+    counting = [
+        s["context"]["extensions"][f"{own}attempt"]
+        for s in map(json.loads, statements.write([strict]).path.read_text("utf-8").splitlines())
+        if s["context"]["extensions"].get(f"{own}counts")
+    ]
+    assert counting == [2]
+    assert verify.verify(strict).findings == []  # nbgrader's book keeps the better mark
+
+
+def test_the_pass_mark_of_a_module_is_its_own(assigned_term, m01):
+    returned(assigned_term, m01)
+    text = f'format = "timing-mark policy"\nschema = 1\n[modules.{KEY}]\npass_percent = 99.5\n'
+    (assigned_term.folder / policy.NAME).write_text(text)
+    strict = terms.open_term(assigned_term.folder)
+    assert table(assigned_term, "grades")["T01"]["passed"] == "yes"
+    found = table(strict, "grades")["T01"]
+    assert (found["passed"], found["failed_objectives"]) == ("no", "")
+    with database.transaction(strict) as connection:
+        [one] = [s for s in standing.standings(strict, connection, [KEY]) if s.person.id == "t01"]
+    assert one.passed == "no"
+    shown = layout.rows([strict], layout.Layout("trainee", (("trainee_id", "id"), ("modules_passed", "n"), (f"{KEY}.failed_objectives", "f")), (), ()))  # fmt: skip
+    assert {row["id"]: (row["n"], row["f"]) for row in shown}["T01"] == ("0", "")
