@@ -6,6 +6,7 @@ import json
 import os
 import stat
 import tempfile
+from contextlib import contextmanager
 from pathlib import Path
 
 from grader.errors import BadFile, CannotWrite
@@ -27,6 +28,13 @@ def read_bytes(path, *, most, what):
     BadFile
         Missing, a folder, link, pipe or device, too large, or not readable.
     """
+    with reading(path, most=most, what=what) as stream:
+        return stream.read(most + 1)
+
+
+@contextmanager
+def reading(path, *, most, what):
+    """As `read_bytes`, a stream for what is too large to be read at once."""
     path = Path(path)
     try:
         # O_NONBLOCK: a named pipe in the file's place must not hang the class run.
@@ -45,7 +53,7 @@ def read_bytes(path, *, most, what):
         if status.st_size > most:
             raise BadFile(f"{what} has {status.st_size:,} bytes; no real one is above {most:,} ({path.name}).")
         with os.fdopen(handle, "rb", closefd=False) as stream:
-            return stream.read(most + 1)
+            yield stream
     except OSError as problem:
         raise BadFile(f"{what} cannot be read ({path.name}): {problem.strerror}.") from None
     finally:

@@ -10,7 +10,7 @@ from grader.cli.main import app
 from grader.course import term as terms
 from grader.course.records import database, ledger, schema
 from grader.course.report import build
-from grader.course.screen import copies
+from grader.course.screen import copies, fits
 from grader.course.work import adjust, collect, marking_run
 from grader.errors import Refused
 from tests.work import issue_of, put_in_inbox, right_answers, sheet_of
@@ -50,7 +50,7 @@ def test_a_copier_is_found_with_the_direction(class_of_demo, m01):
     marking_run.mark(class_of_demo, KEY, reason="copied")
     (pair,) = copies.pairs(class_of_demo, KEY)
     assert (pair.one.id, pair.other.id) == (copier, neighbour)
-    assert pair.chance < copies.LIMIT and 4 <= pair.fits <= pair.tried
+    assert pair.chance < fits.LIMIT and 4 <= pair.fits <= pair.tried
     assert set(pair.exercises) <= {exercise.title for exercise in m01.exercises}
     said = CliRunner().invoke(app, ["copies", KEY, "--term", str(class_of_demo.folder)])
     assert said.exit_code == 0
@@ -71,15 +71,15 @@ def test_too_few_to_judge(assigned_term):
 
 def test_tail_is_the_binomial_where_all_chances_are_alike():
     for least in range(6):
-        assert copies.tail([0.1] * 5, least) == pytest.approx(stats.binom.sf(least - 1, 5, 0.1))
+        assert fits.tail([0.1] * 5, least) == pytest.approx(stats.binom.sf(least - 1, 5, 0.1))
 
 
 def test_tail_is_scipys_poisson_binomial():
     rates = [0.02, 0.1, 0.3, 0.05]
     for least in range(5):
-        assert copies.tail(rates, least) == pytest.approx(stats.poisson_binom.sf(least - 1, rates))
+        assert fits.tail(rates, least) == pytest.approx(stats.poisson_binom.sf(least - 1, rates))
 
 
 def test_holm_by_hand():
-    assert copies.holm([0.001, 0.004, 0.2], 10) == pytest.approx([0.01, 0.036, 1.0])
-    assert copies.holm([0.01, 0.0101], 2) == pytest.approx([0.02, 0.02])  # never smaller than the step before
+    assert fits.holm([0.001, 0.004, 0.2], 10) == pytest.approx([0.01, 0.036, 1.0])
+    assert fits.holm([0.01, 0.0101], 2) == pytest.approx([0.02, 0.02])  # never smaller than the step before

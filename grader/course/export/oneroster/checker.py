@@ -1,18 +1,18 @@
 """Checking a OneRoster CSV 1.2.1 package, whoever wrote it.
 
 Rests on the column facts in datasets/oneroster_columns.csv alone and shares
-nothing with the writer.
+nothing with the writer. A package is read file by file and row by row; what is kept
+of the rows are the ids that others refer to.
 """
 
-import csv
-import io
 import re
 import zipfile
 import zlib
 from datetime import date, datetime
 
 from grader import files, tables
-from grader.course.export.oneroster import relations
+from grader.course.export.oneroster import lines, relations
+from grader.course.export.oneroster.told import MOST, Findings, Once
 from grader.errors import BadFile
 
 COLUMNS = ("file", "column", "needed", "format", "refers_to", "vocabulary", "extendable")
@@ -29,9 +29,6 @@ _FORMATS = {
 }
 _BREAK = re.compile("[\r\n\x85\u2028\u2029]")
 _CONTROL = re.compile("[\x00-\x1f\x7f-\x9f]")
-# A quote stands at both ends of a field or, doubled, inside such a one: after RFC 4180 nowhere else.
-_QUOTED = re.compile(r'(?<![^,\r\n])"(?:[^"]|"")*"(?![^,\r\n])')
-_MOST_FINDINGS = 50
 
 
 def check(path, *, complete=False):
@@ -48,17 +45,17 @@ def check(path, *, complete=False):
     BadFile
         No readable file at all.
     """
-    content = files.read_bytes(path, most=LARGEST_FILE, what="The package")
     facts = {}
     for row in tables.rows("oneroster_columns.csv", COLUMNS):
         facts.setdefault(row["file"], []).append(row)
-    try:
-        with zipfile.ZipFile(io.BytesIO(content)) as archive:
-            return _check_archive(archive, facts, complete)[:_MOST_FINDINGS]
-    except (zipfile.BadZipFile, zlib.error, RuntimeError, NotImplementedError, EOFError) as problem:
-        return [f"It is no readable zip archive ({problem})."]
-    except BadFile as problem:
-        return [str(problem)]
+    with files.reading(path, most=LARGEST_FILE, what="The package") as stream:
+        try:
+            with zipfile.ZipFile(stream) as archive:
+                return _check_archive(archive, facts, complete)[:MOST]
+        except (zipfile.BadZipFile, zlib.error, RuntimeError, NotImplementedError, EOFError) as problem:
+            return [f"It is no readable zip archive ({problem})."]
+        except BadFile as problem:
+            return [str(problem)]
 
 
 def _check_archive(archive, facts, complete):
@@ -73,7 +70,7 @@ def _check_archive(archive, facts, complete):
             found.append(f"{member.filename} is no file of the standard; letter case counts.")
     if MANIFEST not in members:
         return [*found, "manifest.csv is missing."]
-    modes, problems = _manifest(_rows(archive, MANIFEST), facts[MANIFEST])
+    modes, problems = _manifest(list(lines.rows(archive, MANIFEST)), facts[MANIFEST])
     found += problems
     for name in sorted(facts.keys() - {MANIFEST}):
         mode = modes.get(name, "absent")
@@ -81,28 +78,13 @@ def _check_archive(archive, facts, complete):
             found.append(
                 f"The manifest says {name} is {mode}, and the package {'has' if name in members else 'lacks'} it."
             )
-    data = {}
-    for name in members:
-        if name in facts and name != MANIFEST:
-            data[name], problems = _file(_rows(archive, name), name, facts[name], modes.get(name))
-            found += problems
-    return found + relations.check(data, facts, modes, complete=complete)
-
-
-def _rows(archive, name):
-    try:
-        text = archive.read(name).decode("utf-8-sig")  # a receiver has to put up with a byte order mark
-    except UnicodeDecodeError as problem:
-        raise BadFile(f"{name} is not UTF-8 (byte {problem.start}).") from None
-    plain = _QUOTED.sub("", text)
-    if '"' in plain:
-        raise BadFile(f"{name} is no CSV table after RFC 4180: a quote stands inside a field that is not quoted.")
-    if "\r" in plain.replace("\r\n", "") or "\n" in plain.replace("\r\n", ""):
-        raise BadFile(f"{name} is no CSV table after RFC 4180: a line does not end with CR LF.")
-    try:
-        return list(csv.reader(io.StringIO(text, newline=""), strict=True))
-    except csv.Error as problem:
-        raise BadFile(f"{name} is no CSV table after RFC 4180: {problem}.") from None
+    names = [name for name in dict.fromkeys(members) if name in facts and name != MANIFEST]
+    cells, between = Findings(), relations.Relations(names, facts, modes, complete=complete)
+    for name in relations.order(names, facts):
+        _file(archive, name, facts[name], modes.get(name), cells, between)
+        between.end(name)
+    between.close()
+    return found + cells.said + between.findings.said
 
 
 def _manifest(rows, facts):
@@ -131,32 +113,58 @@ def _manifest(rows, facts):
     return modes, found
 
 
-def _file(rows, name, facts, mode):
-    """(rows as dictionaries, findings)."""
-    names = [fact["column"] for fact in facts]
-    header = rows[0] if rows else []
+def _file(archive, name, facts, mode, cells, between):
+    """Read one file; what is wrong with its cells is said to `cells`, its rows are told to `between`."""
+    rows = lines.rows(archive, name)
+    header = next(rows, [])
+    problem = _header(header, name, [fact["column"] for fact in facts])
+    if problem:
+        cells.say(problem)
+        for _ in rows:  # whether it can be read at all is told all the same
+            pass
+        return
+    ids, once = Once(("sourcedId",), "{name} line {line}: sourcedId {id} is there twice."), between.once(name)
+    line, good = 1, [None] * len(facts)  # many columns say the same in every row
+    for line, row in enumerate(rows, start=2):  # noqa: B007
+        if len(row) != len(header):
+            cells.say(f"{name} line {line} has {len(row)} cells under {len(header)} headings.")
+            continue
+        for place, fact in enumerate(facts):
+            if row[place] == good[place]:
+                continue
+            problem = _cell(row[place], fact, mode)
+            if problem:
+                cells.say(f"{name} line {line}: {fact['column']} {problem}.")
+            else:
+                good[place] = row[place]
+        told = dict(zip(header, row, strict=True))
+        for one in (ids, *once):
+            one.note(told)
+        between.row(name, told)
+    if line == 1:
+        cells.say(f"{name} has no data rows; then it must be left out.")
+    doubtful = [one for one in (ids, *once) if one.is_doubtful()]
+    if doubtful:
+        _again(archive, name, doubtful, {ids: cells}, between.findings)
+
+
+def _header(header, name, names):
+    """What is wrong with the headings, or an empty text."""
     own = header[len(names) :]
     if header[: len(names)] != names or not all(re.match(r"metadata\.\S", extra) for extra in own):
-        return [], [f"{name} does not begin with {','.join(names[:4])} ... as the standard has it."]
-    if len(set(own)) < len(own):
-        return [], [f"{name} has a heading of its own twice."]
-    if len(rows) < 2:
-        return [], [f"{name} has no data rows; then it must be left out."]
-    found, data, seen = [], [], set()
-    for line, row in enumerate(rows[1:], start=2):
-        if len(row) != len(header):
-            found.append(f"{name} line {line} has {len(row)} cells under {len(header)} headings.")
-            continue
-        cells = dict(zip(header, row, strict=True))
-        data.append(cells)
-        if cells["sourcedId"] in seen:
-            found.append(f"{name} line {line}: sourcedId {cells['sourcedId']} is there twice.")
-        seen.add(cells["sourcedId"])
-        for fact in facts:
-            problem = _cell(cells[fact["column"]], fact, mode)
-            if problem:
-                found.append(f"{name} line {line}: {fact['column']} {problem}.")
-    return data, found
+        return f"{name} does not begin with {','.join(names[:4])} ... as the standard has it."
+    return f"{name} has a heading of its own twice." if len(set(own)) < len(own) else ""
+
+
+def _again(archive, name, doubtful, own, others):
+    """Read a file once more for what may stand in it twice."""
+    rows = lines.rows(archive, name)
+    header = next(rows)
+    for line, row in enumerate(rows, start=2):
+        if len(row) == len(header):
+            told = dict(zip(header, row, strict=True))
+            for one in doubtful:
+                one.again(name, line, told, own.get(one, others))
 
 
 def _cell(text, fact, mode):
