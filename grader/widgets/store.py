@@ -116,7 +116,7 @@ class Store:
         rest = {**before.rest, SURE: word}
         if self.marker is not None:
             rest[DRAW] = self._draw_of(exercise.key)
-        self._note(path, before._replace(at=clock.to_text(clock.now()), rest=rest))
+        self._note(path, before.but(at=clock.to_text(clock.now()), rest=rest))
 
     def save(self):
         """Write the sheet.
