@@ -172,7 +172,7 @@ def _spaced(control):
     )  # fmt: skip
     made.style.description_width = control.style.description_width
     control.close()
-    return made
+    return made.add_class("jupyter-widgets").add_class("tm-steps")  # looks and names of the other sliders
 
 
 def keep_readable(panel, place, least):

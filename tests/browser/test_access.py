@@ -2,6 +2,8 @@
 
 import json
 
+import pytest
+
 from tests.browser.conftest import axe_source, field, part, until
 
 ARC, LINE = "m01.mark_arc.arc", "m01.line_test.finding"
@@ -115,3 +117,32 @@ def test_narrow_and_enlarged(shown):
         typed = f"{width / 10}"
         field(page, ARC).fill(typed)
         until(page, lambda typed=typed: lesson.answers.get(ARC) == typed)
+
+
+@pytest.mark.parametrize("module", ["m03_heat_range", "m04_plug_testing"])
+def test_a_narrow_page_shows_lines_to_tick_whole(house, page, module):
+    """Half a line to tick says nothing; a picture wider than the page scrolls in its frame, and the frame says so."""
+    page.set_viewport_size({"width": 390, "height": 900})
+    house.practice(module).show(page)
+    assert page.locator(".tm-exercise .widget-checkbox").count() > 5
+    assert page.evaluate(CLIPPED) == []
+    cut = [found for found in page.evaluate(CUT) if "tm-picture" not in found]
+    assert cut == []
+    wide = page.locator(".tm-panel .tm-wide")
+    hints = wide.evaluate_all("boxes => boxes.map(box => getComputedStyle(box, '::before').content)")
+    assert hints and all("sideways" in hint for hint in hints)
+    assert all(wide.evaluate_all("boxes => boxes.map(box => box.scrollWidth > box.clientWidth)"))
+
+
+def test_a_slider_of_thousands_has_name_and_spaced_figure(house, page):
+    """It prints 9000 and 10 000 as the lesson does, and its handle says the same to a screen reader."""
+    house.practice("m03_heat_range").show(page)
+    handle = page.get_by_role("slider", name="Distance (km)")
+    handle.focus()
+    for _ in range(12):
+        page.keyboard.press("ArrowRight")
+    readout = page.locator(".tm-steps .widget-readout")
+    until(page, lambda: readout.inner_text() == "12\u202f000")
+    until(page, lambda: handle.get_attribute("aria-valuetext") == "12 000")
+    caption = page.locator(".tm-panel .tm-caption", has_text="New gap")
+    until(page, lambda: "After 12\u202f000 km (7500 miles)" in caption.inner_text())

@@ -8,7 +8,7 @@ from matplotlib.colors import to_rgb
 from matplotlib.patches import Polygon, Rectangle
 
 from grader.widgets import style
-from grader.widgets.panel import Panel, Picture, keep_readable
+from grader.widgets.panel import Panel, Picture
 from grader.widgets.panels.heat_range import scales
 
 WHOLE, CRACKED, BRIDGED = "none", "nose broken", "crumb in the gap"
@@ -85,14 +85,14 @@ class PlugFace(Picture):
             )
         )
         (self._measure,) = axes.plot([], [], color=style.RED, lw=1.6, marker="_", ms=11, zorder=8)
-        self._gap = axes.text(-3.2, 0, "gap", ha="right", va="center", **scales.font(13, color=style.RED))
+        self._gap = axes.text(-3.2, 0, "gap", ha="right", va="center", **scales.font(16, color=style.RED))
         grey = {"color": style.GREY, "lw": 0.8}
         for text, x, y, to in (
             ("shell", -11.2, -0.6, (-8.5, 1.4)), ("nose", -6.6, -2.2, (-2.5, -1.4)),
-            ("centre\nelectrode", -8.0, -4.6, (-1.2, -4.1)), ("side electrode", 10.3, -8.6, (8.0, -7.2)),
+            ("centre\nelectrode", -8.0, -4.6, (-1.1, -3.6)), ("side electrode", 10.3, -8.6, (8.0, -7.2)),
         ):  # fmt: skip
             axes.annotate(text, to, (x, y), ha="center", va="center", arrowprops={"arrowstyle": "-", **grey},
-                          **scales.font(12))  # fmt: skip
+                          **scales.font(15))  # fmt: skip
         return (
             self._side, self._centre, self._nose, self._rim, self._specks, self._blisters, self._drops, *self._shine,
             self._crumb, self._measure, self._gap,
@@ -118,7 +118,7 @@ class PlugFace(Picture):
         self._crumb.set_visible(bridged)
         self._crumb.set_xy([(-0.8, self._BAR), (0.9, self._BAR), (0.6, end), (-0.4, end)])
         self._measure.set_data([-1.9, -1.9], [self._BAR, end])
-        self._gap.set_y((self._BAR + end) / 2)
+        self._gap.set_y((self._BAR + end) / 2 - 1.3)  # below the line that names the electrode
 
 
 def _nose(cracked):
@@ -183,5 +183,4 @@ def plug_face(compute=compute):
     for control in controls.values():
         control.style.description_width = "14rem"
         control.layout = style.wide()
-    panel = Panel("What a plug looks like", controls, compute, ((PlugFace(660, 380), face_caption),))
-    return keep_readable(panel, 0, 480)
+    return Panel("What a plug looks like", controls, compute, ((PlugFace(510, 390), face_caption),))

@@ -6,6 +6,7 @@ import numpy as np
 from ipywidgets import FloatSlider, IntSlider, RadioButtons
 from matplotlib.patches import FancyBboxPatch, Polygon, Rectangle
 
+from grader.modules.heat_range.wear import miles
 from grader.reference.spark import breakdown, coil, plug
 from grader.reference.timing import advance, combustion
 from grader.units import grouped
@@ -17,7 +18,6 @@ SOUND, TIRED = "sound", "tired: 0.3 Ω in the points"
 FULL, CRUISE = "full load", "light cruise"
 LONGEST_KM = 60_000
 ROUND_AFTER_KM = 80_000  # a teaching choice: edges quite round after this distance
-MILES_PER_KM = 1 / 1.609344
 # A V8 of the worked examples, no vehicle that is asked about in an exercise.
 DWELL_DEG, INITIAL_DEG = 30.0, 8.0
 CENTRIFUGAL = ((375.0, 0.0), (750.0, 5.0), (1100.0, 8.0), (1900.0, 13.0))
@@ -168,7 +168,7 @@ def electrodes_caption(state):
         )
     return (
         f"New gap {state.new_mm:.2f} mm ({state.new_mm / 25.4:.3f} in). After {grouped(state.distance_km)} km "
-        f"({grouped(state.distance_km * MILES_PER_KM)} miles) about {state.gap_mm:.2f} mm ({state.gap_mm / 25.4:.3f} in) by the "
+        f"({miles(state.distance_km)} miles) about {state.gap_mm:.2f} mm ({state.gap_mm / 25.4:.3f} in) by the "
         f"rule of 0.001 inch in 1000 miles; edges {edges}. That they are quite round after {grouped(ROUND_AFTER_KM)} km is our choice."
     )
 

@@ -40,6 +40,9 @@ function name(root) {
     set(group, "role", "radiogroup");
     set(group, "aria-label", labelBefore(widget) || description(widget) || "Your answer");
   }
+  for (const readout of root.querySelectorAll(".tm-steps .widget-readout[contenteditable=true]")) {
+    readout.removeAttribute("contenteditable"); // ipywidgets offers to type there, and does not listen
+  }
   for (const readout of root.querySelectorAll(".widget-readout[contenteditable]")) {
     const slider = readout.closest(".jupyter-widgets");
     set(readout, "role", "textbox");
