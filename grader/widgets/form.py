@@ -3,8 +3,6 @@
 from html import escape
 from types import SimpleNamespace
 
-from ipywidgets import HTML, Button, HBox, VBox
-
 from grader.exercise import listing
 from grader.exercise.issued import to_answer
 from grader.exercise.model import PRACTICE
@@ -57,8 +55,8 @@ class ExerciseForm:
         self.store, self.exercise, self.number = store, exercise, number
         self.parts, self.sure = {}, None
         self._leans_on = {path.rpartition(".")[0] for part in exercise.parts for path in getattr(part, "uses", ())}
-        self.message = HTML().add_class("tm-verdict")
-        self.box = VBox(layout=style.column()).add_class("tm-exercise").add_class(f"tm-ex-{exercise.name}")
+        self.message = style.HTML().add_class("tm-verdict")
+        self.box = style.VBox(layout=style.column()).add_class("tm-exercise").add_class(f"tm-ex-{exercise.name}")
         self._build()
         store.listen(self._heard)
 
@@ -89,17 +87,17 @@ class ExerciseForm:
         heading = f'<h3 id="{style.anchor(exercise)}" tabindex="-1">{number}{escape(exercise.title)} ({marks})</h3>'
         if self.store.people.waiting:
             self.parts, self.sure = {}, None
-            self.box.children = (HTML(f"{heading}<p>{escape(self.store.place.why_not)}</p>"),)
+            self.box.children = (style.HTML(f"{heading}<p>{escape(self.store.place.why_not)}</p>"),)
             return
         given = SimpleNamespace(**self.store.issue.numbers[exercise.key])
-        task = HTML(f"{heading}{listing.as_html(exercise.wording(given))}").add_class("tm-task")
+        task = style.HTML(f"{heading}{listing.as_html(exercise.wording(given))}").add_class("tm-task")
         self.parts = {part.key: PartForm(self.store, exercise, part, self._offer_route) for part in exercise.parts}
-        self.route = HTML().add_class("tm-route").add_class("tm-verdict")
-        self.fresh = Button(description="Fresh numbers", tooltip=f"Fresh numbers for: {exercise.title}").add_class(
-            "tm-new-numbers"
-        )
+        self.route = style.HTML().add_class("tm-route").add_class("tm-verdict")
+        self.fresh = style.Button(
+            description="Fresh numbers", tooltip=f"Fresh numbers for: {exercise.title}"
+        ).add_class("tm-new-numbers")
         self.fresh.on_click(lambda _: self._draw_anew())
-        self._foot = HBox(layout=style.row())
+        self._foot = style.HBox(layout=style.row())
         reckons = any(hasattr(part, "half_step") for part in exercise.parts)
         self.calculator = Calculator(exercise.title) if reckons else None
         asks_sure = self.store.issue.mode == PRACTICE and SureField.fits(exercise)

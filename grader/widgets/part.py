@@ -5,8 +5,6 @@ from html import escape
 from types import SimpleNamespace
 from urllib.parse import quote
 
-from ipywidgets import HTML, Button, HBox, VBox
-
 from grader.errors import CannotWrite, Refused, TimingMarkError, Unreadable
 from grader.exercise.kinds import Written
 from grader.exercise.model import PRACTICE
@@ -90,21 +88,21 @@ class PartForm:
         self._following, self._refused = False, ""
         self._answered = 0  # checks that were answered since the form was built
         self._given = SimpleNamespace(**store.issue.numbers[exercise.key])
-        self.echo = HTML().add_class("tm-echo")
-        self.verdict = HTML().add_class("tm-verdict")
-        self.beacon = HTML().add_class("tm-beacon")
-        label = HTML(f"<div>{escape(part.prompt)}</div>").add_class("tm-label")
+        self.echo = style.HTML().add_class("tm-echo")
+        self.verdict = style.HTML().add_class("tm-verdict")
+        self.beacon = style.HTML().add_class("tm-beacon")
+        label = style.HTML(f"<div>{escape(part.prompt)}</div>").add_class("tm-label")
         self.entry = FIELDS[type(part)](part, self._given, self._typed)
         row = list(self.entry.row)
         self.field, self.unit = row[0], row[1] if len(row) > 1 else None
         self.check = None
         if store.issue.mode == PRACTICE:
             words = "What to look for" if isinstance(part, Written) else "Check"
-            self.check = Button(description=words, tooltip=f"{words}: {part.prompt}").add_class("tm-check")
+            self.check = style.Button(description=words, tooltip=f"{words}: {part.prompt}").add_class("tm-check")
             self.check.on_click(lambda _: self._checked())
             row.append(self.check)
-        row = HBox(row, layout=style.row())
-        self.box = VBox([label, row, self.echo, self.verdict, self.beacon])
+        row = style.HBox(row, layout=style.row())
+        self.box = style.VBox([label, row, self.echo, self.verdict, self.beacon])
         self.box.add_class("tm-part").add_class(f"tm-part-{part.key}")
         self.refresh()
 

@@ -3,8 +3,6 @@
 from base64 import b64encode
 from html import escape
 
-from ipywidgets import HTML, Button, HBox, Text, VBox
-
 from grader import clock, files
 from grader.errors import BadFile
 from grader.exercise import hand_in
@@ -105,30 +103,32 @@ class SheetTop:
 
     def __init__(self, store, order=()):
         self.store, self.order = store, order
-        self.who = HTML().add_class("tm-who")
-        self.place = HTML().add_class("tm-place")
+        self.who = style.HTML().add_class("tm-who")
+        self.place = style.HTML().add_class("tm-place")
         self._folder, self._had_begun = None, False
         self._later = None  # an attempt that was handed out since, found when the page opens
-        self.message = HTML().add_class("tm-message").add_class("tm-verdict")
-        self.hand_in = Button(description="Hand in").add_class("tm-hand-in")
-        self.print = Button(description="Sheet to print", tooltip="Make a sheet of your questions and answers to print")
+        self.message = style.HTML().add_class("tm-message").add_class("tm-verdict")
+        self.hand_in = style.Button(description="Hand in").add_class("tm-hand-in")
+        self.print = style.Button(
+            description="Sheet to print", tooltip="Make a sheet of your questions and answers to print"
+        )
         self.print.add_class("tm-print")
-        self.other = Button(description="Someone else?", tooltip="Another trainee wants to work here")
+        self.other = style.Button(description="Someone else?", tooltip="Another trainee wants to work here")
         self.other.add_class("tm-other")
-        self.later = Button(description="Begin the new attempt").add_class("tm-later")
-        self.name_label = HTML("Your name").add_class("tm-label")
-        self.name = Text(tooltip="Your name", layout=style.field()).add_class("tm-name")
-        self.start = Button(description="Go on under this name").add_class("tm-start")
-        self.mine = Button(description="The work shown below is mine").add_class("tm-mine")
-        self.names = VBox(layout=style.column()).add_class("tm-names")
+        self.later = style.Button(description="Begin the new attempt").add_class("tm-later")
+        self.name_label = style.HTML("Your name").add_class("tm-label")
+        self.name = style.Text(tooltip="Your name", layout=style.field()).add_class("tm-name")
+        self.start = style.Button(description="Go on under this name").add_class("tm-start")
+        self.mine = style.Button(description="The work shown below is mine").add_class("tm-mine")
+        self.names = style.VBox(layout=style.column()).add_class("tm-names")
         self.hand_in.on_click(lambda _: self._hand_in())
         self.print.on_click(lambda _: self._print())
         self.later.on_click(lambda _: self._begin_later())
         self.other.on_click(lambda _: self._ask_name())
         self.start.on_click(lambda _: self._choose(mine=False))
         self.mine.on_click(lambda _: self._choose(mine=True))
-        self.buttons = HBox(layout=style.row())
-        self.box = VBox(
+        self.buttons = style.HBox(layout=style.row())
+        self.box = style.VBox(
             [self.who, self.place, self.buttons, self.names, self.message], layout=style.column()
         ).add_class("tm-top")
         self._heard(None)
@@ -276,25 +276,25 @@ class SheetTop:
         known = [name for name in people.names if name]
         told = f" So far: {', '.join(known)}." if known else ""
         self.name.value = ""
-        hint = HTML(
+        hint = style.HTML(
             f"<div>Each trainee has numbers and answers of his own.{escape(told)} Type your name; "
             "a new name starts afresh.</div>"
         )
         nameless = not people.owner.name and not people.waiting
         buttons = (self.start, self.mine) if nameless else (self.start,)
-        self.names.children = (hint, self.name_label, HBox((self.name, *buttons), layout=style.row()))
+        self.names.children = (hint, self.name_label, style.HBox((self.name, *buttons), layout=style.row()))
         self.message.value = ""
 
     def _ask_id(self):
         """The numbers of the whole class lie here: each finds his own by his id."""
-        hint = HTML(
+        hint = style.HTML(
             "<div>This folder serves many trainees. Type your id as it stands on the class list; you then get your own "
             "numbers, and only your own answers are shown and saved.</div>"
         )
         self.name.value, self.name.tooltip = "", "Your id"
         self.name_label.value = "Your id"
         self.start.description = "Open my work"
-        self.names.children = (hint, self.name_label, HBox((self.name, self.start), layout=style.row()))
+        self.names.children = (hint, self.name_label, style.HBox((self.name, self.start), layout=style.row()))
         self.message.value = ""
 
     @shown_errors

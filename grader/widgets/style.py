@@ -1,7 +1,12 @@
-"""The look of pictures and forms: colours, dashes, sizes. How a page looks belongs to its style sheet."""
+"""The look of pictures and forms: colours, dashes, sizes. How a page looks belongs to its style sheet.
+
+A form's widgets are made here. Each would bring a layout and a style of its own, and every one
+of these is a message to the page when a lesson opens: here all that look alike share one.
+"""
 
 from html import escape
 
+import ipywidgets
 from ipywidgets import Layout
 
 # Okabe and Ito's colours, told apart with any kind of colour vision; dashes say the same.
@@ -27,20 +32,55 @@ def anchor(exercise):
 
 def row():
     """Side by side, and below one another where the page is narrow."""
-    return Layout(flex_flow="row wrap", align_items="center")
+    return layout(flex_flow="row wrap", align_items="center")
 
 
 def column():
-    return Layout(width="100%")
+    return layout(width="100%")
 
 
 def wide():
-    return Layout(width="100%", height="auto")
+    return layout(width="100%", height="auto")
 
 
 def field():
-    return Layout(width="11rem")
+    return layout(width="11rem")
 
 
 def unit():
-    return Layout(width="9rem")
+    return layout(width="9rem")
+
+
+_made = {}
+
+
+def layout(**values):
+    """The layout of those values; whoever gets it must not change it, since others have it too."""
+    return _shared(Layout, values)
+
+
+def _shared(kind, values):
+    key = (kind, *sorted(values.items()))
+    found = _made.get(key)
+    if found is None or found.comm is None:  # closed, when the lesson ran again
+        found = _made[key] = kind(**values)
+    return found
+
+
+def _light(kind):
+    """A kind of widget that shares layout and style with its like where none is named."""
+
+    class Light(kind):
+        def __init__(self, *arguments, **named):
+            named.setdefault("layout", layout())
+            if hasattr(kind, "style"):
+                named.setdefault("style", _shared(kind.style.klass, {}))
+            super().__init__(*arguments, **named)
+
+    Light.__name__ = Light.__qualname__ = kind.__name__
+    return Light
+
+
+HTML, VBox, HBox = map(_light, (ipywidgets.HTML, ipywidgets.VBox, ipywidgets.HBox))
+Button, Checkbox, RadioButtons = map(_light, (ipywidgets.Button, ipywidgets.Checkbox, ipywidgets.RadioButtons))
+Dropdown, Text, Textarea = map(_light, (ipywidgets.Dropdown, ipywidgets.Text, ipywidgets.Textarea))

@@ -1,6 +1,7 @@
 """Module 2 keeps its promises."""
 
 import pytest
+from scipy.optimize import brentq
 
 from grader import catalogue
 from grader.exercise.truth import Truth
@@ -87,3 +88,16 @@ def test_a_wear_reading_worked_on_from_an_own_dwell_counts(m02, drawn):
     found = {part.path: part for part in proofs.marks_of(m02, numbers, answers).parts}
     assert found["m02.gap_dwell.dwell"].verdict == "wrong"
     assert found["m02.wear_timing.timing"].verdict == "carried" and found["m02.wear_timing.timing"].hundredths == 200
+
+
+def test_the_crossing_is_the_one_that_a_library_finds():
+    tried = 0
+    for cylinders in coil_exercises.LESSON_DWELL:
+        for required in (12.0, 15.0, 18.0, 21.0, 24.0):
+            high = coil_exercises.available_kv(coil_exercises._FALLS_FROM_RPM, cylinders)
+            if required < high and required > coil_exercises.available_kv(coil_exercises._FALLS_TO_RPM, cylinders):
+                found = coil_exercises._runs_out_rpm(required, cylinders)
+                known = brentq(lambda s, c=cylinders, r=required: coil_exercises.available_kv(s, c) - r, 1500, 15000)
+                assert abs(found - known) < 1e-9
+                tried += 1
+    assert tried > 6

@@ -5,8 +5,6 @@ import math
 import operator
 import re
 
-from ipywidgets import HTML, Button, Layout, Text, VBox
-
 from grader.errors import Unreadable
 from grader.widgets import style
 
@@ -111,24 +109,24 @@ class Calculator:
 
     def __init__(self, title):
         self.title = title
-        self._button = Button(
-            description="Calculator", tooltip=f"Calculator for: {title}", layout=Layout(align_self="flex-start")
+        self._button = style.Button(
+            description="Calculator", tooltip=f"Calculator for: {title}", layout=style.layout(align_self="flex-start")
         )
         self._button.on_click(lambda _: self._fold())
-        self.box = VBox([self._button], layout=style.column())
+        self.box = style.VBox([self._button], layout=style.column())
         self.text = self.echo = None
 
     def _fold(self):
         if self.text is None:
-            self.text = Text(
+            self.text = style.Text(
                 "",
                 continuous_update=True,
                 tooltip=f"Calculator for: {self.title}",
-                layout=Layout(width="100%", max_width="26rem"),
+                layout=style.layout(width="100%", max_width="26rem"),
             )
             self.text.observe(self._typed, "value")
-            self.echo = HTML(style.sentence(HELP)).add_class("tm-echo")
-            label = HTML("Calculator (nothing here is saved or marked)").add_class("tm-label")
+            self.echo = style.HTML(style.sentence(HELP)).add_class("tm-echo")
+            label = style.HTML("Calculator (nothing here is saved or marked)").add_class("tm-label")
             self._line = (label, self.text, self.echo)
         self.box.children = (self._button,) if len(self.box.children) > 1 else (self._button, *self._line)
 

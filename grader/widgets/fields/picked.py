@@ -2,8 +2,6 @@
 
 from html import escape
 
-from ipywidgets import HTML, Checkbox, Dropdown, HBox, Layout, RadioButtons, VBox
-
 from grader.exercise import listing
 from grader.exercise.sorting import KEEP, REJECT, UNDECIDED
 from grader.exercise.variant import in_shown_order
@@ -30,7 +28,7 @@ class ChoiceField(_Picked):
 
     def __init__(self, part, given, heard):
         options = [(words, key) for key, words in in_shown_order(part, given)]
-        self._radio = RadioButtons(options=options, value=None, layout=style.wide()).add_class("tm-choice")
+        self._radio = style.RadioButtons(options=options, value=None, layout=style.wide()).add_class("tm-choice")
         self._keys = set(part.options)
         self._radio.observe(heard, "value")
         self.row = [self._radio]
@@ -57,11 +55,11 @@ class ChoicesField(_Picked):
         self.part = part
         self._boxes = {key: self._box(words, heard) for key, words in in_shown_order(part, given)}
         self._none = self._box("none of these", heard)
-        self.row = [VBox([*self._boxes.values(), self._none], layout=style.wide()).add_class("tm-pick")]
+        self.row = [style.VBox([*self._boxes.values(), self._none], layout=style.wide()).add_class("tm-pick")]
 
     @staticmethod
     def _box(words, heard):
-        box = Checkbox(value=False, description=words, indent=False, layout=style.wide())
+        box = style.Checkbox(value=False, description=words, indent=False, layout=style.wide())
         box.observe(heard, "value")
         return box
 
@@ -94,13 +92,13 @@ class OrderField(_Picked):
         self._places = {}
         rows = []
         for key, words in steps:
-            place = Dropdown(
-                options=places, value=0, layout=Layout(width="7rem", min_width="7rem"), tooltip=f"Place of: {words}"
+            place = style.Dropdown(
+                options=places, value=0, layout=style.layout(width="7rem", min_width="7rem"), tooltip=f"Place of: {words}"
             )
             place.observe(lambda change, key=key: self._moved(key, change), "value")
             self._places[key] = place
             rows.append(_line(place, words))
-        self.row = [VBox(rows, layout=style.wide()).add_class("tm-pick")]
+        self.row = [style.VBox(rows, layout=style.wide()).add_class("tm-pick")]
 
     def _moved(self, key, change):
         if self._moving:
@@ -144,14 +142,14 @@ class BatchField(_Picked):
         self._decisions = {}
         rows = []
         for label in part.items(given):
-            decision = Dropdown(
-                options=_DECISIONS, value="", layout=Layout(width="12rem"), tooltip=f"Decision on {label}"
+            decision = style.Dropdown(
+                options=_DECISIONS, value="", layout=style.layout(width="12rem"), tooltip=f"Decision on {label}"
             )
             decision.observe(heard, "value")
             self._decisions[label] = decision
             rows.append(_line(decision, label, width="23rem"))
-        flow = Layout(width="100%", display="flex", flex_flow="row wrap")
-        self.row = [HBox(rows, layout=flow).add_class("tm-pick")]
+        flow = style.layout(width="100%", display="flex", flex_flow="row wrap")
+        self.row = [style.HBox(rows, layout=flow).add_class("tm-pick")]
 
     @property
     def shown(self):
@@ -173,8 +171,8 @@ class BatchField(_Picked):
 
 def _line(widget, words, width=None):
     """A drop-down with what it decides on behind it."""
-    label = HTML(f"<div>{escape(words)}</div>").add_class("tm-label").add_class("tm-item")
-    return HBox(
+    label = style.HTML(f"<div>{escape(words)}</div>").add_class("tm-label").add_class("tm-item")
+    return style.HBox(
         [label, widget],
-        layout=Layout(flex_flow="row-reverse", justify_content="flex-end", align_items="center", width=width),
+        layout=style.layout(flex_flow="row-reverse", justify_content="flex-end", align_items="center", width=width),
     )

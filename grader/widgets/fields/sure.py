@@ -1,7 +1,5 @@
 """How sure a trainee is of an exercise, said before the first check: practice only, never marked."""
 
-from ipywidgets import HTML, RadioButtons, VBox
-
 from grader.exercise.kinds import Written
 from grader.marking import sureness
 from grader.marking.mark import mark_sheet
@@ -29,12 +27,14 @@ class SureField:
         self.store, self.exercise, self._heard = store, exercise, heard
         self._following = False
         self._paths = [f"{exercise.key}.{part.key}" for part in exercise.parts]
-        label = HTML(f"<div>{_LABEL}</div>").add_class("tm-label")
-        self.radio = RadioButtons(options=sureness.WORDS, value=None, orientation="horizontal", layout=style.wide())
+        label = style.HTML(f"<div>{_LABEL}</div>").add_class("tm-label")
+        self.radio = style.RadioButtons(
+            options=sureness.WORDS, value=None, orientation="horizontal", layout=style.wide()
+        )
         # Side by side they lack the class of all widgets, by which the page finds the label that names the group.
         self.radio.add_class("jupyter-widgets").add_class("tm-sure").observe(self._picked, "value")
-        self.note = HTML().add_class("tm-verdict")
-        self.box = VBox([label, self.radio, self.note], layout=style.column()).add_class("tm-sureness")
+        self.note = style.HTML().add_class("tm-verdict")
+        self.box = style.VBox([label, self.radio, self.note], layout=style.column()).add_class("tm-sureness")
         self.refresh()
 
     @staticmethod

@@ -1,7 +1,5 @@
 """Fields in which an answer is typed: a number with its unit, a firing order, sentences."""
 
-from ipywidgets import Dropdown, Layout, Text, Textarea
-
 from grader.widgets import style
 
 
@@ -13,8 +11,10 @@ class NumberField:
 
     def __init__(self, part, given, heard):
         self.part = part
-        self._text = Text("", continuous_update=True, tooltip=part.prompt, layout=style.field()).add_class("tm-field")
-        self._unit = Dropdown(options=list(part.units), tooltip=f"Unit: {part.prompt}", layout=style.unit())
+        self._text = style.Text("", continuous_update=True, tooltip=part.prompt, layout=style.field()).add_class(
+            "tm-field"
+        )
+        self._unit = style.Dropdown(options=list(part.units), tooltip=f"Unit: {part.prompt}", layout=style.unit())
         self._unit.add_class("tm-unit")
         self.row = [self._text, self._unit] if any(part.units) else [self._text]  # a plain number has no unit
         for widget in (self._text, self._unit):
@@ -51,7 +51,7 @@ class TextField:
         self.row = [self._text]
 
     def _make(self, part):
-        return Text("", continuous_update=True, tooltip=part.prompt, layout=style.field())
+        return style.Text("", continuous_update=True, tooltip=part.prompt, layout=style.field())
 
     @property
     def raw(self):
@@ -67,6 +67,6 @@ class WrittenField(TextField):
     """Sentences to a customer or a colleague."""
 
     def _make(self, part):
-        return Textarea(
-            "", continuous_update=True, tooltip=part.prompt, rows=8, layout=Layout(width="100%", height="12rem")
+        return style.Textarea(
+            "", continuous_update=True, tooltip=part.prompt, rows=8, layout=style.layout(width="100%", height="12rem")
         )
