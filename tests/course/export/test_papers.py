@@ -14,6 +14,7 @@ from grader.course import standing
 from grader.course.export import package
 from grader.course.export.papers import evidence, moderation, report
 from grader.course.records import database, ledger
+from grader.course.work import written
 from grader.errors import BadFile, Refused, Unknown
 
 
@@ -192,6 +193,18 @@ class TestReport:
             ("spring-a", "override", "0042", "10", "11", "Checked by hand")
         ]
         assert "Checked by hand" in Page(report.write(classes).read_bytes()).text
+
+    def test_reading_a_whole_class_changes_no_mark(self, demo_term):
+        """All letters were read first, then all marks made anew; one that is read again afterwards is a change."""
+        assert report.late_changes([demo_term]) == []
+        with database.transaction(demo_term) as connection:
+            told = [entry["event"] for _, _, entry in ledger.entries(connection, "read", "re-marked")]
+            again = next(entry for _, _, entry in ledger.entries(connection, "read"))
+            mine = {name: again[name] for name in ("trainee", "module", "attempt")}
+            ledger.append(connection, [ledger.Entry("read", old=100, new=150, **mine),
+                                       ledger.Entry("re-marked", old=2000, new=2050, reason=written.REASON, **mine)])  # fmt: skip
+        assert told.count("read") > 1 and told[1] == "read"
+        assert [row[3] for row in report.late_changes([demo_term])] == ["re-marked"]
 
     def test_without_names_or_small_cells(self, classes):
         content = report.write(classes, pseudonymous=True).read_bytes()
