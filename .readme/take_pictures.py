@@ -18,14 +18,17 @@ from playwright.sync_api import sync_playwright  # noqa: E402
 
 from grader import catalogue  # noqa: E402
 from grader.course.demo import build, scenario  # noqa: E402
+from grader.course.export.papers import report as reports  # noqa: E402
 from grader.exercise.truth import Truth  # noqa: E402
 from grader.widgets import study  # noqa: E402
 from grader.widgets.lab import server  # noqa: E402
 from grader.widgets.store import Store  # noqa: E402
 
 MODULE = "m01_timing"
+PANEL = ".tm-panel:has-text('Total advance'):has-text('Vacuum line')"  # the one above the exercise
+INSTRUCTOR = "R. Quillfeather"  # invented; the records name who marked
 FLAGS = ("--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-sync")
-SIZES = {"lesson": (1060, 1400), "returned": (900, 1000), "report": (900, 1120)}
+SIZES = {"lesson": (1060, 1580), "returned": (900, 1000), "report": (900, 1120), "programme": (960, 1240)}
 
 
 @contextmanager
@@ -44,7 +47,7 @@ def work(page, folder):
     """Do what a trainee does: move a slider, answer with a slip, then see the picture and the verdict together."""
     module = catalogue.module(MODULE)
     truth = Truth(module, Store(module, folder).issue.numbers)
-    total = page.locator(".tm-ex-total")
+    total, panel = page.locator(".tm-ex-total"), page.locator(PANEL)
     part = next(part for _, part, path in module.parts() if path == "m01.total.line_on")
     slip = next(slip for slip in part.slips if slip.key == "vacuum-left-out")
     for key, value in (
@@ -56,8 +59,8 @@ def work(page, folder):
         page.wait_for_timeout(400)
         form.get_by_role("button", name="Check").click()
         form.locator(".tm-verdict .tm-say").wait_for()
-    page.locator(".tm-panel").get_by_label("on", exact=True).check()
-    handle = page.locator(".tm-panel").get_by_role("slider").first
+    panel.get_by_label("on", exact=True).check()
+    handle = panel.get_by_role("slider").first
     handle.focus()
     for _ in range(8):
         page.keyboard.press("ArrowRight")
@@ -66,10 +69,11 @@ def work(page, folder):
 
 
 def papers(browser, home, folder):
-    """The demo's own pages: a returned sheet where a slip was made, and the class report from its top."""
+    """The demo's own pages: a returned sheet where a slip was made, and class and programme report from their top."""
     built = build.build(home / "term")
+    programme = reports.write([built.term])
     sheet = built.returned.folder / scenario.LATE[0] / f"{scenario.MODULE}.html"
-    for name, path in (("returned", sheet), ("report", built.report)):
+    for name, path in (("returned", sheet), ("report", built.report), ("programme", programme)):
         width, height = SIZES[name]
         page = browser.new_context(viewport={"width": width, "height": height}, color_scheme="light").new_page()
         page.goto(path.as_uri())
@@ -82,6 +86,7 @@ def papers(browser, home, folder):
 
 def main(folder):
     folder.mkdir(parents=True, exist_ok=True)
+    os.environ["LOGNAME"] = INSTRUCTOR
     chromium = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
     with (
         tempfile.TemporaryDirectory(prefix="pictures-") as home,
@@ -94,7 +99,7 @@ def main(folder):
         page.goto(url)
         page.wait_for_selector("body[data-tm-ready=yes]", state="attached", timeout=60_000)
         work(page, place)
-        page.locator(".tm-panel").first.evaluate("node => node.scrollIntoView({block: 'start'})")
+        page.locator(PANEL).evaluate("node => node.scrollIntoView({block: 'start'})")
         page.wait_for_timeout(500)
         page.screenshot(path=folder / "lesson.png")
         papers(browser, Path(home), folder)

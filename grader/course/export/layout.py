@@ -44,7 +44,8 @@ columns = [
     {take = "word", name = "Result"},
 ]
 
-# Grade words from a per cent on, decided on the unrounded mark.
+# Grade words from a per cent on, decided on the unrounded mark. Where an objective must be
+# met and is not, no word counts that begins at the pass mark or above.
 [[words]]
 from = 80
 word = "Distinction"
@@ -147,11 +148,12 @@ def write(opened, layout, path, how):
     return found
 
 
-def word(layout, mark, most):
-    """The grade word for a mark, decided unrounded; blank where no word fits."""
+def word(layout, mark, most, *, below=None):
+    """The grade word for a mark, decided unrounded; with `below` one that begins under that per cent; else blank."""
     if not most:
         return ""
-    return next((said for least, said in layout.words if mark * 100 >= least * most), "")
+    allowed = [pair for pair in layout.words if below is None or pair[0] < below]
+    return next((said for least, said in allowed if mark * 100 >= least * most), "")
 
 
 def _with_words(term, connection, layout):
@@ -162,8 +164,9 @@ def _with_words(term, connection, layout):
             counts = (found.mark.mark, found.mark.most)
         else:
             counts = None
-        row["word"] = word(layout, *counts) if counts else ""
-        row["_counts"] = counts
+        below = term.pass_percent(found.module) if found.failed else None
+        row["word"] = word(layout, *counts, below=below) if counts else ""
+        row["_counts"], row["_failed"] = counts, bool(found.failed)
         row["_zero"] = standing.missing_is_zero(term, found)
         yield row
 
@@ -183,6 +186,7 @@ def _per_trainee(term, mine, layout):
             row |= {f"{unit['module']}.{what}": unit[what] for what in OF_MODULE}
         row["modules_marked"] = str(sum(unit["_counts"] is not None for unit in theirs))
         row["modules_passed"] = str(sum(unit["passed"] == "yes" for unit in theirs))
+        below = term.settings.pass_percent if any(unit["_failed"] for unit in theirs) else None
         found = totals.total(term.policy, counted)
         if found:
             share = percent(found.got, found.most, term.settings.pass_percent)
@@ -190,7 +194,7 @@ def _per_trainee(term, mine, layout):
                 "total": hundredths(int(found.got)) if term.policy.totals == POINTS else share,
                 "total_max": hundredths(found.most),
                 "total_percent": share,
-                "word": word(layout, found.got, found.most),
+                "word": word(layout, found.got, found.most, below=below),
             }
         yield row
 

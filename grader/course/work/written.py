@@ -20,6 +20,7 @@ from grader.exercise.kinds import Written
 from grader.marking.mark import truth_of
 from grader.marking.verdict import AWAITING, READ
 
+REASON = "written answer read"  # why a mark was made anew
 LONGEST_COMMENT = 2000
 
 
@@ -152,7 +153,7 @@ def write(term, connection, module, taken):
         told.append((answer, moved))
     ledger.append(connection, entries)
     for owner in changed:
-        marking_run.settle(term, connection, module, owner, "written answer read", decided)
+        marking_run.settle(term, connection, module, owner, REASON, decided)
     table = schema.mark
     marks = {
         adjustments.owner(row): row.mark

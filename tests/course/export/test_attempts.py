@@ -143,6 +143,26 @@ def test_statements_of_both_attempts(sat):
     assert all(s["context"]["extensions"][f"{own}attempt"] in (1, 2) for s in lines)
 
 
+def test_what_a_resit_keeps_is_stated_once(sat):
+    """An answer was given once: its statement stands under that attempt, the later one has only the marks it brings."""
+    lines = [json.loads(line) for line in statements.write([sat]).path.read_text("utf-8").splitlines()]
+    own, parts, exercises = f"{statements.BASE}extensions/", {1: set(), 2: set()}, {1: {}, 2: {}}
+    for said in (s for s in lines if s["actor"]["account"]["name"] == "T01"):
+        told, (folder, _, key) = said["context"]["extensions"], said["object"]["id"].removeprefix(statements.BASE).partition("/")  # fmt: skip
+        if folder == "parts":
+            parts[told[f"{own}attempt"]].add(key)
+        if folder == "exercises":
+            exercises[told[f"{own}attempt"]][key] = (told.get(f"{own}kept", False), said["result"]["score"]["raw"])
+    kept = {row["item"] for row in rows(sat, "items") if row["trainee_id"] == "T01" and row["kept"] == "yes"}
+    assert kept and parts[2] == parts[1] - kept
+    fresh = {item.rpartition(".")[0] for item in parts[2]}
+    assert set(exercises[2]) == set(exercises[1])  # so that the module's mark is still the sum of its exercises
+    assert {key for key, (was_kept, _) in exercises[2].items() if was_kept} == set(exercises[2]) - fresh
+    assert not any(was_kept for was_kept, _ in exercises[1].values())
+    assert all(exercises[1][key][1] == mark for key, (was_kept, mark) in exercises[2].items() if was_kept)
+    assert sum(mark for _, mark in exercises[2].values()) == 28
+
+
 def test_a_layout_can_take_the_attempt(sat, tmp_path):
     (tmp_path / "l.toml").write_text(
         'format = "timing-mark layout"\nrows = "trainee"\ncolumns = [{take = "trainee_id"}, {take = "m01_timing.attempt", name = "a"}, {take = "m01_timing.attempts", name = "n"}]\n'

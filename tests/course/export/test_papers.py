@@ -9,11 +9,12 @@ from html.parser import HTMLParser
 
 import pytest
 
-from grader import catalogue
+from grader import catalogue, tables
 from grader.course import standing
 from grader.course.export import package
 from grader.course.export.papers import evidence, moderation, report
 from grader.course.records import database, ledger
+from grader.course.work import written
 from grader.errors import BadFile, Refused, Unknown
 
 
@@ -62,6 +63,16 @@ class TestEvidence:
             assert f"{standard}: Calculated" in found.text
             assert f"{standard}: Simulated. None recorded." in found.text
             assert f"{standard}: Witnessed. None recorded." in found.text
+
+    def test_what_has_to_be_said_of_a_standard_stands_under_it(self, demo_term):
+        notes = {
+            row["standard"]: row["note"] for row in tables.rows("unit_standards.csv", ("standard", "note", "source"))
+        }
+        named = {s for row in catalogue.objectives().values() for s in row["unit_standards"].split(";")}
+        assert set(notes) <= named and "Theory-based" in notes["NZQA 235"] and "has ended" in notes["SAQA 260737"]
+        text = Page(evidence.write(demo_term, trainee="Q0101")[0].read_bytes()).text
+        for standard, note in notes.items():
+            assert re.search(rf"{standard} {re.escape(note)} .*?{standard}: Calculated", text)
 
     def test_it_never_says_that_a_standard_is_met(self, demo_term):
         """The word "met" stands in the caution alone, which denies it."""
@@ -119,7 +130,7 @@ class TestModeration:
         why = {reason: f.mark.mark for f, reason in chosen}
         assert why["best mark"] == marks[0] and why["lowest mark"] == marks[-1]
         limit = 3000 * 60 / 100
-        assert why["just passed"] == min(m for m in marks if m >= limit)
+        assert why["just reached the pass mark"] == min(m for m in marks if m >= limit)
         assert why["just missed the pass mark"] == max(m for m in marks if m < limit)
         assert moderation.choose(demo_term, found, 99) and len(moderation.choose(demo_term, found, 99)) == 22
 
@@ -182,6 +193,18 @@ class TestReport:
             ("spring-a", "override", "0042", "10", "11", "Checked by hand")
         ]
         assert "Checked by hand" in Page(report.write(classes).read_bytes()).text
+
+    def test_reading_a_whole_class_changes_no_mark(self, demo_term):
+        """All letters were read first, then all marks made anew; one that is read again afterwards is a change."""
+        assert report.late_changes([demo_term]) == []
+        with database.transaction(demo_term) as connection:
+            told = [entry["event"] for _, _, entry in ledger.entries(connection, "read", "re-marked")]
+            again = next(entry for _, _, entry in ledger.entries(connection, "read"))
+            mine = {name: again[name] for name in ("trainee", "module", "attempt")}
+            ledger.append(connection, [ledger.Entry("read", old=100, new=150, **mine),
+                                       ledger.Entry("re-marked", old=2000, new=2050, reason=written.REASON, **mine)])  # fmt: skip
+        assert told.count("read") > 1 and told[1] == "read"
+        assert [row[3] for row in report.late_changes([demo_term])] == ["re-marked"]
 
     def test_without_names_or_small_cells(self, classes):
         content = report.write(classes, pseudonymous=True).read_bytes()

@@ -4,11 +4,15 @@ import json
 import os
 import re
 import shutil
+import sqlite3
 import subprocess
+from contextlib import closing
 
 import pytest
+from sqlalchemy.exc import OperationalError
 
 from grader import catalogue, paths
+from grader.course.export import package
 from grader.course.export.xapi import statements
 from grader.course.privacy import deletion
 from grader.course.records import database, ledger, schema, sent
@@ -245,3 +249,21 @@ def test_nothing_is_remembered_of_a_deleted_class(classes):
     with database.transaction(classes[1]) as connection:
         assert sent.people(connection) == set() and ledger.first_broken(connection) is None
     assert {s["actor"]["account"]["name"] for s in parsed(classes)} == {"0042", "0046", "NA"}
+
+
+def test_a_term_made_before_the_table_of_what_was_sent(classes, tmp_path):
+    """Records of one version were made with and without it: it is made when such a term is opened, and nothing else is."""
+    term = classes[0]
+    whole = statements.write([term], tmp_path / "whole.ndjson").path.read_bytes()
+    with closing(sqlite3.connect(term.folder / "gradebook.db")) as book:
+        book.execute("DROP TABLE tm_sent")
+        book.commit()
+    assert statements.write([term], tmp_path / "again.ndjson").path.read_bytes() == whole
+    assert statements.write([term], tmp_path / "third.ndjson").path.read_bytes() == whole
+    assert verify.verify(term).findings == []
+    with closing(sqlite3.connect(term.folder / "gradebook.db")) as book:
+        assert book.execute("SELECT COUNT(*) FROM tm_sent").fetchone()[0] > 0
+        book.execute("DROP TABLE tm_witnessed")  # a table that held something once is damage, and stays to be seen
+        book.commit()
+    with pytest.raises(OperationalError, match="no such table: tm_witnessed"):
+        package.write([term], "witnessed")

@@ -124,6 +124,17 @@ def test_every_export_says_who_passed_or_what_failed(lacking):
     workbook.write([lacking])
 
 
+def test_no_grade_word_hides_it(lacking):
+    """T01 has more than the pass mark: the word for a pass is kept back, in the total and in the module."""
+    words = ((80, "High"), (60, "Pass"), (0, "Refer"))
+    taken = tuple((take, take) for take in ("trainee_id", "word", f"{KEY}.word"))
+    found = {row["trainee_id"]: row for row in layout.rows([lacking], layout.Layout("trainee", taken, (), words))}
+    assert (found["T01"]["word"], found["T01"][f"{KEY}.word"]) == ("Refer", "Refer")
+    assert (found["T02"]["word"], found["T02"][f"{KEY}.word"]) == ("High", "High")
+    each = layout.Layout("module", (("trainee_id", "trainee_id"), ("word", "word")), (), words)
+    assert {row["trainee_id"]: row["word"] for row in layout.rows([lacking], each)}["T01"] == "Refer"
+
+
 def test_the_returned_sheet_says_it(lacking):
     run.give_back(lacking, KEY)
     for who, said in (("t01", "not met yet"), ("t02", "met")):

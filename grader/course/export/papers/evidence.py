@@ -1,16 +1,17 @@
 """Evidence by published unit standard: what a trainee showed, when, by which exercise and at what level.
 
 Calculated, simulated and witnessed evidence are kept apart. The first two support
-a unit standard; only witnessed work on a real vehicle can meet one, and the
-assessor decides that, not this page.
+a unit standard; where one asks for work on a vehicle only witnessed work can meet
+it, and the assessor decides that, not this page.
 """
 
 import csv
 import io
+from functools import cache
 
 from sqlalchemy import select
 
-from grader import catalogue, files
+from grader import catalogue, files, tables
 from grader.course import roster, standing
 from grader.course.export import package, scope
 from grader.course.export.papers import moderated, page
@@ -23,8 +24,8 @@ from grader.exercise.model import PRACTICE
 SIMULATED_MODULES = ("m06_diagnosis",)  # worked on the simulated vehicle
 MAP_COLUMNS = ["code", "unit_standards"]
 CAUTION = (
-    "Calculated and simulated work supports a unit standard and never meets one. A unit standard is met only by work "
-    "on a real vehicle that an assessor has witnessed; the assessor decides it by the published text of the standard."
+    "Calculated and simulated work supports a unit standard and never meets one. Where a unit standard asks for work on a "
+    "vehicle, only work that an assessor has witnessed can meet it; he decides by the published text of the standard."
 )
 _OF_OURS = "teaching vehicles of Timing Mark, invented"
 _SEEN = ("objective", "what it is", "result", "day", "vehicle", "seen by", "note")
@@ -107,6 +108,12 @@ def read_map(path):
     return _by_standard(rows[1:])
 
 
+@cache
+def _notes():
+    """What has to be said of a standard, by its code."""
+    return {row["standard"]: row["note"] for row in tables.rows("unit_standards.csv", ("standard", "note", "source"))}
+
+
 def _by_standard(pairs):
     found = {}
     for code, listed in pairs:
@@ -125,8 +132,11 @@ def _page(term, connection, person, rows, tasks, standards, until, decided):
              *_pass_marks(term, standing.modes(connection)), ("Kept until", until)],
         ),
     ]  # fmt: skip
+    notes = _notes()
     for standard, codes in standards.items():
         parts.append(page.heading(standard))
+        if standard in notes:
+            parts.append(page.paragraph(notes[standard]))
         for kind, word in (("calculated", "Calculated"), ("simulated", "Simulated")):
             lines = [shown[code][1] for code in codes if code in shown and shown[code][0] == kind]
             parts.append(page.table(f"{standard}: {word}", _HEADINGS, lines))

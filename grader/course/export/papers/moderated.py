@@ -17,8 +17,9 @@ _EVENTS = ("marked", "re-marked", "override", "extension", "excuse")
 _HEADINGS = ("asked for", "answer", "right is", "verdict", "why", "mark", "of", "how earned")
 LOOK = """
 body { max-width: 78em }
-h2 { margin: 1.4em 0 .3em; font-size: 1.15em; break-after: avoid } .task { max-width: 52em }
+h2 { margin: 1.4em 0 .3em; font-size: 1.15em; break-after: avoid } .task { max-width: 52em; break-after: avoid }
 table.wide th[scope=row] { width: 11em } table.wide td { overflow-wrap: anywhere }
+table.wide td:last-child { overflow-wrap: normal }
 @media (max-width: 480px) { table.wide td { overflow-wrap: normal; min-width: 4em } }
 @media print { @page { size: landscape } }
 """

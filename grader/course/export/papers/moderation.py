@@ -70,7 +70,7 @@ def choose(term, standings, sample):
     above = [f for f in by_mark if passing.reached(term, f.module, f.mark.mark, f.mark.most)]
     below = by_mark[: len(by_mark) - len(above)]
     order = [(by_mark[-1], "best mark"), (by_mark[0], "lowest mark")]
-    order += [(found, "just passed") for found in above[:1]] + [
+    order += [(found, "just reached the pass mark") for found in above[:1]] + [
         (found, "just missed the pass mark") for found in below[-1:]
     ]
     drawn = sorted(

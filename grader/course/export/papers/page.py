@@ -4,6 +4,7 @@ import re
 from html import escape
 
 _DAY = re.compile(r"\d{4}-\d\d-\d\d")
+SHORT = 12  # rows of a table that is kept on one sheet of paper; a longer one begins under its heading
 
 _STYLE = """
 body { font: 11pt/1.4 sans-serif; color: #111; background: #fff; max-width: 60em; margin: 1em auto; padding: 0 1em }
@@ -19,7 +20,10 @@ td.whole { white-space: nowrap }
 .scroll { overflow-x: auto }
 @page { margin: 16mm }
 @media (max-width: 480px) { body { margin: .5em auto; padding: 0 .6em } table { display: block; overflow-x: auto } }
-@media print { body { max-width: none; margin: 0 } table, figure, .keep { break-inside: avoid } thead { display: table-header-group } }
+@media print {
+  body { max-width: none; margin: 0 } h1, h2, h3, caption { break-after: avoid } thead { display: table-header-group }
+  tr, figure, .keep, table.short { break-inside: avoid } h2 + p { break-after: avoid }
+}
 """
 
 
@@ -68,8 +72,9 @@ def table(caption, headings, rows, *, empty="None recorded.", kind=""):
     for first, *rest in rows:
         cells = "".join(_cell(cell, alone=len(rest) == 1) for cell in rest)
         body.append(f'<tr><th scope="row">{escape(str(first))}</th>{cells}</tr>')
+    looks = " ".join(filter(None, (kind, "short" if len(rows) <= SHORT else "")))
     return (
-        f"<table{f' class={chr(34)}{kind}{chr(34)}' if kind else ''}>\n<caption>{escape(caption)}</caption>\n<thead><tr>{head}</tr></thead>\n<tbody>\n"
+        f"<table{f' class={chr(34)}{looks}{chr(34)}' if looks else ''}>\n<caption>{escape(caption)}</caption>\n<thead><tr>{head}</tr></thead>\n<tbody>\n"
         + "\n".join(body)
         + "\n</tbody>\n</table>"
     )

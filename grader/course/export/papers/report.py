@@ -14,6 +14,7 @@ from grader.course.export.tables import people, variants
 from grader.course.export.tables.columns import STATES
 from grader.course.records import ledger, schema, vehicles
 from grader.course.rules import passing
+from grader.course.work import written
 from grader.exercise.model import PRACTICE
 
 HARD, EASY, LOW, COMMON = 0.30, 0.95, 0.20, 0.20  # when a question is listed
@@ -92,14 +93,18 @@ def late_changes(opened, *, pseudonymous=False):
             latest = dues.get((row.trainee, row.module, None), "")
             dues[row.trainee, row.module, None] = max(latest, row.due)  # an excuse is of no single attempt
         hidden = pseudonymous and pseudonym.is_small(connection)
-        read = None
+        first, again = set(), set()  # whose written answers were read since their mark was last made
         for seq, at, entry in ledger.entries(connection, "read", *_CHANGES):
             owner = (entry["trainee"], entry["module"], entry["attempt"])
             if entry["event"] == "read":
-                read = (seq, owner) if entry["old"] is None else None
+                (first if entry["old"] is None else again).add(owner)
                 continue
             due = dues.get(owner, "")
-            if (due and at <= due) or (entry["event"] == "re-marked" and read == (seq - 1, owner)):
+            completes = (entry["event"], entry["reason"]) == ("re-marked", written.REASON) and owner in first - again
+            if entry["event"] == "re-marked":
+                first.discard(owner)
+                again.discard(owner)
+            if (due and at <= due) or completes:
                 continue
             who = ids.get(entry["trainee"], entry["trainee"])
             if pseudonymous:
