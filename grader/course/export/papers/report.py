@@ -81,14 +81,7 @@ def late_changes(opened, *, pseudonymous=False):
     """
     found = []
     for term, connection in scope.each(opened):
-        ids = scope.college_ids(connection)
-        dues = {}
-        for row in connection.execute(
-            select(schema.issue.c.trainee, schema.issue.c.module, schema.issue.c.attempt, schema.issue.c.due)
-        ):
-            dues[row.trainee, row.module, row.attempt] = row.due
-            latest = dues.get((row.trainee, row.module, None), "")
-            dues[row.trainee, row.module, None] = max(latest, row.due)  # an excuse is of no single attempt
+        ids, dues = scope.college_ids(connection), _Dues(connection)
         hidden = pseudonymous and pseudonym.is_small(connection)
         read = None
         for seq, at, entry in ledger.entries(connection, "read", *_CHANGES):
@@ -96,7 +89,7 @@ def late_changes(opened, *, pseudonymous=False):
             if entry["event"] == "read":
                 read = (seq, owner) if entry["old"] is None else None
                 continue
-            due = dues.get(owner, "")
+            due = dues.of(*owner)
             if (due and at <= due) or (entry["event"] == "re-marked" and read == (seq - 1, owner)):
                 continue
             who = ids.get(entry["trainee"], entry["trainee"])
@@ -109,6 +102,23 @@ def late_changes(opened, *, pseudonymous=False):
                 "" if pseudonymous else entry["reason"],
             ))  # fmt: skip
     return found
+
+
+class _Dues:
+    """Due times of those whose marks were changed, who are few."""
+
+    def __init__(self, connection):
+        self._connection, self._known = connection, {}
+
+    def of(self, trainee, module, attempt):
+        """Due time of an attempt as it was issued, or the latest of all: an excuse is of no single attempt."""
+        if (trainee, module) not in self._known:
+            table = schema.issue
+            mine = (table.c.trainee == trainee, table.c.module == module)
+            found = self._connection.execute(select(table.c.attempt, table.c.due).where(*mine))
+            self._known[trainee, module] = {row.attempt: row.due for row in found}
+        dues = self._known[trainee, module]
+        return max(dues.values(), default="") if attempt is None else dues.get(attempt, "")
 
 
 def unlike(pools):
