@@ -84,6 +84,7 @@ def main():
     spawn = multiprocessing.get_context("spawn")
     answer = spawn.Queue()
     with tempfile.TemporaryDirectory(prefix="bench-month-") as place:
+        print(f"seed {SEED}")
         sizes = sorted({max(1, trainees // 10), trainees})
         print(f"{'trainees':>9}  {'step':<8}{'done':>7}{'s':>9}{'ms each':>9}{'program MB':>12}{'peak adds MB':>14}")
         for size in sizes:

@@ -17,6 +17,7 @@ from grader.marking import feedback, proof
 from grader.marking.mark import mark_sheet
 from grader.marking.reading import read
 from grader.marking.verdict import VERDICTS
+from tests.course.campaigns import copy_screen, package_lines
 from tests.marking.bench_parts import MODULE, PARTS, SPACE, issued
 
 # What trainees type, good and bad, to be cut up and put together anew.
@@ -63,7 +64,13 @@ def typed_scraps(seed, size):
     return failed
 
 
-CAMPAIGNS = ((proofs, 10_000), (honest_readings, 100_000), (typed_scraps, 200_000))
+CAMPAIGNS = (
+    (proofs, 10_000),
+    (honest_readings, 100_000),
+    (typed_scraps, 200_000),
+    (copy_screen, 2000),
+    (package_lines, 500_000),
+)
 
 
 def main():

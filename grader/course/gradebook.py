@@ -16,6 +16,7 @@ from typing import NamedTuple
 from sqlalchemy import bindparam, select
 from sqlalchemy.exc import SAWarning
 
+from grader.course.quick_import import nbgrader_api
 from grader.errors import Refused
 
 
@@ -31,9 +32,7 @@ def _nbgrader():
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", SAWarning)
             warnings.simplefilter("ignore", DeprecationWarning)
-            from nbgrader import api
-
-            yield api
+            yield nbgrader_api()
     finally:
         os.environ["PATH"] = before
 
@@ -83,9 +82,7 @@ def _last_line(outcome):
 
 def name_comments(connection, module, trainee, attempt):
     """Put "Attempt 1: " and the like before every comment on a trainee's work that says no attempt yet."""
-    from nbgrader import api
-
-    t = api.Base.metadata.tables
+    t = nbgrader_api().Base.metadata.tables
     comment, book, submitted, assignment = (
         t[one] for one in ("comment", "submitted_notebook", "submitted_assignment", "assignment")
     )
@@ -146,10 +143,8 @@ class Rows:
     """
 
     def __init__(self, connection, module):
-        from nbgrader import api
-
         self._c = connection
-        self._t = api.Base.metadata.tables
+        self._t = nbgrader_api().Base.metadata.tables
         assignment, notebook, base = self._t["assignment"], self._t["notebook"], self._t["base_cell"]
         found = connection.execute(
             select(assignment.c.id, notebook.c.id)

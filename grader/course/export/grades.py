@@ -7,9 +7,9 @@ from grader.course.export.tables.columns import GRADES
 COLUMNS = GRADES.names
 
 
-def table(term, connection):
-    """The rows as dictionaries of text, in the order of `COLUMNS`."""
-    for found in scope.standings(term, connection, standing.listed_modules(connection)):
+def table(term, connection, by=None):
+    """The rows as dictionaries of text, in the order of `COLUMNS`; of trainees in order of name, or `by` something else."""
+    for found in scope.standings(term, connection, standing.listed_modules(connection), by):
         row = dict.fromkeys(COLUMNS, "")
         row |= {
             "class": term.id,

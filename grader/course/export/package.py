@@ -13,6 +13,7 @@ from grader.errors import Unknown
 
 _PERSONAL = {"grades": grades.table, "items": people.items, "objectives": people.objectives,
              "witnessed": people.witnessed, "changes": people.changes}  # fmt: skip
+_BY_PERSON = ("grades", "items", "objectives")  # long tables, which can be read in the order of the codes
 
 
 def rows(opened, name, *, pseudonymous=False):
@@ -32,8 +33,13 @@ def rows(opened, name, *, pseudonymous=False):
     shape = SHAPES[name]
     if name in _PERSONAL:
         for term, connection in scope.each(opened):
-            found = _PERSONAL[name](term, connection)
-            yield from pseudonym.person_rows(term, connection, shape, found) if pseudonymous else found
+            if not pseudonymous:
+                yield from _PERSONAL[name](term, connection)
+            elif name in _BY_PERSON:
+                found = _PERSONAL[name](term, connection, by=pseudonym.by_code(term))
+                yield from pseudonym.person_rows(term, connection, shape, found, in_order=True)
+            else:
+                yield from pseudonym.person_rows(term, connection, shape, _PERSONAL[name](term, connection))
         return
     pooled = figures.pools(opened, drawn=name == "variants")
     found = {"analysis": figures.analysis, "variants": variants.rows, "modules": figures.modules}[name](pooled)

@@ -7,6 +7,8 @@ personal data; they are fit for handing to somebody who does not hold the key.
 import base64
 import hashlib
 import hmac
+from functools import lru_cache, partial
+from itertools import groupby
 
 from sqlalchemy import func, select
 
@@ -34,24 +36,45 @@ def code(term, trainee, purpose="pseudonym"):
     return base64.b32encode(digest[:10]).decode().lower()
 
 
+def by_code(term):
+    """What puts trainees into the order of their codes, because the order of a class list would give the names away."""
+    return lambda person: code(term, person.college_id)
+
+
 def is_small(connection):
     """Whether a class is so small that naming it would name its people."""
     return connection.execute(select(func.count()).select_from(schema.trainee)).scalar() < SMALLEST_CELL
 
 
-def person_rows(term, connection, shape, rows):
+def person_rows(term, connection, shape, rows, *, in_order=False):
     """The rows of a table about people, without names.
 
-    They are put in the order of the codes, because the order of a class list would
-    give the names away; for the same reason rows of the ledger are sorted inside
-    each day and numbered anew. A class of fewer than five shows no class id.
+    They are put in the order of the codes; for the same reason rows of the ledger are
+    sorted inside each day and numbered anew. A class of fewer than five shows no class id.
+
+    Parameters
+    ----------
+    term : Term
+    connection : Connection
+    shape : Shape
+    rows : iterable of dict of str to str
+    in_order : bool
+        They come trainee by trainee `by_code`: then no more than one's own are held at a time.
     """
-    small = is_small(connection)
-    made = [tuple(_cell(term, column, row) for column in shape.columns) for row in rows]
+    small, known = is_small(connection), lru_cache(maxsize=1024)(partial(code, term))
+    made = (tuple(_cell(term, column, row, known) for column in shape.columns) for row in rows)
     names = shape.names
     order = [names.index(name) for name in ("at", "event", "trainee_id", "module") if name in names]
-    made.sort(key=lambda cells: [cells[place] for place in order])  # stable: items stay in the order of the lesson
-    for number, cells in enumerate(made, start=1):
+
+    def place(cells):  # sorting is stable: items stay in the order of the lesson
+        return [cells[place] for place in order]
+
+    if in_order:
+        whose = names.index("trainee_id")
+        ordered = (cells for _, own in groupby(made, lambda cells: cells[whose]) for cells in sorted(own, key=place))
+    else:
+        ordered = sorted(made, key=place)
+    for number, cells in enumerate(ordered, start=1):
         row = dict(zip(names, cells, strict=True))
         if "seq" in row:
             row["seq"] = str(number)
@@ -76,12 +99,12 @@ def figure_rows(shape, rows):
         yield row
 
 
-def _cell(term, column, row):
+def _cell(term, column, row, known):
     text = row[column.name]
     if column.private == DROP or not text:
         return ""
     if column.private == CODE:
-        return code(term, text)
+        return known(text)
     if column.private == DAY:
         return f"{clock.from_text(text).astimezone(clock.zone(term.settings.zone)):%Y-%m-%d}"
     if column.private == "marks":  # old and new hold marks, but also ids, names of files and settings

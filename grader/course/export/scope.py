@@ -63,17 +63,26 @@ def people(connection):
     return roster.everyone(connection)
 
 
-def batches(connection):
-    """Lists of at most `BATCH` trainees, in order of name."""
+def batches(connection, by=None):
+    """Lists of at most `BATCH` trainees, in order of name.
+
+    Parameters
+    ----------
+    connection : Connection
+    by : callable or None
+        Trainee -> what puts them into another order.
+    """
     found = people(connection)
+    if by:
+        found = sorted(found, key=by)
     for start in range(0, len(found), BATCH):
         yield found[start : start + BATCH]
 
 
-def standings(term, connection, module_keys):
-    """As `standing.standings`, part by part, so that memory does not grow with the class."""
+def standings(term, connection, module_keys, by=None):
+    """As `standing.standings`, part by part, so that memory does not grow with the class; `by` as for `batches`."""
     decided, keys = adjustments.read(connection), list(module_keys)
-    for batch in batches(connection):
+    for batch in batches(connection, by):
         yield from standing.standings(term, connection, keys, people=batch, decided=decided)
 
 

@@ -24,6 +24,7 @@ EVENTS = (
 )  # fmt: skip
 NEED_REASON = ("override", "re-marked", "extension", "excuse")
 START = "0" * 64
+BATCH = 1000  # rows read at a time
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +105,7 @@ def entries(connection, *events):
     query = select(schema.ledger).where(schema.ledger.c.payload.is_not(None)).order_by(schema.ledger.c.seq)
     if events:
         query = query.where(schema.ledger.c.event.in_(events))
-    for row in connection.execute(query):
+    for row in connection.execute(query.execution_options(yield_per=BATCH)):  # a ledger is longer than a class
         yield row.seq, row.at, json.loads(row.payload)
 
 
@@ -116,7 +117,8 @@ def count(connection):
 def first_broken(connection):
     """The first row that does not fit, as a sentence, or None for a whole ledger."""
     previous, expected = START, 1
-    for row in connection.execute(select(schema.ledger).order_by(schema.ledger.c.seq)):
+    query = select(schema.ledger).order_by(schema.ledger.c.seq)
+    for row in connection.execute(query.execution_options(yield_per=BATCH)):
         if row.seq != expected:
             return f"Ledger row {expected} is missing; the next one is {row.seq}."
         if row.previous != previous:

@@ -93,7 +93,10 @@ class OrderField(_Picked):
         rows = []
         for key, words in steps:
             place = style.Dropdown(
-                options=places, value=0, layout=style.layout(width="7rem", min_width="7rem"), tooltip=f"Place of: {words}"
+                options=places,
+                value=0,
+                layout=style.layout(width="7rem", min_width="7rem"),
+                tooltip=f"Place of: {words}",
             )
             place.observe(lambda change, key=key: self._moved(key, change), "value")
             self._places[key] = place

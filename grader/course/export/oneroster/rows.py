@@ -137,8 +137,8 @@ def results(part):
         missing = found.state == standing.NOT_HANDED_IN and past
         on = found.due if missing else on
         yield (
-            _result(part, found), _line(part, found.module), part.person(found.person.id), _STATUS[found.state], score,
-            part.day(on), "; ".join(said), "", _class(part), "", "", "true" if mark is not None and mark.late_days else "false",
+            _result(part, found.person.id, found.module), _line(part, found.module), part.person(found.person.id),
+            _STATUS[found.state], score, part.day(on), "; ".join(said), "", _class(part), "", "", "true" if mark is not None and mark.late_days else "false",
             "true" if missing else "false",
         )  # fmt: skip
 
@@ -155,17 +155,20 @@ def result_objectives(part):
     known = catalogue.objectives()
     ours = {person.college_id: person.id for person in scope.people(part.connection)}
     marked = {
-        (found.person.id, found.module): _result(part, found)
+        (found.person.id, found.module)
         for found in scope.standings(part.term, part.connection, [row.module for row in _assigned(part)])
         if found.state == standing.MARKED
     }
     for row in people.objectives(part.term, part.connection):
-        result = marked.get((ours[row["trainee_id"]], known[row["objective"]]["module"]))
-        if result:
+        whose, module = ours[row["trainee_id"]], known[row["objective"]]["module"]
+        if (whose, module) in marked:
+            result = _result(part, whose, module)
             id_ = part.id("objective", result, row["objective"])
             yield (id_, result, "unknown", row["objective"], row["marks"], row["met"])
 
 
+# What several classes may share. All else bears the class or the trainee of a class in its id.
+SHARED = ("academicSessions", "categories", "courses", "orgs")
 # File, its columns after the first three, its rows; the order in which they stand in a package.
 FILES = (
     ("academicSessions", "title,type,startDate,endDate,parentSourcedId,schoolYear", sessions),
@@ -208,5 +211,5 @@ def _line(part, module):
     return part.id("line", part.term.id, module)
 
 
-def _result(part, found):
-    return part.id("result", part.term.id, found.module, part.person(found.person.id))
+def _result(part, trainee, module):
+    return part.id("result", part.term.id, module, part.person(trainee))

@@ -86,7 +86,7 @@ def _pack(target, opened, programme, kind, *, names):
     written = set()
     with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as archive:
         for name, columns, source in rows.FILES:
-            found = _lines(opened, programme, kind, source, names)
+            found = _lines(opened, programme, kind, source, names, shared=name in rows.SHARED)
             first = next(found, None)
             if first is None:  # a file without data rows is not permitted
                 continue
@@ -103,7 +103,7 @@ def _pack(target, opened, programme, kind, *, names):
             raw.write(_manifest(written, kind).encode())
 
 
-def _lines(opened, programme, kind, source, names):
+def _lines(opened, programme, kind, source, names, *, shared):
     """Rows of one file over all terms; what several terms share comes once."""
     seen = set()
     for term, connection in scope.each(opened):
@@ -111,7 +111,8 @@ def _lines(opened, programme, kind, source, names):
         state = ("", "") if kind == BULK else ("active", _modified(connection))
         for id_, *cells in source(part):
             if id_ not in seen:
-                seen.add(id_)
+                if shared:
+                    seen.add(id_)
                 yield (id_, *state, *(_cell(cell) for cell in cells))
 
 

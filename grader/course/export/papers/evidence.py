@@ -20,6 +20,7 @@ from grader.course.records import adjustments, schema, vehicles, witnessed
 from grader.course.rules import passing
 from grader.errors import BadFile
 from grader.exercise.model import PRACTICE
+from grader.marking.verdict import CARRIED
 
 SIMULATED_MODULES = ("m06_diagnosis",)  # worked on the simulated vehicle
 MAP_COLUMNS = ["code", "unit_standards"]
@@ -60,18 +61,14 @@ def write(term, folder=None, *, trainee="", own_map=None):
     written = []
     for _, connection in scope.each([term]):
         chosen = roster.one(connection, trainee) if trainee else None
-        until, decided = scope.keep_until(term, connection), adjustments.read(connection)
-        rows, tasks = {}, {}
+        frame, tasks = _Frame(term, connection, standards), {}
         for task in witnessed.tasks(connection):
             tasks.setdefault(task.trainee, []).append(task)
-        for row in people.objectives(term, connection):
-            if row["mode"] == PRACTICE:  # it shows its answers at once
-                continue
-            rows.setdefault(row["trainee_id"], []).append(row)
-        for person in [chosen] if chosen else scope.people(connection):
-            if person.college_id in rows or person.id in tasks or chosen:
-                mine = rows.get(person.college_id, []), tasks.get(person.id, [])
-                content = _page(term, connection, person, *mine, standards, until, decided)
+        batches = [[chosen]] if chosen else scope.batches(connection)
+        for person, judged in people.objectives_of_each(term, connection, batches):
+            rows = [row for row in judged if row["mode"] != PRACTICE]  # practice shows its answers at once
+            if rows or person.id in tasks or chosen:
+                content = _page(frame, person, rows, tasks.get(person.id, []))
                 path = folder / f"{person.id}.html"
                 files.write_bytes(path, content)
                 written.append(path)
@@ -122,14 +119,31 @@ def _by_standard(pairs):
     return dict(sorted(found.items()))
 
 
-def _page(term, connection, person, rows, tasks, standards, until, decided):
-    shown = {row["objective"]: _evidence(connection, person, row) for row in rows}
+class _Frame:
+    """What is the same on every page of a term."""
+
+    def __init__(self, term, connection, standards):
+        self.term, self.connection, self.standards = term, connection, standards
+        self.until, self.decided = scope.keep_until(term, connection), adjustments.read(connection)
+        self.own = {found.digest: found for found in vehicles.revisions(connection)}
+        self.modules, self.modes = standing.listed_modules(connection), standing.modes(connection)
+
+    def rows(self, table, person):
+        """The rows of a table that are the trainee's."""
+        found = self.connection.execute(select(table).where(table.c.trainee == person.id))
+        return sorted(found, key=lambda row: (row.module, row.attempt))
+
+
+def _page(frame, person, rows, tasks):
+    term, connection, standards, until = frame.term, frame.connection, frame.standards, frame.until
+    answers, marks = frame.rows(schema.answer, person), frame.rows(schema.mark, person)
+    shown = {row["objective"]: _evidence(answers, marks, row) for row in rows}
     parts = [
         page.paragraph(CAUTION, "note"),
         page.table(
             "Whose record this is", ("what", "value"),
             [("Name", person.name), ("Id", person.college_id), ("Class", f"{term.settings.title} ({term.id})"),
-             *_pass_marks(term, standing.modes(connection)), ("Kept until", until)],
+             *_pass_marks(term, frame.modes), ("Kept until", until)],
         ),
     ]  # fmt: skip
     notes = _notes()
@@ -144,9 +158,8 @@ def _page(term, connection, person, rows, tasks, standards, until, decided):
         missing = [code for code in codes if code not in shown and code not in {t.objective for t in tasks}]
         if missing:
             parts.append(page.paragraph(f"No evidence yet for {', '.join(missing)}."))
-    parts += _drawn_from(connection, person)
-    modules = standing.listed_modules(connection)
-    mine = standing.standings(term, connection, modules, people=[person], decided=decided)
+    parts += _drawn_from(frame, person)
+    mine = standing.standings(term, connection, frame.modules, people=[person], decided=frame.decided)
     parts.append(page.heading("Modules"))
     parts.append(
         page.table("How far each module has come", ("module", "state", "result", "attempt", "handed in"),
@@ -170,11 +183,10 @@ def _result(found):
     return passing.Outcome(found.passed, found.failed).said() if found.mark is not None else ""
 
 
-def _drawn_from(connection, person):
+def _drawn_from(frame, person):
     """Which vehicles his numbers came from: those of the term's own with the source of their figures."""
-    own, rows = {found.digest: found for found in vehicles.revisions(connection)}, {}
-    table = schema.issue
-    for issue in connection.execute(select(table).where(table.c.trainee == person.id).order_by(table.c.module, table.c.attempt)):  # fmt: skip
+    own, rows = frame.own, {}
+    for issue in frame.rows(schema.issue, person):
         for found in drawn.of_issue(issue.record, {}).values():
             if found.vehicle:
                 said = _OF_OURS if not found.own else "" if found.own not in own else moderated.source(own[found.own])
@@ -189,27 +201,15 @@ def _task(task):
     return (task.objective, what, task.result, task.day, task.vehicle, task.seen_by, task.note)
 
 
-def _evidence(connection, person, row):
-    """(kind of evidence, line of the table)."""
+def _evidence(answers, marks, row):
+    """(kind of evidence, line of the table), from a trainee's rows of tm_answer and tm_mark."""
     objective = catalogue.objectives()[row["objective"]]
     module = catalogue.module(objective["module"])
     parts = [(exercise, path) for exercise, part, path in module.parts() if row["objective"] in part.objectives]
     titles = list(dict.fromkeys(f"{exercise.title} ({path})" for exercise, path in parts))
-    answers = connection.execute(
-        select(schema.answer.c.part, schema.answer.c.verdict).where(
-            schema.answer.c.trainee == person.id,
-            schema.answer.c.attempt == int(row["attempt"]),
-            schema.answer.c.part.in_([path for _, path in parts]),
-        )
-    ).all()
-    carried = sorted({a.part for a in answers if a.verdict == "carried"})
-    dates = connection.execute(
-        select(schema.mark.c.handed_in_at).where(
-            schema.mark.c.trainee == person.id,
-            schema.mark.c.module == module.key,
-            schema.mark.c.attempt == int(row["attempt"]),
-        )
-    ).scalars()
+    attempt, examined = int(row["attempt"]), {path for _, path in parts}
+    carried = sorted({a.part for a in answers if a.attempt == attempt and a.part in examined and a.verdict == CARRIED})
+    dates = [mark.handed_in_at for mark in marks if (mark.module, mark.attempt) == (module.key, attempt)]
     said = {"yes": "shown", "no": "not yet shown", "waits": "an answer waits to be read"}.get(row["met"], row["met"])
     if row["must_pass"] == "yes":
         said += "; must be met for a pass"

@@ -50,7 +50,7 @@ def write(term, module_key, path=None, *, sample=SAMPLE, pseudonymous=False):
     path = path or package.folder_for([term], pseudonymous=pseudonymous) / f"moderation-{module.key}.zip"
     content = io.BytesIO()
     for _, connection in scope.each([term]):
-        chosen = choose(term, standing.standings(term, connection, [module.key]), sample)
+        chosen = choose(term, scope.standings(term, connection, [module.key]), sample)
         if not chosen:
             raise Refused(f"Nothing of {module.key} is marked in {term.id}. Run 'mark' first; nothing was written.")
         with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED) as archive:

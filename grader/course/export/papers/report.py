@@ -84,14 +84,7 @@ def late_changes(opened, *, pseudonymous=False):
     """
     found = []
     for term, connection in scope.each(opened):
-        ids = scope.college_ids(connection)
-        dues = {}
-        for row in connection.execute(
-            select(schema.issue.c.trainee, schema.issue.c.module, schema.issue.c.attempt, schema.issue.c.due)
-        ):
-            dues[row.trainee, row.module, row.attempt] = row.due
-            latest = dues.get((row.trainee, row.module, None), "")
-            dues[row.trainee, row.module, None] = max(latest, row.due)  # an excuse is of no single attempt
+        ids, dues = scope.college_ids(connection), _Dues(connection)
         hidden = pseudonymous and pseudonym.is_small(connection)
         first, again = set(), set()  # whose written answers were read since their mark was last made
         for seq, at, entry in ledger.entries(connection, "read", *_CHANGES):
@@ -99,7 +92,7 @@ def late_changes(opened, *, pseudonymous=False):
             if entry["event"] == "read":
                 (first if entry["old"] is None else again).add(owner)
                 continue
-            due = dues.get(owner, "")
+            due = dues.of(*owner)
             completes = (entry["event"], entry["reason"]) == ("re-marked", written.REASON) and owner in first - again
             if entry["event"] == "re-marked":
                 first.discard(owner)
@@ -116,6 +109,23 @@ def late_changes(opened, *, pseudonymous=False):
                 "" if pseudonymous else entry["reason"],
             ))  # fmt: skip
     return found
+
+
+class _Dues:
+    """Due times of those whose marks were changed, who are few."""
+
+    def __init__(self, connection):
+        self._connection, self._known = connection, {}
+
+    def of(self, trainee, module, attempt):
+        """Due time of an attempt as it was issued, or the latest of all: an excuse is of no single attempt."""
+        if (trainee, module) not in self._known:
+            table = schema.issue
+            mine = (table.c.trainee == trainee, table.c.module == module)
+            found = self._connection.execute(select(table.c.attempt, table.c.due).where(*mine))
+            self._known[trainee, module] = {row.attempt: row.due for row in found}
+        dues = self._known[trainee, module]
+        return max(dues.values(), default="") if attempt is None else dues.get(attempt, "")
 
 
 def unlike(pools):

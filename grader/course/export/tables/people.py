@@ -19,11 +19,11 @@ _PATHS = {"right": "direct", "carried": "consequential"}
 _MARK_EVENTS = ("marked", "re-marked", "override")
 
 
-def items(term, connection):
-    """Rows of items.csv for one term."""
+def items(term, connection, by=None):
+    """Rows of items.csv for one term, trainee by trainee in order of name, or `by` something else."""
     order = {path: n for module in catalogue.all_modules().values() for n, (_, _, path) in enumerate(module.parts())}
     decided, own = adjustments.read(connection), drawn.lines(connection)
-    for batch in scope.batches(connection):
+    for batch in scope.batches(connection, by):
         answers = _by_trainee(connection, schema.answer, batch)
         issues = _by_trainee(connection, schema.issue, batch)
         for person in batch:
@@ -34,8 +34,14 @@ def items(term, connection):
                 yield _item(term, person, row, numbers, decided.by_hand(row).get(row.exercise))
 
 
-def objectives(term, connection):
-    """Rows of objectives.csv for one term.
+def objectives(term, connection, by=None):
+    """Rows of objectives.csv for one term, trainee by trainee in order of name, or `by` something else."""
+    for _, rows in objectives_of_each(term, connection, scope.batches(connection, by)):
+        yield from rows
+
+
+def objectives_of_each(term, connection, batches):
+    """(trainee, his rows of objectives.csv) of everybody in some lists of trainees.
 
     The attempt that counts in the module decides; for an objective that it did not
     examine, the latest attempt that did.
@@ -43,7 +49,7 @@ def objectives(term, connection):
     known, tags, modes = catalogue.objectives(), passing.examined(), standing.modes(connection)
     modules, decided = standing.listed_modules(connection), adjustments.read(connection)
     latest = seen.latest(seen.tasks(connection))
-    for batch in scope.batches(connection):
+    for batch in batches:
         answers = _by_trainee(connection, schema.answer, batch)
         counting = {
             (found.person.id, found.module): found.attempt
@@ -51,7 +57,7 @@ def objectives(term, connection):
             if found.mark is not None
         }
         for person in batch:
-            by_code = {}
+            by_code, found = {}, []
             for row in answers.get(person.id, ()):
                 for code in tags.get(row.part, ()):
                     by_code.setdefault(code, {}).setdefault(row.attempt, []).append(row)
@@ -61,11 +67,11 @@ def objectives(term, connection):
                     first_choice = counting.get((person.id, known[code]["module"]))
                     rows = attempts[first_choice if first_choice in attempts else max(attempts)]
                     task = latest.get((person.id, code))
-                    yield objective(term, person, known[code], rows) | {
-                        "mode": modes.get(known[code]["module"], ""),
-                        "witnessed": task.result if task else "",
+                    found.append(objective(term, person, known[code], rows) | {
+                        "mode": modes.get(known[code]["module"], ""), "witnessed": task.result if task else "",
                         "witnessed_on": task.day if task else "",
-                    }
+                    })  # fmt: skip
+            yield person, found
 
 
 def witnessed(term, connection):

@@ -114,12 +114,7 @@ class _Maker:
         """Everything of the term: by trainee, first what is voided, then what stands; what was sent is noted."""
         decided, now = adjustments.read(connection), clock.to_text(clock.now())
         kept, modes = standing.kept_answers(connection), standing.modes(connection)
-        # In order of codes, because the order of the class list would give the names away.
-        everybody = scope.people(connection)
-        if self.pseudonymous:
-            everybody = sorted(everybody, key=lambda person: pseudonym.code(self.term, person.college_id))
-        for start in range(0, len(everybody), scope.BATCH):
-            batch = everybody[start : start + scope.BATCH]
+        for batch in scope.batches(connection, pseudonym.by_code(self.term) if self.pseudonymous else None):
             marks, answers = self._rows(connection, schema.mark, batch), self._rows(connection, schema.answer, batch)
             before = sent.read(connection, sent_as, [person.id for person in batch])
             judged = {
