@@ -3,7 +3,7 @@
 from grader.errors import Unreadable
 from grader.marking.numbers import blank, carried_answer
 from grader.marking.reading import read
-from grader.marking.verdict import AWAITING, CARRIED, PARTLY, RIGHT, SLIP, UNREADABLE, WRONG, PartMark, earned
+from grader.marking.verdict import AWAITING, PARTLY, RIGHT, SLIP, UNREADABLE, WRONG, PartMark, earned
 
 
 def mark_list(truth, path, part, answer, earlier):
@@ -30,7 +30,7 @@ def mark_list(truth, path, part, answer, earlier):
     carried = carried_answer(truth, path, part, earlier)
     carried_share = part.share(carried[0], own) if carried is not None else 0.0
     if carried_share == 1:
-        return verdict(CARRIED, 1, expected=carried[0])
+        return verdict(carried[2], 1, expected=carried[0])
     broken = part.violated(right, own) if hasattr(part, "violated") else None
     if broken is not None:
         return verdict(SLIP, 0, slip=broken.key)

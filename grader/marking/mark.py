@@ -9,7 +9,7 @@ from grader.exercise.truth import Truth
 from grader.marking.compare import mark_part, possible
 from grader.marking.verdict import AWAITING, BLANK, UNIT, Earlier, PartMark
 
-ENGINE = "marking 2"  # raise when a verdict or a mark can come out differently
+ENGINE = "marking 3"  # raise when a verdict or a mark can come out differently
 # In a resit, beside the kept answers of an exercise: which of them had a wrong unit that was charged somewhere else.
 CHARGED_BEFORE = "charged_before"
 

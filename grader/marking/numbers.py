@@ -82,7 +82,7 @@ def _not_right(truth, path, part, answer, earlier, reading):
     carried = carried_answer(truth, path, part, earlier)
     carried_width = truth.tolerance(path, own=carried[1]) if carried is not None else None
     if carried is not None and _near(typed, carried[0], carried_width):
-        word, share, right, width = CARRIED, 1, carried[0], carried_width
+        word, share, right, width = carried[2], 1, carried[0], carried_width
     elif (found := _nearest_slip(truth, path, part, typed)) is not None:
         word, share, slip = SLIP, found.share, found.key
     elif (
@@ -136,14 +136,17 @@ def _of_ends(typed, right, width):
 
 
 def carried_answer(truth, path, part, earlier):
-    """(expected from the trainee's own earlier answers, those answers), or None."""
-    if not part.uses:
-        return None
-    used = {name: earlier.own[name] for name in part.uses if name in earlier.own and earlier.settled[name] != RIGHT}
+    """(expected from the trainee's own earlier answers, those answers, the verdict on what follows from them), or None.
+
+    Answers that were right count as well: one at the edge of its tolerance may lead out of that of the next part, which
+    is then simply right.
+    """
+    used = {name: earlier.own[name] for name in part.uses if name in earlier.own}
     if not used:
         return None
+    verdict = RIGHT if all(earlier.settled[name] == RIGHT for name in used) else CARRIED
     try:
-        return truth.following(path, used), used
+        return truth.following(path, used), used, verdict
     except OutOfRange:  # an own value that the physics refuses carries nothing
         return None
 

@@ -28,6 +28,7 @@ NUMBER_LIMIT = 0.10  # of classmates or of one constant answer that may be right
 CHOICE_EXTRA = 0.05  # on top of 1/k for a choice of k
 FIXED_LIMIT = 0.25  # of a module's marks that orders may carry which are the same for most trainees
 APART = 1.25  # right answer and slip, in sums of their tolerances
+AT_WILL = 0.2  # of honest answers that lie anywhere in their tolerance: what follows from them must be right too
 FEW = 5000  # below so many trainees three standard errors of a share are forgiven
 
 
@@ -251,11 +252,12 @@ def _slack(limit, trainees):
 
 
 def honest_readings(module, readings, seed, *, trainees=200):
-    """Simulated honest answers to every numeric part, and those that were not marked right.
+    """Simulated honest answers to every numeric part and what follows from one, and those not marked right.
 
     A trainee reads each instrument anywhere within half a division of its true
-    value, carries his earlier answers rounded as asked, works the rest out rightly
-    and rounds as asked.
+    value, carries his own earlier answers as he wrote them, works the rest out rightly
+    and rounds as asked. Some numbers lie anywhere in their tolerance instead: they count
+    as right, so that nothing that follows from them may be wrong.
 
     Returns
     -------
@@ -263,20 +265,31 @@ def honest_readings(module, readings, seed, *, trainees=200):
         How many were marked, and a sentence for each that did not earn everything.
     """
     random, done, wrong = Random(seed), 0, []
-    numeric = [(part, path) for _, part, path in module.parts() if hasattr(part, "half_step")]
+    asked = [(part, path) for _, part, path in module.parts() if hasattr(part, "half_step") or part.uses]
     people = [Truth(module, numbers) for numbers in draws(module, trainees)]
-    while done < readings and numeric:
+    while done < readings and asked:
         truth = people[random.randrange(len(people))]
         earlier = Earlier()
-        for part, path in numeric:
-            read = dict(vars(truth.given_at(path)))
-            for name, half in part.reads.items():
-                read[name] += random.uniform(-half, half)
-            used = [earlier.own.get(name, truth.answer(name)) for name in part.uses]
-            raw = part.typed(part.answer(SimpleNamespace(**read), *used))
+        for part, path in asked:
+            given = truth.given_at(path)
+            if hasattr(part, "half_step") and random.random() < AT_WILL:
+                raw = _unrounded(part, _within(random, *truth.target(path)), given)
+            else:
+                read = dict(vars(given))
+                for name, half in getattr(part, "reads", {}).items():
+                    read[name] += random.uniform(-half, half)
+                used = [earlier.own.get(name, truth.answer(name)) for name in part.uses]
+                raw = part.typed(part.answer(SimpleNamespace(**read), *used), given)
             mark = mark_part(truth, path, part, Answer(raw), earlier)
             earlier.own[path], earlier.settled[path] = mark.own, mark.verdict
             done += 1
             if mark.verdict not in (RIGHT, CARRIED):
                 wrong.append(f"{path}: {raw} is marked {mark.verdict}; {mark.expected} ± {mark.width} was right.")
     return done, wrong
+
+
+def _within(random, middle, width):
+    """A value, or a pair of them, anywhere in its tolerance."""
+    if isinstance(middle, tuple):
+        return tuple(sorted(_within(random, *end) for end in zip(middle, width, strict=True)))
+    return middle + random.uniform(-0.999, 0.999) * width

@@ -146,3 +146,32 @@ def test_shown_is_rounded_as_asked():
     assert feedback.shown(FIRST, 5.5714) == "5.6 mm"
     assert feedback.shown(THIRD, "long") == "too long"
     assert feedback.shown(FIRST, None) == ""
+
+
+def test_what_follows_from_a_right_answer_is_right():
+    """At the edge of a tolerance of half a division an answer is right, and may lead out of that of the next part."""
+    wide = Number(
+        key="off", prompt="", unit="mm", marks=1, step=0.1, answer=lambda v: v.x / 7, within=Absolute(0.5, "test"),
+        possible=(0.0, 50.0), objectives=(),
+    )  # fmt: skip
+    on = Number(
+        key="on", prompt="", unit="mm", marks=1, step=0.1, answer=lambda v, off: off + 4, within=Absolute(0.5, "test"),
+        possible=(0.0, 50.0), objectives=(), uses=("m99.b.off",),
+    )  # fmt: skip
+    pick = Choice(
+        key="pick", prompt="", marks=1, objectives=(), uses=("m99.b.on",), options=MappingProxyType({"over": "", "under": ""}),
+        answer=lambda v, on: "over" if on > 10 else "under",
+    )  # fmt: skip
+    module = Module(
+        "m99_test", "", 1, (Exercise("m99.b", 1, 1, "", "", {"x": Steps(1, 99)}, (wide, on, pick), lambda v: ()),)
+    )
+
+    def verdicts(**typed):
+        answers = {f"m99.b.{name}": Answer(raw) for name, raw in typed.items()}
+        issued = {"m99.b": {"version": 1, "parameters": {"x": 39}}}  # 5.571..., 9.571..., under
+        found = mark_sheet(module, issued, Sheet("t", "m99_test", "t01", 1, answers)).parts
+        return [part.verdict for part in found]
+
+    assert verdicts(off="6.05", on="10.1", pick="over") == ["right"] * 3
+    assert verdicts(on="10.1", pick="over") == ["blank", "wrong", "carried"]
+    assert verdicts(off="6.3", on="10.3", pick="over") == ["wrong", "carried", "carried"]

@@ -174,9 +174,9 @@ def _in_asked_unit(part, row, mark):
 
 
 def _right(part, path, row, mark, work, given):
-    """What was right, with its tolerance; after a carried answer also what it is from the start."""
-    truth = work.truth
-    if row.verdict == verdict.CARRIED and mark is not None and mark.verdict == row.verdict:
+    """What was right, with its tolerance; where own earlier answers were carried also what it is from the start."""
+    truth, followed = work.truth, row.verdict in (verdict.CARRIED, verdict.RIGHT)
+    if followed and mark is not None and mark.verdict == row.verdict and mark.expected != truth.answer(path):
         yield "Right from yours", _span(part, mark.expected, mark.width, given)
         yield "From the start", _span(part, truth.answer(path), _width(truth, part, path), given)
     else:
