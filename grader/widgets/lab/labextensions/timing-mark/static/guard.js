@@ -8,6 +8,7 @@
 import { pause } from "./page.js";
 
 const PATIENCE = 3000;
+const PATIENCE_CHECK = 8000; // what is saved is safe: to run the lesson again is the last resort
 const PATIENCE_BUSY = 20000; // a working cell of the trainee's own may compute for a while
 const LOOK_EVERY = 250;
 const LOOK_HELD = 50; // while a click waits
@@ -145,7 +146,7 @@ export class SaveGuard {
     const held = this.press(oldest < Infinity);
     const waited = Date.now() - Math.min(oldest, held);
     const busy = this.page.session.session?.kernel?.status === "busy" && this.page.session.session.kernel.connectionStatus === "connected";
-    if (waited > (busy ? PATIENCE_BUSY : PATIENCE)) {
+    if (waited > (busy ? PATIENCE_BUSY : oldest < Infinity ? PATIENCE : PATIENCE_CHECK)) {
       this.recover(oldest < Infinity
         ? "Your last answer is not saved yet. Trying again; it stays on this page …"
         : "Your answer is saved and not checked yet. Asking again …");
@@ -215,7 +216,7 @@ export class SaveGuard {
       Object.assign(click, { since: Date.now(), sent: false }); // the forms are new: ask again
     }
     const part = this.focused && partOf(this.page.panel.node, this.focused.id);
-    const field = part && fieldsOf(part)[this.focused.index];
+    const field = part && (fieldsOf(part)[this.focused.index] || part.querySelector(`.${CHECK}`));
     if (field && (document.activeElement === document.body || !document.activeElement?.closest(".tm-part"))) {
       field.focus({ preventScroll: true });
       if (this.focused.caret !== null) {
