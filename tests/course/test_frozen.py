@@ -31,7 +31,9 @@ def test_a_frozen_term_is_opened_and_marked_the_same(path, tmp_path):
     modules = sorted({mark[0] for mark in expected["marks"]})
     for module in modules:
         run = marking_run.mark(term, module, preview=True)
-        assert (run.changes, run.findings) == ([], [])
+        # A later engine writes its own name to every mark; no mark and no part may come out differently.
+        assert [change for change in run.changes if change.old != change.new or change.parts] == []
+        assert run.findings == []
         # Marked afresh: nothing of the old rows may be needed to find the same marks again.
         with database.transaction(term) as connection:
             for table in (schema.mark, schema.answer):
