@@ -73,15 +73,25 @@ def a_sheet(seeded):
     return Sheet("t", "m", "a", seeded.randint(1, 2), answers, seeded.choice(texts), "made", rest)
 
 
+def on_both_ways(content):
+    """(what the short way gave or None, whether the long way refused), after seeing that they agree."""
+    quick = sheets._of_our_own(content)
+    try:
+        found = sheets._of_any_hand(content)
+    except BadSheet:
+        assert quick is None, f"seed {SEED}: {content}"
+        return None, True
+    assert quick is None or quick == found, f"seed {SEED}: {content}"
+    return quick, False
+
+
 def test_a_file_as_we_write_it_is_read_the_same_on_both_ways():
     seeded, short = random.Random(SEED), 0
     for _ in range(1500):
         made = a_sheet(seeded)
         content = sheets.dump(made)
-        quick = sheets._of_our_own(content)
         assert sheets._of_any_hand(content) == made, f"seed {SEED}: {content}"
-        assert quick is None or quick == made, f"seed {SEED}: {content}"
-        short += quick is not None
+        short += on_both_ways(content)[0] is not None
     assert 200 < short < 1400
 
 
@@ -95,14 +105,7 @@ def test_what_the_long_way_refuses_the_short_way_leaves_to_it():
             [content[:at] + content[at + length :], content[:at] + content[at : at + length] + content[at:],
              content.replace(b'"unit": ""', b'"raw": "5"', 1), content.replace(b'"tries"', b'"raw": "1", "tries"', 1)]
         )  # fmt: skip
-        quick = sheets._of_our_own(damaged)
-        try:
-            found = sheets._of_any_hand(damaged)
-        except BadSheet:
-            refused += 1
-            assert quick is None, f"seed {SEED}: {damaged}"
-        else:
-            assert quick is None or quick == found, f"seed {SEED}: {damaged}"
+        refused += on_both_ways(damaged)[1]
     assert refused > 1000
 
 
@@ -121,13 +124,6 @@ def test_values_out_of_place_take_the_long_way():
         if seeded.random() < 0.2:
             entry["later"] = 1
         content = json.dumps(whole | {"answers": {"m01.x.y": entry}}).encode()
-        quick = sheets._of_our_own(content)
-        try:
-            found = sheets._of_any_hand(content)
-        except BadSheet:
-            refused += 1
-            assert quick is None, f"seed {SEED}: {entry}"
-        else:
-            assert quick is None or quick == found, f"seed {SEED}: {entry}"
-        short += quick is not None
+        quick, left = on_both_ways(content)
+        short, refused = short + (quick is not None), refused + left
     assert short > 500 and refused > 500
