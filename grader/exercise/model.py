@@ -18,13 +18,17 @@ class Steps:
     high: int
     step: int = 1
     scale: int = 1
+    count: int = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self):
+        object.__setattr__(self, "count", (self.high - self.low) // self.step + 1)
 
     def __len__(self):
-        return (self.high - self.low) // self.step + 1
+        return self.count
 
     def drawn(self, word):
         """The entry that 64 random bits stand for; words have 64 bits, lists far fewer entries."""
-        whole = self.low + ((word * ((self.high - self.low) // self.step + 1)) >> 64) * self.step
+        whole = self.low + ((word * self.count) >> 64) * self.step
         return whole if self.scale == 1 else whole / self.scale
 
     def __getitem__(self, index):

@@ -121,9 +121,9 @@ class Truth:
 
     def _around(self, part, function, given, earlier, middle):
         if not part.reads and not part.uses:  # nothing is read or carried: no function need be tried
-            if type(middle) is tuple:
-                return tuple(_least(part, part.half_step, end) for end in middle)
-            return _least(part, part.half_step, middle)
+            if type(middle) is not tuple:
+                return _least(part, part.half_step, middle)
+            return tuple(_least(part, part.half_step, end) for end in middle)
         if isinstance(middle, tuple):
             return tuple(
                 self._width(part, lambda *a, i=i: function(*a)[i], given, earlier, middle[i])

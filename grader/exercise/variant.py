@@ -70,8 +70,9 @@ def draw_with_truth(module, *, key, term, trainee, attempt, own=()):
     numbers = {}
     truth = Truth(module, numbers)
     before, after = _named(term, module.key), _named(trainee, str(attempt))
+    keyed = _keyed(key)
     for group in module.groups():
-        _draw_group(truth, numbers, group, key, before, after, own)
+        _draw_group(truth, numbers, group, keyed, before, after, own)
     return {exercise.key: numbers[exercise.key] for exercise in module.exercises}, truth
 
 
@@ -89,21 +90,20 @@ def word(key, names, index):
     int
         From 0 to 2**64 - 1.
     """
-    return _words(key, _named(*names), index // _WORDS_A_BLOCK)[index % _WORDS_A_BLOCK]
+    return _words(_keyed(key), _named(*names), index // _WORDS_A_BLOCK)[index % _WORDS_A_BLOCK]
 
 
-def _words(key, named, block):
-    inside, outside = _keyed(key)
-    inside, outside = inside.copy(), outside.copy()
+def _words(keyed, named, block):
+    inside, outside = keyed[0].copy(), keyed[1].copy()
     inside.update(named + _prefixed(str(block)))
     outside.update(inside.digest())
     return _EIGHT_WORDS.unpack(outside.digest())
 
 
-def _stream(key, named):
+def _stream(keyed, named):
     """All words under the names, one after the other."""
     for block in count():
-        yield from _words(key, named, block)
+        yield from _words(keyed, named, block)
 
 
 @lru_cache(maxsize=8)
@@ -146,18 +146,19 @@ def engines(exercise, own):
     return tuple(mine for mine in own if mine.vehicle.battery_v in volts)
 
 
-def _draw_group(truth, numbers, group, key, before, after, own):
+def _draw_group(truth, numbers, group, keyed, before, after, own):
     mine = {found.vehicle.key: found for exercise in group for found in engines(exercise, own)} if own else {}
     for attempt_number in range(ROUNDS):
         end = after + _prefixed(str(attempt_number))
         for exercise in group:
             named = before + _exercise_named(exercise.key, exercise.version) + end
-            parameters = _draw_one(exercise, key, named, own)
+            parameters = _draw_one(exercise, keyed, named, own)
             if exercise.linked:
                 parameters = numbers[exercise.linked] | parameters
             try:
-                chosen = mine.get(parameters.get(ENGINE)) if mine else None
-                numbers[exercise.key] = _filled(exercise, parameters, chosen)
+                if exercise.fill or mine:
+                    parameters = _filled(exercise, parameters, mine.get(parameters.get(ENGINE)))
+                numbers[exercise.key] = parameters
             except OutOfRange:
                 if not mine:
                     raise
@@ -180,8 +181,8 @@ def _filled(exercise, parameters, chosen):
     return parameters | {ENGINE: chosen.vehicle.key, DIGEST: chosen.digest} if chosen else parameters
 
 
-def _draw_one(exercise, key, named, own):
-    words = _stream(key, named)
+def _draw_one(exercise, keyed, named, own):
+    words = _stream(keyed, named)
     spreads = exercise.draw
     if own and (mine := engines(exercise, own)):
         spreads = {**spreads, ENGINE: Pick(tuple(found.vehicle.key for found in mine))}
@@ -268,12 +269,14 @@ def _numbers_are_separate(truth, path, part):
         if not least <= end <= most:
             return False
     routes = truth.routes(path)
-    for place, (_, led, led_width) in enumerate(routes):
+    others = []
+    for _, led, led_width in routes:
         if _apart(led, right, led_width, width) <= 1.25:
             return False
-        for _, other, other_width in routes[:place]:
+        for other, other_width in others:
             if _apart(led, other, led_width, other_width) <= 1:
                 return False
+        others.append((led, led_width))
     return True
 
 
