@@ -4,6 +4,7 @@ import contextlib
 import hashlib
 import os
 import resource
+import sqlite3
 import subprocess
 import sys
 from pathlib import Path
@@ -100,6 +101,29 @@ def test_no_database_or_a_damaged_one(call, assigned_term):
     assert code == 2 and "no records of a term" in err
     path.write_bytes(content)
     assert call("mark", "--term", assigned_term.folder)[0] == 0
+
+
+@pytest.mark.parametrize("what", ["objectives", "tables", "workbook", "evidence"])
+def test_a_database_that_is_damaged_further_on(call, assigned_term, what, tmp_path, monkeypatch):
+    """The page of what was witnessed is lost, so that the fault shows when an export is half-way; nothing stays behind."""
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path / "passing"))
+    (tmp_path / "passing").mkdir()
+    put_in_inbox(assigned_term, right_sheet(issue_of(assigned_term, "t01")))
+    assert call("collect", "--term", assigned_term.folder)[0] == 0
+    assert call("mark", "--term", assigned_term.folder)[0] == 0
+    path = assigned_term.folder / "gradebook.db"
+    with contextlib.closing(sqlite3.connect(path)) as connection:
+        (size,) = connection.execute("PRAGMA page_size").fetchone()
+        (page,) = connection.execute("SELECT rootpage FROM sqlite_master WHERE name = 'tm_witnessed'").fetchone()
+    with path.open("r+b") as stream:
+        stream.seek((page - 1) * size)
+        stream.write(b"\xff" * size)
+    code, _, err = call("export", what, "--term", assigned_term.folder)
+    assert code == 2 and "is damaged" in err and "from your copy" in err and one_sentence(err)
+    assert list((tmp_path / "passing").iterdir()) == []
+    assert [
+        one.name for one in (assigned_term.folder / "exports").rglob("*") if one.suffix not in (".html", ".csv")
+    ] == []
 
 
 @pytest.mark.parametrize("words", [["collect"], ["mark", "m01_timing"], ["export", "grades"]])

@@ -1,6 +1,7 @@
 """programme.xlsx: the tables as sheets of one workbook; text stays text, two runs give the same bytes."""
 
 import re
+import tempfile
 from collections import Counter
 from datetime import datetime
 
@@ -49,25 +50,32 @@ def write(opened, path=None, *, layout=None, pseudonymous=False):
     if layout and pseudonymous:
         raise Refused("A saved layout shows names. Leave out --layout or --pseudonymous; nothing was written.")
     path = path or package.folder_for(opened, pseudonymous=pseudonymous) / "programme.xlsx"
-    with stream.replacing(path) as target:
-        book = xlsxwriter.Workbook(target, _OPTIONS)
-        book.set_properties({"title": "Programme", "created": CREATED})
-        book.set_size(2400, 1400)
-        head = book.add_format({"bold": True, "bottom": 1})
-        if layout:
-            shape = layout.shape
-            _sheet(book, "Layout", _headings(shape, None), layouts.rows(opened, layout), shape, head, None)
-        _table(book, "Summary", ("class", "module", "state", "trainees"), _summary(opened, pseudonymous), head)
-        zones = {term.settings.zone for term in opened}
-        zone = zones.pop() if len(zones) == 1 and not pseudonymous else None
-        for name in _SHEETS:
-            shape = SHAPES[name]
-            found = package.rows(opened, name, pseudonymous=pseudonymous)
-            _sheet(book, name.capitalize(), _headings(shape, zone), found, shape, head, zone)
-        _table(book, "Policy", ("setting", "value"), _flat(package.policy(opened, pseudonymous=pseudonymous)), head)
-        book.close()
+    # The rows of a sheet stand in a file of their own until the end; people are named in it, so none may stay behind.
+    with stream.replacing(path) as target, tempfile.TemporaryDirectory() as place:
+        book = xlsxwriter.Workbook(target, {**_OPTIONS, "tmpdir": place})
+        try:
+            _fill(book, opened, layout, pseudonymous)
+        finally:
+            book.close()
     scope.note_export(opened, path.name)
     return path
+
+
+def _fill(book, opened, layout, pseudonymous):
+    book.set_properties({"title": "Programme", "created": CREATED})
+    book.set_size(2400, 1400)
+    head = book.add_format({"bold": True, "bottom": 1})
+    if layout:
+        shape = layout.shape
+        _sheet(book, "Layout", _headings(shape, None), layouts.rows(opened, layout), shape, head, None)
+    _table(book, "Summary", ("class", "module", "state", "trainees"), _summary(opened, pseudonymous), head)
+    zones = {term.settings.zone for term in opened}
+    zone = zones.pop() if len(zones) == 1 and not pseudonymous else None
+    for name in _SHEETS:
+        shape = SHAPES[name]
+        found = package.rows(opened, name, pseudonymous=pseudonymous)
+        _sheet(book, name.capitalize(), _headings(shape, zone), found, shape, head, zone)
+    _table(book, "Policy", ("setting", "value"), _flat(package.policy(opened, pseudonymous=pseudonymous)), head)
 
 
 def clean(text):

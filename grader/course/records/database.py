@@ -22,7 +22,7 @@ def engine(term):
     On SQLite every transaction takes the write lock at once, so that two
     instructors at work wait for each other instead of failing half-way.
     """
-    return _engine(term.database_url)
+    return _engine(term.database_url, in_words=True)
 
 
 def check_free(url):
@@ -56,7 +56,7 @@ def check_free(url):
 
 
 @lru_cache(maxsize=16)  # it keeps no connection open, and knows the statements that it met before
-def _engine(url):
+def _engine(url, *, in_words=False):
     sqlite = url.startswith("sqlite")
     try:
         made = create_engine(url, poolclass=NullPool, connect_args={"timeout": BUSY_SECONDS} if sqlite else {})
@@ -72,6 +72,8 @@ def _engine(url):
     if sqlite:
         event.listen(made, "connect", _plain_transactions)
         event.listen(made, "begin", _lock_at_once)
+    if in_words:
+        event.listen(made, "handle_error", _say)
     return made
 
 
@@ -109,7 +111,7 @@ def connected(term):
                 steps.add_late(connection)
             yield connection
     except DBAPIError as problem:
-        raise _translated(term, problem) from None
+        raise _translated(made.url, problem) from None
     finally:
         made.dispose()
 
@@ -131,7 +133,7 @@ def create(term):
                     schema.version.insert().values(version=schema.VERSION, applied_at=clock.to_text(clock.now()))
                 )
     except DBAPIError as problem:
-        raise _translated(term, problem) from None
+        raise _translated(made.url, problem) from None
     finally:
         made.dispose()
 
@@ -168,7 +170,7 @@ def upgrade(term):
                 )
             return found, copy
     except DBAPIError as problem:
-        raise _translated(term, problem) from None
+        raise _translated(made.url, problem) from None
     finally:
         made.dispose()
 
@@ -216,22 +218,35 @@ def _lock_at_once(connection):
 
 
 def _place(term):
-    return "the term's database" if term.settings.database else str(Path(term.folder) / "gradebook.db")
+    return _place_at(engine(term).url)
 
 
-def _translated(term, problem):
-    said = _said(problem)
-    if "not a database" in said or "malformed" in said:
-        return BadFile(f"{_place(term)} is damaged: {said}. Put it back from your copy.")
+def _place_at(url):
+    return str(Path(url.database)) if url.get_backend_name() == "sqlite" else "the term's database"
+
+
+def _say(context):
+    """Raise a sentence of ours in place of what a driver says, wherever in a transaction that happens."""
+    problem = context.sqlalchemy_exception
+    if isinstance(problem, DBAPIError) and context.engine is not None:
+        told = _translated(context.engine.url, problem)
+        if told is not problem:
+            raise told
+
+
+def _translated(url, problem):
+    said, place = _said(problem), _place_at(url)
+    if any(sign in said for sign in ("not a database", "malformed", "no such table")):
+        return BadFile(f"{place} is damaged: {said}. Put it back from your copy.")
     if isinstance(problem, OperationalError):
         if "locked" in said:
             return CannotWrite(
-                f"Someone else is writing to {_place(term)} for {BUSY_SECONDS} s. Nothing was changed; try again."
+                f"Someone else is writing to {place} for {BUSY_SECONDS} s. Nothing was changed; try again."
             )
-        if term.settings.database:
+        if url.get_backend_name() != "sqlite":
             return CannotWrite(f"The term's database does not answer: {said}. Nothing was changed; try again later.")
         return CannotWrite(
-            f"{_place(term)} could not be written: {said}. Free the disk or allow writing; nothing was changed."
+            f"{place} could not be written: {said}. Free the disk or allow writing; nothing was changed."
         )
     return problem
 

@@ -9,7 +9,6 @@ import subprocess
 from contextlib import closing
 
 import pytest
-from sqlalchemy.exc import OperationalError
 
 from grader import catalogue, paths
 from grader.course.export import package
@@ -17,7 +16,7 @@ from grader.course.export.xapi import statements
 from grader.course.privacy import deletion
 from grader.course.records import database, ledger, schema, sent
 from grader.course.work import adjust, marking_run, verify
-from grader.errors import CannotWrite, Refused
+from grader.errors import BadFile, CannotWrite, Refused
 from tests.course.export.conftest import hand_in
 from tests.work import issue_of, right_answers, sheet_of
 
@@ -265,5 +264,5 @@ def test_a_term_made_before_the_table_of_what_was_sent(classes, tmp_path):
         assert book.execute("SELECT COUNT(*) FROM tm_sent").fetchone()[0] > 0
         book.execute("DROP TABLE tm_witnessed")  # a table that held something once is damage, and stays to be seen
         book.commit()
-    with pytest.raises(OperationalError, match="no such table: tm_witnessed"):
+    with pytest.raises(BadFile, match="damaged: no such table: tm_witnessed. Put it back from your copy"):
         package.write([term], "witnessed")
