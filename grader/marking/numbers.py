@@ -1,7 +1,5 @@
 """Verdicts on numbers, ranges and readings off a plot; a range is right when both its ends are."""
 
-from math import inf
-
 from grader import units
 from grader.errors import OutOfRange, Unreadable
 from grader.marking.reader import WrongKind, is_plain, plain_reading
@@ -39,12 +37,10 @@ def mark_number(truth, path, part, answer, earlier):
     echo = f"{raw} {unit}" if unit else raw
     if -width <= typed - right <= width:
         return PartMark(path, RIGHT, most, most, raw, unit, echo, typed, right, width)
-    word, share, slip, why, nearest = WRONG, 0, "", "", inf
-    for one, led, near in truth.routes(path):
-        off = abs(typed - led)
-        if off <= near and off < nearest:
-            word, share, slip, nearest = SLIP, one.share, one.key, off
-    if word is WRONG:
+    slip, why = "", ""
+    if (found := _nearest_slip(truth, path, typed)) is not None:
+        word, share, slip = SLIP, found.share, found.key
+    else:
         word, share, why = _of_figures(part, plain_reading(typed, raw, part.asked), right, width, earlier)
     return PartMark(
         path, word, earned(part.marks, share) if share else 0, most, raw, unit, echo, typed, right, width, slip, why
@@ -78,17 +74,16 @@ def _not_right(truth, path, part, answer, earlier, reading):
     """Why a number is not right, and what it earns all the same; the first reason that fits counts."""
     most, typed, (right, width) = part.marks * 100, reading.value, truth.target(path)
     share, slip, why = 0, "", ""
-    coarse = _pair_too_coarse if type(right) is tuple else _too_coarse
     carried = carried_answer(truth, path, part, earlier)
     carried_width = truth.tolerance(path, own=carried[1]) if carried is not None else None
     if carried is not None and _near(typed, carried[0], carried_width):
         word, share, right, width = carried[2], 1, carried[0], carried_width
-    elif (found := _nearest_slip(truth, path, part, typed)) is not None:
+    elif (found := _nearest_slip(truth, path, typed)) is not None:
         word, share, slip = SLIP, found.share, found.key
     elif (
         carried is not None
-        and not coarse(typed, reading.place, right, width)
-        and coarse(typed, reading.place, carried[0], width)
+        and not _too_coarse(typed, reading.place, right, width)
+        and _too_coarse(typed, reading.place, carried[0], width)
     ):
         word, share, right = COARSE, _HALF, carried[0]
     else:
@@ -101,9 +96,8 @@ def _not_right(truth, path, part, answer, earlier, reading):
 
 def _of_figures(part, reading, right, width, earlier):
     """(verdict, share, why) of what the figures alone can show: rounding, unit, sign or point."""
-    pair = type(right) is tuple
     typed = reading.value
-    if (_pair_too_coarse if pair else _too_coarse)(typed, reading.place, right, width):
+    if _too_coarse(typed, reading.place, right, width):
         return COARSE, _HALF, ""
     meant = _unit_meant(part, reading, right, width)
     if meant is not None:
@@ -111,7 +105,7 @@ def _of_figures(part, reading, right, width, earlier):
         charged = error in earlier.unit_errors
         earlier.unit_errors.add(error)
         return UNIT, 1 if charged else _HALF, _about_unit(error, charged)
-    if pair:
+    if type(typed) is tuple:
         return _of_ends(typed, right, width)
     if right != 0 and typed != 0:
         if -width <= typed + right <= width:
@@ -167,21 +161,19 @@ def _times(ends, factor):
     return tuple(sorted(end * factor for end in ends))
 
 
-def _nearest_slip(truth, path, part, typed):
+def _nearest_slip(truth, path, typed):
     near = [(slip, led) for slip, led, width in truth.routes(path) if _near(typed, led, width)]
     return min(near, key=lambda one: _distance(typed, one[1]))[0] if near else None
 
 
 def _too_coarse(typed, place, expected, width):
+    if type(typed) is tuple:
+        ends = list(zip(typed, place, expected, width, strict=True))
+        return any(_too_coarse(*end) for end in ends) and all(
+            _too_coarse(*end) or _near(end[0], end[2], end[3]) for end in ends
+        )
     half = place / 2
     return width < half <= _COARSEST * abs(expected) and typed != 0 and abs(typed - expected) <= half * (1 + 1e-9)
-
-
-def _pair_too_coarse(typed, place, expected, width):
-    ends = list(zip(typed, place, expected, width, strict=True))
-    return any(_too_coarse(*end) for end in ends) and all(
-        _too_coarse(*end) or _near(end[0], end[2], end[3]) for end in ends
-    )
 
 
 def _unit_meant(part, reading, right, width):
