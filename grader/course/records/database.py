@@ -110,8 +110,6 @@ def connected(term):
                 _check_version(term, connection)
                 steps.add_late(connection)
             yield connection
-    except DBAPIError as problem:
-        raise _translated(made.url, problem) from None
     finally:
         made.dispose()
 
@@ -132,8 +130,6 @@ def create(term):
                 connection.execute(
                     schema.version.insert().values(version=schema.VERSION, applied_at=clock.to_text(clock.now()))
                 )
-    except DBAPIError as problem:
-        raise _translated(made.url, problem) from None
     finally:
         made.dispose()
 
@@ -169,8 +165,6 @@ def upgrade(term):
                     schema.version.insert().values(version=schema.VERSION, applied_at=clock.to_text(clock.now()))
                 )
             return found, copy
-    except DBAPIError as problem:
-        raise _translated(made.url, problem) from None
     finally:
         made.dispose()
 
@@ -228,7 +222,7 @@ def _place_at(url):
 def _say(context):
     """Raise a sentence of ours in place of what a driver says, wherever in a transaction that happens."""
     problem = context.sqlalchemy_exception
-    if isinstance(problem, DBAPIError) and context.engine is not None:
+    if isinstance(problem, DBAPIError):
         told = _translated(context.engine.url, problem)
         if told is not problem:
             raise told
