@@ -22,7 +22,7 @@ from grader.exercise import issued
 from tests.conftest import CLASS
 from tests.course.export.test_papers import Page, well_made
 from tests.course.vehicles import stored
-from tests.work import issue_of, put_in_inbox, right_answers, sheet_of
+from tests.work import exported, issue_of, put_in_inbox, right_answers, sheet_of
 
 KEY = "m01_timing"
 SOURCE = "Hall engine handbook"
@@ -64,17 +64,12 @@ def sat(_sat, tmp_path):
     return terms.open_term(tmp_path / "term")
 
 
-def rows(term, name):
-    text = package.write([term], name).path.read_text("utf-8")
-    return list(csv.DictReader(io.StringIO(text, newline="")))
-
-
 def test_the_records_agree(sat):
     assert verify.verify(sat).findings == []
 
 
 def test_grades_show_the_attempt_that_counts_and_how_many_there_were(sat):
-    found = {row["trainee_id"]: row for row in rows(sat, "grades")}
+    found = {row["trainee_id"]: row for row in exported(sat, "grades")}
     shown = {
         who: (row["attempt"], row["attempts"], row["mark"], row["handed_in_at"][:10]) for who, row in found.items()
     }
@@ -86,8 +81,8 @@ def test_grades_show_the_attempt_that_counts_and_how_many_there_were(sat):
 
 
 def test_items_tell_attempts_and_kept_answers_apart(sat):
-    found = rows(sat, "items")
-    grades = {row["trainee_id"]: row for row in rows(sat, "grades")}
+    found = exported(sat, "items")
+    grades = {row["trainee_id"]: row for row in exported(sat, "grades")}
     for who in ("T01", "T02"):
         mine = [row for row in found if row["trainee_id"] == who]
         by = {(row["attempt"], row["item"]): row for row in mine}
@@ -104,8 +99,8 @@ def test_items_tell_attempts_and_kept_answers_apart(sat):
 
 
 def test_objectives_rest_on_the_attempt_they_name(sat):
-    items, tags = rows(sat, "items"), {path: part.objectives for _, part, path in catalogue.module(KEY).parts()}
-    found = rows(sat, "objectives")
+    items, tags = exported(sat, "items"), {path: part.objectives for _, part, path in catalogue.module(KEY).parts()}
+    found = exported(sat, "objectives")
     assert {(row["trainee_id"], row["attempt"]) for row in found} == {("T01", "2"), ("T02", "1")}
     for row in found:
         mine = [i for i in items if (i["trainee_id"], i["attempt"]) == (row["trainee_id"], row["attempt"]) and row["objective"] in tags[i["item"]]]  # fmt: skip
@@ -116,7 +111,7 @@ def test_objectives_rest_on_the_attempt_they_name(sat):
 
 
 def test_statistics_stay_with_first_attempts(sat):
-    assert {row["n"] for row in rows(sat, "analysis")} == {"2"}
+    assert {row["n"] for row in exported(sat, "analysis")} == {"2"}
 
 
 def test_a_package_for_another_system(sat):
@@ -153,7 +148,7 @@ def test_what_a_resit_keeps_is_stated_once(sat):
             parts[told[f"{own}attempt"]].add(key)
         if folder == "exercises":
             exercises[told[f"{own}attempt"]][key] = (told.get(f"{own}kept", False), said["result"]["score"]["raw"])
-    kept = {row["item"] for row in rows(sat, "items") if row["trainee_id"] == "T01" and row["kept"] == "yes"}
+    kept = {row["item"] for row in exported(sat, "items") if row["trainee_id"] == "T01" and row["kept"] == "yes"}
     assert kept and parts[2] == parts[1] - kept
     fresh = {item.rpartition(".")[0] for item in parts[2]}
     assert set(exercises[2]) == set(exercises[1])  # so that the module's mark is still the sum of its exercises
@@ -215,7 +210,7 @@ class TestPapers:
 
 class TestVehicles:
     def test_items_name_the_vehicle_and_its_revision(self, sat):
-        found = rows(sat, "items")
+        found = exported(sat, "items")
         numbers = issue_of(sat, "t02").numbers
         for row in found:
             drawn = "vehicle" in numbers[row["item"].rpartition(".")[0]]
@@ -234,7 +229,7 @@ class TestVehicles:
         assert SOURCE not in said and "hall, revision" not in said
 
     def test_the_ledger_and_the_workbook_name_it(self, sat):
-        told = [row["new"] for row in rows(sat, "changes") if row["event"] == "vehicle"]
+        told = [row["new"] for row in exported(sat, "changes") if row["event"] == "vehicle"]
         assert told == ["hall, revision 1", "hall, revision 1"]
         from openpyxl import load_workbook
 

@@ -13,7 +13,7 @@ from grader.course import roster, setup
 from grader.course import term as terms
 from grader.course.demo import build as demo_build
 from grader.course.demo import scenario
-from grader.course.export import package, workbook
+from grader.course.export import workbook
 from grader.course.export.oneroster import checker, writer
 from grader.course.export.papers import evidence, report
 from grader.course.export.tables import figures
@@ -23,6 +23,7 @@ from grader.course.work import assign
 from grader.errors import Refused
 from grader.exercise.model import PRACTICE
 from tests.conftest import CLASS
+from tests.work import exported
 
 PRACTISED, ASSESSED = scenario.PRACTISED, scenario.MODULE
 
@@ -42,18 +43,13 @@ def practised(_practised, tmp_path):
     return terms.open_term(tmp_path / "practised")
 
 
-def rows(term, name):
-    text = package.write([term], name).path.read_text("utf-8")
-    return list(csv.DictReader(io.StringIO(text, newline="")))
-
-
 def test_the_tables_say_it(practised):
-    found = rows(practised, "grades")
+    found = exported(practised, "grades")
     assert {(row["module"], row["mode"]) for row in found} == {(ASSESSED, "assessed"), (PRACTISED, "practice")}
     marked = [row for row in found if row["mode"] == "practice" and row["mark"]]
     assert marked and {row["passed"] + row["failed_objectives"] for row in marked} == {""}
     assert {row["passed"] for row in found if row["mode"] == "assessed"} >= {"yes", "no"}
-    assert {(row["objective"][0], row["mode"]) for row in rows(practised, "objectives")} == {("T", "assessed"), ("D", "practice")}  # fmt: skip
+    assert {(row["objective"][0], row["mode"]) for row in exported(practised, "objectives")} == {("T", "assessed"), ("D", "practice")}  # fmt: skip
     book = openpyxl.load_workbook(workbook.write([practised]))
     sheet = list(book["Grades"].values)
     mode, passed = sheet[0].index("mode"), sheet[0].index("passed")
@@ -63,7 +59,7 @@ def test_the_tables_say_it(practised):
 def test_figures_about_questions_leave_it_out(practised):
     """There answers are mended after each verdict."""
     assert {pool.module for pool in figures.pools([practised])} == {ASSESSED}
-    assert {row["module"] for row in rows(practised, "analysis")} == {ASSESSED}
+    assert {row["module"] for row in exported(practised, "analysis")} == {ASSESSED}
     assert {pool.module for pool in figures.pools([practised], practice=True)} == {ASSESSED, PRACTISED}
     page = build.write([practised], PRACTISED)[0].read_text("utf-8")
     assert "which nobody passes or fails" in page
