@@ -1,5 +1,7 @@
 """Verdicts on numbers, ranges and readings off a plot; a range is right when both its ends are."""
 
+from math import inf
+
 from grader import units
 from grader.errors import OutOfRange, Unreadable
 from grader.marking.reader import WrongKind, is_plain, plain_reading
@@ -162,8 +164,11 @@ def _times(ends, factor):
 
 
 def _nearest_slip(truth, path, typed):
-    near = [(slip, led) for slip, led, width in truth.routes(path) if _near(typed, led, width)]
-    return min(near, key=lambda one: _distance(typed, one[1]))[0] if near else None
+    found, nearest = None, inf
+    for slip, led, width in truth.routes(path):
+        if _near(typed, led, width) and (off := _distance(typed, led)) < nearest:
+            found, nearest = slip, off
+    return found
 
 
 def _too_coarse(typed, place, expected, width):
