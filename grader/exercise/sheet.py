@@ -1,6 +1,5 @@
 """The answer sheet: what a trainee typed, kept word for word in answers.json."""
 
-from dataclasses import dataclass, field, replace
 from typing import Annotated, Literal
 
 import msgspec
@@ -45,37 +44,48 @@ class Answer(Struct, frozen=True, eq=False, gc=False):
         return msgspec.structs.replace(self, **changes)
 
 
-@dataclass(frozen=True, slots=True)
-class Sheet:
+class Sheet(Struct, frozen=True, eq=False):
     """All answers of one trainee, module and attempt, by "exercise.part"."""
 
     term: str
     module: str
     trainee: str
     attempt: int
-    answers: dict[str, Answer] = field(default_factory=dict)
+    answers: dict[str, Answer] = msgspec.field(default_factory=dict)
     saved: str = ""
     made_with: str = ""
-    rest: dict = field(default_factory=dict)
+    rest: dict = msgspec.field(default_factory=dict)
+
+    def __eq__(self, other):
+        return isinstance(other, Sheet) and all(getattr(self, name) == getattr(other, name) for name in _FIELDS)
+
+    __hash__ = None
+
+    def but(self, **changes):
+        """A copy with other values in some fields."""
+        return Sheet(**{name: getattr(self, name) for name in _FIELDS} | changes)
 
     def with_answer(self, path, answer):
         """A copy of the sheet with one answer put in or replaced."""
-        return replace(self, answers={**self.answers, path: answer})
+        return self.but(answers={**self.answers, path: answer})
+
+
+_FIELDS = Sheet.__struct_fields__
 
 
 class _Entry(Answer, frozen=True, eq=False, gc=False, kw_only=True, forbid_unknown_fields=True):
-    """An answer as `dump` writes it: nothing is missing and nothing is added."""
+    """An answer as `dump` writes it: nothing is missing and nothing is added. Its order is read fastest."""
 
+    version: _One
     raw: str
     unit: str
-    version: _One
     read_as: str
     at: str
     tries: _Count
     rest: Annotated[dict, Meta(max_length=0)] = msgspec.field(default_factory=dict)
 
 
-class _Written(Struct, forbid_unknown_fields=True):
+class _Written(Sheet, frozen=True, eq=False, kw_only=True, forbid_unknown_fields=True):
     """A file as `dump` writes it."""
 
     format: Literal["timing-mark answers"]
@@ -87,9 +97,10 @@ class _Written(Struct, forbid_unknown_fields=True):
     saved: str
     made_with: str
     answers: dict[str, _Entry]
+    rest: Annotated[dict, Meta(max_length=0)] = msgspec.field(default_factory=dict)
 
 
-_SHEET_KEYS = _Written.__struct_fields__
+_SHEET_KEYS = tuple(key for key in _Written.__struct_fields__ if key != "rest")
 _KNOWN = tuple(key for key in Answer.__struct_fields__ if key != "rest")
 # Quotation marks of a file in which every name stands once: around the names, and around the values that are text.
 _QUOTES, _QUOTES_AN_ANSWER = 2 * (len(_SHEET_KEYS) + 6), 2 * (1 + len(_KNOWN) + 4)
@@ -141,9 +152,7 @@ def _of_our_own(content):
         return None
     if content.count(b'"') - escaped != _QUOTES + _QUOTES_AN_ANSWER * len(found.answers):
         return None
-    return Sheet(
-        found.term, found.module, found.trainee, found.attempt, found.answers, found.saved, found.made_with
-    )  # fmt: skip
+    return found
 
 
 def _of_any_hand(content):

@@ -6,7 +6,7 @@ as it stood when it was first checked: practice lets everybody mend it afterward
 Older sheets have neither, and marking never looks at them.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from grader.exercise.sheet import LONGEST_ANSWER
 from grader.marking import verdict
@@ -56,7 +56,7 @@ def said(sheet):
 
 def as_first_checked(sheet):
     """The sheet with every answer as it stood when it was first checked; the others as they stand."""
-    return replace(sheet, answers={path: _first(answer) for path, answer in sheet.answers.items()})
+    return sheet.but(answers={path: _first(answer) for path, answer in sheet.answers.items()})
 
 
 def judge(module, exercises, sheet):

@@ -1,7 +1,6 @@
 """Where a lesson keeps its answers, and whose they are."""
 
 import asyncio
-from dataclasses import replace
 
 from grader import clock, files
 from grader.errors import CannotWrite, Refused, TimingMarkError
@@ -167,7 +166,7 @@ class Store:
         self.marker, self.issue = marker, practice.issue(self.module, marker)
         group = practice.group_of(self.module, exercise_key)
         kept = {path: a for path, a in self.sheet.answers.items() if path.rpartition(".")[0] not in group}
-        self.sheet = replace(self.sheet, answers=kept, attempt=self.issue.attempt)
+        self.sheet = self.sheet.but(answers=kept, attempt=self.issue.attempt)
         self.unsaved -= {path for path in self.unsaved if path.rpartition(".")[0] in group}
         try:
             self.save()
@@ -201,7 +200,7 @@ class Store:
 
     def _note(self, path, answer):
         rest = {**self.sheet.rest, LAST: path}
-        self.sheet = replace(self.sheet.with_answer(path, answer), saved=answer.at, rest=rest)
+        self.sheet = self.sheet.with_answer(path, answer).but(saved=answer.at, rest=rest)
         try:
             self._save_or_say(path)
         finally:
@@ -292,7 +291,7 @@ class Store:
             draw = known.get(path.rpartition(".")[0])
             if answer.rest.get(DRAW, draw) == draw:
                 current[path] = answer
-        return replace(sheet, answers=current, attempt=self.issue.attempt)
+        return sheet.but(answers=current, attempt=self.issue.attempt)
 
     def _join_draws(self):
         """Take over fresh numbers that another window drew; answers to the old ones are in its dated copy."""

@@ -171,7 +171,7 @@ class TestOverride:
     def test_it_outlives_a_later_hand_in(self, marked):
         adjust.override(marked, "t01", MODULE, "mark_arc", "1", reason="x")
         record = issue_of(marked, "t01")
-        path = put_in_inbox(marked, replace(right_sheet(record), saved="later"))
+        path = put_in_inbox(marked, right_sheet(record).but(saved="later"))
         collect.collect(marked, [path.parent], received_at=clock.parse("2026-03-31 12:00", "UTC"))
         marking_run.mark(marked, MODULE)
         assert mark_of(marked).raw == 2700 and verify.verify(marked).findings == []

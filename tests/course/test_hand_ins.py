@@ -123,8 +123,8 @@ class TestForms:
 
     def test_of_two_that_came_together_the_later_saved_counts(self, assigned_term):
         record = issue_of(assigned_term, "t01")
-        early = replace(sheet_of(record, {}), saved="2026-03-01T10:00:00Z")
-        late = replace(right_sheet(record), saved="2026-03-01T11:00:00Z")
+        early = sheet_of(record, {}).but(saved="2026-03-01T10:00:00Z")
+        late = right_sheet(record).but(saved="2026-03-01T11:00:00Z")
         put(assigned_term, "t01/z.json", sheets.dump(early))
         put(assigned_term, "t01/a.json", sheets.dump(late))
         collect.collect(assigned_term, received_at=clock.parse("2026-03-20", "UTC"))
@@ -351,7 +351,7 @@ class TestSpoiltSheets:
         assert taken(assigned_term)[0][:2] == ("t03", False)
 
     def test_practice_work(self, assigned_term):
-        put(assigned_term, "a.json", sheets.dump(replace(right_sheet(issue_of(assigned_term, "t01")), term="practice")))
+        put(assigned_term, "a.json", sheets.dump(right_sheet(issue_of(assigned_term, "t01")).but(term="practice")))
         assert "practice work" in collect.collect(assigned_term).findings[0]
 
 

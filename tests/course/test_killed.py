@@ -5,7 +5,6 @@ import random
 import shutil
 import signal
 import sys
-from dataclasses import replace
 
 import pytest
 from sqlalchemy import select
@@ -64,9 +63,7 @@ def handed_in(assigned_term):
     """Three trainees, of whom the first handed in twice."""
     for trainee in ("t01", "t02", "t03"):
         put_in_inbox(assigned_term, right_sheet(issue_of(assigned_term, trainee)))
-    put_in_inbox(
-        assigned_term, replace(right_sheet(issue_of(assigned_term, "t01")), saved="before"), folder="t01/first"
-    )
+    put_in_inbox(assigned_term, right_sheet(issue_of(assigned_term, "t01")).but(saved="before"), folder="t01/first")
     return assigned_term
 
 

@@ -18,7 +18,6 @@ import subprocess
 import sys
 import zipfile
 from contextlib import redirect_stderr, redirect_stdout
-from dataclasses import replace
 from importlib.metadata import version
 from types import SimpleNamespace
 from unittest import mock
@@ -90,7 +89,7 @@ class TestCollecting:
     def test_a_second_hand_in_never_replaces_the_first_on_disk(self, assigned_term):
         """919, 1171: a submission vanished, or the later one overwrote it."""
         record = issue_of(assigned_term, "t01")
-        first, second = right_sheet(record), replace(right_sheet(record), saved="later")
+        first, second = right_sheet(record), right_sheet(record).but(saved="later")
         for sheet in (first, second):
             put_in_inbox(assigned_term, sheet)  # the same name, the same place
             collect.collect(assigned_term, received_at=ON_TIME)

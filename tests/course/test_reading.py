@@ -2,7 +2,6 @@
 
 import csv
 import io
-from dataclasses import replace
 
 import pytest
 from sqlalchemy import select
@@ -25,7 +24,7 @@ LETTERS = {"t01": "=1+1 The weights, <b>dear</b> customer.\nWe set the idle firs
 def hand_in(term, m01, who, text, when="2026-03-30 12:00"):
     record = issue_of(term, who)
     sheet = sheet_of(record, {**right_answers(m01, record), PATH: text})
-    path = put_in_inbox(term, replace(sheet, saved=when))
+    path = put_in_inbox(term, sheet.but(saved=when))
     collect.collect(term, [path.parent], received_at=clock.parse(when, "UTC"))
     return marking_run.mark(term, MODULE)
 

@@ -6,7 +6,6 @@ import os
 import shutil
 import subprocess
 import sys
-from dataclasses import replace
 
 import nbformat
 import pytest
@@ -180,7 +179,7 @@ class TestSteps:
         with pytest.raises(BadSheet, match="not by t02"):
             steps.judge(assigned_term, m01, "t02", content)
         with pytest.raises(BadSheet, match="never issued attempt 3"):
-            steps.judge(assigned_term, m01, "t01", sheets.dump(replace(sheet, attempt=3)))
+            steps.judge(assigned_term, m01, "t01", sheets.dump(sheet.but(attempt=3)))
 
 
 class TestPapers:

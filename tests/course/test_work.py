@@ -7,7 +7,6 @@ import json
 import os
 import shutil
 import zipfile
-from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -129,9 +128,8 @@ class TestCollect:
         ],
     )
     def test_misplaced_sheets_are_named_and_not_taken(self, assigned_term, change, said):
-        from dataclasses import replace
 
-        sheet = replace(right_sheet(issue_of(assigned_term, "t01")), **change)
+        sheet = right_sheet(issue_of(assigned_term, "t01")).but(**change)
         path = assigned_term.folder / "inbox" / "t01" / "x.json"
         path.parent.mkdir(parents=True)
         path.write_bytes(sheets.dump(sheet))
@@ -288,7 +286,7 @@ class TestMark:
                 hand_in(term, sheet)
             assert marking_run.mark(term, "m01_timing").marked == 3
             answers = dict(list(first["t02"].answers.items())[1:])
-            hand_in(term, replace(first["t02"], answers=answers), "2026-03-30 13:00")
+            hand_in(term, first["t02"].but(answers=answers), "2026-03-30 13:00")
             again = marking_run.mark(term, "m01_timing")
             assert (again.marked, again.unchanged) == (1, 2)
             with database.transaction(term) as connection:

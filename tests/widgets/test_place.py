@@ -96,7 +96,7 @@ def test_a_sheet_that_does_not_say_is_asked_for_its_newest_answer(practice_folde
     found = sheets.read(path)
     answers = {TIME: found.answers[TIME].but(at="2031-01-02T00:00:00.000Z"), ARC: found.answers[ARC]}
     rest = {} if said is None else {"last": said}
-    sheets.write(path, replace(found, answers=answers, rest=rest))
+    sheets.write(path, found.but(answers=answers, rest=rest))
     assert "You stopped after exercise 2 of 14" in words(opened(practice_folder))
 
 

@@ -86,8 +86,7 @@ def test_sheet_of_issued_numbers_says_whose_and_until_when(assessed_folder, open
 
 
 def test_odd_time_in_the_answer_file_does_no_harm(practice_folder, opened):
-    from dataclasses import replace
 
     page = opened(practice_folder)
-    text = print_sheet.build(page.lesson.module, page.store.issue, replace(page.store.sheet, saved="yesterday"), "")
+    text = print_sheet.build(page.lesson.module, page.store.issue, page.store.sheet.but(saved="yesterday"), "")
     assert "yesterday" in text

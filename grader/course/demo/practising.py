@@ -11,7 +11,6 @@ by exercise:
    handed in holds the right one.
 """
 
-from dataclasses import replace
 from random import Random
 
 from grader.course.demo import trainees
@@ -55,7 +54,7 @@ def answer_sheet(module, record, seed):
             first = f"{exercise.key}.{exercise.parts[0].key}"
             entry = answers.get(first, Answer("", version=exercise.version))
             answers[first] = entry.but(rest={**entry.rest, SURE: word})
-    return replace(sheet, answers=answers), [one for one in diary if one.what != trainees.WROTE]
+    return sheet.but(answers=answers), [one for one in diary if one.what != trainees.WROTE]
 
 
 def _word(random, right):

@@ -11,7 +11,6 @@ therefore always about that one.
 import copy
 import hashlib
 import re
-from dataclasses import replace
 from datetime import UTC
 
 from sqlalchemy import func, select
@@ -75,7 +74,7 @@ def rebuild(lesson, module, sheet, found):
 
 def whole(issue, sheet):
     """A sheet with the answers that its issue keeps from an earlier attempt in their places."""
-    return replace(sheet, answers=with_kept(evaluation.numbers(issue), sheet.answers))
+    return sheet.but(answers=with_kept(evaluation.numbers(issue), sheet.answers))
 
 
 def write_class(term, module_key):
