@@ -229,6 +229,16 @@ def convert(number, typed, asked):
     return (base - asked.offset) / asked.factor
 
 
+def same_kind(typed, asked):
+    """True if a unit measures just what another does; degrees of crank and of distributor do not."""
+    return typed.kind == asked.kind or typed.kind == FAMILY.get(asked.kind)
+
+
+def line(typed, asked):
+    """(factor, shift) of the straight line on which `convert` lies, for two units of one kind."""
+    return typed.factor / asked.factor, (typed.offset - asked.offset) / asked.factor
+
+
 def grouped(number):
     """A whole number as a text prints it: 9900, and from 10 000 upwards with a narrow no-break space."""
     return f"{number:,.0f}".replace(",", "\u202f") if abs(number) >= GROUPED_FROM else f"{number:.0f}"

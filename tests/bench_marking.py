@@ -120,7 +120,7 @@ def work(number):
     return {key: {"version": 1, "parameters": given} for key, given in numbers.items()}, numbers, truth
 
 
-def sheets_a_second(count=300, rounds=40):
+def sheets_a_second(count=300, rounds=400):
     """Rates by what is done for each sheet. Every step begins with the bytes of answers.json.
 
     Small slices of all steps take turns, and each step's quickest slice counts: a

@@ -45,12 +45,16 @@ class Range:
     also: tuple[str, ...] = ()
     asked: Unit = field(init=False)
     offered: tuple[Unit, ...] = field(init=False)
-    chosen_asked: frozenset = field(init=False)
     half_step: float = field(init=False)
+    alone: bool = field(init=False)
+    most: int = field(init=False)
+    behind: str = field(init=False)
+    rivals: tuple = field(init=False)
     shuffled = ()
 
     def __post_init__(self):
         Number.__post_init__(self)
+        object.__setattr__(self, "alone", False)
 
     @property
     def units(self):

@@ -4,53 +4,14 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
+from grader import units
 from grader.errors import BadSheet, Unreadable
+from grader.exercise.drawing import words
+from grader.exercise.drawing.spread import Pick, Steps
 from grader.units import Unit, unit
 
 PRACTICE, ASSESSED = "practice", "assessed"
-
-
-@dataclass(frozen=True, slots=True)
-class Steps:
-    """Parameter drawn from low, low + step, ... high, all divided by `scale`."""
-
-    low: int
-    high: int
-    step: int = 1
-    scale: int = 1
-    count: int = field(init=False, repr=False, compare=False)
-
-    def __post_init__(self):
-        object.__setattr__(self, "count", (self.high - self.low) // self.step + 1)
-
-    def __len__(self):
-        return self.count
-
-    def drawn(self, word):
-        """The entry that 64 random bits stand for; words have 64 bits, lists far fewer entries."""
-        whole = self.low + ((word * self.count) >> 64) * self.step
-        return whole if self.scale == 1 else whole / self.scale
-
-    def __getitem__(self, index):
-        whole = self.low + index * self.step
-        return whole if self.scale == 1 else whole / self.scale
-
-
-@dataclass(frozen=True, slots=True)
-class Pick:
-    """Parameter drawn from named values."""
-
-    options: tuple
-
-    def __len__(self):
-        return len(self.options)
-
-    def drawn(self, word):
-        """The entry that 64 random bits stand for."""
-        return self.options[(word * len(self.options)) >> 64]
-
-    def __getitem__(self, index):
-        return self.options[index]
+ROUNDING_SLACK = 1e-9  # relative: a bound written in decimals is not exact in binary
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,8 +21,9 @@ class Absolute:
     width: float
     reason: str
 
-    def at(self, value):
-        return self.width
+    def around(self, width, value):
+        """The tolerance around a value where reading and rounding alone ask for `width`."""
+        return (width if width > self.width else self.width) + ROUNDING_SLACK * abs(value)
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,8 +33,11 @@ class Percent:
     share: float
     reason: str
 
-    def at(self, value):
-        return abs(value) * self.share / 100
+    def around(self, width, value):
+        """The tolerance around a value where reading and rounding alone ask for `width`."""
+        size = abs(value)
+        least = size * self.share / 100
+        return (width if width > least else least) + ROUNDING_SLACK * size
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,15 +82,22 @@ class Number:
     also: tuple[str, ...] = ()
     asked: Unit = field(init=False)
     offered: tuple[Unit, ...] = field(init=False)  # the asked unit and the others of the form
-    chosen_asked: frozenset = field(init=False)  # what beside the field means the asked unit
     half_step: float = field(init=False)  # how far rounding as asked can move an answer
+    alone: bool = field(init=False)  # one number; nothing is read off an instrument or carried from an earlier answer
+    most: int = field(init=False)  # hundredths of a mark
+    behind: str = field(init=False)  # what the unit adds to a number in the form
+    rivals: tuple = field(init=False)  # (factor, shift) to the asked unit from others of its kind
     shuffled = ()
 
     def __post_init__(self):
         object.__setattr__(self, "asked", unit(self.unit))
         object.__setattr__(self, "offered", tuple(map(unit, (self.unit, *self.also))))
-        object.__setattr__(self, "chosen_asked", frozenset(("", self.asked.text)))
         object.__setattr__(self, "half_step", self.step / 2)
+        object.__setattr__(self, "most", 100 * self.marks)
+        object.__setattr__(self, "behind", f" {self.asked.text}" if self.asked.text else "")
+        object.__setattr__(self, "alone", not (self.reads or self.uses))
+        others = [other for other in self.offered if units.same_kind(other, self.asked) and other != self.asked]
+        object.__setattr__(self, "rivals", tuple(units.line(other, self.asked) for other in others))
 
     @property
     def units(self):
@@ -221,6 +193,17 @@ class Exercise:
     fill: Callable | None = None
     show: Callable | None = None
     linked: str | None = None
+    paths: tuple = field(init=False, repr=False, compare=False)  # (part, "exercise.part")
+    shuffled: tuple = field(init=False, repr=False, compare=False)  # parts whose order is drawn
+    takes: int = field(init=False, repr=False, compare=False)  # random words that a draw takes
+    named: bytes = field(init=False, repr=False, compare=False)  # key and version among the names of a draw
+
+    def __post_init__(self):
+        shuffled = tuple(part for part in self.parts if part.shuffled)
+        object.__setattr__(self, "paths", tuple((part, f"{self.key}.{part.key}") for part in self.parts))
+        object.__setattr__(self, "shuffled", shuffled)
+        object.__setattr__(self, "named", words.named(self.key, str(self.version)))
+        object.__setattr__(self, "takes", len(self.draw) + sum(len(part.shuffled) - 1 for part in shuffled))
 
     @property
     def marks(self):
@@ -236,7 +219,7 @@ class Exercise:
         return self.text.format(**{**vars(given), **(self.show(given) if self.show else {})})
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Module:
     """One teaching unit: a lesson and its exercises.
 
@@ -266,7 +249,7 @@ class Module:
         versions = [(exercise.key, exercise.version) for exercise in (*self.exercises, *self.old)]
         if len(set(versions)) != len(versions):
             raise ValueError(f"{self.key}: an old exercise has the version of another one")
-        parts = tuple((e, p, f"{e.key}.{p.key}") for e in self.exercises for p in e.parts)
+        parts = tuple((e, p, path) for e in self.exercises for p, path in e.paths)
         object.__setattr__(self, "_parts", parts)
         object.__setattr__(self, "by_path", MappingProxyType({path: (e, p) for e, p, path in parts}))
         object.__setattr__(self, "carried", frozenset(path for _, p, _ in parts for path in p.uses))

@@ -5,25 +5,24 @@ from types import SimpleNamespace
 
 from grader.errors import OutOfRange
 
-ROUNDING_SLACK = 1e-9  # relative: a bound written in decimals is not exact in binary
-
 
 class Truth:
     """Expected answers for one module's issued parameters.
 
     Answers, tolerances and the ways of slips are computed when asked for and kept, so
     that a truth that is kept marks the same trainee again at little cost. `numbers`
-    maps exercise keys to their parameters as issued.
+    maps exercise keys to their parameters as issued. `landmarks` holds what is known
+    already of parts that are answered with numbers: (answer, tolerance, routes or None).
     """
 
     def __init__(self, module, numbers):
         self.module = module
+        self.resit = None  # whether the issue keeps answers of an earlier attempt; whoever knows it says so
+        self.landmarks = {}
         self._parts = module.by_path
         self._numbers = numbers
         self._given = {}
-        self._known = {}
-        self._targets = {}
-        self._routes = {}
+        self._answers = {}
 
     @property
     def paths(self):
@@ -43,10 +42,13 @@ class Truth:
 
     def answer(self, path):
         """Expected answer of a part, as its kind gives it: a number, a key, a list of keys, ..."""
-        known = self._known
-        if path not in known:
-            exercise, part = self._parts[path]
-            known[path] = part.answer(self.given(exercise.key), *map(self.answer, part.uses))
+        known = self._answers
+        if path in known:
+            return known[path]
+        if path in self.landmarks:
+            return self.landmarks[path][0]
+        part, given, earlier = self._inputs(path)
+        known[path] = part.answer(given, *earlier)
         return known[path]
 
     def following(self, path, own):
@@ -56,29 +58,50 @@ class Truth:
 
     def slip(self, path, slip):
         """Where a slip leads, or None."""
-        exercise, part = self._parts[path]
-        return slip.value(self.given(exercise.key), *map(self.answer, part.uses))
+        part, given, earlier = self._inputs(path)
+        return slip.value(given, *earlier)
 
     def target(self, path):
         """(answer, tolerance) of a part that is answered with numbers."""
-        known = self._targets.get(path)
-        if known is None:
-            part, given, earlier = self._inputs(path)
-            right = self.answer(path)
-            known = self._targets[path] = right, self._around(part, part.answer, given, earlier, right)
-        return known
+        return (self.landmarks.get(path) or self.aim(path))[:2]
 
     def routes(self, path):
         """(slip, where it leads, tolerance there) for each slip of such a part that exists for these numbers."""
-        known = self._routes.get(path)
-        if known is None:
-            part, given, earlier = self._inputs(path)
-            known = []
-            for slip in part.slips:
-                led = slip.value(given, *earlier)
-                if led is not None:
-                    known.append((slip, led, self._around(part, slip.value, given, earlier, led)))
-            self._routes[path] = known
+        known = self.landmarks.get(path)
+        return known[2] if known is not None and known[2] is not None else self.survey(path)[2]
+
+    def aim(self, path):
+        """(answer, tolerance, None), computed and kept: enough for an answer that is right."""
+        part, given, earlier = self._inputs(path)
+        right = part.answer(given, *earlier)
+        known = self.landmarks[path] = right, self._around(part, part.answer, given, earlier, right), None
+        return known
+
+    def survey(self, path):
+        """(answer, tolerance, routes), computed and kept."""
+        exercise, part = self._parts[path]
+        if not part.alone:
+            return self._survey_at_length(path)
+        given = self.given(exercise.key)
+        around, half, routes = part.within.around, part.half_step, []
+        right = part.answer(given)
+        for slip in part.slips:
+            led = slip.value(given)
+            if led is not None:
+                routes.append((slip, led, around(half, led)))
+        known = self.landmarks[path] = right, around(half, right), routes
+        return known
+
+    def _survey_at_length(self, path):
+        """The same where instruments are read or earlier answers used: functions are tried beside the middle."""
+        part, given, earlier = self._inputs(path)
+        right, width, _ = self.landmarks.get(path) or self.aim(path)
+        routes = []
+        for slip in part.slips:
+            led = slip.value(given, *earlier)
+            if led is not None:
+                routes.append((slip, led, self._around(part, slip.value, given, earlier, led)))
+        known = self.landmarks[path] = right, width, routes
         return known
 
     def _inputs(self, path):
@@ -89,9 +112,9 @@ class Truth:
     def forget(self, exercise):
         """Leave out what was computed for an exercise, whose numbers are drawn anew."""
         self._given.pop(exercise.key, None)
-        for part in exercise.parts:
-            for known in (self._known, self._targets, self._routes):
-                known.pop(f"{exercise.key}.{part.key}", None)
+        for _, path in exercise.paths:
+            self._answers.pop(path, None)
+            self.landmarks.pop(path, None)
 
     def tolerance(self, path, own=None):
         """Greatest distance from the expected answer that is still right, in the part's unit.
@@ -118,11 +141,9 @@ class Truth:
         return self._around(part, part.answer, given, earlier, self.following(path, own))
 
     def _around(self, part, function, given, earlier, middle):
-        if not part.reads and not part.uses:  # nothing is read or carried: no function need be tried
-            if type(middle) is not tuple:
-                return _least(part, part.half_step, middle)
-            return tuple(_least(part, part.half_step, end) for end in middle)
-        if isinstance(middle, tuple):
+        if part.alone:
+            return part.within.around(part.half_step, middle)
+        if type(middle) is tuple:
             return tuple(
                 self._width(part, lambda *a, i=i: function(*a)[i], given, earlier, middle[i])
                 for i in range(len(middle))
@@ -141,7 +162,7 @@ class Truth:
                 continue
             sides = (_moved(earlier, place, way * half) for way in (1, -1))
             width += _swing(middle, *(partial(function, given, *side) for side in sides))
-        return _least(part, width, middle)
+        return part.within.around(width, middle)
 
 
 def _swing(middle, above, below):
@@ -158,11 +179,6 @@ def _swing(middle, above, below):
     if len(ends) == 2:
         return abs(ends[0] - ends[1]) / 2
     return abs(ends[0] - middle) if ends else 0.0
-
-
-def _least(part, width, middle):
-    least = part.within.at(middle)
-    return (width if width > least else least) + ROUNDING_SLACK * abs(middle)
 
 
 def _moved(earlier, place, by):

@@ -1,18 +1,15 @@
 """A trainee's own numbers, drawn so that anybody with the key draws the same.
 
-A word is 64 bits of HMAC-SHA-512 over the length-prefixed names of what is drawn;
-a parameter is entry (word * count) >> 64 of its list. Only integers take part, so
-every machine and language agrees. Order and number of other exercises never move
-a draw.
+A parameter is entry (word * count) >> 64 of its list, with a word of
+grader.exercise.drawing.words. Order and number of other exercises never move a draw.
 """
 
 import hashlib
-import struct
-from functools import lru_cache
-from itertools import count
+from itertools import combinations
 
 from grader.errors import OutOfRange, TimingMarkError
-from grader.exercise.model import Pick
+from grader.exercise.drawing import words
+from grader.exercise.drawing.spread import Pick
 from grader.exercise.sorting import KEEP, REJECT, Batch
 from grader.exercise.truth import Truth
 from grader.vehicle.spec import vehicle
@@ -23,9 +20,7 @@ PRACTICE_KEY = hashlib.sha256(b"Timing Mark practice draws").digest()
 ROUNDS = 400
 ENGINE = "vehicle"  # the parameter that names an engine of datasets/engines.csv, or one of the term's own
 DIGEST = "vehicle_digest"  # beside it where the vehicle is the term's own: of the figures it stands for
-_WORDS_A_BLOCK = 8
-_SHA512_BLOCK = 128  # bytes
-_EIGHT_WORDS = struct.Struct(">8Q")
+_FROM_RIGHT, _FROM_SLIP = 1.25, 1.0  # a slip must lie farther than this from the right answer and from other slips
 
 
 class Inseparable(TimingMarkError):
@@ -69,63 +64,10 @@ def draw_with_truth(module, *, key, term, trainee, attempt, own=()):
     """
     numbers = {}
     truth = Truth(module, numbers)
-    before, after = _named(term, module.key), _named(trainee, str(attempt))
-    keyed = _keyed(key)
+    keyed, after = words.under(words.keyed(key), words.named(term, module.key)), words.named(trainee, str(attempt))
     for group in module.groups():
-        _draw_group(truth, numbers, group, keyed, before, after, own)
+        _draw_group(truth, numbers, group, keyed, after, own)
     return {exercise.key: numbers[exercise.key] for exercise in module.exercises}, truth
-
-
-def word(key, names, index):
-    """The 64-bit word number `index` under the names of what is drawn.
-
-    Parameters
-    ----------
-    key : bytes
-    names : sequence of str
-    index : int
-
-    Returns
-    -------
-    int
-        From 0 to 2**64 - 1.
-    """
-    return _words(_keyed(key), _named(*names), index // _WORDS_A_BLOCK)[index % _WORDS_A_BLOCK]
-
-
-def _words(keyed, named, block):
-    inside, outside = keyed[0].copy(), keyed[1].copy()
-    inside.update(named + _prefixed(str(block)))
-    outside.update(inside.digest())
-    return _EIGHT_WORDS.unpack(outside.digest())
-
-
-def _stream(keyed, named):
-    """All words under the names, one after the other."""
-    for block in count():
-        yield from _words(keyed, named, block)
-
-
-@lru_cache(maxsize=8)
-def _keyed(key):
-    """The two halves of HMAC (RFC 2104) with the key taken in: a third of the time where one key draws thousands."""
-    key = (hashlib.sha512(key).digest() if len(key) > _SHA512_BLOCK else key).ljust(_SHA512_BLOCK, b"\0")
-    return tuple(hashlib.sha512(bytes(byte ^ pad for byte in key)) for pad in (0x36, 0x5C))
-
-
-def _named(*names):
-    return b"".join(map(_prefixed, names))
-
-
-@lru_cache(maxsize=4096)  # the names of terms and exercises come again for every trainee
-def _prefixed(name):
-    text = name.encode()
-    return len(text).to_bytes(4, "big") + text
-
-
-@lru_cache(maxsize=1024)
-def _exercise_named(key, version):
-    return _named(key, str(version))
 
 
 def engines(exercise, own):
@@ -142,17 +84,16 @@ def engines(exercise, own):
     spread = exercise.draw.get(ENGINE)
     if spread is None:
         return ()
-    volts = {vehicle(option).battery_v for option in spread.options}
+    volts = {vehicle(value).battery_v for value in spread.values}
     return tuple(mine for mine in own if mine.vehicle.battery_v in volts)
 
 
-def _draw_group(truth, numbers, group, keyed, before, after, own):
+def _draw_group(truth, numbers, group, keyed, after, own):
     mine = {found.vehicle.key: found for exercise in group for found in engines(exercise, own)} if own else {}
     for attempt_number in range(ROUNDS):
-        end = after + _prefixed(str(attempt_number))
+        end = after + words.numbered(attempt_number)
         for exercise in group:
-            named = before + _exercise_named(exercise.key, exercise.version) + end
-            parameters = _draw_one(exercise, keyed, named, own)
+            parameters = _draw_one(exercise, keyed, exercise.named + end, own)
             if exercise.linked:
                 parameters = numbers[exercise.linked] | parameters
             try:
@@ -182,17 +123,18 @@ def _filled(exercise, parameters, chosen):
 
 
 def _draw_one(exercise, keyed, named, own):
-    words = _stream(keyed, named)
+    drawn = words.stream(keyed, named, exercise.takes)
     spreads = exercise.draw
     if own and (mine := engines(exercise, own)):
         spreads = {**spreads, ENGINE: Pick(tuple(found.vehicle.key for found in mine))}
-    parameters = {name: spread.drawn(next(words)) for name, spread in spreads.items()}
-    for part in exercise.parts:
-        if not part.shuffled:
-            continue
+    parameters = {}
+    for name, spread in spreads.items():
+        values = spread.values
+        parameters[name] = values[(next(drawn) * len(values)) >> 64]
+    for part in exercise.shuffled:
         order = list(part.shuffled)
         for last in range(len(order) - 1, 0, -1):  # Fisher and Yates, from the end
-            other = (next(words) * (last + 1)) >> 64
+            other = (next(drawn) * (last + 1)) >> 64
             order[last], order[other] = order[other], order[last]
         parameters[order_name(part)] = order
     return parameters
@@ -230,8 +172,9 @@ def separate(module, group, numbers):
 def _is_separate_group(truth, group):
     try:
         for exercise in group:
-            for part in exercise.parts:
-                if not _is_separate(truth, exercise, part):
+            for part, path in exercise.paths:
+                is_separate = _numbers_are_separate if hasattr(part, "possible") else _others_are_separate
+                if not is_separate(truth, path, part):
                     return False
     except OutOfRange:
         return False
@@ -250,34 +193,39 @@ def nearest(truth, path):
     return min((_apart(led, right, led_width, width) for _, led, led_width in truth.routes(path)), default=float("inf"))
 
 
-def _is_separate(truth, exercise, part):
-    path = f"{exercise.key}.{part.key}"
-    if hasattr(part, "possible"):
-        return _numbers_are_separate(truth, path, part)
+def _others_are_separate(truth, path, part):
     right = truth.answer(path)
     if isinstance(part, Batch):
         return KEEP in right and REJECT in right
     if part.shuffled and not hasattr(part, "options"):
-        return part.share(right, getattr(truth.given(exercise.key), order_name(part))) < 1
+        return part.share(right, getattr(truth.given_at(path), order_name(part))) < 1
     return True
 
 
 def _numbers_are_separate(truth, path, part):
-    right, width = truth.target(path)
+    right, width, routes = truth.survey(path)
     least, most = part.possible
-    for end in right if type(right) is tuple else (right,):
-        if not least <= end <= most:
-            return False
-    routes = truth.routes(path)
+    if type(right) is tuple:
+        return all(least <= end <= most for end in right) and _ranges_are_separate(right, width, routes)
+    if not least <= right <= most:
+        return False
     others = []
-    for _, led, led_width in routes:
-        if _apart(led, right, led_width, width) <= 1.25:
+    for _, led, led_width in routes:  # `_apart`, written out for the common case
+        if abs(led - right) / (led_width + width) <= _FROM_RIGHT:
             return False
         for other, other_width in others:
-            if _apart(led, other, led_width, other_width) <= 1:
+            if abs(led - other) / (led_width + other_width) <= _FROM_SLIP:
                 return False
         others.append((led, led_width))
     return True
+
+
+def _ranges_are_separate(right, width, routes):
+    ways = [(led, led_width) for _, led, led_width in routes]
+    return all(_apart(led, right, led_width, width) > _FROM_RIGHT for led, led_width in ways) and all(
+        _apart(led, other, led_width, other_width) > _FROM_SLIP
+        for (led, led_width), (other, other_width) in combinations(ways, 2)
+    )
 
 
 def _apart(one, other, one_width, other_width):

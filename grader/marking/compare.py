@@ -37,7 +37,12 @@ def mark_part(truth, path, part, answer, earlier):
     -------
     PartMark
     """
-    return blank(truth, path, part) if answer is None else _MARKERS[type(part)](truth, path, part, answer, earlier)
+    return blank(truth, path, part) if answer is None else marker_of(part)(truth, path, part, answer, earlier)
+
+
+def marker_of(part):
+    """The function that marks a part of this kind: as `mark_part`, where something is answered."""
+    return _MARKERS[type(part)]
 
 
 def possible(part, own):

@@ -1,12 +1,15 @@
 """A whole answer sheet: every part's verdict, and the marks they add up to."""
 
-from dataclasses import dataclass
+from functools import lru_cache
+
+from msgspec import Struct
 
 from grader.errors import BadSheet
 from grader.exercise.issued import KEPT
 from grader.exercise.sheet import Answer
 from grader.exercise.truth import Truth
-from grader.marking.compare import mark_part, possible
+from grader.marking.compare import marker_of, possible
+from grader.marking.numbers import blank
 from grader.marking.verdict import AWAITING, BLANK, UNIT, Earlier, PartMark
 
 ENGINE = "marking 3"  # raise when a verdict or a mark can come out differently
@@ -14,8 +17,7 @@ ENGINE = "marking 3"  # raise when a verdict or a mark can come out differently
 CHARGED_BEFORE = "charged_before"
 
 
-@dataclass(frozen=True, slots=True)
-class SheetMark:
+class SheetMark(Struct, frozen=True):
     """What a sheet is worth. `notes` are sentences about entries that were passed over.
 
     `hundredths` are the marks so far; `pending` hundredths wait for the instructor.
@@ -80,33 +82,56 @@ def mark_sheet(module, exercises, sheet, *, truth=None):
     if sheet.module != module.key:
         raise BadSheet(f"The answer sheet is for {sheet.module}, not for {module.key}. Hand in the one of this lesson.")
     truth = truth or truth_of(module, exercises)
-    issued, notes, earlier, marks = truth.module, [], Earlier(), {}
-    lesson = in_order = issued.parts()
+    issued, notes, earlier, marks = truth.module, [], Earlier(), []
     answers, free = sheet.answers, None
-    if any([KEPT in entry for entry in exercises.values()]):
+    lesson = plan = _plan(issued)
+    if truth.resit is None:  # the same for every sheet that is marked with this truth
+        truth.resit = any(KEPT in entry for entry in exercises.values())
+    if truth.resit:
         answers, free = with_kept(exercises, answers), _charged_before(exercises)
-        # What a resit keeps is settled first. Sorting is stable, and linked exercises are never torn apart.
-        in_order = lesson if free is None else sorted(lesson, key=lambda found: KEPT not in exercises[found[0].key])
-    for exercise, part, path in in_order:
-        answer = answers.get(path)
-        if answer is not None and answer.version != exercise.version and answer.raw.strip():
+        if free is not None:  # What a resit keeps is settled first; linked exercises are never torn apart.
+            plan = sorted(lesson, key=lambda step: KEPT not in exercises[step[0]])
+    get, unanswered = answers.get, 0
+    for _, version, path, part, marker, carried in plan:
+        answer = get(path)
+        if answer is None:
+            mark, unanswered = blank(truth, path, part), unanswered + 1
+        elif answer.version != version and answer.raw.strip():
             notes.append(
-                f"{path} was answered for version {answer.version} of the exercise; version {exercise.version} was issued. "
+                f"{path} was answered for version {answer.version} of the exercise; version {version} was issued. "
                 "It counts as blank; read it yourself."
             )
-            answer = None
-        known = Earlier(earlier.own, earlier.settled, _Every()) if free and path in free else earlier
-        mark = marks[path] = mark_part(truth, path, part, answer, known)
-        if path in issued.carried:
+            mark = blank(truth, path, part)
+        else:
+            known = Earlier(earlier.own, earlier.settled, _Every()) if free and path in free else earlier
+            mark = marker(truth, path, part, answer, known)
+        marks.append(mark)
+        if carried:
             earlier.settled[path] = mark.verdict
             if mark.own is not None and possible(part, mark.own):
                 earlier.own[path] = mark.own
-    if not answers.keys() <= truth.paths:
+    if len(answers) > len(plan) - unanswered:
         strangers = [path for path in answers if path not in truth.paths]
         shown = ", ".join(path[:40] for path in strangers[:3]) + (" and more" if len(strangers) > 3 else "")
         notes.append(f"No exercise of {module.key} is called {shown}; these answers are kept and count nothing.")
-    in_lesson = marks.values() if in_order is lesson else (marks[path] for _, _, path in lesson)
-    return SheetMark(module.key, tuple(in_lesson), tuple(notes))
+    if plan is not lesson:
+        found = {mark.path: mark for mark in marks}
+        marks = [found[path] for _, _, path in issued.parts()]
+    return SheetMark(module.key, tuple(marks), tuple(notes))
+
+
+@lru_cache(maxsize=256)
+def _plan(module):
+    """What a module asks, step by step in the order of the lesson, with all that no sheet changes.
+
+    Returns
+    -------
+    tuple of (exercise key, version, "exercise.part", part, its marker, True if a later part uses its answer)
+    """
+    return tuple(
+        (exercise.key, exercise.version, path, part, marker_of(part), path in module.carried)
+        for exercise, part, path in module.parts()
+    )
 
 
 def _charged_before(exercises):

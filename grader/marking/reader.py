@@ -39,12 +39,9 @@ class Reading(Struct, frozen=True, gc=False):
 
 
 LONGEST = 80
-_PLACES = tuple(10.0**-places for places in range(40))
 
 _BLANKS = "\u0020\u00a0\u2009\u202f\u2007\u2002\u2003"
 _MINUS = str.maketrans({"\u2212": "-", "\u2010": "-", "\u2011": "-", "\ufe63": "-", "\uff0d": "-"})
-# A sign, figures and a point in less than forty characters: the common case, with nothing to interpret.
-is_plain = re.compile(r"(?!.{40})[+-]?(?:\d+\.?\d*|\.\d+)\Z", re.ASCII).match
 _NUMBER = r"(?:\d[\d.,'’ ]*\d|\d|[.,]\d+)(?:[.,](?!\d))?"
 _HEAD = re.compile(rf"([+-]?) ?({_NUMBER})([eE][+-]?\d{{1,3}}(?![\w.]))?", re.ASCII)
 _FRACTION = re.compile(r"([+-]?) ?(?:(\d{1,4})[ -])?(\d{1,4}) ?/ ?(\d{1,4})(?![\d/])", re.ASCII)
@@ -82,8 +79,6 @@ def read_number(raw, asked, chosen="", possible=(-math.inf, math.inf)):
     beside = units.find(chosen) if chosen and chosen != asked.text else asked
     if beside is None:
         raise Unreadable(f"The unit “{chosen[:20]}” is not known. Choose {asked.text or 'a plain number'}.")
-    if is_plain(raw):
-        return plain_reading(float(raw), raw, asked) if beside == asked else _reading(Decimal(raw), raw, beside, asked)
     text = _clean(raw)
     if not text:
         raise Unreadable("Nothing is written yet.")
@@ -106,12 +101,6 @@ def read_number(raw, asked, chosen="", possible=(-math.inf, math.inf)):
     if isinstance(number, tuple):
         number, shown = _settle(number, typed, asked, possible)
     return _reading(number, shown, typed, asked)
-
-
-def plain_reading(value, raw, asked):
-    """The reading of a number for which `is_plain` holds, in the asked unit."""
-    point = raw.find(".")
-    return Reading(value, _PLACES[len(raw) - point - 1] if point >= 0 else 1.0, value, asked, raw)
 
 
 def _clean(raw):

@@ -1,8 +1,6 @@
 """The words of a verdict, in the order in which they are decided, and what a part earned."""
 
-from dataclasses import dataclass, field
-
-from msgspec import Struct
+from msgspec import Struct, field
 
 RIGHT, CARRIED, SLIP, COARSE, UNIT = "right", "carried", "slip", "too coarse", "wrong unit"
 SIGN, POWER, PARTLY, WRONG = "wrong sign", "power of ten", "partly right", "wrong"
@@ -35,8 +33,7 @@ class PartMark(Struct, frozen=True, gc=False):  # one for every answer of a clas
     why: str = ""
 
 
-@dataclass(slots=True)
-class Earlier:
+class Earlier(Struct):
     """What the marking of a sheet knows from the parts before.
 
     `own` holds earlier answers of this trainee that are physically possible,

@@ -83,7 +83,7 @@ class TestDraw:
         for module in catalogue.all_modules().values():
             for exercise in module.exercises:
                 for name, spread in exercise.draw.items():
-                    keys = set(getattr(spread, "options", ())) & set(teaching())
+                    keys = set(spread.values) & set(teaching())
                     assert bool(keys) == (name == variant.ENGINE), (exercise.key, name)
 
     def test_a_six_volt_vehicle_is_not_put_on_twelve_volts(self):

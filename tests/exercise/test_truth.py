@@ -16,7 +16,7 @@ def test_an_own_answer_at_the_end_of_its_range_still_has_a_tolerance():
     numbers = {**numbers, "m02.meter": {**numbers["m02.meter"], "cylinders": 6}}
     part = module.by_path["m02.meter.dwell"][1]
     width = Truth(module, numbers).tolerance("m02.meter.dwell", own={"m02.meter.duty": 100.0})
-    assert width == pytest.approx(max(part.half_step + 0.05 / 100 * 60, part.within.at(60.0)), rel=1e-6)
+    assert width == pytest.approx(part.within.around(part.half_step + 0.05 / 100 * 60, 60.0), rel=1e-6)
 
 
 def test_a_slip_that_ends_at_the_range_leaves_the_sheet_markable():

@@ -8,7 +8,9 @@ import pytest
 
 from grader import catalogue
 from grader.exercise import variant
-from grader.exercise.model import Absolute, Exercise, Module, Number, Pick, Slip, Steps
+from grader.exercise.drawing import words
+from grader.exercise.drawing.spread import Pick, Steps
+from grader.exercise.model import Absolute, Exercise, Module, Number, Slip
 from grader.exercise.truth import Truth
 
 KEY = bytes(range(32))
@@ -26,8 +28,8 @@ def test_the_word_is_hmac_of_length_prefixed_names():
         message += len(name).to_bytes(4, "big") + name.encode()
     digest = hmac.new(KEY, message, hashlib.sha512).digest()
     for index in range(8):
-        assert variant.word(KEY, names, index) == int.from_bytes(digest[8 * index : 8 * index + 8], "big")
-    assert variant.word(KEY, names, 8) != variant.word(KEY, names, 0)
+        assert words.word(KEY, names, index) == int.from_bytes(digest[8 * index : 8 * index + 8], "big")
+    assert words.word(KEY, names, 8) != words.word(KEY, names, 0)
 
 
 @pytest.mark.parametrize("length", [1, 32, 127, 128, 129, 500])
@@ -35,19 +37,33 @@ def test_keys_of_any_length(length):
     """A key longer than a block of SHA-512 is hashed first, as RFC 2104 has it."""
     key = random.Random(length).randbytes(length)
     digest = hmac.new(key, b"\0\0\0\1t\0\0\0\0010", hashlib.sha512).digest()
-    assert variant.word(key, ("t",), 0) == int.from_bytes(digest[:8], "big")
+    assert words.word(key, ("t",), 0) == int.from_bytes(digest[:8], "big")
 
 
-def test_what_a_word_draws_is_the_entry_of_the_list():
-    """`drawn` is the short way to entry (word * count) >> 64, for any list and any word."""
+def test_steps_hold_every_value_from_the_least_to_the_most():
     seeded = random.Random(20260601)
-    for _ in range(2000):
+    for _ in range(500):
         low, step, scale = seeded.randint(-50, 50), seeded.randint(1, 9), seeded.choice((1, 10, 100))
-        spread = Steps(low, low + seeded.randint(0, 400), step, scale)
-        word = seeded.choice((0, 2**64 - 1, seeded.getrandbits(64)))
-        assert spread.drawn(word) == spread[(word * len(spread)) >> 64], spread
-        picked = Pick(tuple(range(seeded.randint(1, 30))))
-        assert picked.drawn(word) == picked[(word * len(picked)) >> 64]
+        high = low + seeded.randint(0, 400)
+        found = Steps(low, high, step, scale).values
+        assert found[0] == low / scale and high - step < found[-1] * scale * (1 + 1e-12) + 1e-9, (
+            low,
+            high,
+            step,
+            scale,
+        )
+        assert found == tuple((low + index * step) / scale for index in range(len(found))), (low, high, step, scale)
+
+
+def test_the_first_word_draws_the_first_parameter():
+    """Entry (word * count) >> 64 of the list, with the word that anybody computes from the names."""
+    spread = Steps(0, 999)
+    exercise = Exercise("m90.only", 1, 1, "", "", {"first": spread, "second": Pick(tuple("abcdefg"))}, (), lambda v: ())
+    module = Module("m90", "", 1, (exercise,))
+    for trainee in ("t1", "t2", "t3"):
+        found = draw(module, trainee)["m90.only"]
+        drawn = [words.word(KEY, ("spring", "m90", "m90.only", "1", trainee, "1", "0"), index) for index in (0, 1)]
+        assert found == {"first": (drawn[0] * 1000) >> 64, "second": "abcdefg"[(drawn[1] * 7) >> 64]}
 
 
 @pytest.mark.parametrize("key", sorted(catalogue.all_modules()))
@@ -68,7 +84,7 @@ def test_the_truth_of_a_draw_is_the_truth_of_its_numbers(key):
 
 def test_names_cannot_run_together():
     """Trainee "t1" in attempt 11 must not share numbers with "t11" in attempt 1 of whatever spelling."""
-    assert variant.word(KEY, ("t1", "11"), 0) != variant.word(KEY, ("t11", "1"), 0)
+    assert words.word(KEY, ("t1", "11"), 0) != words.word(KEY, ("t11", "1"), 0)
 
 
 def test_same_names_same_numbers_and_other_names_others(m01):
@@ -100,9 +116,9 @@ def test_linked_exercises_share_their_numbers(m01):
 
 def test_draws_reach_both_ends_of_a_spread():
     spread = Steps(5, 8)
-    found = {spread[(variant.word(KEY, (str(i),), 0) * len(spread)) >> 64] for i in range(200)}
+    found = {spread.values[(words.word(KEY, (str(i),), 0) * len(spread.values)) >> 64] for i in range(200)}
     assert found == {5, 6, 7, 8}
-    assert Steps(65, 150, 5, scale=10)[0] == 6.5 and Steps(65, 150, 5, scale=10)[17] == 15.0
+    assert Steps(65, 150, 5, scale=10).values[0] == 6.5 and Steps(65, 150, 5, scale=10).values[17] == 15.0
 
 
 def test_numbers_that_cannot_be_told_apart_are_refused():

@@ -2,8 +2,9 @@
 
 from types import MappingProxyType, SimpleNamespace
 
+from grader.exercise.drawing.spread import Steps
 from grader.exercise.kinds import Choices, PlotReading, Range, Written
-from grader.exercise.model import Absolute, Choice, Exercise, Module, Number, Slip, Steps
+from grader.exercise.model import Absolute, Choice, Exercise, Module, Number, Slip
 from grader.exercise.sheet import Answer, Sheet
 from grader.exercise.sorting import EITHER, KEEP, REJECT, Batch, Critical, FiringOrder, Order
 from grader.marking.mark import mark_sheet

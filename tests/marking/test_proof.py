@@ -6,7 +6,8 @@ import pytest
 from typer.testing import CliRunner
 
 from grader.cli.main import app
-from grader.exercise.model import Absolute, Choice, Exercise, Module, Number, Pick, Slip, Steps
+from grader.exercise.drawing.spread import Pick, Steps
+from grader.exercise.model import Absolute, Choice, Exercise, Module, Number, Slip
 from grader.exercise.sorting import Order
 from grader.marking import proof
 

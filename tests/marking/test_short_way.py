@@ -9,10 +9,13 @@ from grader import catalogue
 from grader.errors import BadSheet
 from grader.exercise import sheet as sheets
 from grader.exercise import variant
-from grader.exercise.model import Number
+from grader.exercise.drawing.spread import Steps
+from grader.exercise.model import Absolute, Exercise, Module, Number, Slip
 from grader.exercise.sheet import Answer, Sheet
+from grader.exercise.truth import Truth
 from grader.marking.numbers import mark_number, mark_numbers
 from grader.marking.verdict import Earlier
+from tests.long import SCRAPS
 
 SEED = 20261125
 MODULES = sorted(catalogue.all_modules())
@@ -29,23 +32,93 @@ def near_misses(truth, path, part, seeded):
     return f"{value:.{seeded.randint(0, 4)}f}"
 
 
-@pytest.mark.parametrize("key", MODULES)
-def test_a_plain_number_is_marked_the_same_on_both_ways(key):
-    seeded, module, verdicts = random.Random(SEED), catalogue.module(key), set()
-    for trainee in range(40):
-        _, truth = variant.draw_with_truth(module, key=b"k", term="t", trainee=f"t{trainee}", attempt=1)
+def at_the_edges(truth, path, part, seeded):
+    """Figures of many places just inside and outside of everything that a verdict depends on."""
+    right, width = truth.target(path)
+    middles = [(right, width), (-right, width), *((led, width) for _, led, width in truth.routes(path))]
+    middles += [((right - shift) / factor, abs(width / factor)) for factor, shift in part.rivals]
+    middles += [(right * 10**power, width * 10**power) for power in (-3, -2, -1, 1, 2, 3)]
+    middles += [(right, part_of * abs(right)) for part_of in (0.15, 0.25, 0.85, 4)]
+    middle, off = seeded.choice(middles)
+    there = middle + seeded.choice((-1, 1)) * off * (1 + seeded.choice((-1, 0, 1)) * 10 ** -seeded.uniform(1, 14))
+    return f"{there:.{seeded.choice((0, 1, 2, 17, 17, 90))}f}"
+
+
+def scraps(truth, path, part, seeded):
+    """Figures of every shape, bare or with something of a trainee's about them."""
+    whole = "".join(seeded.choices("0123456789", k=seeded.choice((0, 1, 2, 5, 20, 38, 41, 81))))
+    point = seeded.choice(("", ".", "." + "".join(seeded.choices("0123456789", k=seeded.randint(1, 6)))))
+    plain = seeded.choice(("", "", "-", "+")) + whole + point + seeded.choice(("", "", "", "e1", "E-2", " "))
+    return plain if seeded.random() < 0.7 else "".join(seeded.choices((plain, *SCRAPS), k=seeded.randint(1, 4)))
+
+
+def rough():
+    """A module where tolerances are wide, slips overlap, answers are near nothing or below it, and one is built on another."""
+
+    def number(key, answer, width, uses=(), **other):
+        slips = tuple(
+            Slip(f"by-{factor}", "Again.", lambda v, *own, factor=factor: factor * answer(v, *own), share)
+            for factor, share in ((1.6, 0.0), (1.7, 0.25), (-1.5, 0.0))
+        )
+        return Number(
+            key=key, prompt="", marks=3, step=0.1, within=Absolute(width, "test"), possible=(-1e6, 1e6), objectives=(),
+            answer=answer, slips=slips, uses=uses, **{"unit": "mm", "also": ("in",)} | other,
+        )  # fmt: skip
+
+    parts = (
+        number("wide", lambda v: v.x / 4, 2.0),
+        number("small", lambda v: v.x / 4000, 0.0),
+        number("below", lambda v: -v.x / 2, 1.0, unit="°C", also=("°F",)),
+        number("built", lambda v, wide: 10 * wide - v.x, 0.2, uses=("m96.e.wide",)),
+    )
+    exercise = Exercise("m96.e", 1, 1, "", "", {"x": Steps(0, 40)}, parts, lambda v: ())
+    return Module("m96_rough", "", 1, (exercise,))
+
+
+def drawn(key, trainee):
+    module = catalogue.module(key)
+    return module, variant.draw_with_truth(module, key=b"k", term="t", trainee=f"t{trainee}", attempt=1)[1]
+
+
+def before(truth, part, seeded):
+    """What the marking knows from the parts before: own answers, right or not, and units that were charged."""
+    earlier = Earlier()
+    for path in part.uses:
+        own = truth.answer(path)
+        earlier.own[path], earlier.settled[path] = own, "right"
+        if type(own) is float and seeded.random() < 0.5:
+            earlier.own[path], earlier.settled[path] = own * 1.1 + 0.1, "wrong"
+    if seeded.random() < 0.5:
+        earlier.unit_errors.update((unit, part.unit) for unit in part.units)
+    return earlier
+
+
+@pytest.mark.parametrize("key", ["rough", *MODULES])
+@pytest.mark.parametrize("typed", [near_misses, at_the_edges, scraps])
+def test_a_plain_number_is_marked_the_same_on_both_ways(key, typed):
+    seeded, verdicts, made = random.Random(SEED), set(), rough()
+    for trainee in range(40 if key != "rough" else 400):
+        module, truth = drawn(key, trainee) if key != "rough" else (made, Truth(made, {"m96.e": {"x": trainee % 41}}))
         for exercise, part, path in module.parts():
             if not isinstance(part, Number):
                 continue
-            answer = Answer(near_misses(truth, path, part, seeded), seeded.choice(["", *part.units]), exercise.version)
-            charged = {(unit, part.unit) for unit in part.units} if seeded.random() < 0.5 else set()
-            earlier = [Earlier(unit_errors=set(charged)) for _ in range(2)]
-            short = mark_number(truth, path, part, answer, earlier[0])
-            long = mark_numbers(truth, path, part, answer, earlier[1])
+            chosen = seeded.choice(["", *part.units, "furlong" if typed is scraps else ""])
+            answer = Answer(typed(truth, path, part, seeded), chosen, exercise.version)
+            earlier = before(truth, part, seeded)
+            again = Earlier(earlier.own, earlier.settled, set(earlier.unit_errors))
+            short = mark_number(truth, path, part, answer, earlier)
+            long = mark_numbers(truth, path, part, answer, again)
             assert short == long, f"seed {SEED}, {path}: {answer.raw} {answer.unit}"
-            assert earlier[0].unit_errors == earlier[1].unit_errors, f"seed {SEED}, {path}"
+            assert earlier.unit_errors == again.unit_errors, f"seed {SEED}, {path}"
             verdicts.add(short.verdict)
-    assert {"right", "slip", "wrong"} <= verdicts
+    assert {"wrong", "unreadable"} <= verdicts if typed is scraps else {"right", "slip", "wrong"} <= verdicts
+
+
+@pytest.mark.parametrize(("raw", "slip"), [("16", "by-1.6"), ("16.4", "by-1.6"), ("16.6", "by-1.7"), ("17", "by-1.7")])
+def test_of_two_slips_the_nearer_one_is_named(raw, slip):
+    made = rough()
+    truth, part = Truth(made, {"m96.e": {"x": 40}}), made.exercises[0].parts[0]
+    assert mark_number(truth, "m96.e.wide", part, Answer(raw), Earlier()).slip == slip
 
 
 def a_sheet(seeded):

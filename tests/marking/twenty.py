@@ -1,6 +1,7 @@
 """A module of twenty plain number exercises, to measure the speed of marking."""
 
-from grader.exercise.model import Exercise, Module, Number, Percent, Slip, Steps
+from grader.exercise.drawing.spread import Steps
+from grader.exercise.model import Exercise, Module, Number, Percent, Slip
 from grader.exercise.sheet import Answer, Sheet
 from grader.reference import angles
 

@@ -2,7 +2,7 @@
 
 import hashlib
 import json
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from msgspec import structs
 from sqlalchemy import Column, Integer, String, Table, Text, and_, select
@@ -107,7 +107,7 @@ class Adjustments:
         """The verdicts on a sheet with what was read put in the place of what waits."""
         if owner(issue) not in self.readings:
             return found
-        return replace(found, parts=tuple(self._read(issue, mark) for mark in found.parts))
+        return structs.replace(found, parts=tuple(self._read(issue, mark) for mark in found.parts))
 
     def _read(self, issue, mark):
         given = self.reading(issue, mark.path, mark.raw) if mark.verdict == AWAITING else None

@@ -2,7 +2,8 @@
 
 from types import MappingProxyType
 
-from grader.exercise.model import Choice, Exercise, Pick, Slip, Steps
+from grader.exercise.drawing.spread import Pick, Steps
+from grader.exercise.model import Choice, Exercise, Slip
 
 _SEEN = MappingProxyType(
     {
