@@ -105,7 +105,8 @@ def _standing(term, module, table):
     limit, must = term.pass_percent(module.key), term.policy.must_pass_in(module.key)
     more = f" and {', '.join(must)} met" if must else ""
     verdict = f"{good} of {len(done)} with a whole mark have passed ({limit:g} % of {module.marks} marks{more})."
-    if not all(one.counts for one, _ in table):
+    practice = not all(one.counts for one, _ in table)
+    if practice:
         verdict = "It was handed out as practice, which nobody passes or fails."
     yield page.paragraph(
         f"{term.settings.title} ({term.id}), as the records stood at {term.shown(clock.now())}. {len(table)} trainees: "
@@ -117,9 +118,9 @@ def _standing(term, module, table):
         counts = figures.tenths(percents)
         words = ", ".join(f"{n} from {10 * i} to {10 * i + 10} per cent" for i, n in enumerate(counts) if n)
         yield _picture(
-            figures.spread(percents, limit),
+            figures.spread(percents, None if practice else limit),
             "How the marks are spread",
-            f"Trainees by mark: {words}; the pass mark is {limit:g} per cent.",
+            f"Trainees by mark: {words}" + ("." if practice else f"; the pass mark is {limit:g} per cent."),
         )
 
 

@@ -14,12 +14,13 @@ _SHARES = (
 
 
 def spread(percents, pass_percent):
-    """How many trainees reached which tenth of the marks, with the pass mark.
+    """How many trainees reached which tenth of the marks, with the pass mark where there is one.
 
     Parameters
     ----------
     percents : list of float
-    pass_percent : float
+    pass_percent : float or None
+        None for practice, which nobody passes or fails.
 
     Returns
     -------
@@ -33,16 +34,17 @@ def spread(percents, pass_percent):
         [10 * n + 5 for n in range(10)], counts, width=9.2, color="#9ecae1", edgecolor="#333333", linewidth=0.6
     )
     axes.bar_label(bars, [str(n) if n else "" for n in counts], padding=2, fontsize=9)
-    axes.axvline(pass_percent, color="#111111", linestyle="--", linewidth=1.2)
     axes.set_ylim(0, max(counts) * 1.3 + 0.5)
-    axes.annotate(
-        "pass mark",
-        (pass_percent, axes.get_ylim()[1]),
-        xytext=(-4, -11),
-        textcoords="offset points",
-        ha="right",
-        fontsize=9,
-    )
+    if pass_percent is not None:
+        axes.axvline(pass_percent, color="#111111", linestyle="--", linewidth=1.2)
+        axes.annotate(
+            "pass mark",
+            (pass_percent, axes.get_ylim()[1]),
+            xytext=(-4, -11),
+            textcoords="offset points",
+            ha="right",
+            fontsize=9,
+        )
     axes.set_xticks(range(0, 101, 10))
     axes.set_yticks([])
     axes.set_xlabel("mark, per cent of the module's marks")

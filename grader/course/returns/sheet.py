@@ -6,7 +6,6 @@ from html import escape
 from grader import catalogue, clock
 from grader.course.export.grades import hundredths, percent
 from grader.course.export.papers import page
-from grader.course.export.tables import people
 from grader.course.returns import words
 from grader.course.rules import passing
 from grader.course.work import resit
@@ -85,7 +84,7 @@ def _facts(term, work):
     must = {row["objective"]: row for row in work.objectives if row["must_pass"] == "yes"}
     for code, row in must.items():
         said = {passing.YES: "met", passing.WAITS: _SAID[passing.WAITS]}.get(row["met"], "reached in its only question")
-        said = "not met yet" if people.to_sit_again(row) else said
+        said = "not met yet" if work.judged[code].lacking else said
         rows.append(("Needed for a pass", f"{code} from {Decimal(row['threshold']) * 100:.0f} %: {said}"))
     return page.table("Whose sheet this is", ("what", "value"), rows)
 

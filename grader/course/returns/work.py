@@ -10,6 +10,7 @@ from grader.course import evaluation, roster
 from grader.course.export.tables import people
 from grader.course.records import adjustments, schema
 from grader.course.report import sure
+from grader.course.rules import passing
 from grader.errors import BadSheet
 from grader.exercise import sheet as sheets
 from grader.exercise.truth import Truth
@@ -32,6 +33,7 @@ class Work:
     marks: dict  # path -> PartMark
     readings: dict  # path -> Reading of a written answer
     objectives: list = field(default_factory=list)  # rows as in objectives.csv
+    judged: dict = field(default_factory=dict)  # code -> Judged
     sure: dict = field(default_factory=dict)  # exercise key -> Said; practice only
 
     def given(self, exercise):
@@ -48,7 +50,7 @@ class Work:
     @property
     def to_sit_again(self):
         """Codes of objectives that a resit would cover."""
-        return [row["objective"] for row in self.objectives if people.to_sit_again(row)]
+        return [code for code, found in self.judged.items() if found.lacking]
 
 
 def gather(term, connection, module, person, mark, decided):
@@ -88,7 +90,7 @@ def gather(term, connection, module, person, mark, decided):
     extended = decided.until.get(adjustments.owner(issue), "")
     return Work(
         person, issued, mark, extended or issue.due, extended, rows, decided.by_hand(issue), truth,
-        {part.path: part for part in again.parts}, _readings(decided, rows), _objectives(term, person, issued, rows),
+        {part.path: part for part in again.parts}, _readings(decided, rows), *_objectives(term, person, issued, rows),
         _sure(term, module, issue, mark),
     )  # fmt: skip
 
@@ -108,10 +110,11 @@ def _readings(decided, rows):
 
 
 def _objectives(term, person, module, rows):
-    """How far this attempt shows each objective that it examines."""
+    """How far this attempt shows each objective that it examines: (rows as in objectives.csv, code -> Judged)."""
     by_code = {}
     for _, part, path in module.parts():
         for code in part.objectives:
             by_code.setdefault(code, []).append(rows[path])
-    known = catalogue.objectives()
-    return [people.objective(term, person, known[code], by_code[code]) for code in known if code in by_code]
+    known = {code: entry for code, entry in catalogue.objectives().items() if code in by_code}
+    judged = {code: passing.judge(term.policy, code, by_code[code]) for code in known}
+    return [people.objective(term, person, known[code], by_code[code]) for code in known], judged

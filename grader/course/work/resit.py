@@ -24,9 +24,9 @@ from sqlalchemy import select
 
 from grader import catalogue, clock
 from grader.course import evaluation, roster, standing
-from grader.course.export.tables import people
 from grader.course.hand_out import ways
 from grader.course.records import adjustments, busy, database, ledger, schema, vehicles
+from grader.course.rules import passing
 from grader.course.work import assign, reconcile
 from grader.errors import Refused, Unknown
 from grader.exercise import issued, variant
@@ -144,11 +144,11 @@ def chosen(term, person, module, rows, named=()):
     for row in rows:
         for code in tags.get(row.part, ()):
             by_code.setdefault(code, []).append(row)
-    judged = {c: people.objective(term, person, known[c], by_code[c]) for c in known if c in by_code}
+    judged = {code: passing.judge(term.policy, code, by_code[code]) for code in known if code in by_code}
     if not named:
-        found = {code: row["met"] for code, row in judged.items() if people.to_sit_again(row)}
+        found = {code: one.met for code, one in judged.items() if one.lacking}
         if not found:
-            few = ", ".join(code for code, row in judged.items() if row["met"] == people.TOO_FEW)
+            few = ", ".join(code for code, one in judged.items() if one.met == passing.TOO_FEW)
             more = (
                 f"To have one with a single item sat again all the same, name it with --objective ({few})."
                 if few
@@ -164,10 +164,10 @@ def chosen(term, person, module, rows, named=()):
             f"{module.key} has no objective {sorted(wanted - set(judged))[0][:20]!r}; it has {', '.join(judged)}. "
             "Nothing was issued."
         )
-    met = [code for code in judged if code in wanted and judged[code]["met"] == "yes"]
+    met = [code for code in judged if code in wanted and judged[code].met == passing.YES]
     if met:
         raise Refused(f"{person.name} has met {', '.join(met)}. Name only what is to be sat again; nothing was issued.")
-    return {code: judged[code]["met"] for code in judged if code in wanted}
+    return {code: judged[code].met for code in judged if code in wanted}
 
 
 def to_sit(module, codes):

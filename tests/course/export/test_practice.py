@@ -62,7 +62,8 @@ def test_figures_about_questions_leave_it_out(practised):
     assert {row["module"] for row in exported(practised, "analysis")} == {ASSESSED}
     assert {pool.module for pool in figures.pools([practised], practice=True)} == {ASSESSED, PRACTISED}
     page = build.write([practised], PRACTISED)[0].read_text("utf-8")
-    assert "which nobody passes or fails" in page
+    assert "which nobody passes or fails" in page and "Trainees by mark" in page and "pass mark" not in page
+    assert "pass mark" in build.write([practised], ASSESSED)[0].read_text("utf-8")
 
 
 def test_no_grade_for_another_system(practised):

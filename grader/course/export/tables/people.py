@@ -1,7 +1,5 @@
 """Rows about people: items, objectives and the ledger, read in batches of trainees."""
 
-from decimal import Decimal
-
 from sqlalchemy import select
 
 from grader import catalogue
@@ -12,7 +10,7 @@ from grader.course.export.tables import drawn
 from grader.course.records import adjustments, ledger, schema
 from grader.course.records import witnessed as seen
 from grader.course.rules import passing
-from grader.course.rules.passing import TOO_FEW, waiting
+from grader.course.rules.passing import waiting
 from grader.marking.verdict import READ
 
 _PATHS = {"right": "direct", "carried": "consequential"}
@@ -182,11 +180,6 @@ def objective(term, person, entry, rows):
         "items": str(found.items),
         "attempt": str(rows[0].attempt),
     }
-
-
-def to_sit_again(row):
-    """Whether a row of objectives calls for a resit: not met, or too few items to say so and as much lost in them."""
-    return row["met"] == "no" or row["met"] == TOO_FEW and Decimal(row["share"]) < Decimal(row["threshold"])
 
 
 def _share(part, whole, limit):
