@@ -6,6 +6,9 @@ from grader import catalogue, files
 from grader.course.records import busy, database, ledger
 from grader.course.rules import policy
 
+_CALLED = "policy: "
+_NONE = f"{_CALLED}none"
+
 
 def adopt(opened, path, *, reason=""):
     """Keep a policy file in each term folder and note it in the ledgers.
@@ -26,11 +29,33 @@ def adopt(opened, path, *, reason=""):
     content = files.read_bytes(path, most=policy.LARGEST_FILE, what="The policy")
     policy.parse(content, path)
     for term in opened:
-        place = term.folder / policy.NAME
-        before = _name(place.read_bytes()) if place.exists() else "policy: none"
         with busy.exclusive(term, "taking a policy"), database.transaction(term) as connection:
-            ledger.append(connection, [ledger.Entry("settings", old=before, new=_name(content), reason=reason.strip())])
-            files.write_bytes(place, content)
+            entry = ledger.Entry("settings", old=_noted(connection), new=_name(content), reason=reason.strip())
+            ledger.append(connection, [entry])
+            files.write_bytes(term.folder / policy.NAME, content)
+
+
+def compare(term, connection):
+    """What is in force must be what the ledger notes last: a file changed by hand leaves no reason there.
+
+    Returns
+    -------
+    list of str
+    """
+    place = term.folder / policy.NAME
+    there = _name(files.read_bytes(place, most=policy.LARGEST_FILE, what="The policy")) if place.exists() else _NONE
+    noted = _noted(connection)
+    if there == noted:
+        return []
+    return [
+        f"{policy.NAME} is not the one that the ledger notes last ({noted}; in the folder {there}). "
+        f"If it shall stand, put it in force with 'term policy {policy.NAME} --reason ...'; otherwise put the old one back."
+    ]
+
+
+def _noted(connection):
+    named = [entry["new"] for _, _, entry in ledger.entries(connection, "settings")]
+    return next((name for name in reversed(named) if str(name).startswith(_CALLED)), _NONE)
 
 
 def lines(term):
@@ -59,4 +84,4 @@ def lines(term):
 
 def _name(content):
     """What the ledger calls a policy: enough to tell which file it was."""
-    return f"policy: {hashlib.sha256(content).hexdigest()[:12]}"
+    return f"{_CALLED}{hashlib.sha256(content).hexdigest()[:12]}"

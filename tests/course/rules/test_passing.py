@@ -23,7 +23,7 @@ from grader.course.export.xapi import statements
 from grader.course.records import database
 from grader.course.report import build as class_report
 from grader.course.returns import run
-from grader.course.rules import passing, policy
+from grader.course.rules import adopt, passing, policy
 from grader.course.work import verify
 from tests.course.resits import KEY, hand_in, returned, sit
 from tests.work import issue_of, right_answers
@@ -79,7 +79,9 @@ def test_the_table_says_what_the_decision_says(earned, threshold):
 
 def opened(term, threshold):
     text = 'format = "timing-mark policy"\nschema = 1\n' + MUST.format(threshold)
-    (term.folder / policy.NAME).write_text(text)
+    saved = term.folder.parent / "asked.toml"
+    saved.write_text(text)
+    adopt.adopt([term], saved)
     return terms.open_term(term.folder)
 
 

@@ -11,6 +11,7 @@ from grader.course import term as terms
 from grader.course.export import package
 from grader.course.records import database, ledger
 from grader.course.rules import adopt, policy
+from grader.course.work import verify
 from grader.errors import BadFile
 from grader.tables import rows
 
@@ -117,6 +118,27 @@ def test_put_in_force_it_stands_in_ledger_and_exports(assigned_term, tmp_path):
     }  # fmt: skip
     assert mine["pass_percent_of_modules"] == {"m01_timing": 62.5}
     assert any("term policy" in line for line in overview.lines(opened))
+
+
+def test_a_policy_changed_by_hand_is_named_until_it_is_put_in_force(assigned_term, tmp_path):
+    saved, place = tmp_path / "ours.toml", assigned_term.folder / policy.NAME
+    saved.write_text(WHOLE)
+    adopt.adopt([assigned_term], saved, reason="board of March")
+
+    def named():
+        return verify.verify(terms.open_term(assigned_term.folder)).findings
+
+    assert named() == []
+    place.write_text(WHOLE.replace("62.5", "40"))
+    [said] = named()
+    assert "is not the one that the ledger notes last" in said and "--reason" in said
+    adopt.adopt([assigned_term], place, reason="board of April")
+    assert named() == []
+    with database.transaction(assigned_term) as connection:
+        first, second = [entry for _, _, entry in ledger.entries(connection, "settings")][-2:]
+    assert second["old"] == first["new"] != second["new"]  # the chain does not begin with what nobody put in force
+    place.unlink()
+    assert "in the folder policy: none" in named()[0]
 
 
 def test_a_file_that_cannot_be_used_changes_no_class(assigned_term, tmp_path):
