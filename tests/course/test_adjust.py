@@ -16,6 +16,7 @@ from sqlalchemy.schema import CreateTable
 
 from grader import clock
 from grader.course import gradebook, standing
+from grader.course.export import scope
 from grader.course.records import adjustments, busy, database, ledger, schema
 from grader.course.work import adjust, collect, marking_run, reconcile, verify
 from grader.errors import Refused, Unknown
@@ -275,6 +276,15 @@ class TestTwoAtOnce:
             with pytest.raises(Refused, match="Still waiting"):
                 with busy.exclusive(marked, "marking", tell=lambda _: None, wait_seconds=0.1):
                     raise AssertionError("both in")
+
+    def test_an_export_says_so_to_whoever_comes_meanwhile(self, marked):
+        said = []
+        for _, _ in scope.each([marked]):
+            with pytest.raises(Refused, match="Still waiting"):
+                with busy.exclusive(marked, "marking", tell=said.append, wait_seconds=0.1):
+                    raise AssertionError("both in")
+        assert "who has been exporting since" in said[0]
+        assert marking_run.mark(marked, MODULE).unchanged == 1
 
     def test_a_killed_run_leaves_nothing_shut(self, marked):
         code = (

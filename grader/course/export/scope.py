@@ -46,9 +46,9 @@ def _take_over(term):
 
 
 def each(opened):
-    """(term, connection) of every term, each in a transaction of its own."""
+    """(term, connection) of every term, each in a transaction of its own; whoever comes meanwhile waits and is told why."""
     for term in opened:
-        with database.transaction(term) as connection:
+        with busy.exclusive(term, "exporting"), database.transaction(term) as connection:
             yield term, connection
 
 
