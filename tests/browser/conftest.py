@@ -137,8 +137,11 @@ def field(page, path):
     return part(page, path).locator(".tm-field input")
 
 
-def until(page, condition, seconds=15):
-    """Wait for something outside the page, and let the page live meanwhile."""
+def until(page, condition, seconds=60):
+    """Wait for something outside the page, and let the page live meanwhile.
+
+    What the guard of the page asks again, after running the lesson again, may take so long on a busy machine.
+    """
     end = time.monotonic() + seconds
     while not condition():
         if time.monotonic() > end:

@@ -107,10 +107,10 @@ export class SaveGuard {
         this.held.delete(key);
         continue;
       }
-      oldest = Math.min(oldest, click.since);
       if (!click.sent && !onTheWay && button) {
         click.before = click.id ? answered() : "";
-        click.sent = true;
+        // A busy page may have had no time to send it for long: patience begins with the sending.
+        Object.assign(click, { sent: true, since: Date.now() });
         this.pressing = true;
         try {
           button.click();
@@ -121,6 +121,7 @@ export class SaveGuard {
           this.held.delete(key); // these say themselves what came of it
         }
       }
+      oldest = Math.min(oldest, click.since);
     }
     return oldest;
   }
