@@ -90,7 +90,7 @@ def gather(term, connection, module, person, mark, decided):
     extended = decided.until.get(adjustments.owner(issue), "")
     return Work(
         person, issued, mark, extended or issue.due, extended, rows, decided.by_hand(issue), truth,
-        {part.path: part for part in again.parts}, _readings(decided, rows), *_objectives(term, person, issued, rows),
+        {part.path: part for part in again.parts}, _readings(decided, rows), *_objectives(term, person, rows),
         _sure(term, module, issue, mark),
     )  # fmt: skip
 
@@ -109,12 +109,10 @@ def _readings(decided, rows):
     return {path: given for path, given in found.items() if given is not None}
 
 
-def _objectives(term, person, module, rows):
+def _objectives(term, person, rows):
     """How far this attempt shows each objective that it examines: (rows as in objectives.csv, code -> Judged)."""
-    by_code = {}
-    for _, part, path in module.parts():
-        for code in part.objectives:
-            by_code.setdefault(code, []).append(rows[path])
-    known = {code: entry for code, entry in catalogue.objectives().items() if code in by_code}
-    judged = {code: passing.judge(term.policy, code, by_code[code]) for code in known}
-    return [people.objective(term, person, known[code], by_code[code]) for code in known], judged
+    known, mine = catalogue.objectives(), passing.by_objective(rows.values())
+    return (
+        [people.objective(term, person, known[code], examined) for code, examined in mine.items()],
+        passing.judge_all(term.policy, rows.values()),
+    )

@@ -64,6 +64,11 @@ def judge(policy, code, rows):
     return Judged(marks, most, limit, len(rows), YES if marks * 100 >= limit * most else NO)
 
 
+def judge_all(policy, rows):
+    """Objective -> Judged for each that some rows of tm_answer examine, in the order of the objectives."""
+    return {code: judge(policy, code, mine) for code, mine in by_objective(rows).items()}
+
+
 def reached(term, module_key, mark, most):
     """Whether a mark reaches the pass mark of its module; decided on the unrounded mark."""
     return mark * 100 >= term.pass_percent(module_key) * most

@@ -139,12 +139,7 @@ def chosen(term, person, module, rows, named=()):
     Refused
         Nothing is left to sit again, or a named one is met.
     """
-    tags = {f"{e.key}.{p.key}": p.objectives for e in (*module.old, *module.exercises) for p in e.parts}
-    known, by_code = catalogue.objectives(), {}
-    for row in rows:
-        for code in tags.get(row.part, ()):
-            by_code.setdefault(code, []).append(row)
-    judged = {code: passing.judge(term.policy, code, by_code[code]) for code in known if code in by_code}
+    judged = passing.judge_all(term.policy, rows)
     if not named:
         found = {code: one.met for code, one in judged.items() if one.lacking}
         if not found:
