@@ -1,6 +1,7 @@
 """Verdicts on numbers, ranges and readings off a plot; a range is right when both its ends are."""
 
 from math import inf
+from operator import itemgetter
 
 import msgspec
 from msgspec import DecodeError
@@ -78,7 +79,7 @@ def _plainly_wrong(part, typed, right, width, off):
 
 def mark_numbers(truth, path, part, answer, earlier):
     """The verdict on one or two typed numbers, however they are written."""
-    most, raw, unit = part.marks * 100, answer.raw, answer.unit or part.unit
+    most, raw, unit = part.most, answer.raw, answer.unit or part.unit
     if not raw.strip():
         return blank(truth, path, part)
     right, width = truth.target(path)
@@ -101,7 +102,7 @@ def blank(truth, path, part):
 
 def _not_right(truth, path, part, answer, earlier, reading):
     """Why a number is not right, and what it earns all the same; the first reason that fits counts."""
-    most, typed, (right, width) = part.marks * 100, reading.value, truth.target(path)
+    most, typed, (right, width) = part.most, reading.value, truth.target(path)
     share, slip, why = 0, "", ""
     nearest_slip = _nearest_slip_of_ends if type(typed) is tuple else _nearest_slip
     carried = carried_answer(truth, path, part, earlier)
@@ -197,12 +198,12 @@ def _nearest_slip(routes, typed):
 
 def _nearest_slip_of_ends(routes, typed):
     """The same for both ends of a range."""
-    ways = [(slip, led) for slip, led, width in routes if _near(typed, led, width)]
-    return (
-        min(ways, key=lambda way: sum(abs(end - there) for end, there in zip(typed, way[1], strict=True)))[0]
-        if ways
-        else None
-    )
+    ways = [(sum(map(_off, typed, led)), slip) for slip, led, width in routes if _near(typed, led, width)]
+    return min(ways, key=itemgetter(0), default=(0, None))[1]
+
+
+def _off(typed, there):
+    return abs(typed - there)
 
 
 def _too_coarse(typed, place, expected, width):
