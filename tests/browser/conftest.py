@@ -137,16 +137,25 @@ def field(page, path):
     return part(page, path).locator(".tm-field input")
 
 
-def until(page, condition, seconds=60):
-    """Wait for something outside the page, and let the page live meanwhile.
-
-    What the guard of the page asks again, after running the lesson again, may take so long on a busy machine.
-    """
+def until(page, condition, seconds=15):
+    """Wait for something outside the page, and let the page live meanwhile."""
     end = time.monotonic() + seconds
     while not condition():
         if time.monotonic() > end:
             pytest.fail(f"did not happen within {seconds} s; the page says: {page.locator('#tm-bar').inner_text()!r}")
         page.wait_for_timeout(50)
+
+
+def verdict(page, path):
+    return part(page, path).locator(".tm-verdict").first.inner_text().strip()
+
+
+def judged(page, path, seconds=30):
+    """The words of the verdict, once it stands there for good; a check may be asked again, which takes its time."""
+    until(page, lambda: verdict(page, path) != "", seconds)
+    page.wait_for_timeout(700)  # what is still under way would take it back
+    assert verdict(page, path) != "", "the verdict came and went"
+    return verdict(page, path)
 
 
 def call(house, page, verb, path):

@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-from tests.browser.conftest import axe_source, field, part, until
+from tests.browser.conftest import axe_source, field, judged, part, until, verdict
 
 ARC, LINE = "m01.mark_arc.arc", "m01.line_test.finding"
 BAD = ("serious", "critical")
@@ -32,7 +32,7 @@ def test_axe_finds_nothing_serious(shown):
     _, page = shown
     field(page, ARC).fill("1")
     part(page, ARC).get_by_role("button", name="Check").click()
-    until(page, lambda: part(page, ARC).locator(".tm-verdict").inner_text().strip() != "")
+    judged(page, ARC)
     page.get_by_role("button", name="Open a working cell").first.click()
     page.evaluate(source)
     for scheme, light in (("light", "true"), ("dark", "false")):
@@ -94,9 +94,9 @@ def test_keyboard_alone(shown):
         if kind == "field" and lesson.answers.get(ARC) is None:
             page.keyboard.type("15.7")
             until(page, lambda: lesson.answers.get(ARC) == "15.7")
-        if kind == "check" and not part(page, ARC).locator(".tm-verdict").inner_text().strip():
+        if kind == "check" and not verdict(page, ARC):
             page.keyboard.press("Enter")
-            until(page, lambda: part(page, ARC).locator(".tm-verdict").inner_text().strip() != "")
+            judged(page, ARC)
             assert page.evaluate("document.activeElement.matches('.tm-check, .tm-check *')"), "the focus was lost"
         if kind == "radio":
             page.keyboard.press("ArrowDown")

@@ -1,16 +1,14 @@
 """Typing answers: read at once, saved at once, judged on request in practice."""
 
-from tests.browser.conftest import READY, field, part, until
+from tests.browser.conftest import READY, field, judged, part, until, verdict
 
 ARC, TIME, LINE = "m01.mark_arc.arc", "m01.angle_time.time", "m01.line_test.finding"
 
 
 def check(page, path):
     """Ask for the verdict on a part and return its words."""
-    verdict = part(page, path).locator(".tm-verdict")
     part(page, path).get_by_role("button", name="Check").click()
-    until(page, lambda: verdict.inner_text().strip() != "")
-    return verdict.inner_text()
+    return judged(page, path)
 
 
 def test_decimal_comma_slip_and_unreadable_answer(shown):
@@ -27,7 +25,7 @@ def test_decimal_comma_slip_and_unreadable_answer(shown):
 
     value, says = lesson.slip(ARC, "radius")
     field(page, ARC).fill(f"{value:.1f}")
-    until(page, lambda: part(page, ARC).locator(".tm-verdict").inner_text().strip() == "")
+    until(page, lambda: verdict(page, ARC) == "")
     assert says in check(page, ARC)
 
     field(page, TIME).fill("about a moment")

@@ -2,25 +2,13 @@
 
 import pytest
 
-from tests.browser.conftest import READY, call, field, part, until
+from tests.browser.conftest import READY, call, field, judged, part, until
 
 ARC, LINE, ORDER = "m01.mark_arc.arc", "m01.line_test.finding", "m01.check_order.steps"
 
 
 def button(page, path):
     return part(page, path).get_by_role("button", name="Check")
-
-
-def verdict(page, path):
-    return part(page, path).locator(".tm-verdict").first.inner_text().strip()
-
-
-def judged(page, path, seconds=30):
-    """The words of the verdict, once it stands there for good."""
-    until(page, lambda: verdict(page, path) != "", seconds)
-    page.wait_for_timeout(700)  # what is still under way would take it back
-    assert verdict(page, path) != "", "the verdict came and went"
-    return verdict(page, path)
 
 
 @pytest.fixture
