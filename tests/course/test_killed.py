@@ -1,5 +1,6 @@
 """Collect and mark killed in the middle: nothing lost, nothing double, the next run goes on."""
 
+import gc
 import os
 import random
 import shutil
@@ -40,6 +41,7 @@ def in_a_child(work, kill_at):
                 if calls == kill_at:
                     os.kill(os.getpid(), signal.SIGKILL)
 
+            gc.disable()  # what earlier tests left behind would be cleared at some moment, and its calls counted
             sys.setprofile(count)
             work()
             sys.setprofile(None)
