@@ -14,6 +14,8 @@
 Every message says what was found, where, what is allowed and what to do next.
 """
 
+from contextlib import contextmanager
+
 
 class TimingMarkError(Exception):
     """Root of all errors that a person, not a programmer, can put right."""
@@ -53,3 +55,20 @@ class Refused(TimingMarkError):
 
 class CannotWrite(TimingMarkError, OSError):
     """A file could not be written; the old one is still there."""
+
+
+@contextmanager
+def afterwards(*steps):
+    """Take steps after a piece of work, whether it failed or not, but never after an interrupt.
+
+    A kernel that is restarted is interrupted first, in the middle of any line. What a step
+    would then tell the page may not be on disk; untold, the page asks the next kernel.
+    """
+    try:
+        yield
+    except Exception:
+        for step in steps:
+            step()
+        raise
+    for step in steps:
+        step()

@@ -5,7 +5,7 @@ from html import escape
 from types import SimpleNamespace
 from urllib.parse import quote
 
-from grader.errors import CannotWrite, Refused, TimingMarkError, Unreadable
+from grader.errors import CannotWrite, Refused, TimingMarkError, Unreadable, afterwards
 from grader.exercise.kinds import Written
 from grader.exercise.model import PRACTICE
 from grader.exercise.sorting import Order
@@ -141,12 +141,11 @@ class PartForm:
             return
         self.verdict.value = ""
         self._refused = ""
-        try:
-            self.store.put(self.path, self._raw, self.entry.unit, self._reading()[0])
-        except Refused as problem:
-            self._refused = str(problem)
-        finally:
-            self._show_echo()
+        with afterwards(self._show_echo):
+            try:
+                self.store.put(self.path, self._raw, self.entry.unit, self._reading()[0])
+            except Refused as problem:
+                self._refused = str(problem)
 
     def _reading(self):
         """(what is read, or an empty text; the sentence why not)."""
@@ -192,11 +191,9 @@ class PartForm:
         return f"Read as <strong>{escape(read_as)}</strong>."
 
     def _checked(self):
-        try:
-            self._judge()
-        finally:
-            self._answered += 1
-            self._show_beacon()
+        self._judge()
+        self._answered += 1
+        self._show_beacon()
 
     @shown_errors
     def _judge(self):
@@ -210,11 +207,8 @@ class PartForm:
         if mark.verdict in _UNCOUNTED:
             self.say(feedback.say(self.part, mark), "wrong")
             return
-        try:
+        with afterwards(self._show_checked, self._changed):  # the verdict is due even where the try could not be saved
             self.store.count_try(self.path)
-        finally:  # the verdict is due even where the try could not be saved
-            self._show_checked()
-            self._changed()
 
     @shown_errors
     def _show_checked(self):

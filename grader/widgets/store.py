@@ -3,7 +3,7 @@
 import asyncio
 
 from grader import clock, files
-from grader.errors import CannotWrite, Refused, TimingMarkError
+from grader.errors import CannotWrite, Refused, TimingMarkError, afterwards
 from grader.exercise import issued, practice
 from grader.exercise import sheet as sheets
 from grader.exercise.model import PRACTICE
@@ -100,6 +100,8 @@ class Store:
         if answer.rest.get(CHECKED) != checked:
             rest = {FIRST: checked, **answer.rest, CHECKED: checked}
             self._note(path, answer.but(tries=answer.tries + 1, rest=rest))
+        elif path in self.unsaved:
+            self._note(path, answer)
 
     def say_sure(self, exercise, word):
         """Note how sure the trainee is of an exercise; one of `sureness.WORDS`.
@@ -200,11 +202,9 @@ class Store:
 
     def _note(self, path, answer):
         rest = {**self.sheet.rest, LAST: path}
-        self.sheet = self.sheet.with_answer(path, answer).but(saved=answer.at, rest=rest)
-        try:
+        with afterwards(lambda: self._tell(path)):
+            self.sheet = self.sheet.with_answer(path, answer).but(saved=answer.at, rest=rest)
             self._save_or_say(path)
-        finally:
-            self._tell(path)
 
     def _save_or_say(self, path):
         if not self.place.may_save:
@@ -213,9 +213,9 @@ class Store:
             return
         try:
             self.save()
-        except Exception as problem:  # whatever it is, the form must not say "saved"
+        except BaseException as problem:  # whatever it is, the form must not say "saved"
             self.unsaved.add(path)
-            self.why = str(problem)
+            self.why = str(problem) or "saving was interrupted."
             self._try_again()
             raise
 

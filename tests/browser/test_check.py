@@ -86,12 +86,15 @@ def test_kernel_killed_under_the_click(shown, house, right):
     assert lesson.store.answers[ARC].tries == 1
 
 
-def test_kernel_restarted_under_the_click(shown, house, right):
+@pytest.mark.parametrize("pause_ms", [0, 60])
+def test_kernel_restarted_under_the_click(shown, house, right, pause_ms):
+    """Jupyter interrupts a kernel before it ends it, in the middle of judging or saving."""
     lesson, page = shown
     field(page, ARC).click()
     page.keyboard.type(right, delay=10)
     (kernel,) = call(house, page, "get", "/api/kernels").json()
     button(page, ARC).click()
+    page.wait_for_timeout(pause_ms)
     assert call(house, page, "post", f"/api/kernels/{kernel['id']}/restart").ok
     assert judged(page, ARC, 40) == "Right."
     assert lesson.store.answers[ARC].tries == 1
