@@ -179,7 +179,7 @@ class PartForm:
                 f'data-unit="{quote(self.entry.unit, safe="")}" data-shown="{quote(self.entry.shown, safe="")}" '
                 f'data-saved="{"no" if why else "yes"}" data-why="{quote(why)}"></span>'
             )
-        self.beacon.value = f'{self._state}<span data-checks="{self._answered}"></span>'
+        self.beacon.value = self._state + style.clicks("tm-check", self._answered)
 
     def _in_words(self, read_as):
         """HTML: what is read; steps stand one below the other, as they are to be done."""

@@ -108,6 +108,8 @@ class SheetTop:
         self._folder, self._had_begun = None, False
         self._later = None  # an attempt that was handed out since, found when the page opens
         self.message = style.HTML().add_class("tm-message").add_class("tm-verdict")
+        self.beacon = style.HTML().add_class("tm-beacon")
+        self._answered = {"tm-hand-in": 0, "tm-print": 0}  # clicks, since the page was built
         self.hand_in = style.Button(description="Hand in").add_class("tm-hand-in")
         self.print = style.Button(
             description="Sheet to print", tooltip="Make a sheet of your questions and answers to print"
@@ -121,16 +123,17 @@ class SheetTop:
         self.start = style.Button(description="Go on under this name").add_class("tm-start")
         self.mine = style.Button(description="The work shown below is mine").add_class("tm-mine")
         self.names = style.VBox(layout=style.column()).add_class("tm-names")
-        self.hand_in.on_click(lambda _: self._hand_in())
-        self.print.on_click(lambda _: self._print())
+        self.hand_in.on_click(lambda _: self._answer("tm-hand-in", self._hand_in))
+        self.print.on_click(lambda _: self._answer("tm-print", self._print))
         self.later.on_click(lambda _: self._begin_later())
         self.other.on_click(lambda _: self._ask_name())
         self.start.on_click(lambda _: self._choose(mine=False))
         self.mine.on_click(lambda _: self._choose(mine=True))
         self.buttons = style.HBox(layout=style.row())
         self.box = style.VBox(
-            [self.who, self.place, self.buttons, self.names, self.message], layout=style.column()
+            [self.who, self.place, self.buttons, self.names, self.message, self.beacon], layout=style.column()
         ).add_class("tm-top")
+        self._show_beacon()
         self._heard(None)
         if store.people.waiting:
             self._ask_name()
@@ -225,6 +228,14 @@ class SheetTop:
         except BadFile:
             return False
         return hand_in.digest(content) == receipt.sha256
+
+    def _show_beacon(self):
+        self.beacon.value = "".join(style.clicks(*one) for one in self._answered.items())
+
+    def _answer(self, button, act):
+        act()
+        self._answered[button] += 1  # not where it was interrupted: then the page asks again
+        self._show_beacon()
 
     @shown_errors
     def _hand_in(self):

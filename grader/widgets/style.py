@@ -25,6 +25,11 @@ def sentence(text, kind=""):
     return f'<div class="tm-say{f" tm-{kind}" if kind else ""}">{escape(text)}</div>'
 
 
+def clicks(button, count):
+    """HTML for a beacon: how many clicks of a button were answered; the page asks again for the others."""
+    return f'<span data-button="{button}" data-clicks="{count}"></span>'
+
+
 def anchor(exercise):
     """The name by which a link on the page finds an exercise."""
     return f"tm-{exercise.key.replace('.', '-')}"

@@ -25,6 +25,26 @@ def term(tmp_path):
     return made
 
 
+@pytest.mark.parametrize("button", ["Hand in", "Sheet to print"])
+def test_kernel_killed_under_the_click(term, house, page, button):
+    """The page runs the lesson again and asks again: nobody goes home with work that is not handed in."""
+    lesson = house.handout(term.folder / "out" / "t01" / f"{MODULE}.zip")
+    lesson.show(page)
+    field(page, RIGHT).fill("12")
+    until(page, lambda: lesson.answers.get(RIGHT) == "12")
+    page.wait_for_timeout(600)
+    before = set(lesson.folder.iterdir())
+    (kernel,) = house.kernels()
+    kernel.suspend()
+    page.get_by_role("button", name=button).click()
+    page.wait_for_timeout(200)
+    kernel.kill()
+    until(page, lambda: page.locator(".tm-top .tm-message a[download]").count() == 1, 40)
+    made = [path.name for path in set(lesson.folder.iterdir()) - before if path.suffix in (".zip", ".html")]
+    assert len(made) == 1, made
+    until(page, lambda: page.locator("#tm-bar").inner_text() == "")
+
+
 def test_from_the_zip_to_the_mark(term, house, page):
     """Typed on the page, marked in the term: the right answer, the slip and the words keep their verdicts."""
     lesson = house.handout(term.folder / "out" / "t01" / f"{MODULE}.zip")

@@ -50,7 +50,7 @@ def told(part):
     """(the text the page takes for saved, or None; checks the page takes for answered; the verdict)."""
     pieces = dict(re.findall(r'(data-\w+)="([^"]*)"', part.beacon.value))
     text = unquote(pieces["data-text"]) if pieces["data-saved"] == "yes" else None
-    return text, int(pieces["data-checks"]), part.verdict.value
+    return text, int(pieces["data-clicks"]), part.verdict.value
 
 
 def form_of(folder):

@@ -1,9 +1,9 @@
 // The save guard: what is typed is either confirmed by the kernel within three seconds, or put in again;
-// a click on Check is answered, or asked again.
+// a click on Check, Hand in or Sheet to print is answered, or asked again.
 //
-// Each part of a form holds a hidden beacon that the kernel writes: the text it has, whether
-// that text is on disk, and how many checks it answered. The guard compares it with what
-// stands in the field.
+// Each part of a form holds a hidden beacon that the kernel writes: the text it has and whether
+// that text is on disk. The guard compares it with what stands in the field. Beacons count the
+// clicks that were answered, too.
 
 import { pause } from "./page.js";
 
@@ -16,13 +16,14 @@ const SAY_AFTER = 800;
 const UNCONFIRMED = "tm-unconfirmed";
 const CHECK = "tm-check";
 // Buttons that go by the answers. A text may still be queued in the page when its button is clicked.
-const HELD = [CHECK, "tm-hand-in", "tm-print", "tm-new-numbers"];
+// With each, what the work is not yet while its click waits.
+const HELD = { [CHECK]: "checked", "tm-hand-in": "handed in", "tm-print": "made into a sheet", "tm-new-numbers": "given fresh numbers" };
 
 export class SaveGuard {
   constructor(page) {
     this.page = page;
     this.pending = new Map(); // part id -> {text, unit, choice, picks, since}
-    this.held = new Map(); // what was clicked -> {find, id, since, sent, before}
+    this.held = new Map(); // what was clicked -> {find, answered, words, since, sent, before}
     this.recovering = false;
     this.focused = null;
     for (const kind of ["input", "change"]) {
@@ -62,31 +63,30 @@ export class SaveGuard {
   }
 
   /**
-   * A click waits until all that was typed is with the kernel, and a check until it is answered.
+   * A click waits until all that was typed is with the kernel, and then until it is answered.
    *
    * The page sends a click at once, but of a text only one change at a time: under load the
    * kernel would judge half a number, and take the verdict back when the rest arrives.
    */
   hold(event) {
-    const button = event.target.closest?.(HELD.map((name) => `.${name}`).join());
+    const button = event.target.closest?.(Object.keys(HELD).map((name) => `.${name}`).join());
     if (!button || this.pressing) {
       return;
     }
     event.preventDefault();
     event.stopImmediatePropagation();
-    const name = HELD.find((one) => button.classList.contains(one));
+    const name = Object.keys(HELD).find((one) => button.classList.contains(one));
     const id = name === CHECK ? beaconOf(button.closest(".tm-part")).dataset.part : null;
-    const root = this.page.panel.node;
-    const find = id
-      ? () => partOf(root, id)?.querySelector(`.${CHECK}`)
-      : () => [...root.querySelectorAll(`.${name}`)].find((one) => one.title === button.title);
+    const within = () => (id ? partOf(this.page.panel.node, id) : this.page.panel.node);
+    const find = () => [...(within()?.querySelectorAll(`.${name}`) || [])].find((one) => one.title === button.title);
+    const answered = () => within()?.querySelector(`[data-button="${name}"]`)?.dataset.clicks;
     const key = id || `${name} ${button.title}`;
     const known = this.held.get(key);
     if (known) {
       known.sent = false; // something may have been typed since
       return;
     }
-    this.held.set(key, { find, id, since: Date.now(), sent: false, before: "" });
+    this.held.set(key, { find, answered, words: HELD[name], since: Date.now(), sent: false, before: "" });
     this.lookSoon();
   }
 
@@ -97,18 +97,18 @@ export class SaveGuard {
     }
   }
 
-  /** Press what was held as far as nothing typed is on its way; returns since when the oldest of it waits. */
+  /** Press what was held as far as nothing typed is on its way; returns what of it has waited longest. */
   press(onTheWay) {
-    let oldest = Infinity;
+    let oldest = { since: Infinity };
     for (const [key, click] of this.held) {
       const button = click.find();
-      const answered = () => partOf(this.page.panel.node, click.id)?.querySelector("[data-checks]")?.dataset.checks;
-      if (click.sent && answered() !== undefined && answered() !== click.before) {
+      const answered = click.answered();
+      if (click.sent && answered !== undefined && answered !== click.before) {
         this.held.delete(key);
         continue;
       }
       if (!click.sent && !onTheWay && button) {
-        click.before = click.id ? answered() : "";
+        click.before = answered;
         // A busy page may have had no time to send it for long: patience begins with the sending.
         Object.assign(click, { sent: true, since: Date.now() });
         this.pressing = true;
@@ -117,11 +117,13 @@ export class SaveGuard {
         } finally {
           this.pressing = false;
         }
-        if (!click.id) {
-          this.held.delete(key); // these say themselves what came of it
+        if (answered === undefined) {
+          this.held.delete(key); // fresh numbers: asked twice, they would be drawn twice
         }
       }
-      oldest = Math.min(oldest, click.since);
+      if (click.since < oldest.since) {
+        oldest = click;
+      }
     }
     return oldest;
   }
@@ -145,20 +147,20 @@ export class SaveGuard {
       }
     }
     const held = this.press(oldest < Infinity);
-    const waited = Date.now() - Math.min(oldest, held);
+    const waited = Date.now() - Math.min(oldest, held.since);
     const busy = this.page.session.session?.kernel?.status === "busy" && this.page.session.session.kernel.connectionStatus === "connected";
     if (waited > (busy ? PATIENCE_BUSY : oldest < Infinity ? PATIENCE : PATIENCE_CHECK)) {
       this.recover(oldest < Infinity
         ? "Your last answer is not saved yet. Trying again; it stays on this page …"
-        : "Your answer is saved and not checked yet. Asking again …");
+        : `Your work is saved and not ${held.words} yet. Asking again …`);
     } else if (busy && waited > PATIENCE) {
-      this.page.say("warn", `Your last answer is not ${oldest < Infinity ? "saved" : "checked"} yet: a working cell is still computing.`);
+      this.page.say("warn", `Your work is not ${oldest < Infinity ? "saved" : held.words} yet: a working cell is still computing.`);
     } else if (refused) {
       this.page.say("bad", `Your last answer is not saved: ${refused}`);
     } else if (this.page.workProblem) {
       this.page.say("bad", this.page.workProblem);
-    } else if (Date.now() - held > SAY_AFTER) {
-      this.page.say("wait", "One moment: your answer is being looked at …");
+    } else if (Date.now() - held.since > SAY_AFTER) {
+      this.page.say("wait", `One moment: your work is not ${held.words} yet …`);
     } else if (document.body.dataset.tmReady === "yes") {
       this.page.say("", "");
     }
@@ -186,15 +188,19 @@ export class SaveGuard {
         }
         this.page.say("bad", this.pending.size
           ? "Not saved: the course program does not answer. What you typed stays on this page and is saved as soon as it answers again."
-          : this.held.size
-            ? "Not checked yet: the course program does not answer. Leave this page open; the verdict comes as soon as it answers again."
-            : "The course program does not answer. Leave this page open; it goes on as soon as it answers again.");
+          : `${this.notYet()}The course program does not answer. Leave this page open; it goes on as soon as it answers again.`);
         await pause(wait);
       }
       this.putBack();
     } finally {
       this.recovering = false;
     }
+  }
+
+  /** A sentence on what was clicked and not answered, or nothing. */
+  notYet() {
+    const [first] = this.held.values();
+    return first ? `Your work is saved and not ${first.words} yet. ` : "";
   }
 
   putBack() {
