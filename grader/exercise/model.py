@@ -116,7 +116,8 @@ class Choice:
 
     `options` maps keys to wording; `answer` gives the right key for the
     parameters. `order` says how to show them: "shuffled" draws an order from the
-    trainee's own numbers, "fixed" keeps the order written here.
+    trainee's own numbers, "fixed" keeps the order written here. `signs` tells of an
+    option, where it is wrong and no slip leads to it, what would have to be so.
     """
 
     key: str
@@ -128,6 +129,7 @@ class Choice:
     slips: tuple[Slip, ...] = ()
     order: str = "shuffled"
     uses: tuple[str, ...] = ()
+    signs: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
 
     @property
     def shuffled(self):

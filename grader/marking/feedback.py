@@ -67,6 +67,8 @@ def say(part, mark):
         return f"Right, but rounded too far. Give it to {_step(part)}."
     if mark.why:  # unreadable, wrong unit, one end of a range: the sentence names what was typed
         return mark.why
+    if mark.verdict == verdict.WRONG and mark.own in getattr(part, "signs", ()):
+        return f"Not this one. {part.signs[mark.own]}"
     return _BY_KIND.get((type(part), mark.verdict)) or _PLAIN[mark.verdict]
 
 

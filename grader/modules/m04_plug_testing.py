@@ -73,6 +73,12 @@ FIRST_TEST = Exercise(
                 "no-reference": "Cannot tell yet: measure a new plug of the type on this tester now.",
                 "other-gap": "Cannot tell yet: set both plugs to one gap and measure both again.",
             }),
+            signs=MappingProxyType({
+                "keep": "Before a plug is kept its reading must compare: same service, same gap, same tester, same hour.",
+                "as-it-came": "That is for a plug that went into the tester as it came out of the engine.",
+                "no-reference": "That is for a plug beside which no new one was measured that day.",
+                "other-gap": "That is for two plugs that were both made ready and differ in their gap.",
+            }),
             answer=lambda v: v.case,
             slips=(
                 Slip("too-quick",
@@ -201,6 +207,10 @@ REPEAT = Exercise(
                 "reject": "Reject it: even the high end of the range stays below 70 per cent.",
                 "undecided": "Undecided: the range lies across 70 per cent, so take more readings.",
             }),
+            signs=MappingProxyType({
+                "keep": "To keep it, its share less the ± must still reach 70 per cent.",
+                "reject": "To reject it, its share and the ± together must still stay below 70 per cent.",
+            }),
             answer=_decision, uses=("m04.repeat.share",),
             slips=(
                 Slip("mean-alone",
@@ -256,6 +266,13 @@ FIND_ERROR = Exercise(
         Choice(
             key="line", prompt="The wrong line", marks=1, objectives=("P2", "P1"), order="fixed",
             options=MappingProxyType({str(line): f"Line {line}" for line in range(1, 6)}),
+            signs=MappingProxyType({
+                "1": "That line is right: gap, tester and hour are the same for both plugs.",
+                "2": "That line is right: take the used plug's reading from the new one's and compare.",
+                "3": "That line is right: the new plug is the measure, so its reading goes below the line.",
+                "4": "That line is right: the rule is 0.70 times the new plug's reading on the gauge.",
+                "5": "That line is right: it decides as the two figures in it say.",
+            }),
             answer=lambda v: v.wrong,
         ),
     ),

@@ -9,7 +9,10 @@ import pytest
 from grader import catalogue, paths
 from grader.exercise import listing
 from grader.exercise.kinds import Written
+from grader.exercise.model import Choice
+from grader.exercise.truth import Truth
 from grader.exercise.variant import in_shown_order
+from grader.marking import feedback, verdict
 from grader.units import grouped
 from tests.modules import proofs
 
@@ -33,6 +36,20 @@ def printed(exercise, given):
             yield from part.items(given)
         elif hasattr(part, "options"):
             yield from (words for _, words in in_shown_order(part, given))
+
+
+def choices_wrong(count):
+    """(path, part, right option, wrong option, its mark) for every option of some trainees of every module."""
+    for module in catalogue.all_modules().values():
+        parts = [(part, path) for _, part, path in module.parts() if isinstance(part, Choice)]
+        for numbers in proofs.draws(module, count):
+            right = {path: Truth(module, numbers).answer(path) for _, path in parts}
+            for place in range(max(len(part.options) for part, _ in parts)):
+                chosen = {path: list(part.options)[place % len(part.options)] for part, path in parts}
+                marks = {mark.path: mark for mark in proofs.marks_of(module, numbers, chosen).parts}
+                for part, path in parts:
+                    if chosen[path] != right[path]:
+                        yield path, part, right[path], chosen[path], marks[path]
 
 
 def told(count):
@@ -98,6 +115,30 @@ def test_every_lesson_opens_and_closes_alike(key):
         "Your instructor reads your answer against ",
     ):
         assert prose.count(said) == 1, said
+
+
+def test_whoever_chooses_wrongly_is_told_what_speaks_against_it():
+    """By a slip, or by what would have to be so; the answer that is right is not named."""
+    signs_seen, unsaid = set(), set()
+    for path, part, right, chosen, mark in choices_wrong(60):
+        said = feedback.say(part, mark)
+        if mark.verdict == verdict.WRONG:
+            sign = part.signs.get(chosen)
+            if sign is None or said != f"Not this one. {sign}":
+                unsaid.add((path, chosen))
+                continue
+            signs_seen.add((path, chosen))
+        assert part.options[right].lower().rstrip(".") not in said.lower(), (path, right, chosen)
+    assert unsaid == set()
+    written = {
+        (path, option)
+        for module in catalogue.all_modules().values()
+        for _, part, path in module.parts()
+        if isinstance(part, Choice)
+        for option, sign in part.signs.items()
+        if re.fullmatch(r"[A-Z0-9][^?!]*[^.]\.", sign) and not re.search(r"[.] [A-Z]", sign) and len(sign) < 135
+    }
+    assert written == signs_seen, "a sign that nobody can come to read, or more than one sentence"
 
 
 def test_ticked_lines_are_read_back_as_one_sentence():

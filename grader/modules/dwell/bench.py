@@ -62,6 +62,13 @@ FEELER = Exercise(
                 "shaft": "The shaft or its bush is worn: no single gap can be right.",
                 "agree": "Gap and dwell agree. Leave the points and go on to the timing.",
             }),
+            signs=MappingProxyType({
+                "pip": "A pip grows only on contacts that have run and are pitted.",
+                "peak": "The peak is in doubt where smooth contacts were measured and nobody looked where the cam stood.",
+                "switch": "A wrong switch shifts one steady reading, and its number is not the engine's.",
+                "shaft": "A worn shaft makes gap and needle wander from lobe to lobe.",
+                "agree": "They agree where the switch is on the engine's number and one steady reading is the manual's dwell.",
+            }),
             answer=lambda v: v.case,
             slips=(
                 Slip("trusts-blade",
@@ -171,6 +178,12 @@ CRATER = Exercise(
                 "large": "The plus contact lost metal: test for too large a condenser.",
                 "even": "No side lost metal: nothing against the condenser.",
                 "unknown": "Cannot tell yet: find out which pole of the battery is earthed.",
+            }),
+            signs=MappingProxyType({
+                "small": "That wants a crater in the contact that is known to be minus.",
+                "large": "That wants a crater in the contact that is known to be plus.",
+                "even": "Even contacts are grey, flat and alike; a crater says that metal has gone over.",
+                "unknown": "The task tells which pole is earthed, and that settles which contact is minus.",
             }),
             answer=lambda v: _CONTACTS[v.case][2],
             slips=(

@@ -88,6 +88,11 @@ METER = Exercise(
         Choice(
             key="verdict", prompt="Your finding", marks=1, objectives=("D3", "D5"),
             options=_FINDINGS,
+            signs=MappingProxyType({
+                "within": "Within limits lies a true dwell between the manual's two figures.",
+                "small": "A gap too small shows as a true dwell above the manual's greater figure.",
+                "wide": "A gap too wide shows as a true dwell below the manual's smaller figure.",
+            }),
             answer=_judged, uses=("m02.meter.dwell",),
             slips=(
                 Slip("reversed", "You turned gap and dwell round. Great dwell: small gap. Small dwell: wide gap.",
@@ -288,6 +293,13 @@ NEXT_TEST = Exercise(
                 "line": "Cannot tell yet: repeat with the vacuum line off and plugged, and look up how the plate is pivoted.",
                 "drop": "Cannot tell yet: measure the drop across the closed points.",
                 "speed": "Cannot tell yet: read the dwell at the speed where it misses.",
+            }),
+            signs=MappingProxyType({
+                "resistance": "Resistance shows as a drop of more than 0.2 V across the closed points, and is felt most at low speed.",
+                "spring": "Where the points no longer follow the cam, the dwell falls and trembles at speed.",
+                "line": "The line is taken off and the dwell read again where it changed with the line on and the engine runs well.",
+                "drop": "The drop comes first where the spark is weak at low speed and nobody has measured it.",
+                "speed": "The dwell at speed comes first where it misses only from a speed up and was read at idle alone.",
             }),
             answer=lambda v: v.case,
             slips=(

@@ -78,6 +78,12 @@ KEEP_RANGE = Exercise(
                 HOTTER: "One step hotter (longer nose), inside the maker's list.",
                 MEASURE: "Cannot tell yet: measure ignition, timing and mixture first.",
             }),
+            signs=MappingProxyType({
+                KEEP: "The range is kept where a cause was found that is not the plug.",
+                COLDER: "A shorter nose is for overheating in heavy work, with everything else measured and right.",
+                HOTTER: "A longer nose is for soot in light work, with everything else measured and right.",
+                MEASURE: "Measuring comes first where nobody has measured anything yet.",
+            }),
             answer=lambda v: _CASES[v.case][0],
             slips=(
                 Slip("oil",
@@ -159,6 +165,13 @@ FIND_ERROR = Exercise(
         Choice(
             key="line", prompt="The wrong line", marks=2, objectives=("H2", "H3", "H6", "H8"), order="fixed",
             options=MappingProxyType({str(i): f"Line {i}" for i in range(1, 6)}),
+            signs=MappingProxyType({
+                "1": "That line is right: 32 comes off first, then 1.8 divides.",
+                "2": "That line is right: along the longer nose the heat has the longer way, so the tip runs hotter.",
+                "3": "That line is right: the gap grows by 0.001 inch in 1000 miles, 0.0158 mm in 1000 km.",
+                "4": "That line is right: the required voltage and the rotor gap both come off the available voltage.",
+                "5": "That line is right: heat range moves the temperature of the nose, not the heat of the engine.",
+            }),
             answer=lambda v: str(v.wrong),
         ),
     ),

@@ -63,6 +63,9 @@ TIP_STATE = Exercise(
                 "hot": "is between 850 and 950 °C: too hot for long, electrodes suffer.",
                 "pre-ignites": "is above 950 °C: it can light the charge before the spark.",
             }),
+            signs=MappingProxyType(dict.fromkeys(
+                _STATE_C, "Take 32 from the reading, divide by 1.8, and lay the result against both ends of the range you chose."
+            )),
             answer=lambda v: plug.nose_state(celsius(v.tip_f)),
             slips=(
                 Slip("fahrenheit",
@@ -304,6 +307,12 @@ TWO_DUTIES = Exercise(
                 "B": "Plug B, the middle nose.",
                 "C": "Plug C, the long nose.",
                 NEITHER: "None of the three stays inside at both.",
+            }),
+            signs=MappingProxyType({
+                "A": "Read curve A at both loads, against 500 and 850 °C: at one of them it lies outside.",
+                "B": "Read curve B at both loads, against 500 and 850 °C; where it stays inside, ask whether a shorter nose does, too.",
+                "C": "Read curve C at both loads, against 500 and 850 °C; where it stays inside, ask whether a shorter nose does, too.",
+                NEITHER: "Read all three curves at both loads: one of them stays between 500 and 850 °C.",
             }),
             answer=lambda v: plug_for((v.light, v.heavy)),
             slips=(

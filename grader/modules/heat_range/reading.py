@@ -133,6 +133,13 @@ FIRST_MOVE = Exercise(
                 "all-white": "At what all share: timing, lean mixture, air leaks.",
                 "one-white": "At that plug's seat and type, and at an air leak on that port.",
             }),
+            signs=MappingProxyType({
+                "one-dry": "That is for one dry, sooty plug in a healthy row.",
+                "one-wet": "That is for one plug wet with oil in a healthy row.",
+                "all-dry": "That is for a whole row of dry soot.",
+                "all-white": "That is for a whole row of overheated noses.",
+                "one-white": "That is for one overheated nose in a healthy row.",
+            }),
             answer=lambda v: v.pattern,
             slips=(
                 Slip("one-for-all",

@@ -255,6 +255,12 @@ BATCH = Exercise(
                 "zero": "The gauge does not come back to zero; the tester itself is steady.",
                 "weak": "The tester is steady today but weaker than yesterday.",
             }),
+            signs=MappingProxyType({
+                "sound": "A sound tester shows the new plug alike three times, and as it was yesterday.",
+                "drift": "A tester that loses voltage shows the new plug lower from one time to the next.",
+                "zero": "A gauge off zero stands well above nothing with the chamber open.",
+                "weak": "A weaker tester shows the new plug alike three times, and lower than yesterday.",
+            }),
             answer=pattern,
             slips=(
                 Slip("steady-or-not",

@@ -76,6 +76,10 @@ DROP = Exercise(
                 "keep": "Keep it: it fires no more than 30 per cent below the new plug.",
                 "reject": "Reject it: it fires more than 30 per cent below the new plug.",
             }),
+            signs=MappingProxyType({
+                "keep": "Kept is what lies 30 per cent below or less: lay your figure against that.",
+                "reject": "Rejected is only what lies more than 30 per cent below: lay your figure against that.",
+            }),
             answer=lambda v, drop: "keep" if drop <= 100 * (1 - tester.KEEP_SHARE) else "reject",
             uses=("m04.drop.drop",),
         ),

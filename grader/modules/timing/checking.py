@@ -163,6 +163,14 @@ NEXT_STEP = Exercise(
                 "pump": "Cannot tell yet: put a hand pump on the unit.",
                 "barometer": "Cannot tell yet: read the barometer of the place.",
             }),
+            signs=MappingProxyType({
+                "set": "The distributor is turned where the mark is off and dwell, idle, line and mark are all known.",
+                "idle": "The idle speed comes first where a mark was read and nobody wrote the speed beside it.",
+                "dwell": "The dwell comes first where points were set by eye, or nobody says what it was.",
+                "top": "The mark itself is in doubt where every figure is right and the engine still pulls badly.",
+                "pump": "A hand pump is for a unit that gets vacuum and still moves nothing.",
+                "barometer": "The barometer counts where a vacuum reading alone is low and the place lies high.",
+            }),
             answer=lambda v: v.case,
             slips=(
                 Slip("acts-at-once",

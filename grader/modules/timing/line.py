@@ -57,6 +57,13 @@ LINE_TEST = Exercise(
                 "uncovered": "The port is uncovered at idle, or the line sits on a manifold tap.",
                 "blocked": "The unit is in order; the line or its port is blocked or off.",
             }),
+            signs=MappingProxyType({
+                "good": "In order, the mark moves up at part throttle and the pump moves the plate to its stop.",
+                "punctured": "Through a hole the pump's reading falls away.",
+                "seized": "A seized plate stands still while the pump holds.",
+                "uncovered": "With vacuum at idle the mark jumps as the line goes back on.",
+                "blocked": "Behind a blocked line nothing moves the mark, while the pump holds and moves the plate.",
+            }),
             answer=lambda v: v.case,
             slips=(
                 Slip("falls-or-holds",
