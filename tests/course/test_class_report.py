@@ -3,6 +3,8 @@
 import base64
 import re
 import shutil
+from collections import Counter
+from html import unescape
 
 import numpy as np
 import pytest
@@ -15,6 +17,8 @@ from grader.course.records import database, ledger, schema
 from grader.course.report import build, figures, gather
 from grader.course.work import adjust, assign, collect, marking_run, verify
 from grader.errors import Refused, Unknown
+from grader.exercise.model import Choice
+from grader.exercise.truth import Truth
 from tests.work import issue_of, put_in_inbox, right_answers, right_sheet, sheet_of
 
 KEY = "m01_timing"
@@ -53,6 +57,28 @@ def test_slips_are_counted_with_what_to_say(page, m01):
     assert sum(s.count for s in found) == sum(counted.values()) > 20
     assert all(s.count <= s.answers <= 22 for s in found)
     assert found[0].says in text.replace("&#x27;", "'") and f"{found[0].count} of {found[0].answers}" in text
+
+
+def test_wrong_choices_without_a_slip_are_counted_with_what_speaks_against_them(assigned_term, m01):
+    parts = {path: part for _, part, path in m01.parts() if isinstance(part, Choice) and part.signs}
+    made = Counter()
+    for who in ("t01", "t02", "t03"):
+        record = issue_of(assigned_term, who)
+        truth, answers = Truth(m01, record.numbers), right_answers(m01, record)
+        for path, part in parts.items():
+            known = {truth.answer(path), *(truth.slip(path, slip) for slip in part.slips)}
+            answers[path] = next(option for option in part.options if option not in known)
+            made[path, part.options[answers[path]], part.signs[answers[path]]] += 1
+        put_in_inbox(assigned_term, sheet_of(record, answers))
+    collect.collect(assigned_term)
+    marking_run.mark(assigned_term, KEY)
+    found = gather.chosen(assigned_term, m01)
+    assert Counter({(one.path, one.option, one.says): one.count for one in found}) == made and len(parts) == 2
+    assert all(one.answers == 3 for one in found) and gather.slips(assigned_term, m01) == []
+    (path,) = build.write([assigned_term], KEY)
+    table = unescape(path.read_text(encoding="utf-8")).partition("Wrong answers chosen to which no slip leads")[2]
+    rows = [re.findall(r"<td[^>]*>([^<]*)</td>", row) for row in table.partition("</table>")[0].split("<tr>")]
+    assert [row for row in rows if row] == [[o.option, f"{o.count} of 3", o.says] for o in found]
 
 
 def test_facility_and_discrimination_agree_with_the_table_of_marks(page, m01):

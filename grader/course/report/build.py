@@ -145,6 +145,15 @@ def _slips(term, module):
     )
     if len(found) > SLIPS:
         yield page.paragraph(f"{len(found) - SLIPS} further slips were rarer than these.")
+    chosen = gather.chosen(term, module)
+    if chosen:
+        yield page.table(
+            "Wrong answers chosen to which no slip leads",
+            ("question", "what was chosen", "by", "what speaks against it"),
+            [(one.title, one.option, f"{one.count} of {one.answers}", one.says) for one in chosen[:SLIPS]],
+        )
+    if len(chosen) > SLIPS:
+        yield page.paragraph(f"{len(chosen) - SLIPS} further answers were rarer than these.")
 
 
 def _sure(term, module):

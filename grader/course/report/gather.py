@@ -11,7 +11,7 @@ from grader.course.records import database, schema
 from grader.course.rules import passing
 from grader.course.work import late
 from grader.exercise.model import sayings
-from grader.marking.verdict import BLANK
+from grader.marking.verdict import BLANK, WRONG
 
 NOUGHTS = 0.5  # stuck: no mark in at least this share of the exercises that were read
 
@@ -22,6 +22,18 @@ class Slip:
 
     path: str
     title: str
+    count: int
+    answers: int
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """A wrong option to which no slip leads, how often it was chosen, in how many answers, and what speaks against it."""
+
+    path: str
+    title: str
+    option: str
     count: int
     answers: int
     says: str
@@ -50,23 +62,47 @@ def slips(term, module):
     -------
     list of Slip
     """
+    return [
+        Slip(path, title, count, answers, sayings(part).get(key, key))
+        for path, title, part, key, count, answers in _counted(term, module, lambda row, _: row.slip)
+    ]
+
+
+def chosen(term, module):
+    """Wrong options to which no slip leads, in the order of `slips`.
+
+    Returns
+    -------
+    list of Chosen
+    """
+
+    def option(row, part):
+        key = row.raw.strip()
+        return key if row.verdict == WRONG and key in getattr(part, "signs", ()) else ""
+
+    return [
+        Chosen(path, title, part.options[key], count, answers, part.signs[key])
+        for path, title, part, key, count, answers in _counted(term, module, option)
+    ]
+
+
+def _counted(term, module, key_of):
+    """(path, title, part, key, how many answers have that key, how many were given), commonest first."""
     table = schema.answer
-    made, given = Counter(), Counter()
+    parts = {f"{e.key}.{p.key}": (e, p) for e in (*module.old, *module.exercises) for p in e.parts}
+    order = {path: n for n, path in enumerate(parts)}
+    found, given = Counter(), Counter()
     with database.transaction(term) as connection:
         kept = standing.kept_answers(connection, module.key)
         for row in connection.execute(select(table).where(table.c.module == module.key)):
             if standing.is_kept(row, kept):
                 continue
             given[row.part] += row.verdict != BLANK
-            if row.slip:
-                made[row.part, row.slip] += 1
-    parts = {f"{e.key}.{p.key}": (e, p) for e in (*module.old, *module.exercises) for p in e.parts}
-    order = {path: n for n, path in enumerate(parts)}
-    found = []
-    for (path, key), count in sorted(made.items(), key=lambda item: (-item[1], order.get(item[0][0], 0), item[0])):
+            if key := key_of(row, parts[row.part][1]):
+                found[row.part, key] += 1
+    for (path, key), count in sorted(found.items(), key=lambda item: (-item[1], order[item[0][0]], item[0])):
         exercise, part = parts[path]
-        found.append(Slip(path, f"{exercise.title}: {part.prompt}", count, given[path], sayings(part).get(key, key)))
-    return found
+        yield path, f"{exercise.title}: {part.prompt}", part, key, count, given[path]
 
 
 def needs(term, table):
