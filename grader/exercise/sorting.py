@@ -109,7 +109,7 @@ class FiringOrder:
         answer = self.answer
         reversed_slip = Slip(
             "reversed",
-            "The order runs backwards. Follow the way the rotor turns, and fit the leads in that direction.",
+            "The round runs backwards. Which way does the rotor turn, and which way round the cap does the task go?",
             lambda *given: tuple(reversed(answer(*given))),
         )
         object.__setattr__(self, "slips", (reversed_slip, *self.slips))

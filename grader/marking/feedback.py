@@ -7,7 +7,7 @@ from grader.marking import verdict
 
 _PLAIN = {
     verdict.RIGHT: "Right.",
-    verdict.CARRIED: "Right, worked on from your earlier answer. Go back to that one.",
+    verdict.CARRIED: "Right, worked on from your earlier answer. Go back to that one: it is not fully right.",
     verdict.SIGN: "The size is right and the sign is not. Ask yourself: before or after top, more or less?",
     verdict.POWER: "The figures are right and the decimal point is not. Check the unit and each factor of ten.",
     verdict.BLANK: "Nothing is written yet.",
@@ -31,7 +31,7 @@ _BY_KIND = {
     (
         Order,
         verdict.PARTLY,
-    ): "Most steps are in a workable order, not all. Ask of each step what must be true before it.",
+    ): "Most of it works, not all. Ask of each step what must be done before it, and whether it belongs here.",
     (Order, verdict.WRONG): "This order does not work. Find the step that everything else depends on and begin there.",
     (
         FiringOrder,
@@ -39,12 +39,12 @@ _BY_KIND = {
     ): "Part of the round is right. Follow the rotor once round the cap and note each lead.",
     (FiringOrder, verdict.WRONG): "This is not the order. Follow the rotor once round the cap and note each lead.",
     (Batch, verdict.PARTLY): (
-        "Some are sorted wrongly. A bad one kept costs more than a good one rejected; where the instrument cannot tell, "
-        "leave it undecided."
+        "Some are sorted wrongly or not at all. A bad one kept costs more than a good one rejected; where the instrument "
+        "cannot tell, leave it undecided."
     ),
     (Batch, verdict.WRONG): (
-        "Sorted like this it costs as much as rejecting all, or keeping all. Take one after the other and compare it with "
-        "each limit."
+        "Sorted like this it costs no less than rejecting all, or keeping all. Take one after the other and compare it "
+        "with each limit."
     ),
 }
 
