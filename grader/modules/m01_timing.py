@@ -67,7 +67,7 @@ ANGLE_TIME = Exercise(
     title="Degrees as time",
     text=(
         "At {speed_rpm} rev/min (crankshaft) the spark comes {angle_deg}° before top dead centre. "
-        "How many milliseconds has the charge to burn until the piston is at the top?"
+        "How many milliseconds are left for the charge to burn until the piston is at the top?"
     ),
     draw={"speed_rpm": Steps(500, 4500, 50), "angle_deg": Steps(6, 40)},
     parts=(
@@ -80,7 +80,7 @@ ANGLE_TIME = Exercise(
                      "You put the distributor's speed into the sum. Degrees here are crank degrees, so take the crankshaft's speed.",
                      lambda v: angles.time_of_angle_ms(v.angle_deg, angles.distributor_speed_rpm(v.speed_rpm))),
                 Slip("two-turns",
-                     "You shared the time of one turn over 720°. One turn of the crankshaft is 360°.",
+                     "You spread the time of one turn over 720°. One turn of the crankshaft is 360°.",
                      lambda v: angles.time_of_angle_ms(v.angle_deg, 2 * v.speed_rpm)),
                 Slip("minutes",
                      "You took revolutions a minute for revolutions a second. Divide the speed by 60 first.",
@@ -181,7 +181,7 @@ TOTAL = Exercise(
     route=lambda v: (
         Line(
             f"Line off: initial {v.initial_deg:g}° + weights {_weights_crank_deg(v):.1f}° "
-            f"= {v.initial_deg + _weights_crank_deg(v):.1f}°.",
+            f"= {v.initial_deg + round(_weights_crank_deg(v), 1):.1f}°.",
             "line_off", "m01.centrifugal.advance",
         ),
         f"At {v.vacuum_inhg} inHg the unit gives {_diaphragm_dist_deg(v):.2f} distributor degrees, "
@@ -233,7 +233,7 @@ FAST_IDLE = Exercise(
         f"The distributor turned at {v.speed_rpm / 2:g} rev/min; there the weights give "
         f"{_weights_at(v, v.speed_rpm / 2):.2f} distributor degrees, {_weights_crank_deg(v):.1f}° at the crankshaft.",
         f"The light showed {v.mark_deg}°, so the initial timing is {v.mark_deg} − {_weights_crank_deg(v):.1f} "
-        f"= {advance.true_initial_deg(v.mark_deg, v.speed_rpm, v.centrifugal):.1f}°.",
+        f"= {v.mark_deg - round(_weights_crank_deg(v), 1):z.1f}°.",
         "The whole curve is late by that part. Bring the idle down and set the timing again.",
     ),
 )  # fmt: skip

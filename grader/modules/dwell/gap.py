@@ -104,7 +104,7 @@ WEAR_TIMING = Exercise(
                      "You have half the change. Half of it falls on the opening flank, but crank degrees are double distributor degrees: one for one.",
                      lambda v, dwell: v.set_deg + points.timing_change_deg(dwell - v.dwell_deg) / 2),
                 Slip("double",
-                     "You have twice the change. Only half the extra dwell lies on the opening flank; the other half is at closing.",
+                     "You have twice the change. Only half the change of dwell lies on the opening flank; the other half is at closing.",
                      lambda v, dwell: v.set_deg + 2 * points.timing_change_deg(dwell - v.dwell_deg)),
                 Slip("untouched",
                      "You left the timing where it was. The spark comes when the points open, and the gap moves that moment.",
@@ -120,7 +120,7 @@ WEAR_TIMING = Exercise(
         ),
         "One degree more dwell is one crank degree of retard; one degree less is one of advance.",
         Line(
-            f"Now {v.set_deg + points.timing_change_deg(_dwell_at(v, v.found_in) - v.dwell_deg):.1f}°. "
+            f"Now {v.set_deg + points.timing_change_deg(_dwell_at(v, v.found_in) - v.dwell_deg):z.1f}°. "
             "Set the gap, then the timing.",
             "timing",
         ),
@@ -227,7 +227,7 @@ FIND_ERROR = Exercise(
     version=1,
     marking=1,
     title="Find the error in print",
-    text="Printed books err, too. One of these five lines contradicts the geometry of the cam. Which?{page}",
+    text="Printed books err, too. One of these five lines is wrong. Which?{page}",
     draw={"wrong": Pick(tuple(_PRINTED)), "wording": Steps(0, 1)},
     show=_page,
     parts=(

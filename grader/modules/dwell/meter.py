@@ -64,7 +64,7 @@ METER = Exercise(
             within=_ARITHMETIC, possible=(1.0, 100.0), objectives=("D2",),
             slips=(
                 Slip("whole-turn",
-                     "You shared by the whole turn of 360°. Each cylinder has only its own part of the turn: divide 360° by the number on the switch.",
+                     "You took the whole turn of 360°. Each cylinder has only its own part of the turn: first divide 360° by the number on the switch.",
                      lambda v: 100 * v.reading / 360),
                 Slip("engine-cylinders",
                      "You used the engine's number of cylinders here. The meter did its sum with the number on its switch.",
@@ -242,16 +242,16 @@ SPRING = Exercise(
         ),
     ),
     route=lambda v: (
-        f"Force left: {v.old_oz} ÷ {v.new_oz} = {v.old_oz / v.new_oz:.3f}.",
-        f"Its square root is {(v.old_oz / v.new_oz) ** 0.5:.3f}.",
-        f"{v.new_rpm} × {(v.old_oz / v.new_oz) ** 0.5:.3f} = {_floats_at(v, v.old_oz):.0f} rev/min.",
+        f"Force left: {v.old_oz} ÷ {v.new_oz} = {v.old_oz / v.new_oz:.4f}.",
+        f"Its square root: √{v.old_oz / v.new_oz:.4f} = {(v.old_oz / v.new_oz) ** 0.5:.4f}.",
+        f"{v.new_rpm} × {(v.old_oz / v.new_oz) ** 0.5:.4f} = {_floats_at(v, v.old_oz):.0f} rev/min.",
     ),
 )  # fmt: skip
 
 _TOLD = MappingProxyType(
     {
         "resistance": (
-            "It starts badly and misses at idle under load. Dwell is {dwell}° at idle and at {high} rev/min, in limits. "
+            "It starts badly and misses at idle and under load. Dwell is {dwell}° at idle and at {high} rev/min, in limits. "
             "With the points closed and the key on, a voltmeter across them shows {drop:g} V."
         ),
         "spring": (
@@ -297,9 +297,9 @@ NEXT_TEST = Exercise(
             signs=MappingProxyType({
                 "resistance": "Resistance shows as a drop of more than 0.2 V across the closed points, and is felt most at low speed.",
                 "spring": "Where the points no longer follow the cam, the dwell falls and trembles at speed.",
-                "line": "The line is taken off and the dwell read again where it changed with the line on and the engine runs well.",
-                "drop": "The drop comes first where the spark is weak at low speed and nobody has measured it.",
-                "speed": "The dwell at speed comes first where it misses only from a speed up and was read at idle alone.",
+                "line": "The line comes off where the dwell changed with the line on and the engine runs well.",
+                "drop": "The drop comes first where the spark is weak at low speed and nobody has measured that drop.",
+                "speed": "The dwell at speed comes first where the engine misses only from a speed up and dwell was read at idle alone.",
             }),
             answer=lambda v: v.case,
             slips=(

@@ -64,7 +64,7 @@ TIP_STATE = Exercise(
                 "pre-ignites": "is above 950 °C: it can light the charge before the spark.",
             }),
             signs=MappingProxyType(dict.fromkeys(
-                _STATE_C, "Take 32 from the reading, divide by 1.8, and lay the result against both ends of the range you chose."
+                _STATE_C, "Take 32 from the reading, divide by 1.8, and compare the result with every limit in the answers."
             )),
             answer=lambda v: plug.nose_state(celsius(v.tip_f)),
             slips=(
@@ -94,6 +94,10 @@ def _fin_tip(v, number, gas_c=None, root_c=None):
         length, v.heat_transfer, v.gas_c if gas_c is None else gas_c, v.root_c if root_c is None else root_c,
         v.conductivity, v.outer_mm,
     )  # fmt: skip
+
+
+def _cosh(v):  # of m L as printed, so that a pocket calculator finds the same
+    return float(np.cosh(round(_fin_number(v), 3)))
 
 
 NOSE_FIN = Exercise(
@@ -161,11 +165,11 @@ NOSE_FIN = Exercise(
     ),
     route=lambda v: (
         f"m = √(4 × {v.heat_transfer} ÷ ({v.conductivity} × {v.outer_mm / 1000:g})) "
-        f"= {_fin_number(v) / v.nose_mm * 1000:.1f} per metre.",
-        Line(f"m·L = {_fin_number(v) / v.nose_mm * 1000:.1f} × {v.nose_mm / 1000:g} = {_fin_number(v):.2f}.", "number"),
-        Line(f"cosh({_fin_number(v):.2f}) = {np.cosh(_fin_number(v)):.2f}.", "number"),
+        f"= {_fin_number(v) / v.nose_mm * 1000:.2f} per metre.",
+        Line(f"m·L = {_fin_number(v) / v.nose_mm * 1000:.2f} × {v.nose_mm / 1000:g} = {_fin_number(v):.3f}.", "number"),
+        Line(f"cosh({_fin_number(v):.3f}) = {_cosh(v):.3f}.", "number"),
         Line(
-            f"Tip = {v.gas_c} − ({v.gas_c} − {v.root_c}) ÷ {np.cosh(_fin_number(v)):.2f} "
+            f"Tip = {v.gas_c} − ({v.gas_c} − {v.root_c}) ÷ {_cosh(v):.3f} "
             f"= {_fin_tip(v, _fin_number(v)):.0f} °C.",
             "tip",
         ),
@@ -309,7 +313,7 @@ TWO_DUTIES = Exercise(
                 NEITHER: "None of the three stays inside at both.",
             }),
             signs=MappingProxyType({
-                "A": "Read curve A at both loads, against 500 and 850 °C: at one of them it lies outside.",
+                "A": "Read curve A at both loads, against 500 and 850 °C: it does not stay inside at both.",
                 "B": "Read curve B at both loads, against 500 and 850 °C; where it stays inside, ask whether a shorter nose does, too.",
                 "C": "Read curve C at both loads, against 500 and 850 °C; where it stays inside, ask whether a shorter nose does, too.",
                 NEITHER: "Read all three curves at both loads: one of them stays between 500 and 850 °C.",
@@ -317,10 +321,10 @@ TWO_DUTIES = Exercise(
             answer=lambda v: plug_for((v.light, v.heavy)),
             slips=(
                 Slip("light-only",
-                     "Your plug stays clean at the light duty but leaves the band at the heavy one. Check both ends.",
+                     "Your plug stays clean at the light duty but goes above 850 °C at the heavy one. Check both ends.",
                      lambda v: plug_for((v.light,))),
                 Slip("heavy-only",
-                     "Your plug is cool enough at the heavy duty but soots up at the light one. Check both ends.",
+                     "Your plug is cool enough at the heavy duty but falls below 500 °C at the light one. Check both ends.",
                      lambda v: None if plug_for((v.heavy,)) == plug_for((v.light,)) else plug_for((v.heavy,))),
             ),
         ),

@@ -191,7 +191,7 @@ SOOTY_ORDER = Exercise(
             ),
             critical=(
                 Critical("range-too-soon", "coil", "range",
-                         "You changed the heat range with the coil untested. A weak spark looks like a cold plug: measure first."),
+                         "First measure the voltage, then think of the heat range; leave neither out. A weak spark looks like a cold plug."),
             ),
         ),
     ),
@@ -249,7 +249,8 @@ SORT_LOT = Exercise(
         "The shop cleans, files and gaps a plug unless its nose is cracked or blistered, its thread is torn, or its gap "
         "has grown past the limit. The new gap is {new_mm:.2f} mm ({new_in:.3f} in). The limit is the gap that the rule "
         "“0.001 inch in 1000 miles” (0.0158 mm in 1000 km) gives after {limit} km ({limit_miles} miles). "
-        "The wires measure to within 0.02 mm (0.001 in). Sort:{listed}"
+        "The wires measure to within 0.02 mm (0.001 in). Sort them, and leave undecided what lies so near the limit that the "
+        "wires cannot tell:{listed}"
     ),
     draw={
         "new_mm": Steps(60, 80, 5, scale=100),
@@ -273,7 +274,7 @@ SORT_LOT = Exercise(
             answer=_judge_lot,
             slips=(
                 Slip("soot-scrapped",
-                     "You scrapped plugs for soot, oil or a crumb. Those clean off: judge by nose, thread and gap.",
+                     "You rejected plugs for soot, oil or a crumb. Those clean off: judge by nose, thread and gap.",
                      lambda v: tuple(
                          REJECT if look != "tan" and right == KEEP else right
                          for (_, look, _), right in zip(v.plugs, _judge_lot(v), strict=True)
@@ -289,9 +290,9 @@ SORT_LOT = Exercise(
     ),
     route=lambda v: (
         f"Limit: {v.new_mm:.2f} + 0.0158 × {v.limit_km / 1000:g} = {plug.worn_gap_mm(v.new_mm, v.limit_km):.2f} mm.",
-        "Scrap for nose or thread: "
+        "Rejected for nose or thread: "
         + (", ".join(label for label, look, _ in v.plugs if look in _SCRAP) or "none") + ".",
-        "Scrap for the gap: "
+        "Rejected for the gap: "
         + (", ".join(
             label for (label, look, _), said in zip(v.plugs, _judge_lot(v), strict=True)
             if said == REJECT and look not in _SCRAP

@@ -55,7 +55,7 @@ GAP_GROWTH = Exercise(
     route=lambda v: (
         f"0.001 inch in 1000 miles is {plug.GROWTH_MM_PER_1000_KM:.4f} mm in 1000 km.",
         f"Growth: {plug.GROWTH_MM_PER_1000_KM:.4f} × {v.distance_km / 1000:g} = {_worn_mm(v) - v.new_mm:.2f} mm.",
-        f"Gap now: {v.new_mm:.2f} + {_worn_mm(v) - v.new_mm:.2f} = {_worn_mm(v):.2f} mm.",
+        f"Gap now: {v.new_mm:.2f} + {_worn_mm(v) - v.new_mm:.2f} = {v.new_mm + round(_worn_mm(v) - v.new_mm, 2):.2f} mm.",
     ),
 )  # fmt: skip
 
@@ -125,7 +125,7 @@ RESERVE = Exercise(
     ),
     route=lambda v: (
         Line(
-            f"x = {_worn_mm(v) / 10:.3f} cm × {v.density} = {_worn_mm(v) / 10 * v.density:.3f}.", "m03.gap_growth.gap"
+            f"x = {_worn_mm(v) / 10:.4f} cm × {v.density} = {_worn_mm(v) / 10 * v.density:.3f}.", "m03.gap_growth.gap"
         ),
         Line(
             f"{v.k:.1f} × (24.22 × {_worn_mm(v) / 10 * v.density:.3f} + 6.08 × √{_worn_mm(v) / 10 * v.density:.3f}) "
@@ -134,7 +134,7 @@ RESERVE = Exercise(
         ),
         Line(
             f"Reserve: {v.available_kv} − {_required_kv(v, _worn_mm(v)):.1f} − {breakdown.ROTOR_GAP_KV:g} = "
-            f"{breakdown.reserve_kv(v.available_kv, _required_kv(v, _worn_mm(v))):.1f} kV.",
+            f"{breakdown.reserve_kv(v.available_kv, round(_required_kv(v, _worn_mm(v)), 1)):z.1f} kV.",
             "required", "reserve",
         ),
     ),
@@ -196,7 +196,7 @@ INTERVAL = Exercise(
                      "You took the slow growth. The set that wears quickest must still be inside the limit.",
                      lambda v: _interval_km(v, v.slow)),
                 Slip("whole-gap",
-                     "You shared the whole limit by the growth. Only the room between new gap and limit may be used up.",
+                     "You divided the whole limit by the growth. Only the room between new gap and limit may be used up.",
                      lambda v: _interval_km(v, v.quick) * v.limit_mm / (v.limit_mm - v.new_mm)),
                 Slip("miles-for-km",
                      "Your figure is in miles. Choose mi as its unit.",

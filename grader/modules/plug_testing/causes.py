@@ -83,7 +83,7 @@ CHANGES = Exercise(
             slips=(
                 Slip("other-way",
                      "You ticked the changes that move the reading the other way. Thin or warm gas and narrow, sharp gaps "
-                     "let the spark live to a higher reading.",
+                     "let the plug fire up to a higher reading.",
                      lambda v: changes(-_ASKED[v.case][2], _ASKED[v.case][3])),
                 Slip("wrong-place",
                      "You ticked the right direction but the wrong place: ask of each line whether the plug itself changed.",
@@ -257,9 +257,9 @@ BATCH = Exercise(
             }),
             signs=MappingProxyType({
                 "sound": "A sound tester shows the new plug alike three times, and as it was yesterday.",
-                "drift": "A tester that loses voltage shows the new plug lower from one time to the next.",
-                "zero": "A gauge off zero stands well above nothing with the chamber open.",
-                "weak": "A weaker tester shows the new plug alike three times, and lower than yesterday.",
+                "drift": "A tester that loses voltage shows the new plug clearly lower each time.",
+                "zero": "A gauge off zero stands well away from 0 psi with the chamber open.",
+                "weak": "A weaker tester shows the new plug alike three times, and by far more than 2 psi lower than yesterday.",
             }),
             answer=pattern,
             slips=(
@@ -310,7 +310,7 @@ BATCH = Exercise(
         ),
         Line(f"Check the gap of P{odd_place(v) + 1:02} and test it again.", "odd", "sort"),
         Line(  # what is taken off, and a limit that falls, name the tester's fault
-            f"Limit at P01: 0.70 × {_true_references(v)[0]:.0f} + {v.zero_psi} = "
+            f"Limit at P01: 0.70 × {_true_references(v)[0]:.1f} + {v.zero_psi} = "
             f"{tester.KEEP_SHARE * _true_references(v)[0] + v.zero_psi:.0f} psi on this gauge; "
             f"at P24: {tester.KEEP_SHARE * _true_references(v)[-1] + v.zero_psi:.0f} psi.",
             "pattern", "sort",

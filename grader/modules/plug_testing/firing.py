@@ -63,7 +63,7 @@ DROP = Exercise(
                      "You divided by the used plug's pressure. The new plug is the measure: divide by its pressure.",
                      lambda v: 100 * (v.new_psig - v.used_psig) / v.used_psig),
                 Slip("share-left",
-                     "That is the share the used plug still has. How far it lies below is 100 less that share.",
+                     "That is the share the used plug still has. How far it lies below is 100 minus that share.",
                      lambda v: 100 - percent_low(v.new_psig, v.used_psig)),
                 Slip("absolute",
                      "You worked with absolute pressures. The rule is stated on the gauge: take both readings as they are.",
@@ -77,8 +77,8 @@ DROP = Exercise(
                 "reject": "Reject it: it fires more than 30 per cent below the new plug.",
             }),
             signs=MappingProxyType({
-                "keep": "Kept is what lies 30 per cent below or less: lay your figure against that.",
-                "reject": "Rejected is only what lies more than 30 per cent below: lay your figure against that.",
+                "keep": "You keep a plug that fires no more than 30 per cent below: compare your figure with that.",
+                "reject": "You reject only a plug that fires more than 30 per cent below: compare your figure with that.",
             }),
             answer=lambda v, drop: "keep" if drop <= 100 * (1 - tester.KEEP_SHARE) else "reject",
             uses=("m04.drop.drop",),
@@ -104,6 +104,11 @@ def _regapped(v):
     return tester.gauge_psig(tester.firing_pressure_psia(reach, v.set_in * MM_PER_INCH))
 
 
+def _printed_psia(v):
+    """Absolute pressure after gapping to the tenth that is printed, so that the sums of the routes come out."""
+    return round(tester.absolute_psia(_regapped(v)), 1)
+
+
 REGAP = Exercise(
     key="m04.regap",
     version=1,
@@ -123,7 +128,7 @@ REGAP = Exercise(
             marks=2, step=0.5, answer=_regapped, within=GAUGE, possible=(0.0, 400.0), objectives=("P1", "P7"),
             slips=(
                 Slip("gauge-for-absolute",
-                     "You multiplied the gauge reading. Gap times absolute pressure stays: add 14.7 first, take it off after.",
+                     "You multiplied the gauge reading. Gap times absolute pressure stays the same: add 14.7 psi first, take it off after.",
                      lambda v: v.psig * v.gap_in / v.set_in, share=0.5),
                 Slip("upside-down",
                      "You turned the ratio over. A narrower gap fires up to a higher pressure.",
@@ -136,9 +141,9 @@ REGAP = Exercise(
     ),
     route=lambda v: (
         f"Absolute: {v.psig} + 14.7 = {tester.absolute_psia(v.psig):.1f} psi.",
-        f"Gap times absolute pressure stays: {tester.absolute_psia(v.psig):.1f} × {v.gap_in:.3f} ÷ {v.set_in:.3f} "
-        f"= {tester.absolute_psia(_regapped(v)):.1f} psi absolute.",
-        f"On the gauge: {tester.absolute_psia(_regapped(v)):.1f} − 14.7 = {_regapped(v):.1f} psi.",
+        f"Gap times absolute pressure stays the same: {tester.absolute_psia(v.psig):.1f} × {v.gap_in:.3f} ÷ {v.set_in:.3f} "
+        f"= {_printed_psia(v):.1f} psi absolute.",
+        f"On the gauge: {_printed_psia(v):.1f} − 14.7 = {_printed_psia(v) - 14.7:.1f} psi.",
     ),
 )  # fmt: skip
 
@@ -183,11 +188,11 @@ HARSHER = Exercise(
     ),
     route=lambda v: (
         Line(
-            f"Absolute, cold: {_regapped(v):.1f} + 14.7 = {tester.absolute_psia(_regapped(v)):.1f} psi at 293 K.",
+            f"Absolute, cold: {_printed_psia(v) - 14.7:.1f} + 14.7 = {_printed_psia(v):.1f} psi at 293 K.",
             "m04.regap.pressure",
         ),
         Line(  # the absolute figure is the earlier answer with the barometer added
-            f"{v.gas_c} °C is {v.gas_c + 273} K. Equal density: {tester.absolute_psia(_regapped(v)):.1f} × "
+            f"{v.gas_c} °C is {v.gas_c + 273} K. Equal density: {_printed_psia(v):.1f} × "
             f"{v.gas_c + 273} ÷ 293 = {_same_density(_regapped(v), v.gas_c):.0f} psi absolute.",
             "pressure", "m04.regap.pressure",
         ),
@@ -255,7 +260,7 @@ ABSOLUTE = Exercise(
         f"The barometer in psi: {v.barometer_kpa} ÷ 6.895 = {_barometer_psia(v):.2f} psi.",
         Line(f"Absolute: {v.psig} + {_barometer_psia(v):.2f} = {v.psig + _barometer_psia(v):.1f} psi.", "absolute"),
         Line(
-            f"At sea level 14.70 would come off, here only {_barometer_psia(v):.2f}: "
+            f"At sea level 14.70 psi would come off, here only {_barometer_psia(v):.2f} psi: "
             f"the gauge reads {_gauge_gain(v):.1f} psi higher for the same plug.",
             "gain",
         ),

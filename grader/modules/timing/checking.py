@@ -57,13 +57,13 @@ CHECK_ORDER = Exercise(
             ),
             critical=(
                 Critical("timing-before-dwell", "gap", "light",
-                         "You timed the engine before the points were set. Every change of gap moves the timing: points first."),
+                         "First the points, then the timing; leave neither out. Every change of gap moves the timing."),
                 Critical("lamp-before-gap", "gap", "lamp",
-                         "You timed the engine before the points were set. The lamp shows the moment they open: gap first."),
+                         "First the gap, then the lamp; leave neither out. The lamp shows the moment at which the points open."),
                 Critical("not-plugged", "plug", "light",
-                         "You timed the engine with the vacuum line on or open. Take it off and plug its end first."),
+                         "First the line off and plugged, then the timing; leave neither out. Vacuum at the unit may move the mark."),
                 Critical("wrong-idle", "idle", "light",
-                         "You timed the engine before the idle was right. Too fast, and the weights help the mark along."),
+                         "First the idle, then the timing; leave neither out. At too fast an idle the weights move the mark, too."),
             ),
         ),
     ),
@@ -116,8 +116,8 @@ _TOLD = MappingProxyType(
             "{figure} rev/min or less. The mark stands at {seen}°; top dead centre was checked at the piston last week."
         ),
         "idle": (
-            "A colleague's slip reads: dwell {dwell}° and in limits, engine warm, line off and plugged, mark at {seen}°. The "
-            "manual: {right}° at {figure} rev/min or less. More does not stand there. He wants to turn the distributor."
+            "A colleague's note reads: dwell {dwell}° and in limits, engine warm, line off and plugged, mark at {seen}°. The "
+            "manual: {right}° at {figure} rev/min or less. Nothing else stands on it. He wants to turn the distributor."
         ),
         "dwell": (
             "The owner fitted points at home, by eye, and drove here. Warm engine, line off and plugged, idle {slow} "
@@ -164,11 +164,11 @@ NEXT_STEP = Exercise(
                 "barometer": "Cannot tell yet: read the barometer of the place.",
             }),
             signs=MappingProxyType({
-                "set": "The distributor is turned where the mark is off and dwell, idle, line and mark are all known.",
+                "set": "The distributor is turned where the mark is off its figure, and dwell, idle, line and mark are all known.",
                 "idle": "The idle speed comes first where a mark was read and nobody wrote the speed beside it.",
                 "dwell": "The dwell comes first where points were set by eye, or nobody says what it was.",
                 "top": "The mark itself is in doubt where every figure is right and the engine still pulls badly.",
-                "pump": "A hand pump is for a unit that gets vacuum and still moves nothing.",
+                "pump": "The hand pump comes first where the unit gets vacuum and still moves nothing.",
                 "barometer": "The barometer counts where a vacuum reading alone is low and the place lies high.",
             }),
             answer=lambda v: v.case,
@@ -177,7 +177,7 @@ NEXT_STEP = Exercise(
                      "You would turn the distributor before one reading is known that may explain it all. Which one is missing?",
                      lambda v: "set" if v.case in ("idle", "dwell", "top") else None),
                 Slip("already-known",
-                     "That reading stands in the report already. Nothing is missing here.",
+                     "That reading stands in the report already. Go through the others that count: is one missing?",
                      lambda v: "idle" if v.case == "set" else None),
                 Slip("wrong-reading",
                      "Vacuum comes to the unit, so the barometer is not in doubt. What does the unit make of it?",

@@ -26,6 +26,10 @@ def _band(v, weights_deg, weights_limit_deg, initial_limit_deg):
     return v.initial_deg + weights_deg - reach, v.initial_deg + weights_deg + reach
 
 
+def _ends(v):
+    return _band(v, angles.crank_deg(_weights_dist_deg(v)), angles.crank_deg(v.weights_limit), v.initial_limit)
+
+
 BAND = Exercise(
     key="m01.band",
     version=1,
@@ -46,7 +50,7 @@ BAND = Exercise(
     parts=(
         Range(
             key="band", prompt="Least and most", unit="° crank", marks=2, step=0.1,
-            answer=lambda v: _band(v, angles.crank_deg(_weights_dist_deg(v)), angles.crank_deg(v.weights_limit), v.initial_limit),
+            answer=_ends,
             within=Absolute(0.25, "arithmetic to a tenth of a degree at each end"), possible=(-40.0, 90.0),
             objectives=("T2",),
             slips=(
@@ -66,7 +70,7 @@ BAND = Exercise(
         f"Distributor {v.speed_rpm / 2:g} rev/min: {_weights_dist_deg(v):.2f} ± {v.weights_limit:g} distributor degrees, "
         f"at the crankshaft {2 * _weights_dist_deg(v):.1f} ± {2 * v.weights_limit:g}°.",
         f"Initial {v.initial_deg:g} ± {v.initial_limit}°: together {v.initial_deg + 2 * _weights_dist_deg(v):.1f} "
-        f"± {v.initial_limit + 2 * v.weights_limit:g}°.",
+        f"± {v.initial_limit + 2 * v.weights_limit:g}°, from {_ends(v)[0]:.1f}° to {_ends(v)[1]:.1f}°.",
     ),
 )  # fmt: skip
 
@@ -210,7 +214,7 @@ ALTITUDE = Exercise(
     title="The gauge in the hills",
     text=(
         "A sound engine idles at {vacuum_inhg} inHg ({vacuum_kpa} kPa) of vacuum {here}, where the barometer stands at "
-        "{here_inhg} inHg ({here_kpa} kPa). It is driven away. {there} the barometer stands at {there_inhg} inHg "
+        "{here_inhg} inHg ({here_kpa} kPa). It is driven away. {there}, the barometer stands at {there_inhg} inHg "
         "({there_kpa} kPa). Idle needs the same absolute pressure in the manifold. What will the vacuum gauge read there?"
     ),
     draw={

@@ -58,11 +58,11 @@ LINE_TEST = Exercise(
                 "blocked": "The unit is in order; the line or its port is blocked or off.",
             }),
             signs=MappingProxyType({
-                "good": "In order, the mark moves up at part throttle and the pump moves the plate to its stop.",
+                "good": "Where all is in order, the mark moves up at part throttle and the pump moves the plate to its stop.",
                 "punctured": "Through a hole the pump's reading falls away.",
                 "seized": "A seized plate stands still while the pump holds.",
-                "uncovered": "With vacuum at idle the mark jumps as the line goes back on.",
-                "blocked": "Behind a blocked line nothing moves the mark, while the pump holds and moves the plate.",
+                "uncovered": "That makes the mark jump at idle as the line goes back on, and still the pump holds and moves the plate.",
+                "blocked": "Putting a blocked line back on never moves the mark, and yet the pump holds and moves the plate.",
             }),
             answer=lambda v: v.case,
             slips=(
