@@ -145,6 +145,18 @@ def test_a_tired_tester_scraps_good_plugs(name):
     assert BATCH.parts[2].share(causes.decisions(v), wrong) < 1
 
 
+@pytest.mark.parametrize("percent", [94, 100, 108])
+@pytest.mark.parametrize("name", list(causes.BATCHES))
+def test_what_is_said_against_a_tester_fault_can_be_seen_in_the_figures(name, percent):
+    """A new plug is lower by far more than 2 psi than yesterday, or clearly lower each time, only where that is the fault."""
+    v = batch(name, percent)
+    fault, (first, middle, last) = causes.pattern(v), v.references
+    assert (v.log_psig - first >= 10) == (fault == "weak") and (fault == "weak" or v.log_psig - first <= 2)
+    assert (first - middle >= 4 and middle - last >= 4) == (fault == "drift")
+    assert fault == "drift" or max(v.references) - min(v.references) <= 3
+    assert v.zero_psi >= 8 if fault == "zero" else v.zero_psi == 0
+
+
 @pytest.mark.parametrize("percent", [94, 108])
 def test_another_tester_voltage_tells_the_same_story(percent):
     for name in causes.BATCHES:

@@ -10,6 +10,7 @@ from grader import catalogue, paths
 from grader.exercise import listing
 from grader.exercise.kinds import Written
 from grader.exercise.model import Choice
+from grader.exercise.sorting import Order
 from grader.exercise.truth import Truth
 from grader.exercise.variant import in_shown_order
 from grader.marking import feedback, verdict
@@ -145,3 +146,16 @@ def test_ticked_lines_are_read_back_as_one_sentence():
     ticked = next(e for e in catalogue.module("m04_plug_testing").exercises if e.name == "changes").parts[0]
     said = f"Read as {ticked.echo(tuple(ticked.options))}."
     assert ".;" not in said and ".." not in said and said.count(";") == len(ticked.options) - 1
+
+
+def test_a_rule_of_order_holds_for_whoever_left_a_step_out_as_well():
+    """Both break the same pair, so nobody is told that he did early what he may not have done at all."""
+    rules = [
+        (path, critical.says)
+        for module in catalogue.all_modules().values()
+        for _, part, path in module.parts()
+        if isinstance(part, Order)
+        for critical in part.critical
+    ]
+    assert len(rules) > 10
+    assert [rule for rule in rules if "leave neither out" not in rule[1] or re.search(r"\b[Yy]ou\b", rule[1])] == []

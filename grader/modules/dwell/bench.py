@@ -13,7 +13,7 @@ from grader.vehicle.spec import vehicles
 
 _BLADE_TOLD = MappingProxyType(
     {
-        "pip": "These points have run {miles} miles and are pitted. The blade just fits at the manual's gap. "
+        "pip": "These points have run {miles} and are pitted. The blade just fits at the manual's gap. "
                "The meter, its switch right, shows {seen:.1f}°.",
         "peak": "The points are new and smooth. The blade just fitted at the manual's gap, but nobody looked where the "
                 "cam stood. The meter, its switch right, shows {seen:.1f}°.",
@@ -37,6 +37,10 @@ def _blade(parameters):
     return {**spec, "other": other, "seen": seen.get(parameters["case"], dwell)}
 
 
+def _run(v):
+    return f"{grouped(1000 * v.miles)} miles ({grouped(round(1609.344 * v.miles, -3))} km)"
+
+
 FEELER = Exercise(
     key="m02.feeler",
     version=1,
@@ -51,7 +55,7 @@ FEELER = Exercise(
         "miles": Steps(8, 16), "swing": Steps(4, 7),
     },
     fill=_blade,
-    show=lambda v: {"told": _BLADE_TOLD[v.case].format(**{**vars(v), "miles": grouped(1000 * v.miles)}), "gap_mm": f"{25.4 * v.gap_in:.2f}"},
+    show=lambda v: {"told": _BLADE_TOLD[v.case].format(**{**vars(v), "miles": _run(v)}), "gap_mm": f"{25.4 * v.gap_in:.2f}"},
     parts=(
         Choice(
             key="finding", prompt="Your finding", marks=1, objectives=("D6",),
@@ -156,7 +160,7 @@ def _contacts_seen(v):
         "moving": "a crater in the moving contact and a pip on the fixed one",
         "neither": "both contacts grey, flat and alike",
     }[gone]
-    return {"told": f"{told} After {grouped(1000 * v.miles)} miles you find {holes}."}
+    return {"told": f"{told} After {_run(v)} you find {holes}."}
 
 
 CRATER = Exercise(

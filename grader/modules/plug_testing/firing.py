@@ -226,7 +226,7 @@ ABSOLUTE = Exercise(
     ),
     draw={"altitude_m": Steps(1000, 3400, 20), "psig": Steps(52, 112)},
     fill=_barometer,
-    show=lambda v: {"altitude_ft": grouped(v.altitude_m / 0.3048), "reading": both(v.psig),
+    show=lambda v: {"altitude_ft": grouped(round(v.altitude_m / 0.3048, -2)), "reading": both(v.psig),
                     "barometer_inhg": f"{v.barometer_kpa / KPA_PER_INHG:.2f}"},
     parts=(
         Number(
@@ -306,6 +306,7 @@ CHART = Exercise(
         f"Against a sharp plug the tester has {v.kv:.1f} ÷ {v.factor:.2f} = {v.kv / v.factor:.1f} kV.",
         f"At {v.kv / v.factor:.1f} kV the {v.gap_in:.3f} in curve stands at "
         f"{_chart_psia(v.kv / v.factor, v.gap_in):.0f} psi absolute.",
-        f"On the gauge: {tester.gauge_psig(_chart_psia(v.kv / v.factor, v.gap_in)):.0f} psi.",
+        f"On the gauge: {_chart_psia(v.kv / v.factor, v.gap_in):.0f} − 14.7 = "
+        f"{round(_chart_psia(v.kv / v.factor, v.gap_in)) - 14.7:.0f} psi.",
     ),
 )  # fmt: skip

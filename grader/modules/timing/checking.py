@@ -117,7 +117,7 @@ _TOLD = MappingProxyType(
         ),
         "idle": (
             "A colleague's note reads: dwell {dwell}° and in limits, engine warm, line off and plugged, mark at {seen}°. The "
-            "manual: {right}° at {figure} rev/min or less. Nothing else stands on it. He wants to turn the distributor."
+            "manual: {right}° at {figure} rev/min or less. Nothing else stands on the note. He wants to turn the distributor."
         ),
         "dwell": (
             "The owner fitted points at home, by eye, and drove here. Warm engine, line off and plugged, idle {slow} "
