@@ -170,7 +170,7 @@ TOTAL = Exercise(
                      "You added the vacuum unit's distributor degrees as they are. Double them for the crankshaft.",
                      lambda v, off: off + _diaphragm_dist_deg(v), share=0.5),
                 Slip("kpa-for-inhg",
-                     "You read the figure in kPa as inches of mercury, so the unit seemed fully out. 1 inHg is 3.39 kPa.",
+                     "That is the unit fully out. Did you read the figure in kPa as inches of mercury? 1 inHg is 3.39 kPa.",
                      lambda v, off: off + angles.crank_deg(v.vacuum[-1][1])),
                 Slip("vacuum-left-out",
                      "You left the vacuum unit out. With the line on at part throttle it adds its share.",
