@@ -36,6 +36,8 @@ def writings(part, answer, given):
             figure = part.typed(end) if not isinstance(answer, tuple) else part.typed((end, end)).split(" to ")[0]
             figure = re.sub(r"\.0+$", "", figure) if part.step >= 0.5 else figure
             yield rf"(?<![\d.])0?{re.escape(figure)}(?!\d|\.\d)"
+            closer = f"{end:.{len(figure.partition('.')[2]) + 1}f}"  # with one place more than is asked
+            yield rf"(?<![\d.]){re.escape(closer)}(?!\d)"
             digits = figure.lstrip("-").replace(".", "").lstrip("0")
             if len(digits) >= 3:  # the same figure in a unit ten times as large or as small
                 yield r"(?<![\d.])0?\.0*" + digits + r"(?!\d)"
