@@ -172,6 +172,7 @@ def _table():
 
 
 _EXACT, _FOLDED = _table()
+_OF_KIND = {(unit.kind, unit.factor, unit.offset): unit for unit in _ALL if unit.kind in FAMILY}
 
 
 @lru_cache(maxsize=1024)  # the same few spellings come again and again
@@ -232,6 +233,13 @@ def convert(number, typed, asked):
 def same_kind(typed, asked):
     """True if a unit measures just what another does; degrees of crank and of distributor do not."""
     return typed.kind == asked.kind or typed.kind == FAMILY.get(asked.kind)
+
+
+def of_kind(typed, asked):
+    """A unit of a family as that of the asked kind: "psi" as "psi gauge" where gauge pressure is asked; others as they are."""
+    if FAMILY.get(asked.kind) != typed.kind:
+        return typed
+    return _OF_KIND.get((asked.kind, typed.factor, typed.offset), typed)
 
 
 def line(typed, asked):

@@ -70,6 +70,26 @@ class Truth:
         known = self.landmarks.get(path)
         return known[2] if known is not None and known[2] is not None else self.survey(path)[2]
 
+    def slips_from(self, path, own):
+        """(slip, where it leads) from a trainee's own earlier answers; where physics refuses a route it is left out."""
+        part, given, earlier = self._inputs(path)
+        earlier = [own.get(used, answer) for used, answer in zip(part.uses, earlier, strict=True)]
+        for slip in part.slips:
+            try:
+                led = slip.value(given, *earlier)
+            except OutOfRange:
+                continue
+            if led is not None:
+                yield slip, led
+
+    def routes_from(self, path, own):
+        """As `routes`, from a trainee's own earlier answers."""
+        part, given, earlier = self._inputs(path)
+        earlier = [own.get(used, answer) for used, answer in zip(part.uses, earlier, strict=True)]
+        return [
+            (slip, led, self._around(part, slip.value, given, earlier, led)) for slip, led in self.slips_from(path, own)
+        ]
+
     def aim(self, path):
         """(answer, tolerance, None), computed and kept: enough for an answer that is right."""
         part, given, earlier = self._inputs(path)

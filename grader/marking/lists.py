@@ -39,6 +39,10 @@ def mark_list(truth, path, part, answer, earlier):
         if led is not None and part.share(led, own) == 1:
             return verdict(SLIP, max(slip.share, share), slip=slip.key)
     share = max(share, carried_share)
+    if carried is not None:  # a slip on the way from an earlier answer of his own is named like any other
+        for slip, led in truth.slips_from(path, carried[1]):
+            if part.share(led, own) == 1:
+                return verdict(SLIP, max(slip.share, share), expected=carried[0], slip=slip.key)
     return verdict(PARTLY, share) if share > 0 else verdict(WRONG, 0)
 
 

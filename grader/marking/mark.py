@@ -12,7 +12,7 @@ from grader.marking.compare import marker_of, possible
 from grader.marking.numbers import blank
 from grader.marking.verdict import AWAITING, BLANK, UNIT, Earlier, PartMark
 
-ENGINE = "marking 3"  # raise when a verdict or a mark can come out differently
+ENGINE = "marking 4"  # raise when a verdict or a mark can come out differently
 # In a resit, beside the kept answers of an exercise: which of them had a wrong unit that was charged somewhere else.
 CHARGED_BEFORE = "charged_before"
 

@@ -101,9 +101,13 @@ def blank(truth, path, part):
 
 
 def _not_right(truth, path, part, answer, earlier, reading):
-    """Why a number is not right, and what it earns all the same; the first reason that fits counts."""
+    """Why a number is not right, and what it earns all the same; the first reason that fits counts.
+
+    Whoever went on from an earlier answer of his own is judged by what follows from it, in slips, rounding and
+    units too: the earlier error was charged where it was made.
+    """
     most, typed, (right, width) = part.most, reading.value, truth.target(path)
-    share, slip, why = 0, "", ""
+    share, slip, why, error = 0, "", "", None
     nearest_slip = _nearest_slip_of_ends if type(typed) is tuple else _nearest_slip
     carried = carried_answer(truth, path, part, earlier)
     carried_width = truth.tolerance(path, own=carried[1]) if carried is not None else None
@@ -111,41 +115,53 @@ def _not_right(truth, path, part, answer, earlier, reading):
         word, share, right, width = carried[2], 1, carried[0], carried_width
     elif (found := nearest_slip(truth.routes(path), typed)) is not None:
         word, share, slip = SLIP, found.share, found.key
-    elif (
-        carried is not None
-        and not _too_coarse(typed, reading.place, right, width)
-        and _too_coarse(typed, reading.place, carried[0], width)
-    ):
-        word, share, right = COARSE, _HALF, carried[0]
     else:
-        word, share, why = _of_figures(part, reading, right, width, earlier)
+        found = [(right, width, slip, *_of_figures(part, reading, right, width, earlier))]
+        if carried is not None:
+            own, own_width = carried[0], carried_width
+            found.append((own, own_width, slip, *_of_figures(part, reading, own, own_width, earlier)))
+            if (led := nearest_slip(truth.routes_from(path, carried[1]), typed)) is not None:
+                found.insert(0, (own, own_width, led.key, SLIP, led.share, "", None))
+        right, width, slip, word, share, why, error = max(found, key=_kindness)
+    if error is not None:
+        earlier.unit_errors.add(error)
     return PartMark(
         path, word, earned(part.marks, share), most, answer.raw, answer.unit or part.unit, reading.echo, typed,
         right, width, slip, why,
     )  # fmt: skip
 
 
+def _kindness(found):
+    """What a finding earns, and that it names what happened: the first of the kindest counts."""
+    _, _, _, word, share, _, _ = found
+    return share, word != WRONG
+
+
 def _of_figures(part, reading, right, width, earlier):
-    """(verdict, share, why) of what the figures alone can show: rounding, unit, sign or point."""
+    """(verdict, share, why, unit error) of what the figures alone can show: rounding, unit, sign or point."""
     typed = reading.value
     if _too_coarse(typed, reading.place, right, width):
-        return COARSE, _HALF, ""
-    meant = _unit_meant(part, reading, right, width)
-    if meant is not None:
-        error = (reading.unit.text, meant.text)
+        return COARSE, _HALF, "", None
+    error = _unit_error(part, reading, right, width)
+    if error is not None:
         charged = error in earlier.unit_errors
-        earlier.unit_errors.add(error)
-        return UNIT, 1 if charged else _HALF, _about_unit(error, charged)
+        return UNIT, 1 if charged else _HALF, _about_unit(error, charged), error
     if type(typed) is tuple:
-        return _of_ends(typed, right, width)
+        return *_of_ends(typed, right, width), None
     if right != 0 and typed != 0:
         if -width <= typed + right <= width:
-            return SIGN, 0, ""
+            return SIGN, 0, "", None
         # Ten times more or less of what lies near the right answer cannot come near it too.
         near_it = width < 0.5 * abs(right) and 0.15 * abs(right) < abs(typed) < 5 * abs(right)
-        if not near_it and any(abs(typed * power - right) <= width for power in _POWERS):
-            return POWER, 0, ""
-    return WRONG, 0, ""
+        if not near_it and _is_power(typed, right, width):
+            return POWER, 0, "", None
+    return WRONG, 0, "", None
+
+
+def _is_power(typed, right, width):
+    """True if only the point stands wrong. Where the tolerance is wide beside the answer, the figures must agree closer."""
+    width = min(width, _COARSEST * abs(right))
+    return any(abs(typed * power - right) <= width for power in _POWERS)
 
 
 def _of_ends(typed, right, width):
@@ -216,22 +232,23 @@ def _too_coarse(typed, place, expected, width):
     return width < half <= _COARSEST * abs(expected) and typed != 0 and abs(typed - expected) <= half * (1 + 1e-9)
 
 
-def _unit_meant(part, reading, right, width):
-    """The unit in which the typed figure would be right, among those of the part, or None.
+def _unit_error(part, reading, right, width):
+    """(given, meant) where the typed figure would be right in another unit of the part, or None.
 
     Only units that measure the same thing: taking distributor degrees for crank
     degrees is a mistake about the engine, and a slip.
     """
-    given, number, asked = reading.unit, reading.number, part.asked
+    number, asked = reading.number, part.asked
+    given = units.of_kind(reading.unit, asked)
     for other in part.offered:
-        if other is given or other == given or not units.same_kind(other, given):
+        if other == given or not units.same_kind(other, given):
             continue
         if type(number) is tuple:
             value = tuple(units.convert(end, other, asked) for end in number)
         else:
             value = units.convert(number, other, asked)
         if _near(value, right, width):
-            return other
+            return given.text, other.text
     return None
 
 
