@@ -176,3 +176,18 @@ def test_what_follows_from_a_right_answer_is_right():
     assert verdicts(off="6.05", on="10.1", pick="over") == ["right"] * 3
     assert verdicts(on="10.1", pick="over") == ["blank", "wrong", "carried"]
     assert verdicts(off="6.3", on="10.3", pick="over") == ["wrong", "carried", "carried"]
+
+
+@pytest.mark.parametrize(
+    ("typed", "verdict"), [("23.9", "wrong"), ("3.3", "power of ten"), ("33", "power of ten"), ("2.0", "wrong")]
+)
+def test_a_misplaced_point_has_the_figures_of_the_answer(typed, verdict):
+    """Beside a third of a degree half a degree is wide: 23.9 was told that its figures are right."""
+    part = Number(
+        key="near", prompt="", unit="° crank", marks=1, step=0.1, answer=lambda v: v.x / 3, within=Absolute(0.5, "test"),
+        possible=(-40.0, 40.0), objectives=(),
+    )  # fmt: skip
+    module = Module("m99_test", "", 1, (Exercise("m99.a", 1, 1, "", "", {"x": Steps(1, 9)}, (part,), lambda v: ()),))
+    issued = {"m99.a": {"version": 1, "parameters": {"x": 1}}}
+    found = mark_sheet(module, issued, Sheet("t", "m99_test", "t01", 1, {"m99.a.near": Answer(typed)}))
+    assert found.parts[0].verdict == verdict
