@@ -158,9 +158,11 @@ def _readings(figures):
     last = marks[-1]
     head, _, tail = figures.rpartition(last)
     found = []
-    if last in ".," and _grouped(head):
+    if last in ".," and last not in head and _grouped(head):
         found.append("".join(c for c in head if c.isdigit()) + "." + tail)
-    if last != "." and len(set(marks)) == 1 and _grouped(figures):
+    if (
+        (last != "." or last in head) and len(set(marks)) == 1 and _grouped(figures)
+    ):  # 1.250 is 1.25, 1.250.000 is no decimal
         found.append("".join(c for c in figures if c.isdigit()))
     return found
 
@@ -183,6 +185,12 @@ def _about_centre(number, shown, side):
     if number < 0:
         raise Unreadable("A minus and “before” or “after” say the same thing twice. Write 6 BTDC, 6 ATDC, or -6.")
     return (-number, f"-{shown}") if side.lower().startswith("a") else (number, shown)
+
+
+def is_after_top(text):
+    """True if an angle ends in words such as "ATDC"."""
+    centre = _CENTRE.search(_clean(text))
+    return centre is not None and centre.group(1).lower().startswith("a")
 
 
 def _settle(options, typed, asked, possible):

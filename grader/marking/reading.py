@@ -6,7 +6,7 @@ from grader import units
 from grader.errors import Unreadable
 from grader.exercise.kinds import PlotReading, Range
 from grader.exercise.model import Number
-from grader.marking.reader import Reading, read_number
+from grader.marking.reader import LONGEST, Reading, is_after_top, read_number
 
 _PLAIN_UNIT = units.unit("")
 
@@ -14,8 +14,10 @@ _PLAIN_UNIT = units.unit("")
 _BETWEEN = (
     re.compile(r"(?<=[\d.,°\w\"”″ ])\s*(?:…|\.{2,3}|\bto\b|\band\b)\s*", re.I),
     re.compile(r"\s*[–—]\s*"),
-    re.compile(r"(?<=[\d°\w\"”″ ])(?<![eE])\s*[-−]\s*(?=[\d.,+−-])"),
+    re.compile(r"(?<=[\d.,°\w\"”″'])(?<![eE])\s*[-−]\s*(?=[\d.,+−-])"),
 )
+_NO_UNIT = re.compile(r"\d[.,]?\s*\Z")
+_NO_SIDE = re.compile(r"\d[.,]?\s*(?:°|deg\.?|degrees)?\s*\Z", re.I)
 
 
 def read(part, raw, unit="", given=None):
@@ -48,7 +50,7 @@ def read_range(raw, asked, chosen="", possible=(float("-inf"), float("inf"))):
     """Two numbers, the smaller first: "28…34", "28 to 34 °", "1/32 in to 1/16 in".
 
     Parameters and refusals are those of `read_number`; a unit written once counts
-    for both ends.
+    for both ends, and so does "after top".
 
     Returns
     -------
@@ -57,8 +59,11 @@ def read_range(raw, asked, chosen="", possible=(float("-inf"), float("inf"))):
     """
     first, last = _ends(raw)
     high = read_number(last, asked, chosen, possible)
-    alone = re.search(r"\d[.,]?\s*\Z", first)  # no unit behind the first number: it takes the one behind the second
-    low = read_number(f"{first} {high.unit.text}" if alone else first, asked, chosen, possible)
+    if is_after_top(last) and _NO_SIDE.search(first):
+        first = f"{first} ATDC"
+    elif _NO_UNIT.search(first):
+        first = f"{first} {high.unit.text}"
+    low = read_number(first, asked, chosen, possible)
     if low.value > high.value:
         low, high = high, low
     said = f"{low.text} to {high.text}" if low.unit == high.unit else f"{low.echo} to {high.text}"
@@ -66,9 +71,11 @@ def read_range(raw, asked, chosen="", possible=(float("-inf"), float("inf"))):
 
 
 def _ends(raw):
-    text = raw.strip()
+    text = " ".join(raw.split())
     if not text:
         raise Unreadable("Nothing is written yet.")
+    if len(text) > 2 * LONGEST:
+        raise Unreadable(f"{len(text)} characters are too many for two numbers; write the numbers and their unit only.")
     for between in _BETWEEN:
         found = [piece for piece in between.split(text, maxsplit=2)]
         if len(found) == 2 and all(re.search(r"\d", piece) for piece in found):

@@ -1,11 +1,14 @@
 """What a trainee types and what is read; the form shows the same reading."""
 
+import time
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from grader.errors import Unreadable
 from grader.marking.reader import WrongKind, read_number
+from grader.marking.reading import read_range
 from grader.units import unit
 
 
@@ -128,3 +131,49 @@ def test_every_decimal_reads_as_itself(number, mark):
         assert reading.value == pytest.approx(float(number)) or (
             mark == "," and reading.value == float(f"{number:.3f}".replace(".", ""))
         )
+
+
+@pytest.mark.parametrize(
+    ("typed", "value"), [("1.250.000", 1250000), ("1,250,000", 1250000), ("1.250.000,5", 1250000.5)]
+)
+def test_the_mark_that_parts_thousands_is_no_point_too(typed, value):
+    """1.250.000 was read as 1250.000, and the echo under the field did not show it."""
+    assert read_number(typed, unit("Ω"), "", (0, 1e9)).value == value
+
+
+@pytest.mark.parametrize(
+    ("typed", "ends"),
+    [
+        ("2 to 6 ATDC", (-6, -2)),
+        ("6-2° ATDC", (-6, -2)),
+        ("2° to 6° after TDC", (-6, -2)),
+        ("2 ATDC to 6 ATDC", (-6, -2)),
+        ("2 ATDC to 6 BTDC", (-2, 6)),
+        ("6 BTDC to 2 ATDC", (-2, 6)),
+        ("2 to 6 BTDC", (2, 6)),
+        ("-6 - -2", (-6, -2)),
+        ("−6 − −2", (-6, -2)),
+        ("-2 - 6", (-2, 6)),
+        ("-2-6", (-2, 6)),
+    ],
+)
+def test_both_ends_of_a_range_lie_where_they_were_said_to_lie(typed, ends):
+    """Of "2 to 6 ATDC" the first end was read as before top; "-6 - -2" was refused as more than two numbers."""
+    assert read_range(typed, unit("° crank")).value == ends
+
+
+def test_a_crafted_range_is_not_read_slowly():
+    """Blanks between two figures were searched again from each of them: 20,000 kept a class run waiting half a minute."""
+
+    def seconds(blanks):
+        found = []
+        for _ in range(5):
+            begun = time.process_time()
+            with pytest.raises(Unreadable):
+                read_range(f"1{' ' * blanks}2", unit("mm"))
+            found.append(time.process_time() - begun)
+        return min(found)
+
+    assert seconds(8000) < 30 * seconds(1000)  # 64 times where each blank looks at all others
+    with pytest.raises(Unreadable, match="too many for two numbers"):
+        read_range("1 to 2 " * 2000, unit("mm"))
