@@ -47,5 +47,5 @@ class Earlier(Struct):
 
 
 def earned(marks, share):
-    """Hundredths of a mark for a share of a part's marks, half rounded up."""
-    return int(marks * 100 * share + 0.5)
+    """Hundredths of a mark for a share of a part's marks, half rounded up, also where the share is not exact in binary."""
+    return int(marks * 100 * share + 0.5 + 1e-9)

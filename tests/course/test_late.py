@@ -224,3 +224,13 @@ def ledger_of(term, event):
 
 def text(moment):
     return moment.astimezone(clock.zone("Europe/Lisbon")).strftime("%Y-%m-%d %H:%M:%S")
+
+
+def test_half_a_hundredth_is_rounded_up_as_it_is_written(settings):
+    """0.7 per cent of 27.50 marks for two days is 38.5 hundredths; binary made 38 of it."""
+    for tenths in range(1, 200):
+        rule = replace(settings, late_percent_per_day=tenths / 10, late_basis="maximum", late_days_until_nothing=9)
+        for most in range(25, 3001, 25):
+            for days in (1, 2, 3):
+                exact = (2 * most * tenths * days + 1000) // 2000
+                assert late.penalty(rule, 10**6, most, days) == exact, (tenths, most, days)

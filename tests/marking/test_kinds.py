@@ -15,7 +15,7 @@ from grader.exercise.truth import Truth
 from grader.marking import feedback
 from grader.marking.compare import KINDS
 from grader.marking.reading import read
-from grader.marking.verdict import VERDICTS
+from grader.marking.verdict import VERDICTS, earned
 from tests.marking.bench_parts import (
     BATCH,
     CHOICES,
@@ -288,3 +288,11 @@ def test_damaged_lists_are_refused_in_a_sentence(typed):
     for part in (CHOICES, ORDER, FIRING, BATCH):
         with pytest.raises(Unreadable):
             read(part, typed, "", SPACE)
+
+
+def test_half_a_hundredth_of_a_mark_is_rounded_up():
+    """3 marks, and 7 of 24 of the worst cost: 212.5 hundredths are 213; binary made 212 of them."""
+    for most in range(1, 6):
+        for worst in range(1, 49):
+            for spent in range(worst + 1):
+                assert earned(most, 1 - spent / worst) == (200 * most * (worst - spent) + worst) // (2 * worst)

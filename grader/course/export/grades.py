@@ -3,6 +3,7 @@
 from grader.course import standing
 from grader.course.export import scope
 from grader.course.export.tables.columns import GRADES
+from grader.course.rules import passing
 
 COLUMNS = GRADES.names
 
@@ -36,7 +37,7 @@ def hundredths(value):
 
 def percent(mark, most, limit):
     """Two decimals, half rounded up, but cut off where rounding would reach a limit (per cent) that was missed."""
-    shown = int((mark * 100000 // most + 5) // 10)
+    limit, shown = passing.as_written(limit), int((mark * 100000 // most + 5) // 10)
     if mark * 100 < limit * most and shown >= limit * 100:
         shown = int(mark * 10000 // most)
     return hundredths(shown)

@@ -9,7 +9,7 @@ from grader.course import standing
 from grader.course.export import scope, stream
 from grader.course.export.grades import hundredths, percent, table
 from grader.course.export.tables.columns import GRADES, INTEGER, NUMBER, TEXT, Column, Shape
-from grader.course.rules import totals
+from grader.course.rules import passing, totals
 from grader.course.rules.policy import POINTS
 from grader.errors import BadFile
 
@@ -152,7 +152,8 @@ def word(layout, mark, most, *, below=None):
     """The grade word for a mark, decided unrounded; with `below` one that begins under that per cent; else blank."""
     if not most:
         return ""
-    allowed = [pair for pair in layout.words if below is None or pair[0] < below]
+    words = [(passing.as_written(least), said) for least, said in layout.words]
+    allowed = [pair for pair in words if below is None or pair[0] < passing.as_written(below)]
     return next((said for least, said in allowed if mark * 100 >= least * most), "")
 
 

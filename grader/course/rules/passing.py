@@ -1,6 +1,7 @@
 """When an objective is met and when a module is passed: decided here for every sheet, report and export."""
 
 from dataclasses import dataclass
+from decimal import Decimal
 from functools import cache
 
 from grader import catalogue
@@ -71,7 +72,12 @@ def judge_all(policy, rows):
 
 def reached(term, module_key, mark, most):
     """Whether a mark reaches the pass mark of its module; decided on the unrounded mark."""
-    return mark * 100 >= term.pass_percent(module_key) * most
+    return mark * 100 >= as_written(term.pass_percent(module_key)) * most
+
+
+def as_written(limit):
+    """A limit in per cent just as the file says it: in binary 64.4 per cent of 3000 is a little more than 1932."""
+    return Decimal(str(limit))
 
 
 def outcome(term, mark, rows):

@@ -1,6 +1,7 @@
 """What late work costs, computed afresh each time from the settings of the term; and work that comes after the return."""
 
 from datetime import timedelta
+from decimal import Decimal
 
 from sqlalchemy import select
 
@@ -66,7 +67,8 @@ def penalty(settings, raw, most, days):
     if days > settings.late_days_until_nothing:
         return raw
     base = raw if settings.late_basis == "mark" else most
-    return min(raw, int(base * settings.late_percent_per_day * days / 100 + 0.5))
+    per_day = Decimal(str(settings.late_percent_per_day))  # 0.7 as it is written, not as binary has it
+    return min(raw, int(base * per_day * days / 100 + Decimal("0.5")))
 
 
 def closed(connection):

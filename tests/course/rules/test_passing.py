@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from grader import catalogue
 from grader.course import standing
 from grader.course import term as terms
-from grader.course.export import layout, package, workbook
+from grader.course.export import grades, layout, package, workbook
 from grader.course.export.oneroster import writer
 from grader.course.export.papers import evidence, moderation, report
 from grader.course.export.tables import people
@@ -183,3 +183,22 @@ def test_the_pass_mark_of_a_module_is_its_own(assigned_term, m01):
     assert one.passed == "no"
     shown = layout.rows([strict], layout.Layout("trainee", (("trainee_id", "id"), ("modules_passed", "n"), (f"{KEY}.failed_objectives", "f")), (), ()))  # fmt: skip
     assert {row["id"]: (row["n"], row["f"]) for row in shown}["T01"] == ("0", "")
+
+
+@pytest.mark.parametrize("kind", [float, Decimal])
+def test_whoever_has_the_pass_mark_to_the_hundredth_passes(kind):
+    """64.4 per cent of 30 marks is 19.32; in binary it is a little more, and 19.32 failed. So it was with 91 pass marks."""
+    for tenths in range(1, 1001):
+        limit, mark = kind(Decimal(tenths) / 10), 3 * tenths
+        term = SimpleNamespace(pass_percent=lambda module, limit=limit: limit)
+        assert [passing.reached(term, KEY, got, 3000) for got in (mark - 1, mark)] == [False, True], limit
+        said = [Decimal(grades.percent(got, 3000, limit)) >= Decimal(str(limit)) for got in (mark - 1, mark)]
+        assert said == [False, True], limit
+
+
+def test_a_grade_word_begins_just_where_the_layout_says():
+    """The same of the words of a layout: from 64.4 per cent on means with 19.32 of 30 too."""
+    for tenths in range(1, 1001):
+        words = SimpleNamespace(words=((tenths / 10, "good"),))
+        assert [layout.word(words, got, 3000) for got in (3 * tenths - 1, 3 * tenths)] == ["", "good"]
+        assert layout.word(words, 3000, 3000, below=Decimal(tenths) / 10) == ""
