@@ -177,7 +177,8 @@ def _once(pairs):
     if len(found) != len(pairs):
         names = [name for name, _ in pairs]
         twice = next(name for name in names if names.count(name) > 1)
-        raise _NotTaken(f"has “{twice[:60]}” twice in one place")
+        shown = "".join(c if c.isprintable() else "?" for c in twice[:60])  # one line, whatever stands in the name
+        raise _NotTaken(f"has “{shown}” twice in one place")
     return found
 
 

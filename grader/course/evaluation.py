@@ -5,7 +5,7 @@ import json
 
 from grader import clock, files
 from grader.course import standing
-from grader.course.records import adjustments
+from grader.course.records import adjustments, schema
 from grader.course.work import assign, collect, late
 from grader.errors import BadFile, BadSheet
 from grader.exercise import sheet as sheets
@@ -51,7 +51,7 @@ def evaluate(term, module, issue, hand_in, decided=adjustments.NONE):
         "handed_in_at": hand_in.received_at,
         "engine": ENGINE,
         "key_version": assign.key_version(module.as_issued(exercises)),
-        "notes": "\n".join(found.notes),
+        "notes": schema.text("\n".join(found.notes)),
         "pending": waiting(found, by_hand),
     }
 
@@ -90,8 +90,8 @@ def answer_rows(module, issue, found):
             "attempt": issue.attempt,
             "part": mark.path,
             "exercise": parts[mark.path][0].key,
-            "raw": mark.raw.replace("\0", "\ufffd"),  # PostgreSQL cannot hold the zero character
-            "unit": mark.unit.replace("\0", "\ufffd"),
+            "raw": schema.text(mark.raw),
+            "unit": schema.text(mark.unit),
             "read_as": mark.read_as,
             "expected": feedback.expected(parts[mark.path][1], mark),
             "verdict": mark.verdict,

@@ -141,3 +141,23 @@ def test_the_spoiler_spoils(assigned_term):
 
     run()
     assert sum(seen) < len(seen) / 2
+
+
+def test_a_zero_character_in_a_name_reaches_no_table(assigned_term):
+    """PostgreSQL refuses it: one name of a crafted sheet, quoted in a finding or a note, stopped the class."""
+    stranger = right_sheet(issue_of(assigned_term, "t01"))
+    put_in_inbox(assigned_term, stranger.but(answers={**stranger.answers, "m01.\0.x": Answer("1")}))
+    twice = (
+        sheets.dump(right_sheet(issue_of(assigned_term, "t02"))).rstrip()[:-1] + b',"a\\u0000\\nb":1,"a\\u0000\\nb":2}'
+    )
+    put(assigned_term, "t02/answers.json", twice)
+    done = collect.collect(assigned_term, received_at=WHEN)
+    assert len(done.findings) == 1 and done.findings[0].isprintable()
+    assert marking_run.mark(assigned_term, MODULE).marked == 1
+    with database.transaction(assigned_term) as connection:
+        findings = connection.execute(select(schema.hand_in.c.finding)).scalars().all()
+        notes = connection.execute(select(schema.mark.c.notes)).scalars().all()
+    assert any("twice in one place" in finding for finding in findings) and any(
+        "count nothing" in note for note in notes
+    )
+    assert not [said for said in (*findings, *notes) if "\0" in said]

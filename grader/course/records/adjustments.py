@@ -119,7 +119,7 @@ NONE = Adjustments({}, {}, {})
 
 def digest(text):
     """Of the words of a written answer, as the records keep them; blanks around them do not count."""
-    return hashlib.sha256(text.strip().replace("\0", "\ufffd").encode()).hexdigest()
+    return hashlib.sha256(schema.text(text.strip()).encode()).hexdigest()
 
 
 def owner(row):

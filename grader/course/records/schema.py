@@ -113,3 +113,8 @@ ledger = Table(
     Column("previous", String(64), nullable=False),
     Column("hash", String(64), nullable=False),
 )
+
+
+def text(words):
+    """Words of a sheet as the records keep them: PostgreSQL cannot hold the zero character."""
+    return words.replace("\0", "\ufffd")

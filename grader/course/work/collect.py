@@ -157,7 +157,7 @@ def _take(term, connection, parcel, known, received_at, outcome):
             connection.execute(
                 schema.hand_in.insert().values(
                     **row, received_at=clock.to_text(arrived), source=parcel.where, sha256=sha256,
-                    usable=sheet is not None and not barred, finding=finding,
+                    usable=sheet is not None and not barred, finding=schema.text(finding),
                 )
             )  # fmt: skip
             reason = AFTER_RETURN if barred else ""
