@@ -6,7 +6,7 @@ from contextlib import contextmanager
 from sqlalchemy import select
 
 from grader import catalogue, clock
-from grader.course import roster
+from grader.course import roster, standing
 from grader.course.records import adjustments, busy, database, ledger, schema
 from grader.course.work import late, marking_run, reconcile
 from grader.errors import Refused, Unknown
@@ -125,7 +125,7 @@ def override(term, trainee_id, module_key, exercise, mark, *, reason):
             names = ", ".join(e.name for e in module.exercises)
             raise Unknown(f"{module.key} has no exercise {exercise[:60]!r}; it has {names}.")
         new = None if mark.strip().lower() == COMPUTED else _hundredths(mark, wanted)
-        issue = _latest_issue(connection, person, module, marked=True)
+        issue = _counting_issue(term, connection, person, module)
         key = _key(issue) | {"exercise": wanted.key}
         old = adjustments.read(connection).by_hand(issue).get(wanted.key)
         if new is None and old is None:
@@ -149,22 +149,31 @@ def _at_work(term, module_key, doing):
         yield connection, module
 
 
-def _latest_issue(connection, person, module, *, marked=False):
-    """The latest attempt of somebody, or the marked one that counts."""
-    table, marks = schema.issue, schema.mark
-    query = select(table).where((table.c.trainee == person.id) & (table.c.module == module.key))
-    if marked:
-        query = query.join(
-            marks,
-            adjustments.same(marks, table),
-        )
-        query = query.order_by(marks.c.mark.desc())
-    found = connection.execute(query.order_by(table.c.attempt.desc())).first()
+def _latest_issue(connection, person, module):
+    """The latest attempt of somebody."""
+    found = connection.execute(_issues(person, module)).first()
     if found is None:
-        what = "no marks in" if marked else "no numbers for"
-        next_step = f"Run 'mark {module.key}' first" if marked else f"Run 'assign {module.key}' first"
-        raise Refused(f"{person.name} has {what} {module.key}. {next_step}; nothing was changed.")
+        raise Refused(
+            f"{person.name} has no numbers for {module.key}. Run 'assign {module.key}' first; nothing was changed."
+        )
     return found
+
+
+def _counting_issue(term, connection, person, module):
+    """The marked attempt of somebody that counts; of whoever is excused the one with the best mark."""
+    found = standing.standings(term, connection, [module.key], people=[person])
+    attempt = found[0].attempt if found and found[0].mark else standing.best_attempt(connection, person.id, module.key)
+    if attempt is None:
+        raise Refused(
+            f"{person.name} has no marks in {module.key}. Run 'mark {module.key}' first; nothing was changed."
+        )
+    return connection.execute(_issues(person, module).where(schema.issue.c.attempt == attempt)).one()
+
+
+def _issues(person, module):
+    table = schema.issue
+    mine = (table.c.trainee == person.id) & (table.c.module == module.key)
+    return select(table).where(mine).order_by(table.c.attempt.desc())
 
 
 def _key(issue):

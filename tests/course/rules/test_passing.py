@@ -11,6 +11,7 @@ from types import SimpleNamespace
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from sqlalchemy import select
 
 from grader import catalogue
 from grader.course import standing
@@ -20,11 +21,11 @@ from grader.course.export.oneroster import writer
 from grader.course.export.papers import evidence, moderation, report
 from grader.course.export.tables import people
 from grader.course.export.xapi import statements
-from grader.course.records import database
+from grader.course.records import database, schema
 from grader.course.report import build as class_report
 from grader.course.returns import run
 from grader.course.rules import adopt, passing, policy
-from grader.course.work import verify
+from grader.course.work import adjust, verify
 from tests.course.resits import KEY, hand_in, returned, sit
 from tests.work import issue_of, right_answers
 
@@ -202,3 +203,24 @@ def test_a_grade_word_begins_just_where_the_layout_says():
         words = SimpleNamespace(words=((tenths / 10, "good"),))
         assert [layout.word(words, got, 3000) for got in (3 * tenths - 1, 3 * tenths)] == ["", "good"]
         assert layout.word(words, 3000, 3000, below=Decimal(tenths) / 10) == ""
+
+
+def test_a_mark_by_hand_goes_to_the_attempt_that_counts(lacking, m01):
+    """The first attempt has the better mark and lacks T1, the late second one counts: the mark by hand missed it."""
+    sit(lacking, objectives=["T1"])
+    record = issue_of(lacking, "t01", attempt=2)
+    hand_in(lacking, right_answers(m01, record), 2, when="2099-04-02 12:00")
+    name = m01.exercises[0].name
+
+    def marks():
+        with database.transaction(lacking) as connection:
+            found = standing.standings(lacking, connection, [KEY])[0]
+            rows = connection.execute(select(schema.mark).where(schema.mark.c.trainee == "t01"))
+            return found.attempt, found.mark.mark, {row.attempt: row.mark for row in rows}
+
+    counting, before, both = marks()
+    assert counting == 2 and both[1] > both[2]
+    _, told = adjust.override(lacking, "T01", KEY, name, "0", reason="copied")
+    counting, now, after = marks()
+    assert counting == 2 and now == told < before and after[1] == both[1]
+    assert verify.verify(lacking).findings == []
