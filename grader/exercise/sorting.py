@@ -7,6 +7,7 @@ from grader.errors import Unreadable
 from grader.exercise import listing
 from grader.exercise.model import Slip
 
+_BETWEEN = "-–—−\u2010\u2011\u2012,;>→/|."  # of cylinders; some of these hyphens come with text that is pasted
 KEEP, REJECT, UNDECIDED, EITHER = "keep", "reject", "undecided", "either"
 
 
@@ -119,11 +120,11 @@ class FiringOrder:
         return "-".join(str(cylinder) for cylinder in _from_one(value))
 
     def read(self, raw, given=None):
-        """Cylinder numbers, from cylinder 1 on. Dashes, commas and blanks may part them."""
+        """Cylinder numbers, from cylinder 1 on. Dashes, commas, blanks, strokes, points and arrows may part them."""
         text = raw.strip()
         found = listing.from_json(text)
         if found is None:
-            for mark in "–—−-,;>":
+            for mark in _BETWEEN:
                 text = text.replace(mark, " ")
             found = text.split()
             if len(found) == 1 and found[0].isdigit() and 2 <= len(found[0]) <= 9:

@@ -16,6 +16,7 @@ _BETWEEN = (
     re.compile(r"\s*[–—]\s*"),
     re.compile(r"(?<=[\d.,°\w\"”″'])(?<![eE])\s*[-−]\s*(?=[\d.,+−-])"),
 )
+_HYPHENS = str.maketrans(dict.fromkeys("\u2010\u2011\u2012\ufe63\uff0d", "-"))  # as they come with text that is pasted
 _NO_UNIT = re.compile(r"\d[.,]?\s*\Z")
 _NO_SIDE = re.compile(r"\d[.,]?\s*(?:°|deg\.?|degrees)?\s*\Z", re.I)
 
@@ -71,7 +72,7 @@ def read_range(raw, asked, chosen="", possible=(float("-inf"), float("inf"))):
 
 
 def _ends(raw):
-    text = " ".join(raw.split())
+    text = " ".join(raw.translate(_HYPHENS).split())
     if not text:
         raise Unreadable("Nothing is written yet.")
     if len(text) > 2 * LONGEST:

@@ -164,7 +164,22 @@ def test_guessing_an_order_earns_little():
     assert sum(shares) / len(shares) < 0.16
 
 
-@pytest.mark.parametrize("typed", ["1-3-4-2", "3 4 2 1", "1,3,4,2", "1342", "[1, 3, 4, 2]", "4–2–1–3"])
+@pytest.mark.parametrize(
+    "typed",
+    [
+        "1-3-4-2",
+        "3 4 2 1",
+        "1,3,4,2",
+        "1342",
+        "[1, 3, 4, 2]",
+        "4–2–1–3",
+        "1/3/4/2",
+        "1.3.4.2",
+        "1→3→4→2",
+        "1\u20113\u20114\u20112",
+        "1 | 3 | 4 | 2",
+    ],
+)
 def test_a_firing_order_may_begin_anywhere(typed):
     assert one("firing", typed).verdict == "right"
     assert read(FIRING, typed).echo == "1-3-4-2"

@@ -155,6 +155,8 @@ def test_the_mark_that_parts_thousands_is_no_point_too(typed, value):
         ("−6 − −2", (-6, -2)),
         ("-2 - 6", (-2, 6)),
         ("-2-6", (-2, 6)),
+        ("28\u201134", (28, 34)),
+        ("\u22122 \u2010 6", (-2, 6)),
     ],
 )
 def test_both_ends_of_a_range_lie_where_they_were_said_to_lie(typed, ends):
