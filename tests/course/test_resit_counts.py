@@ -5,13 +5,15 @@ import io
 from collections import Counter
 
 import pytest
+from sqlalchemy import select
 
-from grader.course import overview, standing
+from grader import units
+from grader.course import overview, roster, standing
 from grader.course.export import package
 from grader.course.export.tables import figures
-from grader.course.records import database
+from grader.course.records import adjustments, database, schema
 from grader.course.report import gather
-from grader.course.returns import run
+from grader.course.returns import run, work
 from grader.course.work import resit
 from grader.exercise.truth import Truth
 from tests.course.resits import KEY, WRONG, hand_in, sit
@@ -74,3 +76,25 @@ def test_facility_and_objectives_rest_on_one_attempt(sat, m01):
     rows = list(csv.DictReader(io.StringIO(package.write([term], "objectives").path.read_text("utf-8"))))
     parts = Counter(code for _, part, _ in m01.parts() for code in part.objectives)
     assert {row["objective"]: int(row["items"]) for row in rows} == dict(parts) and len(rows) == len(parts)
+
+
+def test_a_unit_typed_where_none_was_chosen_is_kept_as_it_was_read(assigned_term, m01):
+    """From paper, or a file made by hand. The resit read it beside the asked unit: a right answer contradicted it."""
+    path, record = "m01.altitude.vacuum", issue_of(assigned_term, "t01")
+    figure = units.convert(Truth(m01, record.numbers).answer(path), units.unit("inHg vac"), units.unit("kPa vac"))
+    answers = right_answers(m01, record) | dict.fromkeys(WRONG, "0.001") | {path: f"{figure:.3f} kPa vac"}
+    hand_in(assigned_term, answers)
+    with database.transaction(assigned_term) as connection:
+        mark = connection.execute(select(schema.mark)).one()
+        decided = adjustments.read(connection)
+        mine = work.gather(assigned_term, connection, m01, roster.one(connection, "t01"), mark, decided)
+        assert {place: part.verdict for place, part in mine.marks.items()} == {
+            place: row.verdict for place, row in mine.rows.items()
+        }
+    assert run.give_back(assigned_term, KEY, trainee="t01").written == 1
+    assert "m01.altitude" not in {exercise.key for exercise in sit(assigned_term, objectives=["T1"]).exercises}
+    hand_in(assigned_term, right_answers(m01, issue_of(assigned_term, "t01", attempt=2)) | {path: ""}, 2)
+    with database.transaction(assigned_term) as connection:
+        table = schema.answer
+        rows = connection.execute(select(table).where(table.c.part == path).order_by(table.c.attempt)).all()
+    assert [(row.attempt, row.verdict, row.hundredths) for row in rows] == [(1, "right", 200), (2, "right", 200)]

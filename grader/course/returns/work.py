@@ -14,7 +14,7 @@ from grader.course.rules import passing
 from grader.errors import BadSheet
 from grader.exercise import sheet as sheets
 from grader.exercise.truth import Truth
-from grader.marking.mark import mark_sheet
+from grader.marking.mark import mark_sheet, unit_chosen
 from grader.marking.verdict import READ
 
 
@@ -83,7 +83,7 @@ def gather(term, connection, module, person, mark, decided):
     issued = module.as_issued(exercises)
     truth = Truth(issued, {key: entry["parameters"] for key, entry in exercises.items()})
     typed = {
-        path: sheets.Answer(raw=row.raw, unit=row.unit, version=exercises[row.exercise]["version"])
+        path: sheets.Answer(row.raw, unit_chosen(row, issued.by_path[path][1]), exercises[row.exercise]["version"])
         for path, row in rows.items()
     }
     again = mark_sheet(module, exercises, sheets.Sheet("", module.key, person.id, mark.attempt, typed), truth=truth)

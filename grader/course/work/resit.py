@@ -31,7 +31,7 @@ from grader.course.work import assign, reconcile
 from grader.errors import Refused, Unknown
 from grader.exercise import issued, variant
 from grader.exercise.model import Exercise
-from grader.marking.mark import CHARGED_BEFORE, charged_before
+from grader.marking.mark import CHARGED_BEFORE, charged_before, unit_chosen
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,13 +222,13 @@ def _issue(term, module, person, attempt, mode, due, fresh, before, rows, own):
     drawn = variant.draw(module, key=term.key, term=term.id, trainee=person.id, attempt=attempt, own=own)
     made = issued.make(module, key=term.key, term=term.id, trainee=person.id, attempt=attempt, mode=mode, due=due,
                        zone=term.settings.zone, numbers=drawn)  # fmt: skip
-    exercises = {}
+    parts, exercises = module.as_issued(before).by_path, {}
     for key, entry in made.exercises.items():
         if key in fresh:
             exercises[key] = entry
         elif key in before:
             mine = [row for row in rows if row.exercise == key]
-            given = {row.part: [row.raw, row.unit] for row in mine}
+            given = {row.part: [row.raw, unit_chosen(row, parts[row.part][1])] for row in mine}
             drawn = {k: before[key][k] for k in ("version", "parameters")}
             exercises[key] = drawn | {issued.KEPT: given, CHARGED_BEFORE: charged_before(mine)}
     return issued.sealed(made, exercises, term.key)
