@@ -151,7 +151,10 @@ def standings(term, connection, module_keys, *, people=None, decided=None):
             marked = [marks[person.id, module, i.attempt] for i in mine if (person.id, module, i.attempt) in marks]
             if person.status == roster.WITHDRAWN and not marked:
                 continue
-            judged = [(row, passing.outcome(term, row, answers.get(adjustments.owner(row), ()))) for row in marked]
+            judged = []
+            for row in marked:
+                given = passing.as_marked(answers.get(adjustments.owner(row), ()), decided.by_hand(row))
+                judged.append((row, passing.outcome(term, row, given)))
             one = _standing(term, person, module, mine, judged, hand_ins, decided)
             one = replace(one, attempts=len(mine), mode=mode.get(module, ""))
             found.append(one if one.counts else replace(one, passed="", failed=()))

@@ -90,7 +90,7 @@ def gather(term, connection, module, person, mark, decided):
     extended = decided.until.get(adjustments.owner(issue), "")
     return Work(
         person, issued, mark, extended or issue.due, extended, rows, decided.by_hand(issue), truth,
-        {part.path: part for part in again.parts}, _readings(decided, rows), *_objectives(term, person, rows),
+        {part.path: part for part in again.parts}, _readings(decided, rows), *_objectives(term, person, passing.as_marked(list(rows.values()), decided.by_hand(issue))),
         _sure(term, module, issue, mark),
     )  # fmt: skip
 
@@ -111,8 +111,8 @@ def _readings(decided, rows):
 
 def _objectives(term, person, rows):
     """How far this attempt shows each objective that it examines: (rows as in objectives.csv, code -> Judged)."""
-    known, mine = catalogue.objectives(), passing.by_objective(rows.values())
+    known, mine = catalogue.objectives(), passing.by_objective(rows)
     return (
         [people.objective(term, person, known[code], examined) for code, examined in mine.items()],
-        passing.judge_all(term.policy, rows.values()),
+        passing.judge_all(term.policy, rows),
     )

@@ -3,9 +3,10 @@
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cache
+from types import SimpleNamespace
 
 from grader import catalogue
-from grader.marking.verdict import AWAITING
+from grader.marking.verdict import AWAITING, READ
 
 FEWEST_ITEMS = 2
 YES, NO, TOO_FEW, WAITS = "yes", "no", "too few items", "waits"
@@ -132,6 +133,35 @@ def examined():
         for exercise in (*module.old, *module.exercises)
         for part in exercise.parts
     }
+
+
+def as_marked(rows, by_hand):
+    """The answers of an attempt as they are to be judged: one that waits has the mark by hand of its exercise.
+
+    Nobody reads it any more. A mark by hand for several parts together is none of one of them; those stay as they are.
+
+    Parameters
+    ----------
+    rows : sequence of rows of tm_answer
+    by_hand : dict
+        Exercise key -> hundredths set by hand in that attempt.
+    """
+    if not by_hand:
+        return rows
+    return [
+        SimpleNamespace(**row._asdict() | {"hundredths": by_hand[row.exercise], "verdict": READ})
+        if waiting(row) and row.exercise in by_hand and row.part in _alone()
+        else row
+        for row in rows
+    ]
+
+
+@cache
+def _alone():
+    """Paths of the parts that are all of their exercise."""
+    modules = catalogue.all_modules().values()
+    exercises = [exercise for module in modules for exercise in (*module.old, *module.exercises)]
+    return {path for exercise in exercises if len(exercise.parts) == 1 for _, path in exercise.paths}
 
 
 def waiting(row):

@@ -87,7 +87,8 @@ def resit(term, trainee_id, module_key, *, due="", reason, objectives=()):
         before = connection.execute(select(schema.issue).where(*adjustments.of(schema.issue, owner))).one()
         table = schema.answer
         rows = connection.execute(select(table).where(*adjustments.of(table, owner))).all()
-        codes = chosen(term, person, module, rows, objectives)
+        by_hand = adjustments.read(connection).by_hand(before)
+        codes = chosen(term, person, module, passing.as_marked(rows, by_hand), objectives)
         fresh = to_sit(module, codes)
         mode = issued.parse(before.record.encode()).mode
         numbers = evaluation.numbers(before)

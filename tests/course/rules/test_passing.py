@@ -26,7 +26,7 @@ from grader.course.report import build as class_report
 from grader.course.returns import run
 from grader.course.rules import adopt, passing, policy
 from grader.course.work import adjust, verify
-from tests.course.resits import KEY, hand_in, returned, sit
+from tests.course.resits import KEY, LETTER, WORDS, hand_in, returned, sit
 from tests.work import issue_of, right_answers
 
 Row = namedtuple("Row", "part hundredths most verdict")
@@ -224,3 +224,25 @@ def test_a_mark_by_hand_goes_to_the_attempt_that_counts(lacking, m01):
     counting, now, after = marks()
     assert counting == 2 and now == told < before and after[1] == both[1]
     assert verify.verify(lacking).findings == []
+
+
+def test_a_letter_marked_by_hand_waits_no_more(assigned_term, m01):
+    """Its exercise has a mark by hand, so nobody reads it: the module stayed "open until everything is read" for good."""
+    text = 'format = "timing-mark policy"\nschema = 1\n[objectives.T5]\nthreshold = 80\nmust_pass = true\n'
+    saved = assigned_term.folder.parent / "asked.toml"
+    saved.write_text(text)
+    adopt.adopt([assigned_term], saved)
+    term = terms.open_term(assigned_term.folder)
+    hand_in(term, right_answers(m01, issue_of(term, "t01")) | {LETTER: WORDS})
+
+    def said():
+        objectives = [
+            row for row in csv.DictReader(io.StringIO(package.write([term], "objectives").path.read_text("utf-8"), newline=""))
+            if row["objective"] == "T5" and row["trainee_id"] == "T01"
+        ]  # fmt: skip
+        return table(term, "grades")["T01"]["passed"], objectives[0]["met"]
+
+    assert said() == ("", "waits")
+    for mark, then in (("2", ("yes", "yes")), ("0", ("no", "no")), ("computed", ("", "waits"))):
+        adjust.override(term, "T01", KEY, "letter", mark, reason="talked it over")
+        assert said() == then

@@ -64,6 +64,7 @@ def objectives_of_each(term, connection, batches):
                     attempts = by_code[code]
                     first_choice = counting.get((person.id, known[code]["module"]))
                     rows = attempts[first_choice if first_choice in attempts else max(attempts)]
+                    rows = passing.as_marked(rows, decided.by_hand(rows[0]))
                     task = latest.get((person.id, code))
                     found.append(objective(term, person, known[code], rows) | {
                         "mode": modes.get(known[code]["module"], ""), "witnessed": task.result if task else "",

@@ -118,7 +118,10 @@ class _Maker:
             marks, answers = self._rows(connection, schema.mark, batch), self._rows(connection, schema.answer, batch)
             before = sent.read(connection, sent_as, [person.id for person in batch])
             judged = {
-                owner: passing.outcome(self.term, rows[0], answers.get(owner, ())) for owner, rows in marks.items()
+                owner: passing.outcome(
+                    self.term, rows[0], passing.as_marked(answers.get(owner, ()), decided.by_hand(rows[0]))
+                )
+                for owner, rows in marks.items()
             }
             changed, counting = {}, self._counting(marks, judged)
             for person in batch:
