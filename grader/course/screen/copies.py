@@ -140,7 +140,7 @@ def _typed(parts, rows):
     for row in rows:
         if row.part in parts:
             try:
-                typed = read(parts[row.part], row.raw, marking.unit_chosen(row, parts[row.part])).value
+                typed = read(parts[row.part], row.raw, row.unit).value
             except Unreadable:
                 continue
             yield row.part, tuple(np.broadcast_to(typed, 2))
