@@ -87,10 +87,11 @@ def gather(term, connection, module, person, mark, decided):
         for path, row in rows.items()
     }
     again = mark_sheet(module, exercises, sheets.Sheet("", module.key, person.id, mark.attempt, typed), truth=truth)
+    judged = passing.as_marked(list(rows.values()), decided.by_hand(issue))
     extended = decided.until.get(adjustments.owner(issue), "")
     return Work(
         person, issued, mark, extended or issue.due, extended, rows, decided.by_hand(issue), truth,
-        {part.path: part for part in again.parts}, _readings(decided, rows), *_objectives(term, person, passing.as_marked(list(rows.values()), decided.by_hand(issue))),
+        {part.path: part for part in again.parts}, _readings(decided, rows), *_objectives(term, person, judged),
         _sure(term, module, issue, mark),
     )  # fmt: skip
 
