@@ -9,6 +9,9 @@ from grader.cli.by_hand import copies, paper, read, resit, vehicle, witness
 from grader.cli.output import fail
 from grader.errors import TimingMarkError
 
+INTERRUPTED = 130
+STOPPED = "\nStopped. What was written so far is whole; run the command again to go on."
+
 app = typer.Typer(
     name="grader",
     help="Timing Mark: training workbook and marking for breaker-point ignition.",
@@ -43,11 +46,15 @@ app.command("check")(check.check)
 
 
 def run():
-    """Entry point. Exit codes: 0 done, 1 findings, 2 misuse or nothing done."""
+    """Entry point. Exit codes: 0 done, 1 findings, 2 misuse or nothing done, 130 stopped by Ctrl-C."""
     try:
         app(prog_name="python -m grader")
     except TimingMarkError as problem:
         fail(problem)
     except KeyboardInterrupt:
-        print("Stopped. What was written so far is whole; run the command again to go on.", file=sys.stderr)
-        sys.exit(130)
+        print(STOPPED, file=sys.stderr)
+        sys.exit(INTERRUPTED)
+    except SystemExit as left:  # typer makes one of a Ctrl-C inside a command, and says nothing
+        if left.code == INTERRUPTED:
+            print(STOPPED, file=sys.stderr)
+        raise

@@ -2,6 +2,7 @@
 
 import sys
 
+import typer
 from rich.console import Console
 
 console = Console(highlight=False, soft_wrap=True)
@@ -17,6 +18,22 @@ def fail(problem):
     """Say why nothing was done and leave with code 2."""
     print(f"{problem}", file=sys.stderr)
     sys.exit(2)
+
+
+def ask(question, **options):
+    """What somebody types; Ctrl-C, or the end of what is typed, stops the command here as it does anywhere else."""
+    try:
+        return typer.prompt(question, **options)
+    except typer.Abort:
+        raise KeyboardInterrupt from None
+
+
+def confirmed(question):
+    """Yes or no; stops as `ask` does."""
+    try:
+        return typer.confirm(question)
+    except typer.Abort:
+        raise KeyboardInterrupt from None
 
 
 def findings(lines):

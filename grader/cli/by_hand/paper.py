@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from grader.cli.output import say
+from grader.cli.output import ask, confirmed, say
 from grader.cli.term import HERE, TermFolder
 from grader.errors import Refused, Unreadable
 
@@ -52,7 +52,7 @@ def transcribe(
             raise Refused("Name the trainee and the module, or the module and --from a table. Nothing was kept.")
         sheet = transcribing.begin(opened, first, second)
         answers = _typed(opened, sheet)
-        if not typer.confirm(f"Keep this sheet of {sheet.person.name}?"):
+        if not confirmed(f"Keep this sheet of {sheet.person.name}?"):
             say("Not kept. What you typed is there when you run the command again.")
             return
         kept = [transcribing.keep(opened, sheet, answers, received_at=arrived)]
@@ -84,9 +84,7 @@ def _typed(term, sheet):
             say(f"    {letter}  {words}")
         before = answers.get(question.path)
         there = f"{before.raw} {before.unit}".strip() if before else ""
-        text = typer.prompt(
-            f"  {question.part.prompt} ({question.how}) [{there}]", default="", show_default=False
-        ).strip()
+        text = ask(f"  {question.part.prompt} ({question.how}) [{there}]", default="", show_default=False).strip()
         if text == _BACK:
             place = max(0, place - 1)
             continue

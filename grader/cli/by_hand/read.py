@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from grader.cli.output import say
+from grader.cli.output import ask, say
 from grader.cli.term import HERE, TermFolder
 from grader.errors import Refused
 
@@ -77,13 +77,13 @@ def _one(term, module, answer):
     while True:
         points = []
         for number, (_, most) in enumerate(answer.rubric, 1):
-            typed = typer.prompt(f"Point {number}, 0 to {most} (s skips this answer, q stops)").strip()
+            typed = ask(f"Point {number}, 0 to {most} (s skips this answer, q stops)").strip()
             if typed.lower() == "q":
                 return False
             if typed.lower() == "s":
                 return True
             points.append(typed)
-        comment = typer.prompt("Comment for the trainee", default="", show_default=False)
+        comment = ask("Comment for the trainee", default="", show_default=False)
         try:
             _, mark, changed = written.give(term, module, answer.code, points, comment)
         except Refused as problem:
