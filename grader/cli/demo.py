@@ -23,7 +23,7 @@ def demo(
     say(f"Building an invented term in {place} ...")
     built = build.build(place)
     module = catalogue.module(built.assigned.module)
-    say(f"{module.title}: marks by trainee and exercise, of {module.marks}")
+    say(f"{module.title}: marks by trainee and exercise, of {module.marks}; exercises to a tenth")
     numbers = range(1, len(module.exercises) + 1)
     say(f"{'':<18}" + "".join(f"{number:>4}" for number in numbers) + f"{'sum':>6}")
     for found, marks in overview.marks_table(built.term, module):
@@ -77,9 +77,10 @@ def _one_sheet(built):
 
 
 def _cell(marks, key):
-    """Marks of one exercise; a dot while its answer waits to be read."""
-    from grader.course.export.grades import hundredths
+    """Marks of one exercise; a dot while its answer waits to be read.
 
+    To a tenth, in three places at most: the table fits a line of 80, and 1.33 after a 2 was read as 21.33.
+    """
     if key not in marks:
         return ""
-    return "·" if marks[key] is None else hundredths(marks[key])
+    return "·" if marks[key] is None else f"{(marks[key] + 5) // 10 / 10:g}"

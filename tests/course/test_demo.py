@@ -8,6 +8,7 @@ from random import Random
 import pytest
 
 from grader import catalogue
+from grader.cli import demo as command
 from grader.course.demo import build, letters, quality, scenario, trainees
 from grader.course.work import verify
 from grader.errors import Refused
@@ -173,3 +174,10 @@ def test_the_remark_says_what_lies_outside():
     assert quality.Estimate("x", 1, 60, 0.29).remark == "hard"
     assert quality.Estimate("x", 1, 60, 0.96).remark == "easy"
     assert quality.Estimate("x", 1, 60, 0.70).remark == ""
+
+
+def test_marks_in_the_table_never_touch_their_neighbours():
+    """A column has four places: 1.33 after a 2 was read as 21.33. What waits or was not answered keeps its sign."""
+    shown = [command._cell({"e": hundredths}, "e") for hundredths in range(1000)]
+    assert max(map(len, shown)) == 3 and all(abs(float(one) - n / 100) < 0.0501 for n, one in enumerate(shown))
+    assert command._cell({"e": None}, "e") == "·" and command._cell({}, "e") == ""
