@@ -358,3 +358,28 @@ class TestSpoiltSheets:
 @pytest.mark.parametrize("text", ["2026-03-30 11:00:00 UTC", "2026-07-30T11:00:00Z"])
 def test_stamps(text):
     assert parcels.read_stamp(text).hour == 11
+
+
+def test_a_file_that_went_while_its_folder_was_read(tmp_path):
+    """Another program may take a file out of the inbox at any moment: one finding, and the others are collected."""
+    ((gone,),) = parcels.find(tmp_path / "gone.zip", [])
+    assert gone.content is None and gone.problem == "It cannot be read: No such file or directory."
+
+
+def test_a_folder_that_may_not_be_read_is_named(assigned_term, monkeypatch):
+    """Work in a folder that is closed to the instructor is not passed over in silence."""
+    put(assigned_term, "open/answers.json", answers(assigned_term))
+    put(assigned_term, "shut/answers.json", answers(assigned_term, "t02"))
+    look = os.scandir
+
+    def closed(folder):
+        if str(folder).endswith("shut"):
+            raise PermissionError(13, "Permission denied", str(folder))
+        return look(folder)
+
+    monkeypatch.setattr(os, "scandir", closed)
+    done = collect.collect(assigned_term)
+    assert done.taken == 1
+    assert done.findings == [
+        "inbox/shut: The folder cannot be read: Permission denied. Allow reading, then collect again."
+    ]

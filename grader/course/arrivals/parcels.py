@@ -52,9 +52,13 @@ def find(root, notes):
     list of Parcel
     """
     if root.is_dir() and not root.is_symlink():
-        for folder, folders, names in os.walk(root):
+        closed = []
+        for folder, folders, names in os.walk(root, onerror=closed.append):
             folders[:] = sorted(name for name in folders if not archives.passed_over(name))
             yield from _folder(Path(folder), root, sorted(names), folders, notes)
+        for problem in closed:
+            said = f"The folder cannot be read: {problem.strerror}. Allow reading, then collect again."
+            yield [_bad(Path(problem.filename), root, said)]
     else:
         yield from _folder(root.parent, root.parent.parent, [root.name], [], notes, alone=True)
 
@@ -263,7 +267,10 @@ def read_stamp(text):
 
 def _head(path):
     """The first bytes of a regular file."""
-    status = path.lstat()
+    try:
+        status = path.lstat()
+    except OSError as problem:  # gone since its folder was listed, or closed to us
+        raise BadFile(f"It cannot be read: {problem.strerror}.") from None
     if stat.S_ISLNK(status.st_mode) or not stat.S_ISREG(status.st_mode):
         files.read_bytes(path, most=0, what="It")  # says what it is instead
         raise BadFile("It is no ordinary file. Put the file itself there.")
