@@ -62,9 +62,9 @@ def import_list(opened, path, *, preview=False):
         outcome = _compare(listed, known) | {"notes": notes}
         if not preview:
             _store(connection, outcome, known)
-    if not preview:
-        stamp = re.sub(r"[^0-9]", "", clock.to_text(clock.now()))
-        files.write_bytes(opened.folder / "rosters" / f"{stamp}_{Path(path).name}", content)
+            stamp = re.sub(r"[^0-9]", "", clock.to_text(clock.now()))
+            # Within the transaction: where the list cannot be kept, nobody is stored either.
+            files.write_bytes(opened.folder / "rosters" / f"{stamp}_{Path(path).name}", content)
     return outcome
 
 

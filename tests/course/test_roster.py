@@ -1,10 +1,12 @@
 """Class lists: stored whole or not at all."""
 
+import shutil
+
 import pytest
 
 from grader.course import roster
 from grader.course.records import database, ledger
-from grader.errors import BadRoster, Unknown
+from grader.errors import BadRoster, CannotWrite, Unknown
 
 
 def load(term, tmp_path, text, encoding="utf-8"):
@@ -89,3 +91,15 @@ def test_one_by_either_id(assigned_term):
         assert roster.one(connection, "T01") == roster.one(connection, "t01")
         with pytest.raises(Unknown, match="roster list"):
             roster.one(connection, "T99")
+
+
+def test_a_list_that_cannot_be_kept_stores_nobody(empty_term, tmp_path):
+    """“Nothing was changed” is true: who is enrolled and the list that says so come together or not at all."""
+    listed = tmp_path / "class.csv"
+    listed.write_text("id,last_name,first_name\nT01,Arundell,Bea\n")
+    shutil.rmtree(empty_term.folder / "rosters")
+    (empty_term.folder / "rosters").write_text("in the way")
+    with pytest.raises(CannotWrite, match="nothing was changed"):
+        roster.import_list(empty_term, listed)
+    with database.transaction(empty_term) as connection:
+        assert roster.everyone(connection) == []
