@@ -6,6 +6,7 @@ from sqlalchemy import select
 
 from grader import catalogue
 from grader.course import evaluation, gradebook, standing
+from grader.course.hand_out import origin
 from grader.course.records import adjustments, busy, database, ledger, schema
 from grader.course.rules import adopt
 from grader.course.vehicles import store
@@ -63,6 +64,7 @@ def verify(term):
         proof.findings += store.compare(connection)
         proof.findings += late.compare(connection)
         proof.findings += adopt.compare(term, connection)
+        proof.findings += origin.compare(term, connection)
         for owner in set(last_mark) - {
             (r.trainee, r.module, r.attempt) for r in connection.execute(select(schema.mark))
         }:
