@@ -16,7 +16,7 @@ HERE = Path(".")
 
 @app.command("new")
 def new(
-    folder: Annotated[Path, typer.Argument(help="A new folder, outside the checkout.")],
+    folder: Annotated[Path, typer.Argument(help="A new folder, outside the project's own.")],
     term_id: Annotated[str, typer.Option("--id", help="Small letters, figures, - and _.")],
     title: Annotated[str, typer.Option(help="What people call this class.")] = "",
     zone: Annotated[str, typer.Option(help="Time zone, such as Europe/Lisbon.")] = "UTC",

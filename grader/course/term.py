@@ -6,7 +6,7 @@ import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 
-from grader import clock, files
+from grader import clock, files, paths
 from grader.course.rules import policy as rules
 from grader.errors import BadFile, Refused, Unknown
 
@@ -151,9 +151,16 @@ def create(folder, *, term_id, title, zone, database=""):
         raise Refused(
             f"The path {folder} holds {' '.join(strange)}, which nbgrader cannot work with. Choose a path without ( ) + [ ]."
         )
+    if folder.resolve().is_relative_to(paths.checkout()):
+        raise Refused(
+            f"{folder} lies in the project's own folder, where the class list and the key of the numbers do not belong. "
+            f"Choose a folder outside {paths.checkout()}; nothing was made."
+        )
     if (folder / "term.toml").exists():
         raise Refused(f"{folder} already is a term folder. Nothing was changed; choose another folder.")
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+    if folder.exists() and not folder.is_dir():
+        raise Refused(f"{folder} is a file. Nothing was changed; choose a new folder.")
+    if folder.exists() and any(folder.iterdir()):
         raise Refused(f"{folder} is not empty. Nothing was changed; choose a new folder.")
     for name in FOLDERS:
         _make(folder / name)
@@ -191,6 +198,8 @@ def open_term(folder):
         found = tomllib.loads((folder / "term.toml").read_text(encoding="utf-8-sig"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
         raise BadFile(f"{folder / 'term.toml'} cannot be read: {problem}. Mend that line and try again.") from None
+    except OSError as problem:
+        raise BadFile(_closed(folder / "term.toml", problem)) from None
     settings, key = _settings(found, folder / "term.toml"), _key(folder / "term.key")
     return Term(folder, settings, key, rules.of_folder(folder))
 
@@ -245,11 +254,17 @@ def _key(path):
         key = bytes.fromhex(path.read_text(encoding="ascii").strip())
     except FileNotFoundError:
         raise BadFile(f"{path} is missing. Put it back from your copy: without it no numbers can be issued.") from None
+    except OSError as problem:
+        raise BadFile(_closed(path, problem)) from None
     except ValueError:
         raise BadFile(f"{path} is damaged. Put it back from your copy.") from None
     if len(key) != 32:
         raise BadFile(f"{path} is damaged. Put it back from your copy.")
     return key
+
+
+def _closed(path, problem):
+    return f"{path} cannot be read: {problem.strerror}. Ask its owner to let you read it, or work under his name."
 
 
 def _quoted(text):

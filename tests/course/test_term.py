@@ -1,13 +1,19 @@
 """Term folders: what is made, what is refused, what a damaged one says."""
 
+import errno
+import json
 import os
 import stat
+from pathlib import Path
 
 import pytest
+from sqlalchemy import select
 
-from grader import clock
+from grader import clock, paths
 from grader.course import setup
 from grader.course import term as terms
+from grader.course.records import database, schema
+from grader.course.work import verify
 from grader.errors import BadFile, CannotWrite, Refused, Unknown
 
 
@@ -129,3 +135,65 @@ def test_setup_refuses_before_it_makes_a_database(tmp_path):
     with pytest.raises(Refused):
         setup.new_term(tmp_path / "t", term_id="BAD", title="", zone="UTC")
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("inside", ["", "spring-a", "lessons/spring-a"])
+def test_no_term_among_the_projects_own_files(inside):
+    """The key and the class list of a term must not come to lie where git and an update can take them."""
+    folder = paths.checkout() / inside
+    was_there = folder.exists()
+    with pytest.raises(Refused, match="outside"):
+        new(folder)
+    assert folder.exists() == was_there and not (folder / "term.key").exists()
+
+
+def test_a_file_in_the_place_of_a_new_folder(tmp_path):
+    (tmp_path / "t").write_text("mine")
+    with pytest.raises(Refused, match="is a file"):
+        new(tmp_path / "t")
+
+
+@pytest.mark.parametrize("name", ["term.toml", "term.key"])
+def test_settings_or_key_that_may_not_be_read(tmp_path, monkeypatch, name):
+    """Another owner's file gives a sentence that names it."""
+    new(tmp_path / "t")
+    read = Path.read_text
+
+    def closed(path, *how, **options):
+        if path.name == name:
+            raise PermissionError(errno.EACCES, "Permission denied", str(path))
+        return read(path, *how, **options)
+
+    monkeypatch.setattr(Path, "read_text", closed)
+    with pytest.raises(BadFile, match=f"{name} cannot be read: Permission denied"):
+        terms.open_term(tmp_path / "t")
+
+
+@pytest.mark.parametrize(
+    ("name", "old", "other", "said"),
+    [
+        ("term.toml", 'id = "spring-a"', 'id = "spring-b"', "has the id spring-b; the numbers were issued as spring-a"),
+        ("term.key", None, "0" * 64, "is not the key with which the numbers were issued"),
+    ],
+)
+def test_another_id_or_key_is_found_by_verify(assigned_term, name, old, other, said):
+    """Numbers come from the term's id and key: with others, later numbers would not be those of this term."""
+    assert verify.verify(assigned_term).findings == []
+    path = assigned_term.folder / name
+    path.write_text(path.read_text().replace(old, other) if old else other)
+    (finding,) = verify.verify(terms.open_term(assigned_term.folder)).findings
+    assert said in finding
+
+
+def test_numbers_changed_in_the_records_are_found_by_verify(assigned_term):
+    """One trainee's numbers changed by hand: he is named, and nobody else."""
+    table = schema.issue
+    with database.transaction(assigned_term) as connection:
+        mine = (table.c.trainee == "t02") & (table.c.module == "m01_timing")
+        record = json.loads(connection.execute(select(table.c.record).where(mine)).scalar_one())
+        numbers = next(iter(record["exercises"].values()))["parameters"]
+        name = next(name for name, value in numbers.items() if isinstance(value, (int, float)))
+        numbers[name] += 1
+        connection.execute(table.update().where(mine).values(record=json.dumps(record)))
+    (finding,) = verify.verify(assigned_term).findings
+    assert finding.startswith("t02, m01_timing, attempt 1: the numbers in the records are not as they were issued")
