@@ -85,6 +85,15 @@ class TestAssign:
         assign.assign(assigned_term, "m01_timing")
         assert path.read_bytes() == content
 
+    def test_a_due_time_in_the_past_is_told(self, assigned_term):
+        """A slip in the year would make the whole class late."""
+        assert "has passed" in " ".join(assign.assign(assigned_term, "m02_dwell", due="2020-03-31").notes)
+        assert assign.assign(assigned_term, "m03_heat_range", due="2999-03-31").notes == ()
+
+    def test_another_due_time_for_all_names_the_way(self, assigned_term):
+        with pytest.raises(Refused, match="use 'extend'"):
+            assign.assign(assigned_term, "m01_timing", due="2026-05-31")
+
     def test_refusals(self, empty_term):
         with pytest.raises(Unknown, match="there are m01_timing"):
             assign.assign(empty_term, "m99_nothing")

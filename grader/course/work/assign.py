@@ -126,9 +126,10 @@ def assign(term, module_key, *, due="", mode=ASSESSED, group="", trainees=(), wa
     folder = term.folder / "out"
     if chosen_way != ways.ZIPS:
         folder = ways.hand_out(term, module.key, chosen_way, trainees=served, config=config)
-    return Assigned(
-        module.key, mode, moment, tuple(waiting), had_them, folder, chosen_way, use.notes(module, drawn_from)
-    )
+    notes = use.notes(module, drawn_from)
+    if waiting and moment and moment < at:
+        notes = (*notes, "that due time has passed already: all that comes in will be late. 'extend' moves it for one")
+    return Assigned(module.key, mode, moment, tuple(waiting), had_them, folder, chosen_way, notes)
 
 
 def write_handout(term, module_key, trainee_id, record):
@@ -193,6 +194,7 @@ def _refuse(term, module, first, due, mode, waiting, had_them, some, again):
         raise Refused(
             f"{module.key} was assigned on {when}, and all {had_them} have their numbers. Nothing was changed; "
             "a second set of numbers would spoil the work already begun."
+            + (" For a later due time use 'extend'." if due and due != first.due else "")
         )
     if due and due != first.due and not some or mode != first.mode:
         until = term.shown(clock.from_text(first.due)) if first.due else "without due time"
@@ -212,6 +214,8 @@ def _release(term, module):
             shutil.rmtree(target)
         shutil.copytree(source, target, ignore=shutil.ignore_patterns(".*", "answers.json*", "issued.json"))
     except OSError as problem:
-        raise CannotWrite(f"{target} could not be written: {problem}. Nothing was assigned.") from None
+        raise CannotWrite(
+            f"{target} could not be written: {problem.strerror or problem}. Nothing was assigned."
+        ) from None
     terms.write_config(term.folder)  # a term made by an earlier version has an older one
     gradebook.generate(term, module.key)
