@@ -93,6 +93,9 @@ class TestAssign:
     def test_another_due_time_for_all_names_the_way(self, assigned_term):
         with pytest.raises(Refused, match="use 'extend'"):
             assign.assign(assigned_term, "m01_timing", due="2026-05-31")
+        assign.assign(assigned_term, "m02_dwell")
+        with pytest.raises(Refused, match="without a due time, and keeps none"):
+            assign.assign(assigned_term, "m02_dwell", due="2026-05-31")
 
     def test_refusals(self, empty_term):
         with pytest.raises(Unknown, match="there are m01_timing"):

@@ -194,7 +194,7 @@ def _refuse(term, module, first, due, mode, waiting, had_them, some, again):
         raise Refused(
             f"{module.key} was assigned on {when}, and all {had_them} have their numbers. Nothing was changed; "
             "a second set of numbers would spoil the work already begun."
-            + (" For a later due time use 'extend'." if due and due != first.due else "")
+            + (_another_due_time(first) if due and due != first.due else "")
         )
     if due and due != first.due and not some or mode != first.mode:
         until = term.shown(clock.from_text(first.due)) if first.due else "without due time"
@@ -202,6 +202,10 @@ def _refuse(term, module, first, due, mode, waiting, had_them, some, again):
             f"{module.key} was assigned on {when} as {first.mode}, {until}. Nothing was changed; leave out --due and "
             "--practice to issue numbers to those who joined since, or name a --group or --trainee for another due time."
         )
+
+
+def _another_due_time(first):
+    return " For a later due time use 'extend'." if first.due else " It went out without a due time, and keeps none."
 
 
 def _release(term, module):
