@@ -7,11 +7,12 @@ import pytest
 from sqlalchemy import select
 
 from grader.course import roster
+from grader.course.arrivals import readings
 from grader.course.export import package, workbook
 from grader.course.export.oneroster import writer
 from grader.course.privacy import deletion, traces
 from grader.course.records import database, ledger, schema
-from grader.course.work import verify
+from grader.course.work import verify, written
 from grader.errors import Refused, Unknown
 
 GONE, REASON = ("Q0117", "q0117", "Pellworth"), "asked for it in writing"
@@ -107,7 +108,19 @@ def test_somebody_elses_row_that_names_him_is_a_finding(full):
         number = ledger.count(connection)
     done = deletion.delete_person(full, "q0117", reason=REASON)
     assert any(f"row {number} is about q0118" in finding for finding in done.findings)
-    assert any("gradebook.db still names" in finding for finding in done.findings)
+    assert any("gradebook.db still names or quotes" in finding for finding in done.findings)
+
+
+def test_a_table_of_letters_that_quotes_him_is_a_finding(full):
+    """README writes the answers for a spreadsheet into the term folder, under codes: his words are still his."""
+    asked = [answer for answer in written.answers(full, "m01_timing", waiting_only=False)]
+    his = [answer.code for answer in asked if answer.person.id == "q0117"]
+    table = readings.to_table(full, "m01_timing", waiting_only=False)
+    assert len(his) == 1 and his[0].encode() in table
+    (full.folder / "letters.csv").write_bytes(table)
+    (full.folder / "others.csv").write_text("\n".join(answer.code for answer in asked if answer.code not in his))
+    done = deletion.delete_person(full, "q0117", reason=REASON)
+    assert done.findings == ["letters.csv still names or quotes a deleted person. Look at it and remove it."]
 
 
 def test_ids_that_stand_in_any_file_delete_nothing_else(assigned_term, tmp_path):

@@ -13,6 +13,7 @@ from grader.course import roster
 from grader.course.hand_out import ways
 from grader.course.privacy import traces
 from grader.course.records import database, ledger, schema, sent
+from grader.course.work import written
 from grader.errors import Refused
 
 _KEPT = ("tm_schema", "tm_ledger")
@@ -88,6 +89,8 @@ def _delete(term, people, reason):
     mine = {row.sha256 for row in kept if row.trainee in everybody}
     mine -= {row.sha256 for row in kept if row.trainee not in everybody}
     marks = [traces.words(person, others) for person in people]
+    with database.transaction(term) as connection:  # before the answers go: a table of 'read --to' has codes, no names
+        letters = tuple(sorted(written.codes(term, connection, everybody)))
     done.files = traces.remove_files(term, people, marks, mine)
     taken_out = ways.forget(term, people)
     done.files += len(taken_out)
@@ -108,7 +111,7 @@ def _delete(term, people, reason):
         done.ledger_rows = _forget(connection, people, done.findings)
         ledger.append(connection, [ledger.Entry("delete", new=f"{len(people)} of the roster", reason=reason)])
     traces.free_space(term)
-    done.findings += traces.search(term, marks)
+    done.findings += traces.search(term, [*marks, (letters, ())])
     return done
 
 

@@ -110,7 +110,7 @@ def search(term, marks):
     ----------
     term : Term
     marks : list
-        What `words` gave for each.
+        What `words` gave for each, or other words in that form.
     """
     found = []
     for path in sorted(term.folder.rglob("*")):
@@ -118,7 +118,7 @@ def search(term, marks):
         if path.is_file() and not path.is_symlink() and inside.parts[0] not in _LESSONS:
             content = path.read_bytes()
             if any(mentions(content, mine) or mentions(str(inside).encode(), mine) for mine in marks):
-                found.append(f"{inside} still names a deleted person. Look at it and remove it.")
+                found.append(f"{inside} still names or quotes a deleted person. Look at it and remove it.")
     return found
 
 

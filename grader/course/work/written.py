@@ -131,6 +131,21 @@ def give_all(term, module_key, given):
         return write(term, connection, module, taken)
 
 
+def codes(term, connection, trainees):
+    """Codes under which answers of some trainees can stand in a table that was written for a spreadsheet."""
+    answered, given = schema.answer, adjustments.reading
+    found = {
+        _code(term, row)
+        for row in connection.execute(select(answered).where(answered.c.verdict.in_((AWAITING, READ))))
+        if row.trainee in trainees
+    }
+    return found | {
+        _code_of(term, adjustments.owner(row), row.part, row.digest)
+        for row in connection.execute(select(given))
+        if row.trainee in trainees
+    }
+
+
 @contextmanager
 def at_work(term, module_key):
     """The term held, a transaction open, the gradebook reconciled: (connection, module, code -> Answer)."""
@@ -241,7 +256,11 @@ def _rows(connection, module_key, decided, waiting_only):
 
 def _code(term, row):
     """Nine signs that name an answer and its words, and not its writer; never a number to a spreadsheet."""
-    named = "\n".join((*map(str, adjustments.owner(row)), row.part, adjustments.digest(row.raw)))
+    return _code_of(term, adjustments.owner(row), row.part, adjustments.digest(row.raw))
+
+
+def _code_of(term, owner, part, digest):
+    named = "\n".join((*map(str, owner), part, digest))
     return "w" + hmac.digest(term.key, f"written\n{named}".encode(), hashlib.sha256).hex()[:8]
 
 
