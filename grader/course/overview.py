@@ -30,7 +30,8 @@ def lines(term):
         for row in connection.execute(select(schema.assignment).order_by(schema.assignment.c.module)):
             due = f"due {term.shown(clock.from_text(row.due))}" if row.due else "no due time"
             states = Counter(found.state for found in standing.standings(term, connection, [row.module]))
-            yield f"{row.module} ({row.mode}, {due}): " + ", ".join(f"{n} {state}" for state, n in states.items())
+            told = ", ".join(f"{n} {state}" for state, n in states.items())
+            yield f"{row.module} ({row.mode}, {due}): {told or 'nobody is left'}"
 
 
 def slips(term, module_key):

@@ -6,7 +6,7 @@ import zipfile
 import pytest
 from sqlalchemy import select
 
-from grader.course import roster
+from grader.course import overview, roster
 from grader.course.arrivals import readings
 from grader.course.export import package, workbook
 from grader.course.export.oneroster import writer
@@ -99,6 +99,7 @@ def test_a_whole_class(full):
     with database.transaction(full) as connection:
         assert ledger.first_broken(connection) is None and roster.everyone(connection) == []
     assert verify.verify(full).findings == []
+    assert all("nobody is left" in line for line in overview.lines(full) if line.startswith("m0"))
 
 
 def test_somebody_elses_row_that_names_him_is_a_finding(full):
