@@ -266,6 +266,12 @@ def test_a_penalty_goes_when_the_due_time_moves(classes):
     assert module["context"]["extensions"][f"{statements.BASE}extensions/penalty"] == 0
     late = [row for row in report.late_changes([term]) if row[4] == "0042"]
     assert {row[3] for row in late} == {"extension", "re-marked"}
+    [until] = [row[8] for row in late if row[3] == "extension"]
+    assert until == "2026-04-03 23:59 Europe/Lisbon", "a page for people shows the term's own clock"
+    sample, _ = moderation.write(term, "m01_timing")
+    with zipfile.ZipFile(sample) as archive:
+        pages = [archive.read(name).decode() for name in archive.namelist() if name.endswith(".html")]
+    assert any(until in page for page in pages) and not any("22:59:59" in page for page in pages)
 
 
 def test_due_dates_stay_on_their_day(empty_term, tmp_path):

@@ -4,6 +4,7 @@ from html import escape
 
 from sqlalchemy import select
 
+from grader import clock
 from grader.course.export.grades import hundredths
 from grader.course.export.papers import page
 from grader.course.export.tables import drawn, people
@@ -59,7 +60,7 @@ def build(term, connection, module, found, shown, decided, pseudonymous):
         parts += _exercise(number, exercise, mine, numbers[exercise.key].kept, pseudonymous)
     changes = [
         (seq, at[:10] if pseudonymous else at, entry["event"], _text(entry["attempt"]),
-         "" if pseudonymous else entry["actor"], _mark(entry["old"]), _mark(entry["new"]),
+         "" if pseudonymous else entry["actor"], _value(term, entry, "old"), _value(term, entry, "new"),
          "" if pseudonymous else entry["reason"])
         for seq, at, entry in ledger.entries(connection, *_EVENTS)
         if (entry["trainee"], entry["module"]) == (found.person.id, module.key)
@@ -131,8 +132,12 @@ def _answer(exercise, part, mine, given, pseudonymous):
     )  # fmt: skip
 
 
-def _mark(value):
-    return hundredths(value) if isinstance(value, int) else _text(value)
+def _value(term, entry, which):
+    """What stood before or after a change: marks, a due time in the term's own zone, or a word."""
+    value = entry[which]
+    if isinstance(value, int):
+        return hundredths(value)
+    return term.shown(clock.from_text(value)) if value and entry["event"] == "extension" else _text(value)
 
 
 def _text(value):

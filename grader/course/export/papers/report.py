@@ -104,8 +104,8 @@ def late_changes(opened, *, pseudonymous=False):
                 who = pseudonym.code(term, who) if who else ""
             found.append((
                 pseudonym.HIDDEN if hidden else term.id, "" if pseudonymous else seq, at[:10], entry["event"], who,
-                entry["module"], entry["attempt"] or "", _value(entry["old"], pseudonymous),
-                _value(entry["new"], pseudonymous), "" if pseudonymous else entry["actor"],
+                entry["module"], entry["attempt"] or "", _value(term, entry, "old", pseudonymous),
+                _value(term, entry, "new", pseudonymous), "" if pseudonymous else entry["actor"],
                 "" if pseudonymous else entry["reason"],
             ))  # fmt: skip
     return found
@@ -263,7 +263,11 @@ def _few(count, pseudonymous):
     return _FEW if pseudonymous and count and 0 < count < pseudonym.SMALLEST_CELL else count
 
 
-def _value(value, pseudonymous):
+def _value(term, entry, which, pseudonymous):
+    """What stood before or after a change: marks, a due time in the term's own zone, or a word."""
+    value = entry[which]
     if isinstance(value, int):
         return hundredths(value)
-    return "" if value is None or pseudonymous else str(value)
+    if pseudonymous or not value:
+        return ""
+    return term.shown(clock.from_text(value)) if entry["event"] == "extension" else str(value)
