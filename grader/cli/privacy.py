@@ -64,5 +64,5 @@ def retention(term: TermFolder = HERE):
 
 def _say(done):
     say(f"{done.people} deleted: {done.files} files removed or rewritten, {done.ledger_rows} ledger rows emptied.")
-    say("Exports of the class are gone too; make them again. Copies elsewhere are yours to delete.")
+    say("Exports and reports of the class are gone too; make them again. Copies elsewhere are yours to delete.")
     findings(done.findings)

@@ -123,6 +123,10 @@ def _from_handout(path, home, name):
 
 def _from_shared(path, home):
     """A folder with the numbers of many: all work in one copy of it, each in a folder of his own inside."""
+    if not (path / issued.NAME).is_file():
+        raise BadFile(
+            f"{path} holds no {issued.NAME}, so it is no hand-out. Name the zip or folder that was handed out."
+        )
     shared = issued.read_shared(path / issued.NAME)
     if shared is None:
         raise BadFile(f"{path} holds the numbers of one trainee. Open the zip that the instructor gave out with it.")

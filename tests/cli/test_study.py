@@ -219,3 +219,10 @@ def test_extension_is_whole():
         assert name in words
     for path in (home / "config" / "labconfig").glob("*.json"):
         assert json.loads(path.read_text())
+
+
+def test_a_folder_that_is_no_hand_out(tmp_path):
+    """Any folder of the trainee's own: he is told what was found and what to name instead."""
+    (tmp_path / "letters").mkdir()
+    with pytest.raises(BadFile, match="letters holds no issued.json, so it is no hand-out. Name the zip or folder"):
+        study.make_ready(str(tmp_path / "letters"), folder=tmp_path / "work")
