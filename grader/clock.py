@@ -72,6 +72,24 @@ def parse(text, zone_name):
     return local.astimezone(UTC)
 
 
+def arrival(text, zone_name):
+    """`parse` for when something came in, which cannot be on a day still to come: a slip in the year would make it late.
+
+    Raises
+    ------
+    Refused
+        As `parse`; a day after today.
+    """
+    moment, here = parse(text, zone_name), zone(zone_name)
+    today = now().astimezone(here).date()
+    if moment.astimezone(here).date() > today:
+        raise Refused(
+            f"{text.strip()} is still to come; today is {today}. Write when the work came in, or leave it out; "
+            "nothing was taken."
+        )
+    return moment
+
+
 def shown(moment, zone_name):
     """A moment for a person: "2026-03-31 17:00 Europe/Lisbon"."""
     return f"{moment.astimezone(zone(zone_name)):%Y-%m-%d %H:%M} {zone_name}"

@@ -62,7 +62,7 @@ def collect_hand_ins(
     from grader.course.work import collect
 
     opened = terms.open_term(term)
-    moment = clock.parse(received_at, opened.settings.zone) if received_at else None
+    moment = clock.arrival(received_at, opened.settings.zone) if received_at else None
     if exchange or exchange_root:
         done = collect.collect_exchange(opened, exchange_root)
     else:

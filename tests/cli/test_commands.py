@@ -55,6 +55,8 @@ def one_sentence(text):
         (["mark", "m99_nothing"], "There is no module"),
         (["collect", "/nowhere/at/all"], "does not exist"),
         (["collect", "--received-at", "01/03/2026"], "is not a date"),
+        (["collect", "--received-at", "2999-03-01"], "is still to come; today is"),
+        (["transcribe", "m01_timing", "--from", "a.csv", "--received-at", "2999-03-01 08:00"], "is still to come"),
         (["roster", "import", "/nowhere/list.csv"], "The class list is missing"),
         (["release", "m99_nothing"], "There is no module"),
     ],

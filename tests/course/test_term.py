@@ -4,6 +4,7 @@ import errno
 import json
 import os
 import stat
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -197,3 +198,12 @@ def test_numbers_changed_in_the_records_are_found_by_verify(assigned_term):
         connection.execute(table.update().where(mine).values(record=json.dumps(record)))
     (finding,) = verify.verify(assigned_term).findings
     assert finding.startswith("t02, m01_timing, attempt 1: the numbers in the records are not as they were issued")
+
+
+def test_work_may_come_in_today_and_not_tomorrow():
+    """A day alone is its last second, so today must do; in the zone of the term, which can be a day ahead."""
+    for place in ("Europe/Lisbon", "Pacific/Kiritimati"):
+        today = clock.now().astimezone(clock.zone(place)).date()
+        assert clock.arrival(str(today), place) == clock.parse(str(today), place)
+        with pytest.raises(Refused, match="still to come"):
+            clock.arrival(str(today + timedelta(days=1)), place)

@@ -42,7 +42,7 @@ def transcribe(
     from grader.course.hand_out import transcribe as transcribing
 
     opened = terms.open_term(term)
-    arrived = clock.parse(received_at, opened.settings.zone) if received_at else None
+    arrived = clock.arrival(received_at, opened.settings.zone) if received_at else None
     if from_file is not None:
         if second:
             raise Refused("With --from only the module is named; who it is by stands in the table. Nothing was kept.")
