@@ -88,6 +88,22 @@ def test_it_is_kept_like_any_hand_in_and_said_to_be_transcribed(assigned_term):
     assert len(hand_ins(assigned_term)) == 1
 
 
+def test_the_same_paper_typed_again_is_not_handed_in_again(assigned_term, tmp_path):
+    """A table that grows and is read again brings only what is new: the older papers keep their time of arrival."""
+    path = tmp_path / "answers.csv"
+    path.write_text("trainee,part,answer,unit\nT01,mark_arc.arc,12,mm\n")
+    [first] = transcribe.from_table(assigned_term, MODULE, path)
+    path.write_text(path.read_text() + "T02,mark_arc.arc,13,mm\n")
+    again, new = transcribe.from_table(assigned_term, MODULE, path)
+    assert (again.known, again.sha256, new.known) == (True, first.sha256, False)
+    assert [row.trainee for row in hand_ins(assigned_term)] == ["t01", "t02"]
+    for typed in ("14", "12"):  # put right, and put back: each is a new last word
+        path.write_text(f"trainee,part,answer,unit\nT01,mark_arc.arc,{typed},mm\n")
+        assert not transcribe.from_table(assigned_term, MODULE, path)[0].known
+    [dated] = transcribe.from_table(assigned_term, MODULE, path, received_at=EARLY)
+    assert not dated.known, "another time of arrival was named"
+
+
 def test_when_the_paper_came_in_decides_what_is_late(assigned_term):
     for trainee, when in (("T01", "2026-03-31 16:59"), ("T02", "2026-04-02 12:00")):
         opened = transcribe.begin(assigned_term, trainee, MODULE)

@@ -257,7 +257,9 @@ def _keep(term, papers, received_at):
             sha256 = hashlib.sha256(content).hexdigest()
             row = {"trainee": opened.person.id, "module": opened.record.module, "attempt": opened.record.attempt}
             mine = [table.c[name] == value for name, value in row.items()]
-            before = connection.execute(select(table.c.sha256, table.c.source).where(*mine)).all()
+            before = connection.execute(select(table.c.sha256, table.c.source).where(*mine).order_by(table.c.id)).all()
+            if received_at is None and before and _is_same(term, before[-1], answers):
+                sha256 = before[-1].sha256  # the table was read again: the paper came in when it was first typed
             barred, known = False, any(found.sha256 == sha256 for found in before)
             if not known:
                 files.write_bytes(collect.kept_path(term, sha256), content)
@@ -279,3 +281,13 @@ def _keep(term, papers, received_at):
     for opened, _ in papers:
         draft_path(term, opened).unlink(missing_ok=True)
     return done
+
+
+def _is_same(term, last, answers):
+    """Whether the last hand-in of an attempt was typed from paper with just these answers."""
+    if not last.source.startswith("transcribed by"):
+        return False
+    try:
+        return sheets.read(collect.kept_path(term, last.sha256)).answers == answers
+    except BadFile:
+        return False
