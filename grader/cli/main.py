@@ -51,6 +51,11 @@ def run():
         app(prog_name="python -m grader")
     except TimingMarkError as problem:
         fail(problem)
+    except OSError as problem:  # what no lower floor foresaw; the machine's word, and never the lines of the program
+        fail(
+            f"{problem.filename or 'The machine'}: {problem.strerror or problem}. What was written so far is whole; mend "
+            "that and run the command again."
+        )
     except KeyboardInterrupt:
         print(STOPPED, file=sys.stderr)
         sys.exit(INTERRUPTED)

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from grader.cli.main import run
+from grader.course import overview
 from grader.course.work import verify
 from tests.work import issue_of, put_in_inbox, right_sheet
 
@@ -187,6 +188,17 @@ def test_a_read_only_folder(call, assigned_term):
     for path in everything:
         path.chmod(0o755 if path.is_dir() else 0o644)
     assert state(assigned_term.folder) == before
+
+
+def test_what_the_machine_refuses_unforeseen(call, assigned_term, monkeypatch):
+    """A refusal of the machine that nobody foresaw names the file and the reason, without lines of the program."""
+
+    def refused(term):
+        raise PermissionError(13, "Permission denied", "/somewhere/lost.csv")
+
+    monkeypatch.setattr(overview, "lines", refused)
+    code, _, err = call("term", "show", "--term", assigned_term.folder)
+    assert code == 2 and err.startswith("/somewhere/lost.csv: Permission denied.") and one_sentence(err)
 
 
 def test_help_for_every_command(call):
