@@ -75,6 +75,8 @@ def parse(text, zone_name):
 def arrival(text, zone_name):
     """`parse` for when something came in, which cannot be on a day still to come: a slip in the year would make it late.
 
+    The day of today alone means its end; nothing came in later than now.
+
     Raises
     ------
     Refused
@@ -87,7 +89,7 @@ def arrival(text, zone_name):
             f"{text.strip()} is still to come; today is {today}. Write when the work came in, or leave it out; "
             "nothing was taken."
         )
-    return moment
+    return min(moment, now())
 
 
 def shown(moment, zone_name):
