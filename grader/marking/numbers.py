@@ -2,6 +2,7 @@
 
 from math import inf
 from operator import itemgetter
+from typing import NamedTuple
 
 import msgspec
 from msgspec import DecodeError
@@ -100,62 +101,71 @@ def blank(truth, path, part):
     return PartMark(path, BLANK, 0, part.marks * 100, expected=right, unit=getattr(part, "unit", ""), width=width)
 
 
+class _Finding(NamedTuple):
+    """What is the matter with a number beside one expected answer; `error` is the (given, meant) of a wrong unit."""
+
+    right: float | tuple
+    width: float | tuple
+    word: str
+    share: float = 0
+    slip: str = ""
+    why: str = ""
+    error: tuple | None = None
+
+
 def _not_right(truth, path, part, answer, earlier, reading):
     """Why a number is not right, and what it earns all the same; the first reason that fits counts.
 
     Whoever went on from an earlier answer of his own is judged by what follows from it, in slips, rounding and
     units too: the earlier error was charged where it was made.
     """
-    most, typed, (right, width) = part.most, reading.value, truth.target(path)
-    share, slip, why, error = 0, "", "", None
-    nearest_slip = _nearest_slip_of_ends if type(typed) is tuple else _nearest_slip
+    right, width = truth.target(path)
+    nearest_slip = _nearest_slip_of_ends if type(reading.value) is tuple else _nearest_slip
     carried = carried_answer(truth, path, part, earlier)
-    carried_width = truth.tolerance(path, own=carried[1]) if carried is not None else None
-    if carried is not None and _near(typed, carried[0], carried_width):
-        word, share, right, width = carried[2], 1, carried[0], carried_width
-    elif (found := nearest_slip(truth.routes(path), typed)) is not None:
-        word, share, slip = SLIP, found.share, found.key
+    own, own_width = (carried[0], truth.tolerance(path, own=carried[1])) if carried is not None else (None, None)
+    if carried is not None and _near(reading.value, own, own_width):
+        found = _Finding(own, own_width, carried[2], 1)
+    elif (slip := nearest_slip(truth.routes(path), reading.value)) is not None:
+        found = _Finding(right, width, SLIP, slip.share, slip.key)
+    elif carried is None:
+        found = _of_figures(part, reading, right, width, earlier)
     else:
-        found = [(right, width, slip, *_of_figures(part, reading, right, width, earlier))]
-        if carried is not None:
-            own, own_width = carried[0], carried_width
-            found.append((own, own_width, slip, *_of_figures(part, reading, own, own_width, earlier)))
-            if (led := nearest_slip(truth.routes_from(path, carried[1]), typed)) is not None:
-                found.insert(0, (own, own_width, led.key, SLIP, led.share, "", None))
-        right, width, slip, word, share, why, error = max(found, key=_kindness)
-    if error is not None:
-        earlier.unit_errors.add(error)
+        slip = nearest_slip(truth.routes_from(path, carried[1]), reading.value)
+        ways = [_Finding(own, own_width, SLIP, slip.share, slip.key)] if slip is not None else []
+        ways += [_of_figures(part, reading, *beside, earlier) for beside in ((right, width), (own, own_width))]
+        found = max(ways, key=_kindness)
+    if found.error is not None:
+        earlier.unit_errors.add(found.error)
     return PartMark(
-        path, word, earned(part.marks, share), most, answer.raw, answer.unit or part.unit, reading.echo, typed,
-        right, width, slip, why,
+        path, found.word, earned(part.marks, found.share), part.most, answer.raw, answer.unit or part.unit,
+        reading.echo, reading.value, found.right, found.width, found.slip, found.why,
     )  # fmt: skip
 
 
 def _kindness(found):
     """What a finding earns, and that it names what happened: the first of the kindest counts."""
-    _, _, _, word, share, _, _ = found
-    return share, word != WRONG
+    return found.share, found.word != WRONG
 
 
 def _of_figures(part, reading, right, width, earlier):
-    """(verdict, share, why, unit error) of what the figures alone can show: rounding, unit, sign or point."""
+    """What the figures alone can show: rounding, unit, sign or point."""
     typed = reading.value
     if _too_coarse(typed, reading.place, right, width):
-        return COARSE, _HALF, "", None
+        return _Finding(right, width, COARSE, _HALF)
     error = _unit_error(part, reading, right, width)
     if error is not None:
         charged = error in earlier.unit_errors
-        return UNIT, 1 if charged else _HALF, _about_unit(error, charged), error
+        return _Finding(right, width, UNIT, 1 if charged else _HALF, "", _about_unit(error, charged), error)
     if type(typed) is tuple:
-        return *_of_ends(typed, right, width), None
+        return _of_ends(typed, right, width)
     if right != 0 and typed != 0:
         if -width <= typed + right <= width:
-            return SIGN, 0, "", None
+            return _Finding(right, width, SIGN)
         # Ten times more or less of what lies near the right answer cannot come near it too.
         near_it = width < 0.5 * abs(right) and 0.15 * abs(right) < abs(typed) < 5 * abs(right)
         if not near_it and _is_power(typed, right, width):
-            return POWER, 0, "", None
-    return WRONG, 0, "", None
+            return _Finding(right, width, POWER)
+    return _Finding(right, width, WRONG)
 
 
 def _is_power(typed, right, width):
@@ -168,12 +178,13 @@ def _of_ends(typed, right, width):
     """The same of a range: its sign, its point, or one end of it."""
     if any(right):
         if _near(_times(typed, -1.0), right, width):
-            return SIGN, 0, ""
+            return _Finding(right, width, SIGN)
         if any(typed) and any(_near(_times(typed, power), right, width) for power in _POWERS):
-            return POWER, 0, ""
+            return _Finding(right, width, POWER)
     if any(map(_near, typed, right, width)):
-        return PARTLY, _HALF, "One end of the range is right; work the other one out again."
-    return WRONG, 0, ""
+        why = "One end of the range is right; work the other one out again."
+        return _Finding(right, width, PARTLY, _HALF, why=why)
+    return _Finding(right, width, WRONG)
 
 
 def carried_answer(truth, path, part, earlier):
