@@ -14,14 +14,21 @@ from grader.course.records import busy
 ROOT = Path(__file__).parent.parent.parent
 
 
-def begun(*words):
-    """A command in a process of its own."""
+def hear_ctrl_c():
+    """What runs in the background of a shell hears no Ctrl-C, nor would its children."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
+def begun(*words, env=None):
+    """A command in a process of its own, as it would be in a terminal."""
     return subprocess.Popen(
         [sys.executable, "-m", "grader", *map(str, words)],
-        cwd=ROOT, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        cwd=ROOT, env=env, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        preexec_fn=None if sys.platform == "win32" else hear_ctrl_c,
     )  # fmt: skip
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="a child there gets no Ctrl-C of its own")
 def test_ctrl_c_while_a_command_waits(assigned_term):
     """A command that is stopped leaves with 130 and one sentence that says how things stand."""
     with busy.exclusive(assigned_term, "holding the term"):
@@ -37,10 +44,7 @@ def test_ctrl_c_while_a_command_waits(assigned_term):
 def test_ctrl_c_before_the_program_is_read(tmp_path):
     """Stopped while Python still reads the program: a sentence, not the lines it was reading."""
     (tmp_path / "typer.py").write_text("import sys, time; print('reading', flush=True); time.sleep(60)")
-    running = subprocess.Popen(
-        [sys.executable, "-m", "grader", "term", "show"],
-        cwd=ROOT, env=os.environ | {"PYTHONPATH": f"{tmp_path}"}, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-    )  # fmt: skip
+    running = begun("term", "show", env=os.environ | {"PYTHONPATH": f"{tmp_path}"})
     assert running.stdout.readline() == "reading\n"
     time.sleep(0.1)
     running.send_signal(signal.SIGINT)
