@@ -31,6 +31,7 @@ def compare(term, connection):
             "for the other one cannot be collected."
         )
     if count and len(changed) == count:
-        yield "term.key is not the key with which the numbers were issued. Put it back from your copy."
+        doubt = ", or these were changed" if count == 1 else ""
+        yield f"term.key is not the key with which the numbers were issued{doubt}. Put it back from your copy."
     else:
         yield from changed
