@@ -1,7 +1,7 @@
 """Expected answers of one trainee's numbers, and how far an honest answer may lie from them."""
 
 from functools import partial
-from types import SimpleNamespace
+from types import MappingProxyType, SimpleNamespace
 
 from grader.errors import OutOfRange
 
@@ -53,8 +53,8 @@ class Truth:
 
     def following(self, path, own):
         """The same with a trainee's own earlier answers in place of the expected ones."""
-        exercise, part = self._parts[path]
-        return part.answer(self.given(exercise.key), *(own.get(used, self.answer(used)) for used in part.uses))
+        part, given, earlier = self._inputs(path, own)
+        return part.answer(given, *earlier)
 
     def slip(self, path, slip):
         """Where a slip leads, or None."""
@@ -72,8 +72,7 @@ class Truth:
 
     def slips_from(self, path, own):
         """(slip, where it leads) from a trainee's own earlier answers; where physics refuses a route it is left out."""
-        part, given, earlier = self._inputs(path)
-        earlier = [own.get(used, answer) for used, answer in zip(part.uses, earlier, strict=True)]
+        part, given, earlier = self._inputs(path, own)
         for slip in part.slips:
             try:
                 led = slip.value(given, *earlier)
@@ -84,8 +83,7 @@ class Truth:
 
     def routes_from(self, path, own):
         """As `routes`, from a trainee's own earlier answers."""
-        part, given, earlier = self._inputs(path)
-        earlier = [own.get(used, answer) for used, answer in zip(part.uses, earlier, strict=True)]
+        part, given, earlier = self._inputs(path, own)
         return [
             (slip, led, self._around(part, slip.value, given, earlier, led)) for slip, led in self.slips_from(path, own)
         ]
@@ -124,10 +122,11 @@ class Truth:
         known = self.landmarks[path] = right, width, routes
         return known
 
-    def _inputs(self, path):
-        """(part, its parameters, the earlier answers that it uses)."""
+    def _inputs(self, path, own=MappingProxyType({})):
+        """(part, its parameters, the earlier answers that it uses, a trainee's own where he gave one)."""
         exercise, part = self._parts[path]
-        return part, self.given(exercise.key), [self.answer(used) for used in part.uses] if part.uses else ()
+        earlier = [own[used] if used in own else self.answer(used) for used in part.uses] if part.uses else ()
+        return part, self.given(exercise.key), earlier
 
     def forget(self, exercise):
         """Leave out what was computed for an exercise, whose numbers are drawn anew."""
@@ -156,8 +155,7 @@ class Truth:
         """
         if own is None:
             return self.target(path)[1]
-        part, given, earlier = self._inputs(path)
-        earlier = [own.get(used, answer) for used, answer in zip(part.uses, earlier, strict=True)]
+        part, given, earlier = self._inputs(path, own)
         return self._around(part, part.answer, given, earlier, self.following(path, own))
 
     def _around(self, part, function, given, earlier, middle):

@@ -1,5 +1,6 @@
 """grades.csv: one row per trainee and module; what is absent is blank."""
 
+from grader import clock
 from grader.course import standing
 from grader.course.export import scope
 from grader.course.export.tables.columns import GRADES
@@ -33,6 +34,16 @@ def table(term, connection, by=None):
 def hundredths(value):
     """A mark as text: 17, 17.5 or 17.25."""
     return f"{value // 100}.{value % 100:02d}".rstrip("0").rstrip(".")
+
+
+def changed(term, entry, which):
+    """What stood before ("old") or after ("new") a change of the ledger: marks, a due time on the term's clock, or a word."""
+    value = entry[which]
+    if isinstance(value, int):
+        return hundredths(value)
+    if value and entry["event"] == "extension":
+        return term.shown(clock.from_text(value))
+    return "" if value is None else str(value)
 
 
 def percent(mark, most, limit):

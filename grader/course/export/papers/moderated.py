@@ -4,8 +4,7 @@ from html import escape
 
 from sqlalchemy import select
 
-from grader import clock
-from grader.course.export.grades import hundredths
+from grader.course.export.grades import changed, hundredths
 from grader.course.export.papers import page
 from grader.course.export.tables import drawn, people
 from grader.course.records import adjustments, ledger, schema, vehicles
@@ -60,7 +59,7 @@ def build(term, connection, module, found, shown, decided, pseudonymous):
         parts += _exercise(number, exercise, mine, numbers[exercise.key].kept, pseudonymous)
     changes = [
         (seq, at[:10] if pseudonymous else at, entry["event"], _text(entry["attempt"]),
-         "" if pseudonymous else entry["actor"], _value(term, entry, "old"), _value(term, entry, "new"),
+         "" if pseudonymous else entry["actor"], changed(term, entry, "old"), changed(term, entry, "new"),
          "" if pseudonymous else entry["reason"])
         for seq, at, entry in ledger.entries(connection, *_EVENTS)
         if (entry["trainee"], entry["module"]) == (found.person.id, module.key)
@@ -130,14 +129,6 @@ def _answer(exercise, part, mine, given, pseudonymous):
         f"{part.prompt} ({part.key})", row.read_as if pseudonymous else typed, right, row.verdict, why,
         "" if waits else hundredths(row.hundredths), hundredths(row.most), "" if waits else people.path(row),
     )  # fmt: skip
-
-
-def _value(term, entry, which):
-    """What stood before or after a change: marks, a due time in the term's own zone, or a word."""
-    value = entry[which]
-    if isinstance(value, int):
-        return hundredths(value)
-    return term.shown(clock.from_text(value)) if value and entry["event"] == "extension" else _text(value)
 
 
 def _text(value):

@@ -7,7 +7,7 @@ from sqlalchemy import select
 from grader import catalogue, clock
 from grader.course import standing
 from grader.course.export import package, pseudonym, scope, stream
-from grader.course.export.grades import hundredths
+from grader.course.export.grades import changed
 from grader.course.export.papers import figures, page
 from grader.course.export.tables import figures as tables
 from grader.course.export.tables import people, variants
@@ -264,10 +264,5 @@ def _few(count, pseudonymous):
 
 
 def _value(term, entry, which, pseudonymous):
-    """What stood before or after a change: marks, a due time in the term's own zone, or a word."""
-    value = entry[which]
-    if isinstance(value, int):
-        return hundredths(value)
-    if pseudonymous or not value:
-        return ""
-    return term.shown(clock.from_text(value)) if entry["event"] == "extension" else str(value)
+    """What stood before or after a change; of words nothing where nobody is to be known by them."""
+    return "" if pseudonymous and not isinstance(entry[which], int) else changed(term, entry, which)
