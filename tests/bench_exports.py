@@ -33,8 +33,8 @@ def fill(folder, trainees):
     """A term with synthetic records of so many trainees."""
     from grader import catalogue
     from grader.course import setup
-    from grader.course.records import database, ledger, schema
     from grader.exercise import issued, variant
+    from grader.records import database, ledger, schema
 
     term = setup.new_term(folder, term_id="bench", title="Benchmark", zone="UTC")
     chance = random.Random(SEED)
@@ -136,10 +136,11 @@ def fill(folder, trainees):
 
 def _writer(what):
     """A function that writes one export of opened terms and says where it lies; everything is loaded by now."""
-    from grader.course.export import package, workbook
-    from grader.course.export.oneroster import checker, writer
-    from grader.course.export.papers import evidence, moderation, report
-    from grader.course.export.xapi import statements
+    from grader.reports.export import package, workbook
+    from grader.reports.export.oneroster import writer
+    from grader.reports.export.oneroster.check import checker
+    from grader.reports.export.pages import evidence, moderation, programme_report
+    from grader.reports.export.xapi import statements
 
     def check(opened):
         path = opened[0].folder / "exports" / "oneroster-delta.zip"  # written by us just before
@@ -153,7 +154,7 @@ def _writer(what):
         "oneroster": writer.write,
         CHECK: check,
         "workbook": workbook.write,
-        "report": report.write,
+        "report": programme_report.write,
         "statements": lambda opened: statements.write(opened).path,
         "evidence": lambda opened: evidence.write(opened[0])[0].parent,
         "moderation": lambda opened: moderation.write(opened[0], "m01_timing")[0],
@@ -162,8 +163,8 @@ def _writer(what):
 
 def measure(folder, what, answer):
     """One export: seconds, processor seconds, MB above those of the loaded program, MB written."""
-    from grader.course import term as terms
-    from grader.course.export import package
+    from grader.records.term import term as terms
+    from grader.reports.export import package
 
     write, opened = _writer(what), [terms.open_term(folder)]
     package.policy(opened)

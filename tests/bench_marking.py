@@ -19,15 +19,19 @@ from pathlib import Path
 from sqlalchemy import create_engine
 
 from grader import catalogue, clock
-from grader.course import gradebook, roster, setup
-from grader.course import term as terms
-from grader.course.demo import trainees
-from grader.course.records import schema
-from grader.course.work import assign, collect, marking_run
+from grader.course import setup
+from grader.course.grading import mark_class
+from grader.course.issue import assign
+from grader.course.submissions import collect
+from grader.demo import trainees
 from grader.exercise import issued, variant
 from grader.exercise import sheet as sheets
 from grader.marking import feedback
 from grader.marking.mark import mark_sheet, truth_of
+from grader.records import schema
+from grader.records.gradebook import gradebook
+from grader.records.term import roster
+from grader.records.term import term as terms
 from tests.marking.twenty import TWENTY, sheet
 from tests.work import issue_of, put_in_inbox
 
@@ -95,7 +99,7 @@ def nbgraders_own(term):
 
 def ours(term):
     """Mark the class, records and ledger included."""
-    run = marking_run.mark(term, MODULE)
+    run = mark_class.mark(term, MODULE)
     assert run.marked == CLASS, run
 
 

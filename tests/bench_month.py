@@ -24,13 +24,15 @@ def prepare(folder, trainees):
     from sqlalchemy import select
 
     from grader import catalogue, clock
-    from grader.course import roster, setup
-    from grader.course.demo import trainees as people
-    from grader.course.records import database, schema
-    from grader.course.work import assign, collect
+    from grader.course import setup
+    from grader.course.issue import assign
+    from grader.course.submissions import collect
+    from grader.demo import trainees as people
     from grader.exercise import issued
     from grader.exercise import sheet as sheets
     from grader.exercise.kinds import Written
+    from grader.records import database, schema
+    from grader.records.term import roster
 
     made = setup.new_term(folder, term_id="bench", title="Benchmark", zone="UTC")
     listed = made.folder / "rosters" / "list.csv"
@@ -60,20 +62,19 @@ def prepare(folder, trainees):
 def measure(folder, step, answer):
     """One step: (things done, seconds, MB of the loaded program, MB that the step adds at its peak)."""
     from grader import catalogue
-    from grader.course import term as terms
-    from grader.course.report import build
-    from grader.course.returns import run
-    from grader.course.work import marking_run
+    from grader.course.grading import mark_class
+    from grader.records.term import term as terms
+    from grader.reports.feedback import class_report, return_run
 
     opened, modules = terms.open_term(folder), list(catalogue.all_modules())
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     begun = time.perf_counter()
     if step == "mark":
-        done = sum(marking_run.mark(opened, key).marked for key in modules)
+        done = sum(mark_class.mark(opened, key).marked for key in modules)
     elif step == "report":
-        done = len(build.write([opened]))
+        done = len(class_report.write([opened]))
     else:
-        done = sum(run.give_back(opened, key).written for key in modules)
+        done = sum(return_run.give_back(opened, key).written for key in modules)
     took = time.perf_counter() - begun
     answer.put((done, took, before / 1024, (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) / 1024))
 

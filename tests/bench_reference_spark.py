@@ -6,8 +6,8 @@ Run from the root of a checkout: python tests/bench_reference_spark.py
 import statistics
 import time
 
+from grader.published_checks import routes_spark
 from grader.reference.spark import breakdown, cables, plug, tester
-from grader.science import routes_spark
 
 NEW, USED = [102, 98, 100, 101, 99], [71, 75, 69, 73, 72]
 CASES = (

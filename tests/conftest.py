@@ -6,10 +6,11 @@ import shutil
 import pytest
 
 from grader import catalogue
-from grader.course import roster, setup
-from grader.course import term as terms
-from grader.course.demo import build
-from grader.course.work import assign
+from grader.course import setup
+from grader.course.issue import assign
+from grader.demo import build
+from grader.records.term import roster
+from grader.records.term import term as terms
 
 CLASS = """id,last_name,first_name,group
 T01,Arundell,Bea,A

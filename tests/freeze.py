@@ -15,10 +15,14 @@ from pathlib import Path
 from sqlalchemy import select
 
 from grader import catalogue, clock
-from grader.course import roster, setup
-from grader.course.demo import trainees
-from grader.course.records import database, schema
-from grader.course.work import adjust, assign, collect, marking_run, verify, written
+from grader.course import setup
+from grader.course.audit import verify
+from grader.course.grading import adjust, mark_class, written_answers
+from grader.course.issue import assign
+from grader.course.submissions import collect
+from grader.demo import trainees
+from grader.records import database, schema
+from grader.records.term import roster
 from tests.course import vehicles
 from tests.work import issue_of, put_in_inbox
 
@@ -42,9 +46,11 @@ def make(folder):
             sheet, _ = trainees.answer_sheet(module, issue_of(term, who, key), SEED)
             arrived = clock.parse(when, term.settings.zone)
             collect.collect(term, [put_in_inbox(term, sheet).parent], received_at=arrived)
-        marking_run.mark(term, key)
-        for answer in written.answers(term, key)[1:]:
-            written.give(term, key, answer.code, ["1", *["0.5"] * (len(answer.rubric) - 1)], "Say what you measured.")
+        mark_class.mark(term, key)
+        for answer in written_answers.answers(term, key)[1:]:
+            written_answers.give(
+                term, key, answer.code, ["1", *["0.5"] * (len(answer.rubric) - 1)], "Say what you measured."
+            )
     adjust.extend(term, "F3", "m01_timing", until="2026-04-05 17:00", reason="ill")
     adjust.override(term, "F1", "m02_dwell", catalogue.module("m02_dwell").exercises[0].name, "1", reason="misprint")
     return term

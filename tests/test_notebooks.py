@@ -8,9 +8,9 @@ import pytest
 from nbclient import NotebookClient
 
 from grader import catalogue, paths
-from grader.course import release
 from grader.exercise import issued, variant
 from grader.exercise.kinds import Written
+from grader.records.gradebook import release
 from tests import notebooks
 
 KEYS = list(catalogue.all_modules())

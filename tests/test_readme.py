@@ -7,9 +7,9 @@ import subprocess
 import sys
 from pathlib import Path
 
-from grader.course import release
-from grader.science import checks
-from grader.science.summary import readme_table
+from grader.published_checks import checks
+from grader.published_checks.summary import readme_table
+from grader.records.gradebook import release
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")

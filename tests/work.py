@@ -7,12 +7,14 @@ import zipfile
 from sqlalchemy import select
 
 from grader import catalogue
-from grader.course.export import package, scope, stream
-from grader.course.records import database, schema
 from grader.exercise import issued
 from grader.exercise import sheet as sheets
 from grader.exercise.kinds import Written
 from grader.exercise.truth import Truth
+from grader.pages import csv_file
+from grader.records import database, schema
+from grader.reports.export import package
+from grader.reports.tables import scope
 
 
 def issue_of(term, trainee, module="m01_timing", attempt=1):
@@ -73,7 +75,7 @@ def put_in_inbox(term, sheet, *, content=None, folder=None):
 
 def export_grades(term, path=None, *, spreadsheet=False):
     """Write grades.csv as the command does; returns its path."""
-    how = stream.manner(spreadsheet=spreadsheet, separator=",")
+    how = csv_file.manner(spreadsheet=spreadsheet, separator=",")
     return package.write(scope.open_all([term.folder]), "grades", path, how=how).path
 
 

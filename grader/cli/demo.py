@@ -13,11 +13,11 @@ def demo(
 ):
     """Build an invented class of 24 and run its whole month: assign, hand in, mark, return, report, export, practise."""
     from grader import catalogue
-    from grader.course import overview, standing
-    from grader.course.demo import build, quality, scenario
-    from grader.course.export.grades import hundredths
-    from grader.course.report import sure
+    from grader.course.attempts import overview, standing
+    from grader.demo import build, quality, scenario
     from grader.exercise.model import sayings
+    from grader.reports.feedback import confidence
+    from grader.reports.tables.grades import hundredths
 
     place = folder or build.free_folder(Path.home() / "timing-mark-demo")
     say(f"Building an invented term in {place} ...")
@@ -51,7 +51,7 @@ def demo(
     for line in built.returned.left_out:
         say(f"Not returned: {line}")
     practised = build.practise(built.term)
-    worth = sum(row.sure_and_wrong >= sure.SEVERAL for row in practised.sure.rows)
+    worth = sum(row.sure_and_wrong >= confidence.SEVERAL for row in practised.sure.rows)
     say()
     say(
         f"{catalogue.module(scenario.PRACTISED).title} was handed out as practice: {practised.collected.taken} handed in, "
@@ -71,7 +71,7 @@ def demo(
 
 def _one_sheet(built):
     """A returned sheet worth a look: of somebody who handed in late."""
-    from grader.course.demo import scenario
+    from grader.demo import scenario
 
     return f"{scenario.LATE[0]}/{scenario.MODULE}.html"
 

@@ -19,7 +19,7 @@ To = Annotated[Path | None, typer.Argument(help="Where to; otherwise exports/ in
 
 
 def _opened(term):
-    from grader.course.export import scope
+    from grader.reports.tables import scope
 
     return scope.open_all(term or [Path(".")])
 
@@ -32,9 +32,10 @@ def _table(name, says):
         pseudonymous: NoNames = False,
         term: Terms = None,
     ):
-        from grader.course.export import package, stream
+        from grader.pages import csv_file
+        from grader.reports.export import package
 
-        how = stream.manner(spreadsheet=spreadsheet, separator=separator)
+        how = csv_file.manner(spreadsheet=spreadsheet, separator=separator)
         found = package.write(_opened(term), name, path, how=how, pseudonymous=pseudonymous)
         say(f"Written: {found.path} ({found.rows} rows)")
 
@@ -61,9 +62,10 @@ def tables(
     term: Terms = None,
 ):
     """Write all tables, policy.json and datapackage.json into one folder."""
-    from grader.course.export import package, stream
+    from grader.pages import csv_file
+    from grader.reports.export import package
 
-    how = stream.manner(spreadsheet=spreadsheet, separator=separator)
+    how = csv_file.manner(spreadsheet=spreadsheet, separator=separator)
     for found in package.write_all(_opened(term), folder, how=how, pseudonymous=pseudonymous):
         say(f"Written: {found.path} ({found.rows} rows)")
     say(f"With their settings and their description: policy.json, datapackage.json in {found.path.parent}")
@@ -77,8 +79,8 @@ def workbook(
     term: Terms = None,
 ):
     """Write programme.xlsx: all tables as sheets. Ids stay text; no text can act as a formula."""
-    from grader.course.export import layout as layouts
-    from grader.course.export import workbook as books
+    from grader.reports.export import layout as layouts
+    from grader.reports.export import workbook as books
 
     saved = layouts.read(layout) if layout else None
     say(f"Written: {books.write(_opened(term), path, layout=saved, pseudonymous=pseudonymous)}")
@@ -95,9 +97,10 @@ def layout(
 ):
     """Write a table by a saved layout: your columns, headings, order and grade words."""
     from grader import files
-    from grader.course.export import layout as layouts
-    from grader.course.export import package, stream
     from grader.errors import Refused
+    from grader.pages import csv_file
+    from grader.reports.export import layout as layouts
+    from grader.reports.export import package
 
     if example:
         if saved.exists():
@@ -105,7 +108,7 @@ def layout(
         files.write_text(saved, layouts.EXAMPLE)
         say(f"Written: {saved}. Change it as you like; then run the command without --example.")
         return
-    how = stream.manner(spreadsheet=spreadsheet, separator=separator)
+    how = csv_file.manner(spreadsheet=spreadsheet, separator=separator)
     opened = _opened(term)
     target = path or package.folder_for(opened) / f"{saved.stem}.csv"
     found = layouts.write(opened, layouts.read(saved), target, how)
@@ -120,7 +123,7 @@ def programme(
     term: Terms = None,
 ):
     """Write down which classes make up the whole programme, for OneRoster packages."""
-    from grader.course.export.oneroster import programme as programmes
+    from grader.reports.export.oneroster import programme as programmes
 
     made = programmes.create(path, term or [Path(".")], centre=centre, year_starts=year_starts)
     count = len(made.folders)
@@ -139,8 +142,9 @@ def oneroster(
     term: Terms = None,
 ):
     """Write a OneRoster CSV 1.2.1 package: a delta of some classes, or with --bulk the whole programme."""
-    from grader.course.export.oneroster import checker, writer
-    from grader.course.export.oneroster import programme as programmes
+    from grader.reports.export.oneroster import programme as programmes
+    from grader.reports.export.oneroster import writer
+    from grader.reports.export.oneroster.check import checker
 
     whole = programmes.read(programme) if programme else None
     opened = _opened(term) if term or not whole and not bulk else []
@@ -152,7 +156,7 @@ def oneroster(
 @app.command("check-oneroster")
 def check_oneroster(package: Annotated[Path, typer.Argument(help="A OneRoster CSV 1.2.1 package.")]):
     """Check a OneRoster package, whoever wrote it."""
-    from grader.course.export.oneroster import checker
+    from grader.reports.export.oneroster.check import checker
 
     found = checker.check(package)
     say(f"{package.name}: {len(found) or 'no'} findings.")
@@ -167,8 +171,8 @@ def evidence(
     term: Annotated[Path, typer.Option("--term", help="The term folder; otherwise the current folder.")] = Path("."),
 ):
     """Write each trainee's evidence by unit standard: calculated, simulated and witnessed apart."""
-    from grader.course import term as terms
-    from grader.course.export.papers import evidence as papers
+    from grader.records.term import term as terms
+    from grader.reports.export.pages import evidence as papers
 
     written = papers.write(terms.open_term(term), to, trainee=trainee, own_map=own_map)
     say(f"Written: {len(written)} pages" + (f" in {written[0].parent}" if written else "; nobody has a mark yet."))
@@ -183,8 +187,8 @@ def moderation(
     term: Annotated[Path, typer.Option("--term", help="The term folder; otherwise the current folder.")] = Path("."),
 ):
     """Pack a sample of sheets for a moderator: marks, reasons, changes, and the answers as handed in."""
-    from grader.course import term as terms
-    from grader.course.export.papers import moderation as papers
+    from grader.records.term import term as terms
+    from grader.reports.export.pages import moderation as papers
 
     opened = terms.open_term(term)
     made, names = papers.write(opened, module, path, sample=sample, pseudonymous=pseudonymous)
@@ -194,7 +198,7 @@ def moderation(
 @app.command("report")
 def report(path: To = None, pseudonymous: NoNames = False, term: Terms = None):
     """Write programme.html: completion, objectives below standard, questions to look at, changes, retention."""
-    from grader.course.export.papers import report as papers
+    from grader.reports.export.pages import programme_report as papers
 
     say(f"Written: {papers.write(_opened(term), path, pseudonymous=pseudonymous)}")
 
@@ -207,7 +211,7 @@ def statements(
     term: Terms = None,
 ):
     """Write statements.ndjson: xAPI statements for a record store; a changed mark is voided and issued afresh."""
-    from grader.course.export.xapi import statements as xapi
+    from grader.reports.export.xapi import statements as xapi
 
     found = xapi.write(_opened(term), path, base=base, pseudonymous=pseudonymous)
     say(f"Written: {found.path} ({found.rows} statements)")

@@ -4,8 +4,8 @@ import sys
 
 import typer
 
-from grader.cli import check, course, demo, export, privacy, returning, study, term
-from grader.cli.by_hand import copies, paper, read, resit, vehicle, witness
+from grader.cli import demo, export, paper, privacy, project, read, returning, study, term, vehicle, witness, work
+from grader.cli.by_hand import copies, resit
 from grader.cli.output import fail
 from grader.errors import TimingMarkError
 
@@ -25,14 +25,14 @@ app.command("study")(study.study)
 privacy.add_to(term.app)
 app.add_typer(term.app, name="term")
 app.add_typer(term.roster_app, name="roster")
-app.command("assign")(course.assign_module)
-app.command("collect")(course.collect_hand_ins)
-app.command("mark")(course.mark_module)
+app.command("assign")(work.assign_module)
+app.command("collect")(work.collect_hand_ins)
+app.command("mark")(work.mark_module)
 app.command("read")(read.read)
-app.command("extend")(course.extend)
-app.command("excuse")(course.excuse)
+app.command("extend")(work.extend)
+app.command("excuse")(work.excuse)
 app.command("resit")(resit.resit)
-app.command("override")(course.override)
+app.command("override")(work.override)
 app.add_typer(vehicle.app, name="vehicle")
 app.command("witness")(witness.witness)
 app.command("copies")(copies.copies)
@@ -41,8 +41,8 @@ app.command("transcribe")(paper.transcribe)
 app.command("return")(returning.return_module)
 app.command("report")(returning.report)
 app.add_typer(export.app, name="export")
-app.command("release")(check.release)
-app.command("check")(check.check)
+app.command("release")(project.release)
+app.command("check")(project.check)
 
 
 def run():

@@ -23,8 +23,8 @@ def delete_person(
     term: TermFolder = HERE,
 ):
     """Delete one trainee for good: records, hand-ins, returned sheets, and every export of the class."""
-    from grader.course import term as terms
-    from grader.course.privacy import deletion
+    from grader.course.audit import deletion
+    from grader.records.term import term as terms
 
     _say(deletion.delete_person(terms.open_term(term), trainee, reason=reason))
 
@@ -35,9 +35,9 @@ def delete_class(
     term: TermFolder = HERE,
 ):
     """Delete everybody in the term for good; settings and the ledger's chain stay."""
-    from grader.course import term as terms
-    from grader.course.privacy import deletion
+    from grader.course.audit import deletion
     from grader.errors import Refused
+    from grader.records.term import term as terms
 
     opened = terms.open_term(term)
     if not everybody:
@@ -50,9 +50,9 @@ def delete_class(
 def retention(term: TermFolder = HERE):
     """Show until when records are kept, and whether that day has passed."""
     from grader import clock
-    from grader.course import term as terms
-    from grader.course.export import scope
-    from grader.course.records import database
+    from grader.records import database
+    from grader.records.term import term as terms
+    from grader.reports.tables import scope
 
     opened = terms.open_term(term)
     with database.transaction(opened) as connection:

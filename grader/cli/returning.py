@@ -16,10 +16,10 @@ def return_module(
     term: TermFolder = HERE,
 ):
     """Write each trainee's returned sheet: answers, verdicts, worked steps, what to practise."""
-    from grader.course import term as terms
-    from grader.course.returns import run
+    from grader.records.term import term as terms
+    from grader.reports.feedback import return_run
 
-    done = run.give_back(terms.open_term(term), module, trainee=trainee, partly=partly)
+    done = return_run.give_back(terms.open_term(term), module, trainee=trainee, partly=partly)
     replaced = f" ({done.replaced} in place of an older page)" if done.replaced else ""
     say(
         f"{module}: {done.written} sheets written{replaced}, {done.unchanged} unchanged, {len(done.left_out)} left out."
@@ -37,8 +37,8 @@ def report(
     ] = None,
 ):
     """Write the class report: who needs you, commonest slips, marks, how the questions worked."""
-    from grader.course.export import scope
-    from grader.course.report import build
+    from grader.reports.feedback import class_report
+    from grader.reports.tables import scope
 
-    for path in build.write(scope.open_all(term or [HERE]), module):
+    for path in class_report.write(scope.open_all(term or [HERE]), module):
         say(f"Class report: {path}")

@@ -32,8 +32,8 @@ def new(
 @app.command("show")
 def show(term: TermFolder = HERE):
     """Show settings and how far each module has come."""
-    from grader.course import overview
-    from grader.course import term as terms
+    from grader.course.attempts import overview
+    from grader.records.term import term as terms
 
     for line in overview.lines(terms.open_term(term)):
         say(line)
@@ -50,10 +50,10 @@ def policy(
 ):
     """Pass marks of modules, thresholds of objectives, what must be met, and how modules add up."""
     from grader import files
-    from grader.course import term as terms
-    from grader.course.rules import adopt
-    from grader.course.rules import policy as rules
     from grader.errors import Refused
+    from grader.records.term import policy as rules
+    from grader.records.term import policy_in_force
+    from grader.records.term import term as terms
 
     if example:
         path = path or Path(rules.NAME)
@@ -64,18 +64,18 @@ def policy(
         return
     folders = term or [HERE]
     if path:
-        adopt.adopt([terms.open_term(folder) for folder in folders], path, reason=reason)
+        policy_in_force.adopt([terms.open_term(folder) for folder in folders], path, reason=reason)
     for opened in [terms.open_term(folder) for folder in folders]:
         say(f"{opened.id}:")
-        for line in adopt.lines(opened):
+        for line in policy_in_force.lines(opened):
             say(f"  {line}")
 
 
 @app.command("verify")
 def verify(term: TermFolder = HERE):
     """Check the ledger and mark everything again from the kept hand-ins."""
-    from grader.course import term as terms
-    from grader.course.work import verify as proof
+    from grader.course.audit import verify as proof
+    from grader.records.term import term as terms
 
     found = proof.verify(terms.open_term(term))
     say(
@@ -88,8 +88,8 @@ def verify(term: TermFolder = HERE):
 @app.command("upgrade")
 def upgrade(term: TermFolder = HERE):
     """Bring a term made by an earlier version up to this one, after a copy."""
-    from grader.course import term as terms
-    from grader.course.records import database, schema
+    from grader.records import database, schema
+    from grader.records.term import term as terms
 
     opened = terms.open_term(term)
     found, copy = database.upgrade(opened)
@@ -108,8 +108,8 @@ def import_list(
     term: TermFolder = HERE,
 ):
     """Store a class list. Whoever is no longer on it becomes withdrawn; nobody is deleted."""
-    from grader.course import roster
-    from grader.course import term as terms
+    from grader.records.term import roster
+    from grader.records.term import term as terms
 
     outcome = roster.import_list(terms.open_term(term), path, preview=preview)
     notes = outcome.pop("notes")
@@ -126,9 +126,9 @@ def import_list(
 @roster_app.command("list")
 def list_people(term: TermFolder = HERE):
     """List everybody with id, name, group and status."""
-    from grader.course import roster
-    from grader.course import term as terms
-    from grader.course.records import database
+    from grader.records import database
+    from grader.records.term import roster
+    from grader.records.term import term as terms
 
     with database.transaction(terms.open_term(term)) as connection:
         for person in roster.everyone(connection):

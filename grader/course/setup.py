@@ -1,8 +1,9 @@
 """Making a term ready for use: folder, nbgrader's tables, our tables."""
 
-from grader.course import gradebook, term
-from grader.course.records import database as records
-from grader.course.records import ledger
+from grader.records import database as records
+from grader.records import ledger
+from grader.records.gradebook import gradebook
+from grader.records.term import term
 
 
 def new_term(folder, *, term_id, title, zone, database=""):

@@ -6,8 +6,8 @@ from types import MappingProxyType
 
 from grader import units
 from grader.errors import BadSheet, Unreadable
-from grader.exercise.drawing import words
-from grader.exercise.drawing.spread import Pick, Steps
+from grader.exercise import words
+from grader.exercise.spread import Pick, Steps
 from grader.units import Unit, unit
 
 PRACTICE, ASSESSED = "practice", "assessed"

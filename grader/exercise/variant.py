@@ -1,16 +1,16 @@
 """A trainee's own numbers, drawn so that anybody with the key draws the same.
 
 A parameter is entry (word * count) >> 64 of its list, with a word of
-grader.exercise.drawing.words. Order and number of other exercises never move a draw.
+grader.exercise.words. Order and number of other exercises never move a draw.
 """
 
 import hashlib
 from itertools import combinations
 
 from grader.errors import OutOfRange, TimingMarkError
-from grader.exercise.drawing import words
-from grader.exercise.drawing.spread import Pick
+from grader.exercise import words
 from grader.exercise.sorting import KEEP, REJECT, Batch
+from grader.exercise.spread import Pick
 from grader.exercise.truth import Truth
 from grader.vehicle.spec import vehicle
 

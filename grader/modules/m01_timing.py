@@ -2,8 +2,8 @@
 
 from types import MappingProxyType
 
-from grader.exercise.drawing.spread import Pick, Steps
 from grader.exercise.model import Absolute, Exercise, Line, Module, Number, Percent, Slip
+from grader.exercise.spread import Pick, Steps
 from grader.modules.old import m01_timing as old
 from grader.modules.timing import checking, limits, line, sheet, words
 from grader.reference import angles

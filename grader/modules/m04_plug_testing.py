@@ -3,10 +3,10 @@
 from types import MappingProxyType
 
 from grader.exercise import listing
-from grader.exercise.drawing.spread import Pick, Steps
 from grader.exercise.kinds import Written
 from grader.exercise.model import Choice, Exercise, Line, Module, Number, Slip
 from grader.exercise.sorting import Critical, Order
+from grader.exercise.spread import Pick, Steps
 from grader.modules.plug_testing.causes import BATCH, CHANGES, ZERO
 from grader.modules.plug_testing.firing import ABSOLUTE, CHART, DROP, HARSHER, MM_PER_INCH, POINTS, REGAP, both
 from grader.reference.spark import tester

@@ -8,8 +8,8 @@ from grader import catalogue
 from grader.errors import Unknown
 from grader.exercise.issued import KEPT
 from grader.marking.mark import mark_sheet
+from grader.widgets.answer_store import Store
 from grader.widgets.people import being_executed, being_graded
-from grader.widgets.store import Store
 
 _open = WeakSet()
 
@@ -50,7 +50,7 @@ class Lesson:
         """Who works here, until when, how far he is; hand in."""
         if being_executed():
             return None
-        from grader.widgets.sheet_top import SheetTop
+        from grader.widgets.lesson_header import SheetTop
 
         self.head = SheetTop(self.store, self.order)
         return self.head.box
@@ -81,7 +81,7 @@ class Lesson:
             return HTML(
                 f"<p><strong>Exercise {number}: {exercise.title}.</strong> Not part of this resit. Your earlier answer counts.</p>"
             )
-        from grader.widgets.form import ExerciseForm
+        from grader.widgets.exercise_form import ExerciseForm
 
         form = ExerciseForm(self.store, exercise, number)
         self.forms[exercise_key] = form

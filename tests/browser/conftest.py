@@ -16,8 +16,8 @@ import pytest
 from grader import catalogue, paths
 from grader.exercise.truth import Truth
 from grader.widgets import study
+from grader.widgets.answer_store import Store
 from grader.widgets.lab import server
-from grader.widgets.store import Store
 
 MODULE = "m01_timing"
 FLAGS = (

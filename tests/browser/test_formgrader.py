@@ -13,10 +13,12 @@ import pytest
 from sqlalchemy import select
 
 from grader import clock
-from grader.course import gradebook
-from grader.course.records import database, ledger, schema
-from grader.course.second_road import papers
-from grader.course.work import collect, marking_run, verify, written
+from grader.course.audit import verify
+from grader.course.formgrader import notebooks
+from grader.course.grading import mark_class, written_answers
+from grader.course.submissions import collect
+from grader.records import database, ledger, schema
+from grader.records.gradebook import gradebook
 from tests.work import issue_of, put_in_inbox, right_answers, sheet_of
 
 MODULE, PATH = "m01_timing", "m01.letter.text"
@@ -42,8 +44,8 @@ def marked(assigned_term, m01):
     record = issue_of(assigned_term, "t01")
     path = put_in_inbox(assigned_term, sheet_of(record, {**right_answers(m01, record), PATH: HOSTILE}))
     collect.collect(assigned_term, [path.parent], received_at=clock.parse("2026-03-30 12:00", "UTC"))
-    assert marking_run.mark(assigned_term, MODULE).marked == 1
-    assert papers.write_class(assigned_term, MODULE) == (1, [])
+    assert mark_class.mark(assigned_term, MODULE).marked == 1
+    assert notebooks.write_class(assigned_term, MODULE) == (1, [])
     return assigned_term
 
 
@@ -110,11 +112,11 @@ def test_a_hostile_letter_is_shown_and_does_nothing_and_a_mark_typed_there_is_ta
     box.fill("1.5")
     with page.expect_response(lambda response: "/api/grade/" in response.url and response.request.method == "PUT"):
         box.press("Tab")
-    run = marking_run.mark(marked, MODULE)
+    run = mark_class.mark(marked, MODULE)
     assert run.findings == []
     with database.transaction(marked) as connection:
         mark = connection.execute(select(schema.mark)).one()
         [(_, _, entry)] = ledger.entries(connection, "override")
     assert (mark.state, mark.mark) == ("marked", 2950)
     assert (entry["actor"], entry["exercise"], entry["new"]) == ("formgrader", "m01.letter", 150)
-    assert written.answers(marked, MODULE) == [] and verify.verify(marked).findings == []
+    assert written_answers.answers(marked, MODULE) == [] and verify.verify(marked).findings == []

@@ -6,14 +6,15 @@ import shutil
 import pytest
 
 from grader import clock
-from grader.course import roster
-from grader.course import term as terms
-from grader.course.export.papers import evidence, report
-from grader.course.hand_out import paper
-from grader.course.records import database
-from grader.course.returns import run as returning
-from grader.course.work import collect, marking_run
+from grader.course.grading import mark_class
+from grader.course.issue import paper_sheet
+from grader.course.submissions import collect
 from grader.exercise import issued
+from grader.records import database
+from grader.records.term import roster
+from grader.records.term import term as terms
+from grader.reports.export.pages import evidence, programme_report
+from grader.reports.feedback import return_run as returning
 from tests.browser.conftest import axe_source
 from tests.work import issue_of, put_in_inbox, right_answers, sheet_of
 
@@ -39,11 +40,11 @@ def pages(demo, tmp_path_factory):
     given_back = sorted((term.folder / "returned").glob("*/*.html"))[0]
     someone = given_back.parent.name
     return {
-        "programme": report.write([term]),
+        "programme": programme_report.write([term]),
         "evidence": evidence.write(term)[0],
         "returned": given_back,
         "class": folder / "reports" / demo.report.name,
-        "paper": paper.write(term, people[someone], issued.dump(issue_of(term, someone)).decode()),
+        "paper": paper_sheet.write(term, people[someone], issued.dump(issue_of(term, someone)).decode()),
     }
 
 
@@ -77,7 +78,7 @@ def test_hostile_text_on_a_returned_sheet_runs_nothing(browser, assigned_term, m
     answers = {**right_answers(m01, record), "m01.angle_time.time": HOSTILE}
     path = put_in_inbox(assigned_term, sheet_of(record, answers))
     collect.collect(assigned_term, [path.parent], received_at=clock.parse("2026-03-30 12:00", "UTC"))
-    marking_run.mark(assigned_term, m01.key)
+    mark_class.mark(assigned_term, m01.key)
     returning.give_back(assigned_term, m01.key)
     context = browser.new_context(viewport={"width": 390, "height": 800})
     try:

@@ -6,10 +6,13 @@ import pytest
 from sqlalchemy import select
 
 from grader import catalogue
-from grader.course import roster, setup
-from grader.course.records import database, schema
-from grader.course.work import assign, collect, marking_run
+from grader.course import setup
+from grader.course.grading import mark_class
+from grader.course.issue import assign
+from grader.course.submissions import collect
 from grader.exercise import hand_in
+from grader.records import database, schema
+from grader.records.term import roster
 from tests.browser.conftest import MODULE, field, part, until
 
 RIGHT, SLIP, WORDS = "m01.mark_arc.arc", "m01.angle_time.time", "m01.fast_idle.initial"
@@ -74,7 +77,7 @@ def test_from_the_zip_to_the_mark(term, house, page):
     inbox.mkdir(parents=True, exist_ok=True)
     shutil.copy(packed, inbox)
     assert collect.collect(term).taken == 1
-    assert marking_run.mark(term, MODULE).marked == 1
+    assert mark_class.mark(term, MODULE).marked == 1
     with database.transaction(term) as connection:
         rows = {row.part: row for row in connection.execute(select(schema.answer))}
         (mark,) = connection.execute(select(schema.mark)).all()

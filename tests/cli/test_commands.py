@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 
 from grader.cli.main import run
-from grader.course import overview
-from grader.course.work import verify
+from grader.course.attempts import overview
+from grader.course.audit import verify
 from tests.work import issue_of, put_in_inbox, right_sheet
 
 ROOT = Path(__file__).parent.parent.parent

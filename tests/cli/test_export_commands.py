@@ -94,7 +94,7 @@ def test_retention_that_has_passed(call, assigned_term):
     path.write_text(path.read_text("utf-8").replace("years = 3", "years = 0"), encoding="utf-8")
     from sqlalchemy import update
 
-    from grader.course.records import database, schema
+    from grader.records import database, schema
 
     with database.transaction(assigned_term) as connection:
         connection.execute(update(schema.ledger).values(at="2020-02-29T12:00:00.000Z"))

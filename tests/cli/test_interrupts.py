@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from grader.course.records import busy
+from grader.records import lock
 
 ROOT = Path(__file__).parent.parent.parent
 
@@ -31,7 +31,7 @@ def begun(*words, env=None):
 @pytest.mark.skipif(sys.platform == "win32", reason="a child there gets no Ctrl-C of its own")
 def test_ctrl_c_while_a_command_waits(assigned_term):
     """A command that is stopped leaves with 130 and one sentence that says how things stand."""
-    with busy.exclusive(assigned_term, "holding the term"):
+    with lock.exclusive(assigned_term, "holding the term"):
         running = begun("mark", "--term", assigned_term.folder)
         waits = running.stderr.readline()
         running.send_signal(signal.SIGINT)

@@ -5,9 +5,9 @@ import io
 import re
 from random import Random
 
-from grader.course.export.oneroster import lines
-from grader.course.screen import fits
 from grader.errors import BadFile
+from grader.reports.export.oneroster.check import lines
+from grader.reports.feedback import similarity_chance
 from tests.course.test_copies_plain import plain, random_class
 
 _SCRAPS = ('"', '""', ",", "\r\n", "\r\n", "\n", "\r", "a", "b c", ',"', '",', '"\r\n"', "ä", '"x","y"\r\n', "")
@@ -19,7 +19,7 @@ def copy_screen(seed, size):
     failed = []
     for number in range(size):
         items, trainees = random_class(Random(seed + number))
-        if fits.judge(items, trainees) != plain(items, trainees):
+        if similarity_chance.judge(items, trainees) != plain(items, trainees):
             failed.append(f"class of seed {seed + number}: other pairs than by the plain screen")
     return failed
 

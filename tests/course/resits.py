@@ -1,8 +1,9 @@
 """Trainees who sat a module, got it back and sit a part of it again: made for the tests of resits."""
 
 from grader import clock
-from grader.course.returns import run
-from grader.course.work import collect, marking_run, resit, written
+from grader.course.grading import mark_class, resit, written_answers
+from grader.course.submissions import collect
+from grader.reports.feedback import return_run
 from tests.work import issue_of, put_in_inbox, right_answers, sheet_of
 
 KEY = "m01_timing"
@@ -19,7 +20,7 @@ def hand_in(term, answers, attempt=1, *, who="t01", when="2026-03-30 12:00", **u
         sheet = sheet.with_answer(path, unit)
     path = put_in_inbox(term, sheet)
     collect.collect(term, [path.parent], received_at=clock.parse(when, term.settings.zone))
-    assert marking_run.mark(term, KEY).findings == []
+    assert mark_class.mark(term, KEY).findings == []
     return sheet
 
 
@@ -27,9 +28,9 @@ def returned(term, m01, *, who="t01", letter=WORDS, wrong=WRONG):
     """One trainee with a first attempt that is marked, read and returned."""
     answers = right_answers(m01, issue_of(term, who)) | dict.fromkeys(wrong, "0.001")
     hand_in(term, answers | ({LETTER: letter} if letter else {}), who=who)
-    for answer in written.answers(term, KEY):
-        written.give(term, KEY, answer.code, ["1", "0.5"], "Say what you measured.")
-    assert run.give_back(term, KEY, trainee=who).written == 1
+    for answer in written_answers.answers(term, KEY):
+        written_answers.give(term, KEY, answer.code, ["1", "0.5"], "Say what you measured.")
+    assert return_run.give_back(term, KEY, trainee=who).written == 1
     return term
 
 

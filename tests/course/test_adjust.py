@@ -15,11 +15,14 @@ from sqlalchemy import delete, func, inspect, select, text, update
 from sqlalchemy.schema import CreateTable
 
 from grader import clock
-from grader.course import gradebook, standing
-from grader.course.export import scope
-from grader.course.records import adjustments, busy, database, ledger, schema
-from grader.course.work import adjust, collect, marking_run, reconcile, verify
+from grader.course.attempts import standing
+from grader.course.audit import verify
+from grader.course.grading import adjust, mark_class, reconcile
+from grader.course.submissions import collect
 from grader.errors import Refused, Unknown
+from grader.records import adjustments, database, ledger, lock, schema
+from grader.records.gradebook import gradebook
+from grader.reports.tables import scope
 from tests.work import export_grades, issue_of, put_in_inbox, right_sheet
 
 MODULE = "m01_timing"
@@ -28,7 +31,7 @@ MODULE = "m01_timing"
 def hand_in(term, trainee="t01", when="2026-03-30 12:00"):
     path = put_in_inbox(term, right_sheet(issue_of(term, trainee)))
     collect.collect(term, [path.parent], received_at=clock.parse(when, term.settings.zone))
-    marking_run.mark(term, MODULE)
+    mark_class.mark(term, MODULE)
 
 
 def mark_of(term, trainee="t01"):
@@ -75,7 +78,7 @@ class TestExtend:
         assert said[0]["reason"] == "was ill" and "was ill" in said[1]["reason"]
         with gradebook._nbgrader() as api, api.Gradebook(assigned_term.database_url) as opened:
             assert opened.find_submission_notebook(MODULE, MODULE, "t01").late_submission_penalty == 0
-        assert marking_run.mark(assigned_term, MODULE).unchanged == 1
+        assert mark_class.mark(assigned_term, MODULE).unchanged == 1
         assert verify.verify(assigned_term).findings == []
 
     def test_still_late_after_an_extension(self, assigned_term):
@@ -136,7 +139,7 @@ class TestExcuse:
         adjust.excuse(marked, "t01", MODULE, reason="in hospital")
         row = row_of(marked)
         assert (row["status"], row["mark"], row["percent"], row["passed"]) == ("excused", "", "", "")
-        assert marking_run.mark(marked, MODULE).unchanged == 1
+        assert mark_class.mark(marked, MODULE).unchanged == 1
         with pytest.raises(Refused, match="already excused"):
             adjust.excuse(marked, "t01", MODULE, reason="again")
         adjust.excuse(marked, "t01", MODULE, reason="back", withdraw=True)
@@ -163,7 +166,7 @@ class TestOverride:
         assert [(e["exercise"], e["old"], e["new"], e["most"]) for e in said] == [
             ("m01.mark_arc", None, 50, 200), ("", 2800, 2650, 3000),
         ]  # fmt: skip
-        assert verify.verify(marked).findings == [] and marking_run.mark(marked, MODULE).unchanged == 1
+        assert verify.verify(marked).findings == [] and mark_class.mark(marked, MODULE).unchanged == 1
         assert adjust.override(marked, "t01", MODULE, "m01.mark_arc", "computed", reason="found it")[1] == 2800
         assert verify.verify(marked).findings == []
         with pytest.raises(Refused, match="no mark by hand"):
@@ -174,7 +177,7 @@ class TestOverride:
         record = issue_of(marked, "t01")
         path = put_in_inbox(marked, right_sheet(record).but(saved="later"))
         collect.collect(marked, [path.parent], received_at=clock.parse("2026-03-31 12:00", "UTC"))
-        marking_run.mark(marked, MODULE)
+        mark_class.mark(marked, MODULE)
         assert mark_of(marked).raw == 2700 and verify.verify(marked).findings == []
 
     def test_the_penalty_follows(self, assigned_term):
@@ -222,15 +225,14 @@ class TestFormgrader:
         assert (entry["actor"], entry["new"], entry["exercise"], bool(entry["reason"])) == ("formgrader", 125, "m01.mark_arc", True)  # fmt: skip
         assert verify.verify(marked).findings == []
         book(marked, lambda grade: setattr(grade, "manual_score", None))
-        run = marking_run.mark(marked, MODULE)
+        run = mark_class.mark(marked, MODULE)
         assert (run.findings, run.held, mark_of(marked).mark) == ([], [], 2800)
         assert events(marked, "override")[-1]["new"] is None and verify.verify(marked).findings == []
 
     def test_a_changed_automatic_score_is_a_finding(self, marked):
         book(marked, lambda grade: setattr(grade, "auto_score", 0.5))
         assert (
-            "automatic mark in the gradebook is 0.5 where marking gave 2"
-            in marking_run.mark(marked, MODULE).findings[0]
+            "automatic mark in the gradebook is 0.5 where marking gave 2" in mark_class.mark(marked, MODULE).findings[0]
         )
         assert mark_of(marked).mark == 2800
         assert any("mark_arc is 2 here and 0.5" in finding for finding in verify.verify(marked).findings)
@@ -238,7 +240,7 @@ class TestFormgrader:
     @pytest.mark.parametrize(("field", "value", "said"), [("manual_score", 9, "gives 9 of 2; not taken over"), ("manual_score", -1, "gives -1 of 2"), ("extra_credit", 1, "1 extra credit")])  # fmt: skip
     def test_what_cannot_be_taken_over(self, marked, field, value, said):
         book(marked, lambda grade: setattr(grade, field, value))
-        assert any(said in finding for finding in marking_run.mark(marked, MODULE).findings)
+        assert any(said in finding for finding in mark_class.mark(marked, MODULE).findings)
         assert mark_of(marked).mark == 2800
 
     def test_a_lost_hand_in_does_not_keep_the_class_waiting(self, marked):
@@ -247,10 +249,10 @@ class TestFormgrader:
         sha256 = mark_of(marked).sha256
         content = collect.kept_path(marked, sha256).read_bytes()
         collect.kept_path(marked, sha256).unlink()
-        run = marking_run.mark(marked, MODULE)
+        run = mark_class.mark(marked, MODULE)
         assert run.unchanged == 1 and all("t01: The kept hand-in is missing" in finding for finding in run.findings)
         collect.kept_path(marked, sha256).write_bytes(content)
-        assert marking_run.mark(marked, MODULE, reason="the file is back").marked == 1
+        assert mark_class.mark(marked, MODULE, reason="the file is back").marked == 1
         assert mark_of(marked).mark == 2700 and verify.verify(marked).findings == []
 
 
@@ -259,10 +261,10 @@ class TestTwoAtOnce:
         said, order = [], []
 
         def second():
-            with busy.exclusive(marked, "marking too", tell=said.append):
+            with lock.exclusive(marked, "marking too", tell=said.append):
                 order.append("second")
 
-        with busy.exclusive(marked, "marking m01_timing"):
+        with lock.exclusive(marked, "marking m01_timing"):
             other = threading.Thread(target=second)
             other.start()
             time.sleep(0.3)
@@ -272,19 +274,19 @@ class TestTwoAtOnce:
         assert len(said) == 1 and f"Waiting for {ledger.actor()}, who has been marking m01_timing since" in said[0]
 
     def test_not_for_ever(self, marked):
-        with busy.exclusive(marked, "marking"):
+        with lock.exclusive(marked, "marking"):
             with pytest.raises(Refused, match="Still waiting"):
-                with busy.exclusive(marked, "marking", tell=lambda _: None, wait_seconds=0.1):
+                with lock.exclusive(marked, "marking", tell=lambda _: None, wait_seconds=0.1):
                     raise AssertionError("both in")
 
     def test_an_export_says_so_to_whoever_comes_meanwhile(self, marked):
         said = []
         for _, _ in scope.each([marked]):
             with pytest.raises(Refused, match="Still waiting"):
-                with busy.exclusive(marked, "marking", tell=said.append, wait_seconds=0.1):
+                with lock.exclusive(marked, "marking", tell=said.append, wait_seconds=0.1):
                     raise AssertionError("both in")
         assert "who has been exporting since" in said[0]
-        assert marking_run.mark(marked, MODULE).unchanged == 1
+        assert mark_class.mark(marked, MODULE).unchanged == 1
 
     def test_a_killed_run_leaves_nothing_shut(self, marked):
         code = (
@@ -296,7 +298,7 @@ class TestTwoAtOnce:
         child.kill()
         child.wait()
         child.stdout.close()
-        with busy.exclusive(marked, "marking", wait_seconds=5):
+        with lock.exclusive(marked, "marking", wait_seconds=5):
             pass
 
     def test_two_processes_mark_one_class(self, assigned_term):
@@ -338,7 +340,7 @@ class TestUpgrade:
             connection.execute(schema.version.delete())
             connection.execute(schema.version.insert().values(version=1, applied_at="x"))
         with pytest.raises(Refused, match="term upgrade"):
-            marking_run.mark(marked, MODULE)
+            mark_class.mark(marked, MODULE)
         found, copy = database.upgrade(marked)
         assert found == 1 and copy.is_file() and database.upgrade(marked) == (schema.VERSION, None)
         with closing(sqlite3.connect(copy)) as old:
@@ -354,6 +356,6 @@ class TestUpgrade:
     def test_a_term_of_a_later_version(self, marked):
         with database.transaction(marked) as connection:
             connection.execute(schema.version.insert().values(version=99, applied_at="x"))
-        for work in (lambda: marking_run.mark(marked, MODULE), lambda: database.upgrade(marked)):
+        for work in (lambda: mark_class.mark(marked, MODULE), lambda: database.upgrade(marked)):
             with pytest.raises(Refused, match="Update Timing Mark"):
                 work()

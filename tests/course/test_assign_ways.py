@@ -12,14 +12,15 @@ from nbgrader.exchange.default import ExchangeFetchAssignment, ExchangeSubmit
 from sqlalchemy import select
 
 from grader import clock
-from grader.course.arrivals import exchange
-from grader.course.hand_out import ways
-from grader.course.privacy import deletion
-from grader.course.records import database, ledger, schema
-from grader.course.work import assign, collect, marking_run, verify
+from grader.course.audit import deletion, verify
+from grader.course.grading import mark_class
+from grader.course.issue import assign, channels
+from grader.course.submissions import collect
 from grader.errors import BadFile, CannotWrite, Refused, Unknown
 from grader.exercise import issued
 from grader.exercise import sheet as sheets
+from grader.records import database, ledger, schema
+from grader.records.gradebook import exchange
 from grader.widgets import study
 from grader.widgets.lesson import Lesson
 from grader.widgets.people import ALL_NAME, STILL_HERE_S
@@ -168,7 +169,7 @@ class TestOneFolderForAll:
                 assert "Handed in: receipt" in lesson.head.message.value
         found = collect.collect(assigned_term, [work], received_at=clock.parse("2026-03-30", "Europe/Lisbon"))
         assert (found.taken, found.known, found.findings) == (2, 1, [])
-        run = marking_run.mark(assigned_term, "m01_timing")
+        run = mark_class.mark(assigned_term, "m01_timing")
         assert (run.marked, run.findings) == (2, [])
         assert verify.verify(assigned_term).findings == []
         with database.transaction(assigned_term) as connection:
@@ -259,7 +260,7 @@ class AsTrainee:
     """A trainee's own side of nbgrader: fetch and submit with nbgrader's API, in a folder of his own."""
 
     def __init__(self, term, root, home, name):
-        self.config = ways.exchange_config(term, root)
+        self.config = channels.exchange_config(term, root)
         self.config.CourseDirectory.root = str(home)
         self.config.CourseDirectory.assignment_id = "m01_timing"
         self.config.Exchange.assignment_dir = str(home)
@@ -294,7 +295,7 @@ class TestExchange:
         found = collect.collect_exchange(assigned_term, root)
         assert (found.taken, found.findings) == (2, [])
         assert collect.collect_exchange(assigned_term, root).known == 2
-        assert marking_run.mark(assigned_term, "m01_timing").marked == 2
+        assert mark_class.mark(assigned_term, "m01_timing").marked == 2
         assert verify.verify(assigned_term).findings == []
 
     def test_every_submission_is_taken_with_the_exchanges_time(self, assigned_term, root):
@@ -315,7 +316,7 @@ class TestExchange:
             rows = connection.execute(select(schema.hand_in).order_by(schema.hand_in.c.id)).all()
         assert [row.received_at for row in rows] == ["2026-03-30T10:00:00.000Z", "2026-04-02T10:00:00.000Z"]
         assert rows[0].source.endswith("submitted/t01/m01_timing/answers.json")
-        marking_run.mark(assigned_term, "m01_timing")
+        mark_class.mark(assigned_term, "m01_timing")
         with database.transaction(assigned_term) as connection:
             assert connection.execute(select(schema.mark.c.late_days)).scalar() == 0  # the one on time counts
 

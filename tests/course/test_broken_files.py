@@ -8,12 +8,14 @@ from hypothesis import strategies as st
 from sqlalchemy import select
 
 from grader import clock
-from grader.course import evaluation
-from grader.course import term as terms
-from grader.course.records import database, schema
-from grader.course.work import collect, marking_run, verify
+from grader.course.attempts import evaluation
+from grader.course.audit import verify
+from grader.course.grading import mark_class
+from grader.course.submissions import collect
 from grader.exercise import sheet as sheets
 from grader.exercise.sheet import Answer
+from grader.records import database, schema
+from grader.records.term import term as terms
 from tests.course import spoiling
 from tests.exercise.test_sheet import BAD
 from tests.work import issue_of, put_in_inbox, right_sheet
@@ -48,7 +50,7 @@ def test_the_whole_list_at_once(assigned_term):
         said = by_place[f"inbox/t01/{path.parent.name}/answers.json"]
         assert "\n" not in said and len(said) < 300, name
         assert path.read_bytes() == BAD[name][0], name
-    run = marking_run.mark(assigned_term, MODULE)
+    run = mark_class.mark(assigned_term, MODULE)
     assert run.marked == 2 and marks(assigned_term) == {"t02": 2800, "t03": 2800}
     assert len(run.findings) <= 1 and verify.verify(assigned_term).findings == []
 
@@ -73,7 +75,7 @@ def test_sheets_that_are_strange_and_can_be_marked(assigned_term, name):
     change, said, mark = MARKED[name]
     put_in_inbox(assigned_term, change(right_sheet(issue_of(assigned_term, "t01"))))
     assert collect.collect(assigned_term, received_at=WHEN).taken == 1
-    run = marking_run.mark(assigned_term, MODULE)
+    run = mark_class.mark(assigned_term, MODULE)
     assert marks(assigned_term) == {"t01": mark}
     assert (len(run.findings) == 1 and said in run.findings[0]) if said else run.findings == []
     assert all(finding.isprintable() for finding in run.findings)
@@ -92,7 +94,7 @@ def test_a_fault_of_ours_stops_nobody_and_says_so(assigned_term, monkeypatch):
         return real(module, exercises, sheet)
 
     monkeypatch.setattr(evaluation, "mark_sheet", faulty)
-    run = marking_run.mark(assigned_term, MODULE)
+    run = mark_class.mark(assigned_term, MODULE)
     assert marks(assigned_term) == {"t02": 2800}
     assert len(run.findings) == 1 and "fault of Timing Mark (ZeroDivisionError: planted fault)" in run.findings[0]
 
@@ -115,9 +117,9 @@ def test_any_class_of_spoilt_sheets_is_run_to_the_end(assigned_term):
         for number, content in enumerate(contents):
             put(term, f"t01/{number}/answers.json", content)
         done = collect.collect(term, received_at=WHEN)
-        marked = marking_run.mark(term, MODULE, reason="spoilt again")
+        marked = mark_class.mark(term, MODULE, reason="spoilt again")
         for finding in done.findings + marked.findings + marked.held:
-            assert "\n" not in finding and marking_run.FAULT not in finding, finding
+            assert "\n" not in finding and mark_class.FAULT not in finding, finding
             finding.encode()
         assert marks(term)["t02"] == 2800
 
@@ -153,7 +155,7 @@ def test_a_zero_character_in_a_name_reaches_no_table(assigned_term):
     put(assigned_term, "t02/answers.json", twice)
     done = collect.collect(assigned_term, received_at=WHEN)
     assert len(done.findings) == 1 and done.findings[0].isprintable()
-    assert marking_run.mark(assigned_term, MODULE).marked == 1
+    assert mark_class.mark(assigned_term, MODULE).marked == 1
     with database.transaction(assigned_term) as connection:
         findings = connection.execute(select(schema.hand_in.c.finding)).scalars().all()
         notes = connection.execute(select(schema.mark.c.notes)).scalars().all()

@@ -6,11 +6,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from grader.course import roster
-from grader.course.arrivals import class_list, folder_ids
-from grader.course.records import database, ledger
-from grader.course.term import ID
+from grader.course.arrivals import folder_ids
 from grader.errors import BadRoster
+from grader.records import database, ledger
+from grader.records.term import class_list, roster
+from grader.records.term.term import ID
 
 PLAIN = "id,last_name,first_name,group\n0042,Åkesson,Bo,A\nT2,李,Nélia,B\n"
 

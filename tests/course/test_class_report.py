@@ -10,15 +10,17 @@ import numpy as np
 import pytest
 
 from grader import catalogue, clock
-from grader.course import overview, statistics
-from grader.course.export import scope
-from grader.course.privacy import deletion
-from grader.course.records import database, ledger, schema
-from grader.course.report import build, figures, gather
-from grader.course.work import adjust, assign, collect, marking_run, verify
+from grader.course.attempts import overview
+from grader.course.audit import deletion, verify
+from grader.course.grading import adjust, mark_class
+from grader.course.issue import assign
+from grader.course.submissions import collect
 from grader.errors import Refused, Unknown
 from grader.exercise.model import Choice
 from grader.exercise.truth import Truth
+from grader.records import database, ledger, schema
+from grader.reports.feedback import charts, class_figures, class_report
+from grader.reports.tables import scope, statistics
 from tests.work import issue_of, put_in_inbox, right_answers, right_sheet, sheet_of
 
 KEY = "m01_timing"
@@ -30,7 +32,7 @@ def page(demo, tmp_path_factory):
     folder = tmp_path_factory.mktemp("report") / "term"
     shutil.copytree(demo.term.folder, folder)
     opened = scope.open_all([folder])
-    (path,) = build.write(opened, KEY)
+    (path,) = class_report.write(opened, KEY)
     assert path == folder / "reports" / f"{KEY}.html"
     return opened[0], path.read_text(encoding="utf-8")
 
@@ -51,7 +53,7 @@ def test_the_marks_are_those_of_the_records(page, m01):
 
 def test_slips_are_counted_with_what_to_say(page, m01):
     term, text = page
-    found = gather.slips(term, m01)
+    found = class_figures.slips(term, m01)
     counted = {(slip, path): n for path, slip, n in overview.slips(term, KEY)}
     assert sorted((s.count for s in found), reverse=True) == [s.count for s in found]
     assert sum(s.count for s in found) == sum(counted.values()) > 20
@@ -71,11 +73,11 @@ def test_wrong_choices_without_a_slip_are_counted_with_what_speaks_against_them(
             made[path, part.options[answers[path]], part.signs[answers[path]]] += 1
         put_in_inbox(assigned_term, sheet_of(record, answers))
     collect.collect(assigned_term)
-    marking_run.mark(assigned_term, KEY)
-    found = gather.chosen(assigned_term, m01)
+    mark_class.mark(assigned_term, KEY)
+    found = class_figures.chosen(assigned_term, m01)
     assert Counter({(one.path, one.option, one.says): one.count for one in found}) == made and len(parts) == 2
-    assert all(one.answers == 3 for one in found) and gather.slips(assigned_term, m01) == []
-    (path,) = build.write([assigned_term], KEY)
+    assert all(one.answers == 3 for one in found) and class_figures.slips(assigned_term, m01) == []
+    (path,) = class_report.write([assigned_term], KEY)
     table = unescape(path.read_text(encoding="utf-8")).partition("Wrong answers chosen to which no slip leads")[2]
     rows = [re.findall(r"<td[^>]*>([^<]*)</td>", row) for row in table.partition("</table>")[0].split("<tr>")]
     assert [row for row in rows if row] == [[o.option, f"{o.count} of 3", o.says] for o in found]
@@ -106,18 +108,22 @@ def test_facility_and_discrimination_agree_with_the_table_of_marks(page, m01):
 
 def test_who_needs_help_is_named(page, m01):
     term, _ = page
-    found = gather.needs(term, overview.marks_table(term, m01))
+    found = class_figures.needs(term, overview.marks_table(term, m01))
     said = {name: what for name, what, _ in found}
     assert said["Hallorsen, Pia"] == "has handed in nothing this term"
     assert said["Marchetto, Livio"] == "handed in a file that is not marked"
     assert sum("is stuck" in what for what in said.values()) == sum(
-        gather.stuck(marks) for _, marks in overview.marks_table(term, m01)
+        class_figures.stuck(marks) for _, marks in overview.marks_table(term, m01)
     )
 
 
 def test_stuck_means_nothing_in_half_of_what_was_read():
-    assert gather.stuck({"a": 0, "b": 100}) and not gather.stuck({"a": 0, "b": 100, "c": 50})
-    assert not gather.stuck({}) and not gather.stuck({"a": None}) and gather.stuck({"a": 0, "b": None})
+    assert class_figures.stuck({"a": 0, "b": 100}) and not class_figures.stuck({"a": 0, "b": 100, "c": 50})
+    assert (
+        not class_figures.stuck({})
+        and not class_figures.stuck({"a": None})
+        and class_figures.stuck({"a": 0, "b": None})
+    )
 
 
 def test_pictures_are_drawn_and_told_in_words(page):
@@ -130,14 +136,14 @@ def test_pictures_are_drawn_and_told_in_words(page):
 
 
 def test_the_spread_counts_every_tenth():
-    assert figures.tenths([0, 9.99, 10, 55, 99, 100]) == [2, 1, 0, 0, 0, 1, 0, 0, 0, 2]
+    assert charts.tenths([0, 9.99, 10, 55, 99, 100]) == [2, 1, 0, 0, 0, 1, 0, 0, 0, 2]
 
 
 def test_below_ten_trainees_there_are_counts_only(assigned_term, m01):
     path = put_in_inbox(assigned_term, right_sheet(issue_of(assigned_term, "t01")))
     collect.collect(assigned_term, [path.parent], received_at=clock.parse("2026-03-30 12:00", "Europe/Lisbon"))
-    marking_run.mark(assigned_term, KEY)
-    (written,) = build.write([assigned_term])
+    mark_class.mark(assigned_term, KEY)
+    (written,) = class_report.write([assigned_term])
     text = written.read_text(encoding="utf-8")
     assert "counts only" in text and "fewer than ten" in text
     body = text[text.index("How the questions worked") :]
@@ -152,15 +158,15 @@ def test_months_compare_modules_and_terms_in_order_of_time(demo_term, demo, m01)
         who = f"q0{number}"
         put_in_inbox(demo_term, sheet_of(issue_of(demo_term, who, module.key), right_answers(module, issue_of(demo_term, who, module.key))), folder=f"second/{who}")  # fmt: skip
     collect.collect(demo_term, [folder], received_at=clock.parse("2026-03-30 12:00", "Europe/Lisbon"))
-    marking_run.mark(demo_term, module.key)
-    months = gather.months([demo_term, demo.term])
+    mark_class.mark(demo_term, module.key)
+    months = class_figures.months([demo_term, demo.term])
     assert [m.assigned_at for m in months] == sorted(m.assigned_at for m in months) and len(months) == 3
     dwell = months[-1]
     assert (dwell.module, dwell.people, dwell.marked, dwell.missing) == ("m02_dwell", 24, 12, 12)
     with database.transaction(demo_term) as connection:
         rows = connection.execute(schema.mark.select().where(schema.mark.c.module == "m02_dwell")).all()
     assert dwell.mean == pytest.approx(100 * np.mean([row.mark / row.most for row in rows]))
-    written = build.write([demo_term])
+    written = class_report.write([demo_term])
     assert [path.stem for path in written] == [KEY, "m02_dwell"]
     text = written[1].read_text(encoding="utf-8")
     assert "Mean mark of each module, in order of time" in text and f"{dwell.mean:.0f} per cent, n 12" in text
@@ -168,25 +174,25 @@ def test_months_compare_modules_and_terms_in_order_of_time(demo_term, demo, m01)
 
 def test_what_is_not_assigned_is_refused(assigned_term):
     with pytest.raises(Refused, match="was not assigned"):
-        build.write([assigned_term], "m02_dwell")
+        class_report.write([assigned_term], "m02_dwell")
     with pytest.raises(Unknown):
-        build.write([assigned_term], "m99")
+        class_report.write([assigned_term], "m99")
 
 
 def test_an_empty_term_has_nothing_to_report(empty_term):
     with pytest.raises(Refused, match="Nothing was assigned"):
-        build.write([empty_term])
+        class_report.write([empty_term])
 
 
 def test_before_anything_is_handed_in_the_report_names_who_waits(assigned_term):
     adjust.extend(assigned_term, "t02", KEY, until="2199-01-01", reason="ill")
-    text = build.write([assigned_term])[0].read_text(encoding="utf-8")
+    text = class_report.write([assigned_term])[0].read_text(encoding="utf-8")
     assert text.count("has handed in nothing this term") == 3 and "extended until 2199-01-01" in text
     assert "Nothing is marked yet." in text
 
 
 def test_it_is_noted_proves_and_goes_with_a_person(demo_term):
-    (path,) = build.write([demo_term], KEY)
+    (path,) = class_report.write([demo_term], KEY)
     with database.transaction(demo_term) as connection:
         assert f"reports/{KEY}.html" in [entry["new"] for _, _, entry in ledger.entries(connection, "export")]
     assert verify.verify(demo_term).findings == []

@@ -6,7 +6,7 @@ import random
 import numpy as np
 import pytest
 
-from grader.course.screen import fits
+from grader.reports.feedback import similarity_chance
 
 SEED = 20260331
 
@@ -31,11 +31,11 @@ def plain(items, size):
             hit = {item.group for item in hits}
             keys = {item.exercise for item in hits}
             told = tuple(key for group in groups for key in group if key in keys)
-            judged.append((fits.tail(rates, len(hit)), one, other, len(hit), len(rates), told))
+            judged.append((similarity_chance.tail(rates, len(hit)), one, other, len(hit), len(rates), told))
     judged.sort()
-    corrected = fits.holm([entry[0] for entry in judged], size * (size - 1))
+    corrected = similarity_chance.holm([entry[0] for entry in judged], size * (size - 1))
     return [
-        (chance, *entry[1:]) for chance, entry in zip(corrected, judged, strict=True) if chance < fits.LIMIT
+        (chance, *entry[1:]) for chance, entry in zip(corrected, judged, strict=True) if chance < similarity_chance.LIMIT
     ]  # fmt: skip
 
 
@@ -54,7 +54,7 @@ def _chance(item, matrix, one, other, size):
     fitted = sum(matrix[a][b] for a in wrong for b in third)
     his_own = sum(matrix[one][b] for b in third) / (size - 2)
     at_all = (fitted + 1) / (len(wrong) * (size - 3) + 2)
-    return min(1.0, max(at_all, his_own, fits.LEAST_RATE))
+    return min(1.0, max(at_all, his_own, similarity_chance.LEAST_RATE))
 
 
 def random_class(chance):
@@ -86,19 +86,23 @@ def _item(key, group, size, copying, chance):
             typed[one] = (float(chance.randrange(values)),) * 2
     if not typed:
         return []
-    return [fits.Item(key, group, np.array(list(typed)), np.array(list(typed.values()), dtype=float), right, width)]
+    return [
+        similarity_chance.Item(
+            key, group, np.array(list(typed)), np.array(list(typed.values()), dtype=float), right, width
+        )
+    ]
 
 
-@pytest.mark.parametrize("block", [3, fits.BLOCK])
+@pytest.mark.parametrize("block", [3, similarity_chance.BLOCK])
 def test_the_screen_finds_what_a_plain_one_finds(block, monkeypatch):
-    monkeypatch.setattr(fits, "BLOCK", block)
-    monkeypatch.setattr(fits, "_PAIRS", 7 * block)
+    monkeypatch.setattr(similarity_chance, "BLOCK", block)
+    monkeypatch.setattr(similarity_chance, "_PAIRS", 7 * block)
     named = cautious = 0
     for number in range(60):
         seed = SEED + number
         print(f"seed {seed}")
         items, size = random_class(random.Random(seed))
-        found = fits.judge(items, size)
+        found = similarity_chance.judge(items, size)
         assert found == plain(items, size)
         named += bool(found)
         cautious += not found
@@ -108,9 +112,9 @@ def test_the_screen_finds_what_a_plain_one_finds(block, monkeypatch):
 def test_rising_thresholds_leave_out_nobody():
     """With one fit less than the fewest a pair's chance, times half of all pairs, is at the limit."""
     for size in (4, 10, 30, 100, 1000, 30_000):
-        fewest, everybody = fits._fewest(size * (size - 1)), size * (size - 1)
-        assert fits.LEAST_RATE ** (fewest - 1) * everybody / 2 >= fits.LIMIT
-        assert fits.LEAST_RATE**fewest * everybody / 2 < fits.LIMIT * 1.01
+        fewest, everybody = similarity_chance._fewest(size * (size - 1)), size * (size - 1)
+        assert similarity_chance.LEAST_RATE ** (fewest - 1) * everybody / 2 >= similarity_chance.LIMIT
+        assert similarity_chance.LEAST_RATE**fewest * everybody / 2 < similarity_chance.LIMIT * 1.01
 
 
 def test_tails_of_many_pairs_lie_just_below_those_of_one():
@@ -118,7 +122,7 @@ def test_tails_of_many_pairs_lie_just_below_those_of_one():
     rates = chance.uniform(0.02, 0.9, (50, 9))
     rates[chance.random((50, 9)) < 0.2] = np.nan
     least = chance.integers(0, 9, 50)
-    together = fits._tails(rates, least)
+    together = similarity_chance._tails(rates, least)
     for row, fewest, found in zip(rates, least, together, strict=True):
-        one = fits.tail(row[~np.isnan(row)], fewest)
+        one = similarity_chance.tail(row[~np.isnan(row)], fewest)
         assert one * (1 - 1e-5) <= found <= one

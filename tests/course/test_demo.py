@@ -9,8 +9,8 @@ import pytest
 
 from grader import catalogue
 from grader.cli import demo as command
-from grader.course.demo import build, letters, quality, scenario, trainees
-from grader.course.work import verify
+from grader.course.audit import verify
+from grader.demo import build, letters, quality, scenario, trainees
 from grader.errors import Refused
 from grader.exercise.kinds import Written
 from grader.exercise.truth import Truth

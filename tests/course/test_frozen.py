@@ -6,10 +6,11 @@ import zipfile
 
 import pytest
 
-from grader.course import term as terms
-from grader.course.export import package
-from grader.course.records import database, schema
-from grader.course.work import marking_run, verify
+from grader.course.audit import verify
+from grader.course.grading import mark_class
+from grader.records import database, schema
+from grader.records.term import term as terms
+from grader.reports.export import package
 from tests import freeze
 
 FROZEN = sorted(freeze.PLACE.glob("*.zip"))
@@ -30,7 +31,7 @@ def test_a_frozen_term_is_opened_and_marked_the_same(path, tmp_path):
     assert verify.verify(term).findings == []
     modules = sorted({mark[0] for mark in expected["marks"]})
     for module in modules:
-        run = marking_run.mark(term, module, preview=True)
+        run = mark_class.mark(term, module, preview=True)
         # A later engine writes its own name to every mark; no mark and no part may come out differently.
         assert [change for change in run.changes if change.old != change.new or change.parts] == []
         assert run.findings == []
@@ -38,7 +39,7 @@ def test_a_frozen_term_is_opened_and_marked_the_same(path, tmp_path):
         with database.transaction(term) as connection:
             for table in (schema.mark, schema.answer):
                 connection.execute(table.delete().where(table.c.module == module))
-        run = marking_run.mark(term, module)
+        run = mark_class.mark(term, module)
         assert run.marked == 3  # the one mark by hand is found in the gradebook first, and says so
         assert all("formgrader has a mark" in finding for finding in run.findings)
     assert freeze.marks(term) == expected

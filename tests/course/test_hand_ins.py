@@ -12,12 +12,12 @@ import pytest
 from sqlalchemy import select
 
 from grader import clock
-from grader.course.arrivals import archives, parcels
-from grader.course.records import database, schema
-from grader.course.work import collect, marking_run
+from grader.course.grading import mark_class
+from grader.course.submissions import archives, collect, incoming
 from grader.errors import BadFile
 from grader.exercise import issued
 from grader.exercise import sheet as sheets
+from grader.records import database, schema
 from tests.work import issue_of, right_sheet, sheet_of
 
 MODULE = "m01_timing"
@@ -128,7 +128,7 @@ class TestForms:
         put(assigned_term, "t01/z.json", sheets.dump(early))
         put(assigned_term, "t01/a.json", sheets.dump(late))
         collect.collect(assigned_term, received_at=clock.parse("2026-03-20", "UTC"))
-        marking_run.mark(assigned_term, MODULE)
+        mark_class.mark(assigned_term, MODULE)
         with database.transaction(assigned_term) as connection:
             assert connection.execute(select(schema.mark.c.mark)).scalar_one() == 2800
 
@@ -200,7 +200,7 @@ class TestCompany:
         forged = replace(record, exercises=issue_of(assigned_term, "t02").exercises)
         said = self.collect_zip(assigned_term, ("issued.json", issued.dump(forged)))
         assert len(said) == 1 and "other numbers than were issued" in said[0]
-        marking_run.mark(assigned_term, MODULE)
+        mark_class.mark(assigned_term, MODULE)
         with database.transaction(assigned_term) as connection:
             assert connection.execute(select(schema.mark.c.raw)).scalar_one() == 2800
 
@@ -357,12 +357,12 @@ class TestSpoiltSheets:
 
 @pytest.mark.parametrize("text", ["2026-03-30 11:00:00 UTC", "2026-07-30T11:00:00Z"])
 def test_stamps(text):
-    assert parcels.read_stamp(text).hour == 11
+    assert incoming.read_stamp(text).hour == 11
 
 
 def test_a_file_that_went_while_its_folder_was_read(tmp_path):
     """Another program may take a file out of the inbox at any moment: one finding, and the others are collected."""
-    ((gone,),) = parcels.find(tmp_path / "gone.zip", [])
+    ((gone,),) = incoming.find(tmp_path / "gone.zip", [])
     assert gone.content is None and gone.problem == "It cannot be read: No such file or directory."
 
 

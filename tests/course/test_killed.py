@@ -11,9 +11,11 @@ import pytest
 from sqlalchemy import select
 
 from grader import clock
-from grader.course import term as terms
-from grader.course.records import database, ledger, schema
-from grader.course.work import collect, marking_run, verify
+from grader.course.audit import verify
+from grader.course.grading import mark_class
+from grader.course.submissions import collect
+from grader.records import database, ledger, schema
+from grader.records.term import term as terms
 from tests.work import issue_of, put_in_inbox, right_sheet
 
 MODULE = "m01_timing"
@@ -74,7 +76,7 @@ def collecting(term):
 
 
 def marking(term):
-    return lambda: marking_run.mark(term, MODULE)
+    return lambda: mark_class.mark(term, MODULE)
 
 
 def copies(term, tmp_path):
@@ -98,7 +100,7 @@ def counts(term):
 
 @pytest.mark.parametrize("command", ["collect", "mark"])
 def test_killed_at_seeded_moments(handed_in, tmp_path, monkeypatch, command):
-    monkeypatch.setattr(marking_run, "TOGETHER", 2)  # three trainees then need two transactions
+    monkeypatch.setattr(mark_class, "TOGETHER", 2)  # three trainees then need two transactions
     make = collecting if command == "collect" else marking
     if command == "mark":
         collecting(handed_in)()

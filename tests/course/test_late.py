@@ -7,14 +7,16 @@ import pytest
 from sqlalchemy import select
 
 from grader import catalogue, clock
-from grader.course import overview, roster
-from grader.course.hand_out import transcribe
-from grader.course.records import database, ledger, schema
-from grader.course.report import gather
-from grader.course.returns import run
-from grader.course.work import adjust, assign, collect, late, marking_run, verify
+from grader.course.attempts import lateness, overview
+from grader.course.audit import verify
+from grader.course.grading import adjust, mark_class
+from grader.course.issue import assign
+from grader.course.submissions import collect, transcribe
 from grader.errors import Refused
 from grader.exercise.model import PRACTICE
+from grader.records import database, ledger, schema
+from grader.records.term import roster
+from grader.reports.feedback import class_figures, return_run
 from tests.work import issue_of, put_in_inbox, right_answers, sheet_of
 
 MODULE = "m01_timing"
@@ -26,7 +28,7 @@ def settings(empty_term):
 
 
 def days(settings, due, received):
-    return late.late_days(settings, clock.parse(due, settings.zone), clock.parse(received, settings.zone))
+    return lateness.late_days(settings, clock.parse(due, settings.zone), clock.parse(received, settings.zone))
 
 
 @pytest.mark.parametrize(
@@ -56,27 +58,27 @@ def test_grace_and_no_due_time(settings):
     kind = replace(settings, late_grace_minutes=60)
     assert days(kind, "2026-03-10 17:00", "2026-03-10 18:00") == 0
     assert days(kind, "2026-03-10 17:00", "2026-03-10 18:00:01") == 1
-    assert late.late_days(settings, None, clock.now() + timedelta(days=900)) == 0
+    assert lateness.late_days(settings, None, clock.now() + timedelta(days=900)) == 0
 
 
 def test_share_of_the_mark_awarded(settings):
     """CPEE PC003: 65, two days at 10 % of the mark -> 52. Sheffield English: 70, four days at 5 % -> 56."""
-    assert 6500 - late.penalty(replace(settings, late_percent_per_day=10), 6500, 10000, 2) == 5200
-    assert 7000 - late.penalty(replace(settings, late_percent_per_day=5), 7000, 10000, 4) == 5600
+    assert 6500 - lateness.penalty(replace(settings, late_percent_per_day=10), 6500, 10000, 2) == 5200
+    assert 7000 - lateness.penalty(replace(settings, late_percent_per_day=5), 7000, 10000, 4) == 5600
 
 
 def test_share_of_the_maximum(settings):
     """Griffith: 5 % of the item's weight for each day, none after seven."""
     griffith = replace(settings, late_basis="maximum", late_percent_per_day=5, late_days_until_nothing=7)
-    assert late.penalty(griffith, 7000, 10000, 2) == 1000
-    assert late.penalty(griffith, 7000, 10000, 7) == 3500
-    assert late.penalty(griffith, 7000, 10000, 8) == 7000
-    assert late.penalty(griffith, 300, 10000, 2) == 300  # never below zero
+    assert lateness.penalty(griffith, 7000, 10000, 2) == 1000
+    assert lateness.penalty(griffith, 7000, 10000, 7) == 3500
+    assert lateness.penalty(griffith, 7000, 10000, 8) == 7000
+    assert lateness.penalty(griffith, 300, 10000, 2) == 300  # never below zero
 
 
 def test_no_penalty(settings):
-    assert late.penalty(replace(settings, late_percent_per_day=0), 6500, 10000, 99) == 0
-    assert late.penalty(settings, 6500, 10000, 0) == 0
+    assert lateness.penalty(replace(settings, late_percent_per_day=0), 6500, 10000, 99) == 0
+    assert lateness.penalty(settings, 6500, 10000, 0) == 0
 
 
 class TestAfterTheReturn:
@@ -84,12 +86,12 @@ class TestAfterTheReturn:
 
     def test_it_is_kept_told_and_does_not_count(self, no_due):
         done = hand_in(no_due, right=True)
-        assert done.taken == 1 and late.BARRED in done.findings[0]
-        assert marking_run.mark(no_due, MODULE).unchanged == 1 and mark_of(no_due) == POOR
+        assert done.taken == 1 and lateness.BARRED in done.findings[0]
+        assert mark_class.mark(no_due, MODULE).unchanged == 1 and mark_of(no_due) == POOR
         row = rows(no_due)[-1]
-        assert (row.usable, row.finding) == (False, late.BARRED) and collect.kept_path(no_due, row.sha256).is_file()
+        assert (row.usable, row.finding) == (False, lateness.BARRED) and collect.kept_path(no_due, row.sha256).is_file()
         assert ledger_of(no_due, "handed-in")[-1]["reason"] == collect.AFTER_RETURN
-        named = gather.needs(no_due, overview.marks_table(no_due, catalogue.module(MODULE)))
+        named = class_figures.needs(no_due, overview.marks_table(no_due, catalogue.module(MODULE)))
         assert ("Arundell, Bea", "handed in after the sheet was returned; it does not count") in [n[:2] for n in named]
         assert verify.verify(no_due).findings == []
         again = collect.collect(no_due)
@@ -102,7 +104,7 @@ class TestAfterTheReturn:
             no_due, "T01", MODULE, until=text(now + timedelta(hours=2)), reason="was in hospital"
         )
         assert mark == 2800 == mark_of(no_due) and rows(no_due)[-1].usable
-        assert rows(no_due)[-1].finding == late.ACCEPTED
+        assert rows(no_due)[-1].finding == lateness.ACCEPTED
         assert ledger_of(no_due, "handed-in")[-1]["reason"] == "after the return, accepted: was in hospital"
         assert verify.verify(no_due).findings == []
         table = schema.hand_in
@@ -112,19 +114,19 @@ class TestAfterTheReturn:
             no_due, "T01", MODULE, until=text(now + timedelta(minutes=30)), reason="a slip of mine"
         )
         assert mark == POOR == mark_of(no_due)
-        assert not rows(no_due)[-1].usable and late.BARRED in rows(no_due)[-1].finding
+        assert not rows(no_due)[-1].usable and lateness.BARRED in rows(no_due)[-1].finding
         assert "no longer accepted: a slip of mine" in ledger_of(no_due, "handed-in")[-1]["reason"]
 
     def test_what_came_before_and_is_collected_afterwards_counts(self, no_due):
         done = hand_in(no_due, right=True, when=clock.now() - timedelta(hours=1))
         assert done.findings == [] and rows(no_due)[-1].usable
-        marking_run.mark(no_due, MODULE)
+        mark_class.mark(no_due, MODULE)
         assert mark_of(no_due) == 2800 and verify.verify(no_due).findings == []
 
     def test_what_comes_within_an_extension_given_after_the_return_counts(self, no_due):
         adjust.extend(no_due, "T01", MODULE, until=text(clock.now() + timedelta(hours=2)), reason="second chance")
         assert hand_in(no_due, right=True).findings == []
-        marking_run.mark(no_due, MODULE)
+        mark_class.mark(no_due, MODULE)
         assert mark_of(no_due) == 2800 and verify.verify(no_due).findings == []
 
     def test_within_the_grace_minutes_too(self, enrolled):
@@ -132,15 +134,15 @@ class TestAfterTheReturn:
         term = replace(enrolled, settings=replace(enrolled.settings, late_grace_minutes=60))
         assign.assign(term, MODULE, due=text(clock.now() - timedelta(minutes=5)))
         first(term)
-        assert late.BARRED in hand_in(term, right=True).findings[0]
-        marking_run.mark(term, MODULE)
+        assert lateness.BARRED in hand_in(term, right=True).findings[0]
+        mark_class.mark(term, MODULE)
         assert mark_of(term) == POOR
 
     def test_practice_shows_its_answers_at_once_and_closes_nothing(self, enrolled):
         assign.assign(enrolled, MODULE, mode=PRACTICE)
         first(enrolled)
         assert hand_in(enrolled, right=True).findings == []
-        marking_run.mark(enrolled, MODULE)
+        mark_class.mark(enrolled, MODULE)
         assert mark_of(enrolled) == 2800
 
     def test_an_extension_without_due_time_needs_a_return(self, enrolled):
@@ -163,7 +165,7 @@ class TestAfterTheReturn:
         opened = transcribe.begin(no_due, "T01", MODULE)
         path = opened.questions[0].path
         kept = transcribe.keep(no_due, opened, {path: transcribe.read(opened.questions[0], "12.5 mm")})
-        assert kept.finding == late.BARRED and not rows(no_due)[-1].usable
+        assert kept.finding == lateness.BARRED and not rows(no_due)[-1].usable
         kept = transcribe.keep(
             no_due, opened, {path: transcribe.read(opened.questions[0], "12.5 mm")},
             received_at=clock.now() - timedelta(hours=1),
@@ -193,8 +195,8 @@ def no_due(enrolled):
 
 def first(term):
     hand_in(term, right=False, when=clock.now() - timedelta(days=300))
-    marking_run.mark(term, MODULE)
-    assert run.give_back(term, MODULE, trainee="T01").written == 1
+    mark_class.mark(term, MODULE)
+    assert return_run.give_back(term, MODULE, trainee="T01").written == 1
     assert mark_of(term) == POOR
 
 
@@ -233,4 +235,4 @@ def test_half_a_hundredth_is_rounded_up_as_it_is_written(settings):
         for most in range(25, 3001, 25):
             for days in (1, 2, 3):
                 exact = (2 * most * tenths * days + 1000) // 2000
-                assert late.penalty(rule, 10**6, most, days) == exact, (tenths, most, days)
+                assert lateness.penalty(rule, 10**6, most, days) == exact, (tenths, most, days)

@@ -7,7 +7,10 @@ import pytest
 from nbgrader.exchange import ExchangeError
 from nbgrader.exchange.default import ExchangeFetchAssignment, ExchangeSubmit
 
-from grader.course.work import assign, collect, marking_run, verify
+from grader.course.audit import verify
+from grader.course.grading import mark_class
+from grader.course.issue import assign
+from grader.course.submissions import collect
 from grader.errors import Refused
 from grader.exercise import issued
 from grader.widgets.people import ALL_NAME
@@ -73,7 +76,7 @@ def test_the_page_finds_the_new_attempt_and_keeps_the_old_one(fetched, m01):
     trainee.run(ExchangeSubmit)
     found = collect.collect_exchange(term, root)
     assert found.taken == 1 and found.findings == []
-    assert marking_run.mark(term, KEY).findings == [] and verify.verify(term).findings == []
+    assert mark_class.mark(term, KEY).findings == [] and verify.verify(term).findings == []
 
 
 def test_something_in_the_way_is_said_and_nothing_is_changed(fetched):

@@ -3,8 +3,8 @@
 import pytest
 from sqlalchemy import delete, update
 
-from grader.course.records import database, ledger, schema
 from grader.errors import Refused
+from grader.records import database, ledger, schema
 
 TABLE = schema.ledger
 

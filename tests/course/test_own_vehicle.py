@@ -8,15 +8,18 @@ import pytest
 from sqlalchemy import delete, select, update
 
 from grader import catalogue, clock
-from grader.course import roster
-from grader.course import term as terms
-from grader.course.privacy import deletion
-from grader.course.records import database, ledger, schema, vehicles
-from grader.course.returns import run
-from grader.course.vehicles import page, store
-from grader.course.work import assign, collect, marking_run, resit, verify
+from grader.course.audit import deletion, verify
+from grader.course.grading import mark_class, resit
+from grader.course.issue import assign
+from grader.course.submissions import collect
+from grader.course.vehicles import store
 from grader.errors import BadFile, Refused, Unknown
 from grader.exercise import issued, variant
+from grader.records import database, ledger, schema, vehicles
+from grader.records.term import roster
+from grader.records.term import term as terms
+from grader.reports.export.pages import vehicle_sheet
+from grader.reports.feedback import return_run
 from grader.vehicle.own import PLUGGED, OwnVehicle
 from grader.vehicle.spec import Vehicle, vehicle
 from grader.vehicle.spec import vehicles as teaching
@@ -158,7 +161,7 @@ class TestAssign:
         assert record.numbers["m01.total"]["initial_deg"] == 8
         inbox = put_in_inbox(term, right_sheet(record)).parent
         collect.collect(term, [inbox], received_at=clock.parse("2026-03-30", "UTC"))
-        assert marking_run.mark(term, "m01_timing").marked == 1
+        assert mark_class.mark(term, "m01_timing").marked == 1
         [mark] = rows(term, schema.mark)
         sure = 100 * sum(map(sure_marks, catalogue.module("m01_timing").exercises))
         assert mark.mark == sure and verify.verify(term).findings == []
@@ -167,12 +170,12 @@ class TestAssign:
         assign.assign(term, "m01_timing", own=["hall"])
         inbox = put_in_inbox(term, right_sheet(issue_of(term, "t01"))).parent
         collect.collect(term, [inbox])
-        marking_run.mark(term, "m01_timing")
+        mark_class.mark(term, "m01_timing")
         [before] = rows(term, schema.mark)
         shutil.rmtree(term.folder / "vehicles")
         with database.transaction(term) as connection:
             connection.execute(delete(vehicles.table))
-        assert (marking_run.mark(term, "m01_timing").unchanged, rows(term, schema.mark)) == (1, [before])
+        assert (mark_class.mark(term, "m01_timing").unchanged, rows(term, schema.mark)) == (1, [before])
         found = verify.verify(term).findings
         assert any("drawn from a vehicle that is not in the records" in f for f in found)
         assert not any("marking again" in f for f in found)
@@ -245,8 +248,8 @@ class TestAssign:
             if path.startswith(("m01.centrifugal", "m01.total", "m01.band")):
                 answers[path] = "0.1"
         collect.collect(term, [put_in_inbox(term, sheet_of(record, answers)).parent])
-        marking_run.mark(term, "m01_timing")
-        run.give_back(term, "m01_timing")
+        mark_class.mark(term, "m01_timing")
+        return_run.give_back(term, "m01_timing")
         stored(term, "hall", title="Hall four", initial="9 BTDC")
         again = resit.resit(term, "T01", "m01_timing", due="2099-01-01", reason="second try")
         assert "m01.centrifugal" in {exercise.key for exercise in again.exercises}
@@ -292,17 +295,17 @@ class TestPrivacy:
 class TestPage:
     def test_curve_is_computed_and_dwell_stands_in_both_measures(self, term):
         [found] = store.one(term, "hall")
-        shown = "\n".join(page.lines(term, found))
+        shown = "\n".join(vehicle_sheet.lines(term, found))
         assert "52 distributor degrees, 57.8 %" in shown and "service manual decides" in shown
         # By hand: 2000 rev/min is 1000 at the distributor, 3.5 + 200/500 of 4.5 = 5.3, doubled 10.6; vacuum 2 x 9.
-        assert dict((row[0], row[1:]) for row in page.curve(found))[2000] == pytest.approx((10.6, 18.6, 36.6))
-        assert page.curve(found)[0] == (800, 0.0, 8.0, None)
+        assert dict((row[0], row[1:]) for row in vehicle_sheet.curve(found))[2000] == pytest.approx((10.6, 18.6, 36.6))
+        assert vehicle_sheet.curve(found)[0] == (800, 0.0, 8.0, None)
 
     def test_the_page_holds_source_revisions_and_escapes_what_was_typed(self, term):
         text = text_of(title="Hall four", initial="9 BTDC") + "# <script>alert(1)</script>\n"
         put(term, "hall", text)
         store.add(term, "hall")
-        made = page.write(term, store.one(term, "hall"))
+        made = vehicle_sheet.write(term, store.one(term, "hall"))
         html = made.read_text("utf-8")
         assert made == term.folder / "reports" / "vehicle_hall.html"
         assert "<script" not in html and "&lt;script&gt;" in html and "http" not in html
@@ -310,7 +313,7 @@ class TestPage:
             assert words in html
         assert html.count("<h1>") == 1 and html.count('<th scope="row">1</th>') == 1
         before = made.read_bytes()
-        assert page.write(term, store.one(term, "hall")).read_bytes() == before
+        assert vehicle_sheet.write(term, store.one(term, "hall")).read_bytes() == before
 
 
 def test_own_vehicles_have_all_that_teaching_ones_have():

@@ -10,16 +10,15 @@ import pytest
 from sqlalchemy import update
 
 from grader import catalogue
-from grader.course import roster
-from grader.course.hand_out import letters, paper, plots, ways
-from grader.course.privacy import deletion
-from grader.course.records import database, ledger, schema
-from grader.course.work import assign, verify
+from grader.course.audit import deletion, verify
+from grader.course.issue import assign, channels, option_letters, paper_sheet, plots
 from grader.errors import Refused, Unknown
 from grader.exercise import issued, variant
 from grader.exercise.kinds import Choices, PlotReading, Range
 from grader.exercise.model import Choice, Number, sayings
 from grader.exercise.sorting import Batch, Order
+from grader.records import database, ledger, schema
+from grader.records.term import roster
 from tests.work import issue_of, right_answers
 
 MODULES = list(catalogue.all_modules())
@@ -53,7 +52,7 @@ def given_of(module, trainee="t01"):
 def sheet(request, assigned_term):
     if request.param != "m01_timing":
         assign.assign(assigned_term, request.param)
-    [path] = ways.print_sheets(assigned_term, request.param, trainees=("T01",))
+    [path] = channels.print_sheets(assigned_term, request.param, trainees=("T01",))
     return assigned_term, catalogue.module(request.param), path
 
 
@@ -68,7 +67,7 @@ def test_every_question_stands_there_with_own_numbers_and_room(sheet):
         assert re.sub(r"\s|\*\*|•", "", exercise.wording(given)) in squeezed
         for part in exercise.parts:
             assert part.prompt in page.words
-            for letter, _, words in letters.lettered(part, given):
+            for letter, _, words in option_letters.lettered(part, given):
                 assert re.sub(r"\s", "", letter + words) in squeezed
     parts = [part for _, part, _ in module.parts()]
     boxes = sum(len(p.options) for p in parts if isinstance(p, (Choice, Choices)))
@@ -93,7 +92,7 @@ def test_it_is_one_file_that_needs_nothing_else(sheet):
 
 
 def test_two_trainees_have_two_sheets(assigned_term):
-    first, _, second = ways.print_sheets(assigned_term, "m01_timing")
+    first, _, second = channels.print_sheets(assigned_term, "m01_timing")
     a, b = (Page(path.read_text("utf-8")).words for path in (first, second))
     assert a != b and "Arundell" in a and "Arundell" not in b and "T02" in b and "T02" not in a
 
@@ -105,7 +104,7 @@ def test_options_stand_in_the_trainees_own_order(assigned_term):
     for trainee in ("t01", "t02", "t03"):
         numbers = issue_of(assigned_term, trainee).numbers["m01.line_test"]
         part = module.by_path["m01.line_test.finding"][1]
-        found = letters.lettered(part, SimpleNamespace(**numbers))
+        found = option_letters.lettered(part, SimpleNamespace(**numbers))
         assert [key for _, key, _ in found] == list(numbers[variant.order_name(part)])
         assert "".join(letter for letter, _, _ in found) == "ABCDE"[: len(found)]
         orders.add(tuple(key for _, key, _ in found))
@@ -120,13 +119,15 @@ def test_no_answer_stands_on_it(assigned_term, key):
     record = issued.make(module, key=b"key of a test", term="spring", trainee="t01", attempt=1, mode="assessed", due="",
                          zone="Europe/Lisbon", numbers=numbers)  # fmt: skip
     person = roster.Trainee("t01", "T01", "Arundell", "Bea")
-    text = paper.build(assigned_term, person, issued.dump(record).decode())
+    text = paper_sheet.build(assigned_term, person, issued.dump(record).decode())
     sections = [Page(section).words for section in text.split("<section>")[1:]]
     answers = right_answers(module, record)
     looked = 0
     for exercise, words in zip(module.exercises, sections, strict=False):
         given = SimpleNamespace(**numbers[exercise.key])
-        steps = {words for part in exercise.parts for _, _, words in letters.lettered(part, given)}  # in a drawn order
+        steps = {
+            words for part in exercise.parts for _, _, words in option_letters.lettered(part, given)
+        }  # in a drawn order
         assert exercise.title in words and not [
             line for line in exercise.route(given) if line in words and line not in steps
         ]
@@ -165,16 +166,16 @@ def test_a_name_is_never_markup(assigned_term):
         connection.execute(
             update(table).where(table.c.id == "t01").values(last_name="<script>alert(1)</script>", first_name='"&')
         )
-    [path] = ways.print_sheets(assigned_term, "m01_timing", trainees=("T01",))
+    [path] = channels.print_sheets(assigned_term, "m01_timing", trainees=("T01",))
     page = Page(path.read_text("utf-8"))
     assert page.count("script") == 0 and "<script>alert(1)</script>" in page.words
 
 
 def test_who_has_no_numbers_gets_no_sheet(assigned_term):
     with pytest.raises(Refused, match="no numbers for m02_dwell. Run 'assign m02_dwell --as paper'"):
-        ways.print_sheets(assigned_term, "m02_dwell")
+        channels.print_sheets(assigned_term, "m02_dwell")
     with pytest.raises(Unknown):
-        ways.print_sheets(assigned_term, "m01_timing", trainees=("T09",))
+        channels.print_sheets(assigned_term, "m01_timing", trainees=("T09",))
     assert not list(assigned_term.folder.rglob("*.html"))
 
 
@@ -182,7 +183,7 @@ def test_assigned_on_paper_it_is_written_and_recorded(assigned_term):
     done = assign.assign(assigned_term, "m02_dwell", group="A", way="paper")
     assert [path.parent.name for path in sorted(done.folder.glob("*/m02_dwell.html"))] == ["t01", "t02"]
     assert not list(done.folder.glob("*/m02_dwell.zip"))
-    ways.print_sheets(assigned_term, "m02_dwell")  # once more: the same numbers, nothing new to record
+    channels.print_sheets(assigned_term, "m02_dwell")  # once more: the same numbers, nothing new to record
     with database.transaction(assigned_term) as connection:
         said = [json.dumps(e) for _, _, e in ledger.entries(connection, "issued") if e["module"] == "m02_dwell"]
     assert len(said) == 2 and all('"new": "paper"' in entry for entry in said)
@@ -190,6 +191,6 @@ def test_assigned_on_paper_it_is_written_and_recorded(assigned_term):
 
 
 def test_it_goes_with_the_person(assigned_term):
-    paths = ways.print_sheets(assigned_term, "m01_timing")
+    paths = channels.print_sheets(assigned_term, "m01_timing")
     deletion.delete_person(assigned_term, "T01", reason="asked for it")
     assert [path.exists() for path in paths] == [False, True, True]

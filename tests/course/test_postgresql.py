@@ -11,12 +11,15 @@ import pytest
 from sqlalchemy import select
 
 from grader import clock
-from grader.course import roster, setup
-from grader.course import term as terms
-from grader.course.privacy import deletion
-from grader.course.records import database, schema
-from grader.course.work import adjust, assign, collect, marking_run, verify
+from grader.course import setup
+from grader.course.audit import deletion, verify
+from grader.course.grading import adjust, mark_class
+from grader.course.issue import assign
+from grader.course.submissions import collect
 from grader.errors import CannotWrite, Refused
+from grader.records import database, schema
+from grader.records.term import roster
+from grader.records.term import term as terms
 from tests import postgres
 from tests.course.test_killed import in_a_child
 from tests.work import export_grades, issue_of, put_in_inbox, right_answers, right_sheet, sheet_of
@@ -71,7 +74,7 @@ def test_the_same_road_gives_the_same_grades(empty, tmp_path, m01):
     tables = []
     for term in (here, there):
         assert collect.collect(term, received_at=WHEN).taken == 2
-        assert marking_run.mark(term, MODULE).marked == 2
+        assert mark_class.mark(term, MODULE).marked == 2
         adjust.extend(term, "P3", MODULE, until="2026-04-30 17:00", reason="ill")
         adjust.override(term, "P2", MODULE, m01.exercises[0].name, "1", reason="misprint")
         proof = verify.verify(term)
@@ -87,7 +90,7 @@ def test_the_same_road_gives_the_same_grades(empty, tmp_path, m01):
 def test_a_person_is_deleted_and_the_ledger_still_proves(empty, tmp_path, m01):
     term = a_class(tmp_path / "server", empty, m01=m01)
     collect.collect(term, received_at=WHEN)
-    marking_run.mark(term, MODULE)
+    mark_class.mark(term, MODULE)
     deletion.delete_person(term, "P2", reason="asked for it")
     with database.transaction(term) as connection:
         for table in (schema.trainee, schema.issue, schema.hand_in, schema.mark, schema.answer):
@@ -99,12 +102,12 @@ def test_a_person_is_deleted_and_the_ledger_still_proves(empty, tmp_path, m01):
 def test_killed_while_marking_it_goes_on(empty, tmp_path, m01):
     term = a_class(tmp_path / "server", empty, m01=m01)
     collect.collect(term, received_at=WHEN)
-    calls = in_a_child(lambda: marking_run.mark(term, MODULE, preview=True), 0)
+    calls = in_a_child(lambda: mark_class.mark(term, MODULE, preview=True), 0)
     moments = random.Random(SEED).sample(range(calls // 3, calls), 3)
     print("seed", SEED, "moments", moments)
     for moment in moments:
-        in_a_child(lambda: marking_run.mark(term, MODULE), moment)
-        run = marking_run.mark(term, MODULE)
+        in_a_child(lambda: mark_class.mark(term, MODULE), moment)
+        run = mark_class.mark(term, MODULE)
         assert (run.marked + run.unchanged, run.findings) == (2, [])
         assert verify.verify(term).findings == []
         with database.transaction(term) as connection:
@@ -114,7 +117,7 @@ def test_killed_while_marking_it_goes_on(empty, tmp_path, m01):
 
 
 def _mark(folder):
-    marking_run.mark(terms.open_term(folder), MODULE)
+    mark_class.mark(terms.open_term(folder), MODULE)
 
 
 def test_two_instructors_mark_at_once(empty, tmp_path, m01):

@@ -6,14 +6,14 @@ import zipfile
 import pytest
 from sqlalchemy import select
 
-from grader.course import overview, roster
-from grader.course.arrivals import readings
-from grader.course.export import package, workbook
-from grader.course.export.oneroster import writer
-from grader.course.privacy import deletion, traces
-from grader.course.records import database, ledger, schema
-from grader.course.work import verify, written
+from grader.course.attempts import overview
+from grader.course.audit import deletion, verify
+from grader.course.grading import written_answers, written_table
 from grader.errors import Refused, Unknown
+from grader.records import database, ledger, schema, traces
+from grader.records.term import roster
+from grader.reports.export import package, workbook
+from grader.reports.export.oneroster import writer
 
 GONE, REASON = ("Q0117", "q0117", "Pellworth"), "asked for it in writing"
 
@@ -114,9 +114,9 @@ def test_somebody_elses_row_that_names_him_is_a_finding(full):
 
 def test_a_table_of_letters_that_quotes_him_is_a_finding(full):
     """README writes the answers for a spreadsheet into the term folder, under codes: his words are still his."""
-    asked = [answer for answer in written.answers(full, "m01_timing", waiting_only=False)]
+    asked = [answer for answer in written_answers.answers(full, "m01_timing", waiting_only=False)]
     his = [answer.code for answer in asked if answer.person.id == "q0117"]
-    table = readings.to_table(full, "m01_timing", waiting_only=False)
+    table = written_table.to_table(full, "m01_timing", waiting_only=False)
     assert len(his) == 1 and his[0].encode() in table
     (full.folder / "letters.csv").write_bytes(table)
     (full.folder / "others.csv").write_text("\n".join(answer.code for answer in asked if answer.code not in his))
@@ -128,7 +128,7 @@ def test_ids_that_stand_in_any_file_delete_nothing_else(assigned_term, tmp_path)
     """A trainee called 1: the figure stands everywhere, and only what is his goes."""
     (tmp_path / "list.csv").write_text("id,last_name,first_name\n1,Li,Bo\n11,Wu,Al\nT01,Arundell,Bea\n")
     roster.import_list(assigned_term, tmp_path / "list.csv")
-    from grader.course.work import assign
+    from grader.course.issue import assign
 
     assign.assign(assigned_term, "m01_timing")
     done = deletion.delete_person(assigned_term, "1", reason="left")

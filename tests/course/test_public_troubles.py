@@ -28,16 +28,20 @@ from sqlalchemy import event, select
 
 from grader import clock
 from grader.cli import main
-from grader.course import roster, standing
-from grader.course import term as terms
-from grader.course.arrivals import class_list, folder_ids
-from grader.course.export import grades
-from grader.course.records import database, schema
-from grader.course.second_road import papers
-from grader.course.work import assign, collect, marking_run, verify
+from grader.course.arrivals import folder_ids
+from grader.course.attempts import standing
+from grader.course.audit import verify
+from grader.course.formgrader import notebooks
+from grader.course.grading import mark_class
+from grader.course.issue import assign
+from grader.course.submissions import collect
 from grader.errors import BadRoster
 from grader.exercise import sheet as sheets
 from grader.paths import checkout
+from grader.records import database, schema
+from grader.records.term import class_list, roster
+from grader.records.term import term as terms
+from grader.reports.tables import grades
 from tests.work import export_grades, issue_of, put_in_inbox, right_answers, right_sheet, sheet_of
 
 MODULE = "m01_timing"
@@ -64,7 +68,7 @@ def mark_all(term, *trainees, when=ON_TIME):
     for trainee in trainees:
         put_in_inbox(term, right_sheet(issue_of(term, trainee)))
     collect.collect(term, received_at=when)
-    return marking_run.mark(term, MODULE)
+    return mark_class.mark(term, MODULE)
 
 
 class TestCollecting:
@@ -75,7 +79,7 @@ class TestCollecting:
             folder.mkdir(parents=True)
             (folder / "answers.json").write_bytes(sheets.dump(right_sheet(issue_of(assigned_term, trainee))))
         assert collect.collect(assigned_term, [tmp_path / "stick"], received_at=ON_TIME).taken == 2
-        assert marking_run.mark(assigned_term, MODULE).marked == 2
+        assert mark_class.mark(assigned_term, MODULE).marked == 2
 
     def test_copies_do_not_pile_up(self, assigned_term):
         """1665: every collecting of the same work makes another copy."""
@@ -108,7 +112,7 @@ class TestCollecting:
         assert mark_all(assigned_term, *own).marked == len(ids)
         found = rows(assigned_term)
         assert [found[one]["mark"] for one in ids] == ["28"] * len(ids)
-        assert papers.write_class(assigned_term, MODULE) == (len(ids), [])
+        assert notebooks.write_class(assigned_term, MODULE) == (len(ids), [])
         assert verify.verify(assigned_term).findings == []
 
 
@@ -157,7 +161,7 @@ class TestMarking:
             packed.writestr(f"{MODULE}/grader/__init__.py", "raise SystemExit('pwned')")
             packed.writestr(f"{MODULE}/sitecustomize.py", "raise SystemExit('pwned')")
         assert collect.collect(assigned_term, received_at=ON_TIME).findings == []
-        assert marking_run.mark(assigned_term, MODULE).marked == 1
+        assert mark_class.mark(assigned_term, MODULE).marked == 1
 
     def test_the_floor_of_the_building_block(self):
         """1915, 1947: pages of nbgrader before 0.9.5 could be framed by a trainee's page."""
@@ -171,7 +175,7 @@ class TestMarking:
         assert all(not cell.get("outputs") and not cell.get("attachments") for cell in lesson["cells"])
         text = json.dumps(lesson)
         assert "BEGIN SOLUTION" not in text and "BEGIN HIDDEN" not in text and "reference" not in text
-        blank = papers.rebuild(lesson, m01, sheet_of(record, {}), None)
+        blank = notebooks.rebuild(lesson, m01, sheet_of(record, {}), None)
         said = json.dumps([cell.get("outputs") for cell in blank["cells"]])
         # Two-figure answers could stand there by chance; longer ones could not.
         answers = [raw for raw in right_answers(m01, record).values() if len(raw) > 3]
@@ -179,7 +183,7 @@ class TestMarking:
 
     def test_numbers_stay_when_the_lesson_is_released_again(self, assigned_term, tmp_path):
         """1646, 1699: once somebody has handed in, cells cannot change any more."""
-        from grader.course import gradebook
+        from grader.records.gradebook import gradebook
 
         mark_all(assigned_term, "t01")
         before = issue_of(assigned_term, "t02")
@@ -189,8 +193,8 @@ class TestMarking:
 
     def test_hundredths_go_through_the_gradebook_unharmed(self, assigned_term, m01):
         """1374, 1339; pandas-dev/pandas 27771: partial credit came out as something else, 656.964 as 656.9639999."""
-        from grader.course import gradebook
-        from grader.course.work import adjust
+        from grader.course.grading import adjust
+        from grader.records.gradebook import gradebook
 
         mark_all(assigned_term, "t01")
         for hundredths in (1, 29, 57, 58, 113, 115, 199):
@@ -207,7 +211,7 @@ class TestRecords:
         record = issue_of(assigned_term, "t01")
         put_in_inbox(assigned_term, sheet_of(record, dict.fromkeys(right_answers_of(record), "99999")))
         collect.collect(assigned_term, received_at=ON_TIME)
-        marking_run.mark(assigned_term, MODULE)
+        mark_class.mark(assigned_term, MODULE)
         mark_all(assigned_term, "t02", when=clock.parse("2026-04-01 12:00", "UTC"))
         found = rows(assigned_term)
         shown = {

@@ -9,12 +9,12 @@ from typer.testing import CliRunner
 
 from grader import clock, files
 from grader.cli.main import app
-from grader.course.arrivals import readings
-from grader.course.export import package
-from grader.course.privacy import deletion
-from grader.course.records import adjustments, database, ledger, schema
-from grader.course.work import adjust, collect, marking_run, verify, written
+from grader.course.audit import deletion, verify
+from grader.course.grading import adjust, mark_class, written_answers, written_table
+from grader.course.submissions import collect
 from grader.errors import BadFile, Refused
+from grader.records import adjustments, database, ledger, schema
+from grader.reports.export import package
 from tests.work import issue_of, put_in_inbox, right_answers, sheet_of
 
 MODULE, PATH = "m01_timing", "m01.letter.text"
@@ -26,7 +26,7 @@ def hand_in(term, m01, who, text, when="2026-03-30 12:00"):
     sheet = sheet_of(record, {**right_answers(m01, record), PATH: text})
     path = put_in_inbox(term, sheet.but(saved=when))
     collect.collect(term, [path.parent], received_at=clock.parse(when, "UTC"))
-    return marking_run.mark(term, MODULE)
+    return mark_class.mark(term, MODULE)
 
 
 @pytest.fixture
@@ -42,21 +42,25 @@ def mark_of(term, who):
 
 
 def code_of(term, who):
-    return next(answer.code for answer in written.answers(term, MODULE, waiting_only=False) if answer.owner[0] == who)
+    return next(
+        answer.code for answer in written_answers.answers(term, MODULE, waiting_only=False) if answer.owner[0] == who
+    )
 
 
 def test_it_waits_without_a_name_and_is_read(waiting):
-    found = written.answers(waiting, MODULE)
+    found = written_answers.answers(waiting, MODULE)
     assert {answer.text for answer in found} == set(LETTERS.values())
     assert all(sum(points for _, points in answer.rubric) == 2 and answer.question[0] for answer in found)
     assert not any(answer.owner[0] in answer.code for answer in found)
     assert all(answer.code.startswith("w") for answer in found), "12e34567 is a number to a spreadsheet"
     before = mark_of(waiting, "t01")
     assert (before.state, before.pending) == ("partly marked", 200)
-    answer, mark, _ = written.give(waiting, MODULE, code_of(waiting, "t01"), ["1", "0,5"], "Say what you measured.")
+    answer, mark, _ = written_answers.give(
+        waiting, MODULE, code_of(waiting, "t01"), ["1", "0,5"], "Say what you measured."
+    )
     after = mark_of(waiting, "t01")
     assert (after.state, after.pending, after.mark) == ("marked", 0, before.mark + 150) and mark == after.mark
-    assert [other.owner[0] for other in written.answers(waiting, MODULE)] == ["t02"]
+    assert [other.owner[0] for other in written_answers.answers(waiting, MODULE)] == ["t02"]
     assert verify.verify(waiting).findings == []
     with database.transaction(waiting) as connection:
         entry = list(ledger.entries(connection, "read"))[-1][2]
@@ -69,7 +73,7 @@ def test_it_waits_without_a_name_and_is_read(waiting):
 
 def test_it_reaches_the_items_and_the_item_analysis(waiting):
     for who, points in (("t01", ["1", "1"]), ("t02", ["0", "0"])):
-        written.give(waiting, MODULE, code_of(waiting, who), points)
+        written_answers.give(waiting, MODULE, code_of(waiting, who), points)
     rows = [
         row
         for row in csv.DictReader(io.StringIO(package.write([waiting], "items").path.read_text("utf-8")))
@@ -83,8 +87,8 @@ def test_it_reaches_the_items_and_the_item_analysis(waiting):
 
 def test_reading_again_replaces_and_the_ledger_keeps_both(waiting):
     code = code_of(waiting, "t01")
-    written.give(waiting, MODULE, code, ["1", "0"])
-    written.give(waiting, MODULE, code, ["1", "1"], "Better than I thought.")
+    written_answers.give(waiting, MODULE, code, ["1", "0"])
+    written_answers.give(waiting, MODULE, code, ["1", "1"], "Better than I thought.")
     assert mark_of(waiting, "t01").mark == mark_of(waiting, "t01").raw == 3000
     with database.transaction(waiting) as connection:
         assert [(e["old"], e["new"]) for _, _, e in ledger.entries(connection, "read")] == [(None, 100), (100, 200)]
@@ -92,10 +96,10 @@ def test_reading_again_replaces_and_the_ledger_keeps_both(waiting):
 
 
 def test_other_words_wait_again_and_the_old_ones_keep_their_points(waiting, m01):
-    written.give(waiting, MODULE, code_of(waiting, "t02"), ["0", "0"], "Try again.")
+    written_answers.give(waiting, MODULE, code_of(waiting, "t02"), ["0", "0"], "Try again.")
     hand_in(waiting, m01, "t02", "The weights helped the mark; I set the idle.", "2026-03-30 15:00")
     assert mark_of(waiting, "t02").state == "partly marked"
-    assert "t02" in {answer.owner[0] for answer in written.answers(waiting, MODULE)}
+    assert "t02" in {answer.owner[0] for answer in written_answers.answers(waiting, MODULE)}
     hand_in(waiting, m01, "t02", " No idea.\n", "2026-03-30 16:00")
     assert (mark_of(waiting, "t02").state, mark_of(waiting, "t02").pending) == ("marked", 0)
     assert verify.verify(waiting).findings == []
@@ -103,8 +107,8 @@ def test_other_words_wait_again_and_the_old_ones_keep_their_points(waiting, m01)
 
 def test_an_override_stands_above_a_reading(waiting):
     adjust.override(waiting, "t01", MODULE, "letter", "1.5", reason="read on paper")
-    assert [answer.owner[0] for answer in written.answers(waiting, MODULE)] == ["t02"]
-    written.give(waiting, MODULE, code_of(waiting, "t01"), ["0", "0"])
+    assert [answer.owner[0] for answer in written_answers.answers(waiting, MODULE)] == ["t02"]
+    written_answers.give(waiting, MODULE, code_of(waiting, "t01"), ["0", "0"])
     assert mark_of(waiting, "t01").mark == 2950
     adjust.override(waiting, "t01", MODULE, "letter", "computed", reason="go by the rubric")
     assert mark_of(waiting, "t01").mark == 2800
@@ -119,14 +123,14 @@ def test_an_override_stands_above_a_reading(waiting):
 )  # fmt: skip
 def test_points_that_cannot_be_are_refused_and_nothing_is_written(waiting, points, said):
     with pytest.raises(Refused, match=said):
-        written.give(waiting, MODULE, code_of(waiting, "t01"), points)
+        written_answers.give(waiting, MODULE, code_of(waiting, "t01"), points)
     assert mark_of(waiting, "t01").state == "partly marked"
     with pytest.raises(Refused, match="has the code 'nobody'"):
-        written.give(waiting, MODULE, "nobody", ["1", "1"])
+        written_answers.give(waiting, MODULE, "nobody", ["1", "1"])
 
 
 def test_the_table_goes_out_and_comes_back(waiting, tmp_path):
-    content = readings.to_table(waiting, MODULE)
+    content = written_table.to_table(waiting, MODULE)
     assert content.startswith(b"\xef\xbb\xbf") and b"\r\n" in content
     rows = list(csv.DictReader(io.StringIO(content.decode("utf-8-sig"), newline="")))
     assert "trainee" not in rows[0] and {row["answer"] for row in rows} == {"'" + LETTERS["t01"], LETTERS["t02"]}
@@ -138,7 +142,7 @@ def test_the_table_goes_out_and_comes_back(waiting, tmp_path):
     writer.writerows(rows)
     path = tmp_path / "filled.csv"
     path.write_text(text.getvalue(), encoding="utf-8")
-    assert len(readings.from_table(waiting, MODULE, path)) == 2
+    assert len(written_table.from_table(waiting, MODULE, path)) == 2
     with database.transaction(waiting) as connection:
         given = adjustments.read(connection).readings.values()
     assert [r.comment for one in given for r in one.values()] == ["=well done"] * 2
@@ -150,16 +154,16 @@ def test_a_table_with_faults_names_every_line_and_writes_nothing(waiting, tmp_pa
     path = tmp_path / "filled.csv"
     path.write_text(f"code,points 1,points 2,comment\n{code},1,7,\nzzz,1,1,\n{code},1,1,\n{code},1,1,\n,,,\n", "utf-8")
     with pytest.raises(BadFile) as said:
-        readings.from_table(waiting, MODULE, path)
+        written_table.from_table(waiting, MODULE, path)
     for line in ("Row 2:", "Row 3:", "Row 5:", "stands twice", "Nothing was written."):
         assert line in str(said.value)
     assert mark_of(waiting, "t01").state == "partly marked"
     path.write_text("a,b\n1,2\n", "utf-8")
     with pytest.raises(BadFile, match="needs the columns"):
-        readings.from_table(waiting, MODULE, path)
+        written_table.from_table(waiting, MODULE, path)
     path.write_bytes("code,points 1,comment\n\xe9".encode("latin-1"))
     with pytest.raises(BadFile, match="UTF-8"):
-        readings.from_table(waiting, MODULE, path)
+        written_table.from_table(waiting, MODULE, path)
 
 
 def test_read_on_the_command_line(waiting):
@@ -170,9 +174,9 @@ def test_read_on_the_command_line(waiting):
     assert (
         done.exit_code == 0 and "not between 0 and 1" in done.output and "Kept. The module's mark is now" in done.output
     )
-    assert len(written.answers(waiting, MODULE)) == 1
+    assert len(written_answers.answers(waiting, MODULE)) == 1
     stopped = run.invoke(app, ["read", MODULE, "--term", str(waiting.folder)], input="q\n")
-    assert "Stopped" in stopped.output and len(written.answers(waiting, MODULE)) == 1
+    assert "Stopped" in stopped.output and len(written_answers.answers(waiting, MODULE)) == 1
     said = run.invoke(app, ["mark", MODULE, "--term", str(waiting.folder)])
     assert "1 written answers wait" in said.output.replace("answer waits", "answers wait")
 
@@ -194,7 +198,7 @@ def test_what_a_trainee_wrote_cannot_steer_the_terminal(assigned_term, m01):
 
 
 def test_a_deleted_person_leaves_no_reading(waiting):
-    written.give(waiting, MODULE, code_of(waiting, "t02"), ["0", "1"], "for O’Neil")
+    written_answers.give(waiting, MODULE, code_of(waiting, "t02"), ["0", "1"], "for O’Neil")
     deletion.delete_person(waiting, "T02", reason="asked for it")
     with database.transaction(waiting) as connection:
         assert connection.execute(select(adjustments.reading)).all() == []
@@ -202,7 +206,7 @@ def test_a_deleted_person_leaves_no_reading(waiting):
 
 
 def test_a_reading_changed_past_the_ledger_is_found(waiting):
-    written.give(waiting, MODULE, code_of(waiting, "t01"), ["1", "0"])
+    written_answers.give(waiting, MODULE, code_of(waiting, "t01"), ["1", "0"])
     with database.transaction(waiting) as connection:
         connection.execute(adjustments.reading.update().values(hundredths=200))
     assert any("the ledger says 100" in finding for finding in verify.verify(waiting).findings)

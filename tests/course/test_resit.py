@@ -9,13 +9,16 @@ from typer.testing import CliRunner
 
 from grader import clock
 from grader.cli.main import app
-from grader.course import gradebook, standing
-from grader.course.export.tables import people
-from grader.course.records import database, ledger, schema
-from grader.course.returns import run
-from grader.course.work import adjust, collect, marking_run, resit, verify
+from grader.course.attempts import standing
+from grader.course.audit import verify
+from grader.course.grading import adjust, mark_class, resit
+from grader.course.submissions import collect
 from grader.errors import Refused
 from grader.exercise import issued
+from grader.records import database, ledger, schema
+from grader.records.gradebook import gradebook
+from grader.reports.feedback import return_run
+from grader.reports.tables import people
 from grader.widgets import print_sheet
 from grader.widgets.lesson import Lesson
 from tests.work import issue_of, put_in_inbox, right_answers, sheet_of
@@ -27,7 +30,7 @@ LATER = "2099-03-31 17:00"
 def _hand_in(term, answers, attempt=1, when="2026-03-30 12:00"):
     path = put_in_inbox(term, sheet_of(issue_of(term, "t01", attempt=attempt), answers))
     collect.collect(term, [path.parent], received_at=clock.parse(when, term.settings.zone))
-    assert marking_run.mark(term, KEY).findings == []
+    assert mark_class.mark(term, KEY).findings == []
 
 
 def _marks(term):
@@ -53,7 +56,7 @@ def returned(assigned_term, m01):
     for path in ("m01.mark_arc.arc", "m01.angle_time.time"):
         answers[path] = "0.001"
     _hand_in(assigned_term, answers)
-    assert run.give_back(assigned_term, KEY).written == 1
+    assert return_run.give_back(assigned_term, KEY).written == 1
     return assigned_term
 
 
@@ -149,7 +152,7 @@ def test_what_is_refused(assigned_term, m01):
         resit.resit(assigned_term, "T01", KEY, reason="x")
     answers = right_answers(m01, issue_of(assigned_term, "t01"))
     _hand_in(assigned_term, answers)
-    run.give_back(assigned_term, KEY)
+    return_run.give_back(assigned_term, KEY)
     with pytest.raises(Refused, match="has shown every objective"):
         resit.resit(assigned_term, "T01", KEY, reason="x")
 

@@ -8,14 +8,14 @@ import pytest
 from sqlalchemy import select
 
 from grader import units
-from grader.course import overview, roster, standing
-from grader.course.export import package
-from grader.course.export.tables import figures
-from grader.course.records import adjustments, database, schema
-from grader.course.report import gather
-from grader.course.returns import run, work
-from grader.course.work import resit
+from grader.course.attempts import overview, standing
+from grader.course.grading import resit
 from grader.exercise.truth import Truth
+from grader.records import adjustments, database, schema
+from grader.records.term import roster
+from grader.reports.export import package
+from grader.reports.feedback import class_figures, marked_attempt, return_run
+from grader.reports.tables import item_analysis
 from tests.course.resits import KEY, WRONG, hand_in, sit
 from tests.work import issue_of, right_answers
 
@@ -37,7 +37,7 @@ def sat(assigned_term, m01):
     record, fresh = issue_of(assigned_term, "t01"), resit.to_sit(m01, ["T1"])
     path, slip, typed = slip_answer(m01, record, {e.key for e in m01.exercises} - fresh)
     hand_in(assigned_term, right_answers(m01, record) | dict.fromkeys(WRONG, "0.001") | {path: typed})
-    run.give_back(assigned_term, KEY)
+    return_run.give_back(assigned_term, KEY)
     done = sit(assigned_term, objectives=["T1"])
     assert {e.key for e in done.exercises} == fresh
     again = slip_answer(m01, issue_of(assigned_term, "t01", attempt=2), fresh)
@@ -48,7 +48,7 @@ def sat(assigned_term, m01):
 def test_the_class_report_counts_a_kept_slip_once(sat, m01):
     """And a question that was answered twice, with fresh numbers, was answered twice."""
     term, kept_slip, fresh_slip, fresh = sat
-    found = {slip.path: (slip.count, slip.answers) for slip in gather.slips(term, m01)}
+    found = {slip.path: (slip.count, slip.answers) for slip in class_figures.slips(term, m01)}
     assert found == {kept_slip[0]: (1, 1), fresh_slip[0]: (1, 2)}
     assert sorted(overview.slips(term, KEY)) == sorted([(*kept_slip, 1), (*fresh_slip, 1)])
     with database.transaction(term) as connection:
@@ -71,7 +71,7 @@ def test_the_items_say_which_were_given_once(sat, m01):
 
 def test_facility_and_objectives_rest_on_one_attempt(sat, m01):
     term, *_ = sat
-    [pool] = figures.pools([term])
+    [pool] = item_analysis.pools([term])
     assert len(pool.rows) + pool.left_out == 1 and set(pool.answers.values()) == {1}
     rows = list(csv.DictReader(io.StringIO(package.write([term], "objectives").path.read_text("utf-8"))))
     parts = Counter(code for _, part, _ in m01.parts() for code in part.objectives)
@@ -87,11 +87,11 @@ def test_a_unit_typed_where_none_was_chosen_is_kept_as_it_was_read(assigned_term
     with database.transaction(assigned_term) as connection:
         mark = connection.execute(select(schema.mark)).one()
         decided = adjustments.read(connection)
-        mine = work.gather(assigned_term, connection, m01, roster.one(connection, "t01"), mark, decided)
+        mine = marked_attempt.gather(assigned_term, connection, m01, roster.one(connection, "t01"), mark, decided)
         assert {place: part.verdict for place, part in mine.marks.items()} == {
             place: row.verdict for place, row in mine.rows.items()
         }
-    assert run.give_back(assigned_term, KEY, trainee="t01").written == 1
+    assert return_run.give_back(assigned_term, KEY, trainee="t01").written == 1
     assert "m01.altitude" not in {exercise.key for exercise in sit(assigned_term, objectives=["T1"]).exercises}
     hand_in(assigned_term, right_answers(m01, issue_of(assigned_term, "t01", attempt=2)) | {path: ""}, 2)
     with database.transaction(assigned_term) as connection:

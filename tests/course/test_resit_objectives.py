@@ -4,10 +4,11 @@ import pytest
 from typer.testing import CliRunner
 
 from grader.cli.main import app
-from grader.course.export import package
-from grader.course.returns import run
-from grader.course.work import resit, verify
+from grader.course.audit import verify
+from grader.course.grading import resit
 from grader.errors import Refused, Unknown
+from grader.reports.export import package
+from grader.reports.feedback import return_run
 from tests.course.resits import KEY, LATER, hand_in, returned, sit
 from tests.work import issue_of, right_answers
 
@@ -27,7 +28,7 @@ def test_the_only_item_of_an_objective_lost_is_sat_again(assigned_term, m01, sin
     """Before, nothing was issued: too few items to call it not met, and nobody could sit it again."""
     path, code = single
     returned(assigned_term, m01, wrong=[path])
-    page = run.path_of(assigned_term, "t01", KEY, 1).read_text("utf-8")
+    page = return_run.path_of(assigned_term, "t01", KEY, 1).read_text("utf-8")
     done = sit(assigned_term)
     assert done.objectives == {code: "too few items"}
     assert [e.key for e in done.exercises] == [path.rpartition(".")[0]]
@@ -40,7 +41,7 @@ def test_the_only_item_of_an_objective_lost_is_sat_again(assigned_term, m01, sin
 def test_a_returned_sheet_names_the_exercises_that_come_along(assigned_term, m01):
     """Exercises linked with those of the objective get fresh numbers too, and the page said so."""
     returned(assigned_term, m01)
-    page = run.path_of(assigned_term, "t01", KEY, 1).read_text("utf-8")
+    page = return_run.path_of(assigned_term, "t01", KEY, 1).read_text("utf-8")
     done = sit(assigned_term)
     titles = "; ".join(exercise.title for exercise in done.exercises)
     assert f"({', '.join(done.objectives)}) with fresh numbers: {titles}." in page

@@ -9,13 +9,12 @@ from sqlalchemy import select
 from typer.testing import CliRunner
 
 from grader.cli.main import app
-from grader.course import standing
-from grader.course.arrivals import readings
-from grader.course.export import package
-from grader.course.privacy import deletion
-from grader.course.records import adjustments, database, ledger, schema
-from grader.course.returns import run
-from grader.course.work import verify, written
+from grader.course.attempts import standing
+from grader.course.audit import deletion, verify
+from grader.course.grading import written_answers, written_table
+from grader.records import adjustments, database, ledger, schema
+from grader.reports.export import package
+from grader.reports.feedback import return_run
 from tests.course.resits import KEY, LETTER, WORDS, hand_in, returned, sit
 from tests.work import issue_of, right_answers
 
@@ -52,20 +51,20 @@ def test_a_kept_letter_is_not_asked_for_again(sat, m01):
         1: ("marked", 0),
         2: ("marked", 0),
     }
-    assert written.waiting(sat, KEY) == 0 and written.answers(sat, KEY) == []
-    [only] = written.answers(sat, KEY, waiting_only=False)
+    assert written_answers.waiting(sat, KEY) == 0 and written_answers.answers(sat, KEY) == []
+    [only] = written_answers.answers(sat, KEY, waiting_only=False)
     assert (only.owner, only.kept_in) == (("t01", KEY, 1), (("t01", KEY, 2),)), "listed once, with who it is for"
     said = [(e["attempt"], e["new"], e["reason"]) for e in entries(sat, "read")]
     assert said == [(1, 150, "Say what you measured."), (2, 150, "kept from attempt 1")]
     assert {row.reason for row in rows(sat, adjustments.reading)} == {"Say what you measured."}
-    assert run.give_back(sat, KEY).findings == [] and verify.verify(sat).findings == []
+    assert return_run.give_back(sat, KEY).findings == [] and verify.verify(sat).findings == []
 
 
 def test_a_reading_put_right_is_right_wherever_the_letter_counts(sat):
     """The second attempt counts; whoever corrects the reading of the one letter need not know that."""
     before = {row.attempt: row.mark for row in rows(sat, schema.mark)}
-    [only] = written.answers(sat, KEY, waiting_only=False)
-    written.give(sat, KEY, only.code, ["1", "1"], "Read again.")
+    [only] = written_answers.answers(sat, KEY, waiting_only=False)
+    written_answers.give(sat, KEY, only.code, ["1", "1"], "Read again.")
     assert letters(sat) == {1: ("read", 200), 2: ("read", 200)}
     assert {row.attempt: row.mark for row in rows(sat, schema.mark)} == {n: mark + 50 for n, mark in before.items()}
     assert verify.verify(sat).findings == []
@@ -75,8 +74,8 @@ def test_a_reading_put_right_before_the_resit_comes_back(assigned_term, m01):
     """Nothing of attempt 2 is marked yet; what was kept for it follows all the same."""
     returned(assigned_term, m01)
     sit(assigned_term)
-    [only] = written.answers(assigned_term, KEY, waiting_only=False)
-    written.give(assigned_term, KEY, only.code, ["0", "0"], "Copied from the wall.")
+    [only] = written_answers.answers(assigned_term, KEY, waiting_only=False)
+    written_answers.give(assigned_term, KEY, only.code, ["0", "0"], "Copied from the wall.")
     assert [(row.attempt, row.hundredths, row.reason) for row in rows(assigned_term, adjustments.reading)] == [
         (1, 0, "Copied from the wall."), (2, 0, "Copied from the wall."),
     ]  # fmt: skip
@@ -86,12 +85,12 @@ def test_a_reading_put_right_before_the_resit_comes_back(assigned_term, m01):
 
 
 def test_the_same_points_again_write_nothing(sat, tmp_path):
-    [only] = written.answers(sat, KEY, waiting_only=False)
+    [only] = written_answers.answers(sat, KEY, waiting_only=False)
     number, marks = len(entries(sat)), rows(sat, schema.mark)
-    found = written.give(sat, KEY, only.code, ["1", "0,50"], " Say what you measured. ")
+    found = written_answers.give(sat, KEY, only.code, ["1", "0,50"], " Say what you measured. ")
     assert (found.changed, found.mark) == (False, {m.attempt: m.mark for m in marks}[1])
     table = tmp_path / "letters.csv"
-    table.write_bytes(readings.to_table(sat, KEY, waiting_only=False))
+    table.write_bytes(written_table.to_table(sat, KEY, waiting_only=False))
     said = CliRunner().invoke(app, ["read", KEY, "--from", str(table), "--term", str(sat.folder)])
     assert (
         said.exit_code == 0
@@ -101,7 +100,7 @@ def test_the_same_points_again_write_nothing(sat, tmp_path):
     said = CliRunner().invoke(app, ["read", KEY, "--all", "--term", str(sat.folder)], input=typed)
     assert said.exit_code == 0 and "had these points and this comment before; nothing changed." in said.output
     assert len(entries(sat)) == number and rows(sat, schema.mark) == marks
-    assert written.give(sat, KEY, only.code, ["1", "0.5"], "Other words.").changed
+    assert written_answers.give(sat, KEY, only.code, ["1", "0.5"], "Other words.").changed
     assert len(entries(sat)) > number
 
 
@@ -115,10 +114,10 @@ def three(assigned_term, m01):
 
 def test_a_table_is_taken_back_with_one_look_at_everything(three, tmp_path, monkeypatch):
     """Decisions and answers are read a fixed number of times, however many answers come back."""
-    content = readings.to_table(three, KEY).decode("utf-8-sig")
+    content = written_table.to_table(three, KEY).decode("utf-8-sig")
     filled = list(csv.DictReader(io.StringIO(content, newline="")))
     looked = []
-    for where, name in ((written, "_answers"), (adjustments, "read")):
+    for where, name in ((written_answers, "_answers"), (adjustments, "read")):
         real = getattr(where, name)
         monkeypatch.setattr(where, name, lambda *a, real=real, name=name, **k: looked.append(name) or real(*a, **k))
     counted = []
@@ -130,7 +129,7 @@ def test_a_table_is_taken_back_with_one_look_at_everything(three, tmp_path, monk
         writer.writerows({**row, "points 1": "1", "points 2": "1"} for row in some)
         (tmp_path / "filled.csv").write_text(text.getvalue(), encoding="utf-8")
         looked.clear()
-        assert [one.changed for one in readings.from_table(three, KEY, tmp_path / "filled.csv")] == [True] * number
+        assert [one.changed for one in written_table.from_table(three, KEY, tmp_path / "filled.csv")] == [True] * number
         counted.append((looked.count("_answers"), looked.count("read")))
     assert counted[0] == counted[1] and counted[0][0] == 1, counted
     assert {row.hundredths for row in rows(three, adjustments.reading)} == {200}
@@ -162,13 +161,13 @@ class TestPrivacy:
 
     @pytest.fixture
     def spread(self, sat):
-        from grader.course.second_road import papers
-        from grader.course.work import assign
+        from grader.course.formgrader import notebooks
+        from grader.course.issue import assign
 
         with database.transaction(sat) as connection:
             connection.execute(schema.issue.update().where(schema.issue.c.attempt == 2).values(due=""))
-        run.give_back(sat, KEY)
-        papers.write_class(sat, KEY)
+        return_run.give_back(sat, KEY)
+        notebooks.write_class(sat, KEY)
         assign.assign(sat, KEY, way="folder")
         package.write_all([sat])
         return sat

@@ -5,11 +5,13 @@ import json
 import pytest
 from sqlalchemy import select
 
-from grader.course import gradebook
-from grader.course.records import adjustments, database, schema
-from grader.course.second_road import papers, steps
-from grader.course.work import adjust, collect, marking_run, verify
+from grader.course.audit import verify
+from grader.course.formgrader import autograde, notebooks
+from grader.course.grading import adjust, mark_class
+from grader.course.submissions import collect
 from grader.exercise import sheet as sheets
+from grader.records import adjustments, database, schema
+from grader.records.gradebook import gradebook
 from tests.course.resits import KEY, LETTER, WORDS, hand_in, returned, sit
 from tests.course.test_second_road import nbgrader
 from tests.work import issue_of, right_answers, sheet_of
@@ -50,7 +52,7 @@ def paper(term, room="autograded"):
 def sat(assigned_term, m01):
     """Attempt 1 with papers, a mark by hand in an exercise that the resit asks anew, and a comment; attempt 2 issued."""
     returned(assigned_term, m01)
-    assert papers.write_class(assigned_term, KEY) == (1, [])
+    assert notebooks.write_class(assigned_term, KEY) == (1, [])
     type_in(assigned_term, FRESH, mark=0.5)
     type_in(assigned_term, "", comment="Measure along the rim.")
     done = sit(assigned_term)
@@ -74,7 +76,7 @@ def test_a_mark_by_hand_of_the_first_attempt_stays_with_it(sat, m01):
     assert comments == ["Attempt 1: Measure along the rim."]
     assert overrides(term) == {(1, f"m01.{FRESH}"): 50}
     shown, stamp = paper(term)
-    assert shown["metadata"]["timing_mark"] == {"attempt": 2} and papers.shown(term, "t01", m01) == 2
+    assert shown["metadata"]["timing_mark"] == {"attempt": 2} and notebooks.shown(term, "t01", m01) == 2
     assert sheets.read(term.folder / "submitted" / "t01" / KEY / "answers.json").attempt == 2
     assert "right, 2 of 2" in json.dumps(shown) and stamp.endswith("UTC\n")
     assert WORDS in json.dumps(shown) and ": blank" not in json.dumps(shown), "what is kept stands in the second paper"
@@ -85,14 +87,14 @@ def test_a_mark_by_hand_on_the_second_paper_goes_to_the_second(sat, m01):
     term, fresh = sat
     hand_in(term, {p: a.raw for p, a in second(term, m01, fresh).answers.items()}, 2)
     type_in(term, FRESH, mark=1.5)
-    marking_run.mark(term, KEY)
+    mark_class.mark(term, KEY)
     assert overrides(term) == {(1, f"m01.{FRESH}"): 50, (2, f"m01.{FRESH}"): 150}
     assert in_book(term)[0][FRESH] == (2.0, 1.5)
     # Marks by hand so low that the first attempt counts again: row, paper and marks by hand go back together.
     for name in ("total", FRESH, "angle_time"):
-        if papers.shown(term, "t01", m01) == 2:
+        if notebooks.shown(term, "t01", m01) == 2:
             adjust.override(term, "T01", KEY, name, "0", reason="not his own work")
-    assert in_book(term)[0][FRESH][1] == 0.5 and papers.shown(term, "t01", m01) == 1
+    assert in_book(term)[0][FRESH][1] == 0.5 and notebooks.shown(term, "t01", m01) == 1
     assert in_book(term)[1] == ["Attempt 1: Measure along the rim."]
     assert verify.verify(term).findings == []
 
@@ -102,7 +104,7 @@ def test_a_worse_second_attempt_changes_neither_row_nor_paper(sat, m01):
     before = in_book(term)[0], paper(term)
     hand_in(term, {"m01.mark_arc.arc": "0.001"}, 2)
     assert (in_book(term)[0], paper(term)) == before
-    assert papers.write_class(term, KEY) == (1, []) and paper(term) == before[1]
+    assert notebooks.write_class(term, KEY) == (1, []) and paper(term) == before[1]
 
 
 class TestAutograde:
@@ -111,7 +113,7 @@ class TestAutograde:
     @pytest.fixture
     def uncollected(self, sat, m01):
         term, fresh = sat
-        marking_run.mark(term, KEY)  # takes over what was typed
+        mark_class.mark(term, KEY)  # takes over what was typed
         folder = term.folder / "submitted" / "t01" / KEY
         sheet = second(term, m01, fresh)
         (folder / "answers.json").write_bytes(sheets.dump(sheet))
@@ -129,19 +131,19 @@ class TestAutograde:
         assert verify.verify(term).findings == []
         type_in(term, FRESH, mark=0.75)  # about the paper that is shown: attempt 1
         assert collect.collect(term).taken == 1
-        assert marking_run.mark(term, KEY).findings == []
+        assert mark_class.mark(term, KEY).findings == []
         assert overrides(term) == {(1, f"m01.{FRESH}"): 75}
-        assert in_book(term)[0][FRESH] == (2.0, None) and papers.shown(term, "t01", m01) == 2
+        assert in_book(term)[0][FRESH] == (2.0, None) and notebooks.shown(term, "t01", m01) == 2
         run = nbgrader(term, "autograde", KEY, "--force")
         assert run.returncode == 0 and "lies in submitted" not in run.stderr
-        assert in_book(term)[0][FRESH] == (2.0, None) and papers.shown(term, "t01", m01) == 2
+        assert in_book(term)[0][FRESH] == (2.0, None) and notebooks.shown(term, "t01", m01) == 2
         assert WORDS in json.dumps(paper(term)[0]) and ": blank" not in json.dumps(paper(term)[0])
         assert verify.verify(term).findings == []
 
     @pytest.mark.filterwarnings("ignore")
     def test_judged_is_what_counts(self, uncollected, m01):
         term, sheet = uncollected
-        given, found, penalty = steps.judge(term, m01, "t01", sheets.dump(sheet))
+        given, found, penalty = autograde.judge(term, m01, "t01", sheets.dump(sheet))
         assert (given.attempt, penalty) == (1, 0) and given.answers[LETTER].raw == WORDS
         with database.transaction(term) as connection:
             mark = connection.execute(select(schema.mark)).one()

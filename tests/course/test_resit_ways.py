@@ -7,12 +7,13 @@ import pytest
 from sqlalchemy import select
 
 from grader import clock
-from grader.course.export.tables import drawn
-from grader.course.hand_out import ways
-from grader.course.privacy import deletion
-from grader.course.records import database, schema
-from grader.course.work import assign, collect, marking_run, verify
+from grader.course.audit import deletion, verify
+from grader.course.grading import mark_class
+from grader.course.issue import assign, channels
+from grader.course.submissions import collect
 from grader.exercise import issued
+from grader.records import database, schema
+from grader.reports.tables import draws
 from grader.widgets import study
 from grader.widgets.lesson import Lesson
 from tests.course.resits import KEY, LETTER, WORDS, returned, sit
@@ -41,7 +42,7 @@ def test_kept_answers_are_no_part_of_the_numbers(sat):
         records = connection.execute(
             select(schema.issue.c.record).where(schema.issue.c.trainee == "t01").order_by(schema.issue.c.attempt)
         ).scalars()
-        first, second = (drawn.of_issue(record, {}) for record in records)
+        first, second = (draws.of_issue(record, {}) for record in records)
     assert {key for key in first if first[key].variant != second[key].variant} == fresh and fresh < set(first)
 
 
@@ -80,7 +81,7 @@ def test_from_the_folder_for_all_to_the_mark(sat, m01, tmp_path, monkeypatch):
     lesson.head.hand_in.click()
     found = collect.collect(term, [work], received_at=clock.parse("2026-05-01", "Europe/Lisbon"))
     assert (found.taken, found.findings) == (1, [])
-    assert marking_run.mark(term, KEY).findings == []
+    assert mark_class.mark(term, KEY).findings == []
     with database.transaction(term) as connection:
         table = schema.mark
         marks = dict(connection.execute(select(table.c.attempt, table.c.mark).where(table.c.trainee == "t01")).all())
@@ -92,7 +93,7 @@ def test_a_changed_issue_beside_the_answers_is_still_noticed(sat, m01):
     term, _ = sat
     record = issue_of(term, "t01", attempt=2)
     path = put_in_inbox(term, sheet_of(record, {"m01.mark_arc.arc": "1"}))
-    shared = ways.without_answers(record)
+    shared = channels.without_answers(record)
     for spoilt, said in (
         (shared, []),
         (record, []),

@@ -6,16 +6,17 @@ import pytest
 from sqlalchemy import delete
 
 from grader import catalogue, clock
-from grader.course.privacy import deletion
-from grader.course.records import database, ledger, schema
-from grader.course.returns import run
-from grader.course.work import adjust, collect, marking_run, verify, written
+from grader.course.audit import deletion, verify
+from grader.course.grading import adjust, mark_class, written_answers
+from grader.course.submissions import collect
 from grader.errors import Refused, Unknown
 from grader.exercise import issued
 from grader.exercise.kinds import Choices, Written
 from grader.exercise.model import Choice
 from grader.exercise.sorting import Batch, FiringOrder, Order
 from grader.exercise.truth import Truth
+from grader.records import database, ledger, schema
+from grader.reports.feedback import return_run
 from tests.modules import proofs
 from tests.work import issue_of, put_in_inbox, right_answers, right_sheet, sheet_of
 
@@ -29,7 +30,7 @@ def _hand_in(term, sheet, when="2026-03-30 12:00"):
 
 
 def _page(term, who="t01", attempt=1):
-    return run.path_of(term, who, KEY, attempt).read_text(encoding="utf-8")
+    return return_run.path_of(term, who, KEY, attempt).read_text(encoding="utf-8")
 
 
 def _returned(term):
@@ -47,12 +48,12 @@ def returned(assigned_term, m01):
     answers["m01.angle_time.time"] = HOSTILE
     _hand_in(assigned_term, sheet_of(record, answers))
     _hand_in(assigned_term, right_sheet(issue_of(assigned_term, "t02")), "2026-04-01 12:00")
-    marking_run.mark(assigned_term, KEY)
+    mark_class.mark(assigned_term, KEY)
     return assigned_term
 
 
 def test_a_page_tells_slip_expected_answer_route_and_what_next(returned, m01):
-    done = run.give_back(returned, KEY)
+    done = return_run.give_back(returned, KEY)
     assert (done.written, done.unchanged, done.findings) == (2, 0, [])
     assert done.left_out == ["Null, Dov (T03): not handed in."]
     page, record = _page(returned), issue_of(returned, "t01")
@@ -69,7 +70,7 @@ def test_a_page_tells_slip_expected_answer_route_and_what_next(returned, m01):
 
 
 def test_every_exercise_and_its_marks_are_there_and_nothing_of_others(returned, m01):
-    run.give_back(returned, KEY)
+    return_run.give_back(returned, KEY)
     page = _page(returned, "t02")
     assert all(exercise.title in page for exercise in m01.exercises)
     assert "O’Neil, Jr." in page and "day late" in page and "Taken off for being late" in page
@@ -80,19 +81,19 @@ def test_every_exercise_and_its_marks_are_there_and_nothing_of_others(returned, 
 
 
 def test_hostile_text_is_shown_and_is_no_markup(returned):
-    run.give_back(returned, KEY)
+    return_run.give_back(returned, KEY)
     page = _page(returned)
     assert "<script" not in page and "<img" not in page and "<svg" not in page
     assert "&lt;script&gt;alert(1)&lt;/script&gt;" in page and "Could not be read" in page
 
 
 def test_a_second_run_changes_nothing_and_a_new_mark_replaces_the_page(returned):
-    run.give_back(returned, KEY)
+    return_run.give_back(returned, KEY)
     first, before = _page(returned), _returned(returned)
-    again = run.give_back(returned, KEY)
+    again = return_run.give_back(returned, KEY)
     assert (again.written, again.unchanged) == (0, 2) and _returned(returned) == before
     adjust.override(returned, "t01", KEY, "mark_arc", "2", reason="misprint in the hand-out")
-    third = run.give_back(returned, KEY)
+    third = return_run.give_back(returned, KEY)
     assert (third.written, third.replaced, third.unchanged) == (1, 1, 1)
     last = _returned(returned)[-1]
     digest = hashlib.sha256(first.encode()).hexdigest()
@@ -103,38 +104,38 @@ def test_a_second_run_changes_nothing_and_a_new_mark_replaces_the_page(returned)
 
 
 def test_a_page_lost_or_changed_in_the_folder_is_written_again(returned):
-    run.give_back(returned, KEY)
-    path, before = run.path_of(returned, "t01", KEY, 1), len(_returned(returned))
+    return_run.give_back(returned, KEY)
+    path, before = return_run.path_of(returned, "t01", KEY, 1), len(_returned(returned))
     content = path.read_bytes()
     path.write_bytes(content + b"<p>17 marks</p>")
-    run.path_of(returned, "t02", KEY, 1).unlink()
-    assert run.give_back(returned, KEY).written == 2
+    return_run.path_of(returned, "t02", KEY, 1).unlink()
+    assert return_run.give_back(returned, KEY).written == 2
     assert path.read_bytes() == content and len(_returned(returned)) == before
 
 
 def test_the_term_still_proves(returned):
-    run.give_back(returned, KEY)
+    return_run.give_back(returned, KEY)
     assert verify.verify(returned).findings == []
 
 
 def test_one_trainee_alone(returned):
-    assert run.give_back(returned, KEY, trainee="T02").written == 1
-    assert not run.path_of(returned, "t01", KEY, 1).exists()
+    assert return_run.give_back(returned, KEY, trainee="T02").written == 1
+    assert not return_run.path_of(returned, "t01", KEY, 1).exists()
     with pytest.raises(Unknown):
-        run.give_back(returned, KEY, trainee="nobody")
+        return_run.give_back(returned, KEY, trainee="nobody")
 
 
 def test_extended_and_excused_people_are_named_and_left_out(returned):
     adjust.extend(returned, "t01", KEY, until="2199-01-01", reason="ill")
     adjust.excuse(returned, "t02", KEY, reason="did it elsewhere")
-    done = run.give_back(returned, KEY)
+    done = return_run.give_back(returned, KEY)
     assert done.written == 0 and len(done.left_out) == 3
     assert "extended until 2199-01-01" in done.left_out[0] and "excused" in done.left_out[2]
 
 
 def test_each_attempt_has_its_own_page_and_its_own_due_time(returned, m01):
     """A second issue, made as the first ones are; its sheet stays back while its due time runs."""
-    run.give_back(returned, KEY)
+    return_run.give_back(returned, KEY)
     first = _page(returned)
     with database.transaction(returned) as connection:
         record = issued.make(m01, key=returned.key, term=returned.id, trainee="t01", attempt=2, mode="assessed",
@@ -143,27 +144,27 @@ def test_each_attempt_has_its_own_page_and_its_own_due_time(returned, m01):
             trainee="t01", module=KEY, attempt=2, issued_at="2026-04-05T12:00:00.000Z", due=record.due,
             record=issued.dump(record).decode()))  # fmt: skip
     _hand_in(returned, right_sheet(issue_of(returned, "t01", attempt=2)), "2026-04-10 12:00")
-    marking_run.mark(returned, KEY)
-    done = run.give_back(returned, KEY, trainee="t01")
-    assert (done.written, done.unchanged) == (0, 1) and not run.path_of(returned, "t01", KEY, 2).exists()
+    mark_class.mark(returned, KEY)
+    done = return_run.give_back(returned, KEY, trainee="t01")
+    assert (done.written, done.unchanged) == (0, 1) and not return_run.path_of(returned, "t01", KEY, 2).exists()
     assert "attempt 2: marked, may hand in until 2199-01-01" in done.left_out[0]
     with database.transaction(returned) as connection:
         connection.execute(
             schema.issue.update().where(schema.issue.c.attempt == 2).values(due="2026-04-12T12:00:00.000Z")
         )
-    assert run.give_back(returned, KEY, trainee="t01").written == 1
+    assert return_run.give_back(returned, KEY, trainee="t01").written == 1
     assert _page(returned) == first and "number 2" in _page(returned, attempt=2)
-    assert run.path_of(returned, "t01", KEY, 2).name == "m01_timing-attempt-2.html"
+    assert return_run.path_of(returned, "t01", KEY, 2).name == "m01_timing-attempt-2.html"
 
 
 def test_a_written_answer_waits_unless_partly_is_said(assigned_term, m01):
     record = issue_of(assigned_term, "t01")
     letter = "The weights were out already. " + HOSTILE
     _hand_in(assigned_term, sheet_of(record, {**right_answers(m01, record), "m01.letter.text": letter}))
-    marking_run.mark(assigned_term, KEY)
-    done = run.give_back(assigned_term, KEY)
+    mark_class.mark(assigned_term, KEY)
+    done = return_run.give_back(assigned_term, KEY)
     assert done.written == 0 and "--partly" in done.left_out[0]
-    assert run.give_back(assigned_term, KEY, partly=True).written == 1
+    assert return_run.give_back(assigned_term, KEY, partly=True).written == 1
     page = _page(assigned_term)
     assert "Waits for your instructor" in page and "so far" in page and "<script" not in page
     part = m01.by_path["m01.letter.text"][1]
@@ -174,10 +175,10 @@ def test_a_written_answer_waits_unless_partly_is_said(assigned_term, m01):
 def test_points_and_comment_of_a_read_answer_are_shown(assigned_term, m01):
     record = issue_of(assigned_term, "t01")
     _hand_in(assigned_term, sheet_of(record, {**right_answers(m01, record), "m01.letter.text": "Too fast an idle."}))
-    marking_run.mark(assigned_term, KEY)
-    (answer,) = written.answers(assigned_term, KEY)
-    written.give(assigned_term, KEY, answer.code, ["1", "0,5"], f"Plain enough.\n{HOSTILE}")
-    assert run.give_back(assigned_term, KEY).written == 1
+    mark_class.mark(assigned_term, KEY)
+    (answer,) = written_answers.answers(assigned_term, KEY)
+    written_answers.give(assigned_term, KEY, answer.code, ["1", "0,5"], f"Plain enough.\n{HOSTILE}")
+    assert return_run.give_back(assigned_term, KEY).written == 1
     page = _page(assigned_term)
     rubric = m01.by_path["m01.letter.text"][1].rubric
     assert (
@@ -190,39 +191,39 @@ def test_points_and_comment_of_a_read_answer_are_shown(assigned_term, m01):
 
 def test_what_was_not_assigned_is_refused(returned):
     with pytest.raises(Refused, match="not assigned"):
-        run.give_back(returned, "m02_dwell")
+        return_run.give_back(returned, "m02_dwell")
 
 
 def test_deleting_a_person_takes_the_pages_too(returned):
-    run.give_back(returned, KEY)
+    return_run.give_back(returned, KEY)
     done = deletion.delete_person(returned, "T02", reason="asked for it")
-    assert not (returned.folder / "returned" / "t02").exists() and run.path_of(returned, "t01", KEY, 1).exists()
+    assert not (returned.folder / "returned" / "t02").exists() and return_run.path_of(returned, "t01", KEY, 1).exists()
     assert done.findings == []
     assert {entry["trainee"] for entry in _returned(returned)} == {"t01"}
     assert verify.verify(returned).findings == []
 
 
 def test_a_run_cut_short_before_the_ledger_is_finished_by_the_next(returned):
-    run.give_back(returned, KEY)
+    return_run.give_back(returned, KEY)
     with database.transaction(returned) as connection:
         connection.execute(delete(schema.ledger).where(schema.ledger.c.event == "returned"))
-    assert run.give_back(returned, KEY).written == 2 and len(_returned(returned)) == 2
+    assert return_run.give_back(returned, KEY).written == 2 and len(_returned(returned)) == 2
 
 
 @pytest.mark.parametrize("key", sorted(catalogue.all_modules()))
 def test_every_module_and_kind_can_be_returned(demo_term, key):
     """Blank sheets and sheets with the right answers, over all kinds of answer that the modules use."""
-    from grader.course.work import assign
+    from grader.course.issue import assign
 
     if key != KEY:
         assign.assign(demo_term, key, due="2026-03-31 17:00")
         module = catalogue.module(key)
         for who, typed in (("q0101", right_answers(module, issue_of(demo_term, "q0101", key))), ("q0102", {})):
             _hand_in(demo_term, sheet_of(issue_of(demo_term, who, key), typed))
-        marking_run.mark(demo_term, key)
-    done = run.give_back(demo_term, key, partly=True)
+        mark_class.mark(demo_term, key)
+    done = return_run.give_back(demo_term, key, partly=True)
     assert done.written + done.unchanged >= 2 and done.findings == []
-    page = run.path_of(demo_term, "q0101", key, 1).read_text(encoding="utf-8")
+    page = return_run.path_of(demo_term, "q0101", key, 1).read_text(encoding="utf-8")
     module = catalogue.module(key)
     kinds = {type(part) for _, part, _ in module.parts()} & {Choice, Choices, Order, Batch, FiringOrder, Written}
     assert kinds and "You chose" in page and page.count("<section>") == len(module.exercises)

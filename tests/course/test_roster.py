@@ -4,9 +4,9 @@ import shutil
 
 import pytest
 
-from grader.course import roster
-from grader.course.records import database, ledger
 from grader.errors import BadRoster, CannotWrite, Unknown
+from grader.records import database, ledger
+from grader.records.term import roster
 
 
 def load(term, tmp_path, text, encoding="utf-8"):

@@ -13,15 +13,17 @@ from nbconvert.exporters import HTMLExporter
 from sqlalchemy import select, update
 
 from grader import catalogue
-from grader.course import gradebook
-from grader.course import term as terms
-from grader.course.records import database, schema
-from grader.course.second_road import papers
-from grader.course.work import collect, marking_run, verify
+from grader.course.audit import verify
+from grader.course.formgrader import notebooks
+from grader.course.grading import mark_class
+from grader.course.submissions import collect
 from grader.errors import BadFile, BadSheet, Unknown
 from grader.exercise.kinds import Written
 from grader.exercise.sheet import Answer, Sheet
 from grader.paths import checkout
+from grader.records import database, schema
+from grader.records.gradebook import gradebook
+from grader.records.term import term as terms
 from tests.work import issue_of, put_in_inbox, right_sheet
 
 MODULE = "m01_timing"
@@ -86,7 +88,7 @@ def walked(demo, tmp_path_factory):
     folder = tmp_path_factory.mktemp("second") / "term"
     shutil.copytree(demo.term.folder, folder)
     term = terms.open_term(folder)
-    written, findings = papers.write_class(term, MODULE)
+    written, findings = notebooks.write_class(term, MODULE)
     assert (written, findings) == (22, [])
     submitted = sorted(path for path in (folder / "submitted").iterdir())
     for spoil, trainee in zip((*SPOILT.values(), UNREADABLE), submitted, strict=False):
@@ -159,35 +161,35 @@ class TestSteps:
 
     def test_a_link_that_was_not_set_aside_stops_this_submission(self, tmp_path):
         """nbgrader goes on when a hook fails; the reader then refuses, and nbgrader takes its copies away."""
-        from grader.course.second_road import steps
+        from grader.course.formgrader import autograde
 
         work = tmp_path / "submitted" / "t01" / MODULE
         work.mkdir(parents=True)
         (work / "notes.txt").symlink_to(tmp_path / "term.key")
         said = {"student": "t01", "assignment": MODULE, "notebook": MODULE}
         with pytest.raises(BadFile, match="holds links or pipes"):
-            steps.ReleasedNotebook.from_filename(self.exporter(tmp_path), "x.ipynb", resources={"nbgrader": said})
+            autograde.ReleasedNotebook.from_filename(self.exporter(tmp_path), "x.ipynb", resources={"nbgrader": said})
 
     def test_whose_work_it_is_says_the_folder(self, assigned_term, m01):
         """A sheet of t01 in the folder of t02 earns t02 nothing, and is no zero either."""
-        from grader.course.second_road import steps
+        from grader.course.formgrader import autograde
         from grader.exercise import sheet as sheets
 
         sheet = right_sheet(issue_of(assigned_term, "t01"))
         content = sheets.dump(sheet)
-        assert steps.judge(assigned_term, m01, "t01", content)[1].hundredths == 2800
+        assert autograde.judge(assigned_term, m01, "t01", content)[1].hundredths == 2800
         with pytest.raises(BadSheet, match="not by t02"):
-            steps.judge(assigned_term, m01, "t02", content)
+            autograde.judge(assigned_term, m01, "t02", content)
         with pytest.raises(BadSheet, match="never issued attempt 3"):
-            steps.judge(assigned_term, m01, "t01", sheets.dump(sheet.but(attempt=3)))
+            autograde.judge(assigned_term, m01, "t01", sheets.dump(sheet.but(attempt=3)))
 
 
 class TestPapers:
     def test_marks_prove_after_papers_were_written(self, assigned_term):
         put_in_inbox(assigned_term, right_sheet(issue_of(assigned_term, "t01")))
         collect.collect(assigned_term)
-        marking_run.mark(assigned_term, MODULE)
-        assert papers.write_class(assigned_term, MODULE) == (1, [])
+        mark_class.mark(assigned_term, MODULE)
+        assert notebooks.write_class(assigned_term, MODULE) == (1, [])
         assert verify.verify(assigned_term).findings == []
         done = collect.collect(assigned_term)
         assert (done.taken, done.findings) == (0, [])
@@ -200,16 +202,16 @@ class TestPapers:
     def test_work_not_collected_yet_is_not_replaced(self, assigned_term):
         put_in_inbox(assigned_term, right_sheet(issue_of(assigned_term, "t01")))
         collect.collect(assigned_term)
-        marking_run.mark(assigned_term, MODULE)
+        mark_class.mark(assigned_term, MODULE)
         fresh = assigned_term.folder / "submitted" / "t01" / MODULE / "answers.json"
         fresh.parent.mkdir(parents=True)
         fresh.write_bytes(b"something new")
-        assert "not collected yet" in papers.write_class(assigned_term, MODULE)[1][0]
+        assert "not collected yet" in notebooks.write_class(assigned_term, MODULE)[1][0]
         assert fresh.read_bytes() == b"something new"
 
     def test_a_module_never_released(self, empty_term):
         with pytest.raises(Unknown, match="Run 'assign"):
-            papers.write_class(empty_term, MODULE)
+            notebooks.write_class(empty_term, MODULE)
 
 
 TEXTS = (
@@ -268,9 +270,9 @@ def test_what_a_trainee_wrote_runs_nothing(m01, kind, text):
     """Stored script: text of a trainee shown on the instructor's page must stay text, in prose and in number cells."""
     lesson = {"cells": [cell(kind, "mark_arc")], "metadata": {}, "nbformat": 4, "nbformat_minor": 5}
     sheet = Sheet("t", MODULE, "t01", 1, {"m01.mark_arc.arc": Answer(text, text)})
-    paper = papers.rebuild(lesson, m01, sheet, None)
+    paper = notebooks.rebuild(lesson, m01, sheet, None)
     assert lesson["cells"][0]["source"] == "Your answer here."
-    clean, hostile = elements(papers.rebuild(lesson, m01, None, None)), elements(paper)
+    clean, hostile = elements(notebooks.rebuild(lesson, m01, None, None)), elements(paper)
     assert hostile.active == clean.active
     assert hostile.scripts == clean.scripts and not any("alert(1)" in script for script in hostile.scripts)
 
@@ -284,8 +286,10 @@ def test_the_inspection_sees_a_script_that_is_not_fenced():
 
 
 def test_fences_are_longer_than_any_run_inside():
-    assert papers.fenced("a").startswith("```\n")
-    assert papers.fenced("x `````` y").startswith("```````\n") and papers.fenced("x `````` y").endswith("\n```````")
+    assert notebooks.fenced("a").startswith("```\n")
+    assert notebooks.fenced("x `````` y").startswith("```````\n") and notebooks.fenced("x `````` y").endswith(
+        "\n```````"
+    )
 
 
 def test_a_config_that_a_person_made_stays(empty_term):

@@ -12,7 +12,7 @@ import pytest
 from girth.utilities import classical_test_statistics
 from scipy.stats import pointbiserialr
 
-from grader.course import statistics
+from grader.reports.tables import statistics
 
 EXAMPLES = json.loads((Path(__file__).parent / "export" / "statistics_examples.json").read_text(encoding="utf-8"))
 

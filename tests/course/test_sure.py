@@ -5,19 +5,21 @@ import re
 import pytest
 
 from grader import catalogue, clock
-from grader.course import roster
-from grader.course.demo import build as demo_build
-from grader.course.demo import practising, scenario, trainees
-from grader.course.privacy import deletion
-from grader.course.records import database, schema
-from grader.course.report import build, sure
-from grader.course.returns import run
-from grader.course.returns.words import SURE_AND_WRONG
-from grader.course.work import assign, collect, marking_run, verify
+from grader.course.audit import deletion, verify
+from grader.course.grading import mark_class
+from grader.course.issue import assign
+from grader.course.submissions import collect
+from grader.demo import build as demo_build
+from grader.demo import practising, scenario, trainees
 from grader.exercise import sheet as sheets
 from grader.exercise.model import ASSESSED, PRACTICE
 from grader.exercise.truth import Truth
-from grader.marking import sureness
+from grader.marking import confidence
+from grader.records import database, schema
+from grader.records.term import roster
+from grader.reports.feedback import class_report, return_run
+from grader.reports.feedback import confidence as class_confidence
+from grader.reports.feedback.verdict_words import SURE_AND_WRONG
 from tests.modules import proofs
 from tests.work import issue_of, put_in_inbox, right_answers, sheet_of
 
@@ -55,23 +57,23 @@ def handed_in(request, empty_term):
         ("t03", {ARC: "guess", TIME: "know"}, ()), ("t04", {ARC: "guess", TIME: "sure thing"}, (TIME,)),
     ):  # fmt: skip
         notes += hand_in(empty_term, said(empty_term, who, words, wrong=wrong)).notes
-    marking_run.mark(empty_term, KEY)
+    mark_class.mark(empty_term, KEY)
     return request.param, empty_term, notes
 
 
 def test_the_report_tells_it_of_practice_alone(handed_in, m01):
     mode, term, notes = handed_in
-    text = build.write([term], KEY)[0].read_text("utf-8")
+    text = class_report.write([term], KEY)[0].read_text("utf-8")
     with database.transaction(term) as connection:
         marks = connection.execute(schema.mark.select()).all()
     assert {mark.mark for mark in marks} == {2800}, "no word moves a mark, in neither mode"
     if mode == ASSESSED:
-        assert "Sure and wrong" not in text and sure.of_class(term, m01) is None
+        assert "Sure and wrong" not in text and class_confidence.of_class(term, m01) is None
         assert len(notes) == 4 and all("in assessed work it is not looked at" in note for note in notes)
         return
     (note,) = notes
     assert TIME in note and "'sure thing'" in note and "passed over" in note
-    found = sure.of_class(term, m01)
+    found = class_confidence.of_class(term, m01)
     assert (found.sheets, found.said, found.unread) == (4, 4, 0)
     (row,) = found.rows
     exercise, part = m01.by_path[ARC]
@@ -85,8 +87,8 @@ def test_the_report_tells_it_of_practice_alone(handed_in, m01):
 
 def test_the_returned_page_tells_whom_it_concerns(handed_in):
     mode, term, _ = handed_in
-    run.give_back(term, KEY)
-    told = {who: run.path_of(term, who, KEY, 1).read_text("utf-8").count(SURE_AND_WRONG) for who in ("t01", "t02", "t03", "t04")}  # fmt: skip
+    return_run.give_back(term, KEY)
+    told = {who: return_run.path_of(term, who, KEY, 1).read_text("utf-8").count(SURE_AND_WRONG) for who in ("t01", "t02", "t03", "t04")}  # fmt: skip
     assert told == ({"t01": 1, "t02": 1, "t03": 0, "t04": 0} if mode == PRACTICE else dict.fromkeys(told, 0))
 
 
@@ -95,7 +97,7 @@ def test_it_goes_with_the_person(handed_in, m01):
     done = deletion.delete_person(term, "T01", reason="asked for it")
     assert done.findings == []
     if mode == PRACTICE:
-        found = sure.of_class(term, m01)
+        found = class_confidence.of_class(term, m01)
         assert (found.sheets, found.rows[0].sure_and_wrong, found.rows[0].right_by_guess) == (3, 1, 2)
 
 
@@ -104,10 +106,10 @@ def test_a_kept_hand_in_that_was_changed_stops_neither_page(handed_in, m01):
     with database.transaction(term) as connection:
         sha256 = connection.execute(schema.hand_in.select()).first().sha256
     collect.kept_path(term, sha256).write_text("{}")
-    text = build.write([term], KEY)[0].read_text("utf-8")
+    text = class_report.write([term], KEY)[0].read_text("utf-8")
     if mode == PRACTICE:
-        assert sure.of_class(term, m01).unread == 1 and "1 kept hand-ins could not be read again" in text
-    assert run.give_back(term, KEY).written == 4
+        assert class_confidence.of_class(term, m01).unread == 1 and "1 kept hand-ins could not be read again" in text
+    assert return_run.give_back(term, KEY).written == 4
     assert len(verify.verify(term).findings) == 2
 
 
@@ -116,13 +118,13 @@ def test_before_anybody_hands_in_or_says_a_word(empty_term, m01):
     listed.write_text(CLASS, encoding="utf-8")
     roster.import_list(empty_term, listed)
     assign.assign(empty_term, KEY, mode=PRACTICE)
-    assert "Sure and wrong" not in build.write([empty_term], KEY)[0].read_text("utf-8")
+    assert "Sure and wrong" not in class_report.write([empty_term], KEY)[0].read_text("utf-8")
     hand_in(empty_term, said(empty_term, "t01", {}))
-    marking_run.mark(empty_term, KEY)
-    assert "Nobody said how sure he was" in build.write([empty_term], KEY)[0].read_text("utf-8")
+    mark_class.mark(empty_term, KEY)
+    assert "Nobody said how sure he was" in class_report.write([empty_term], KEY)[0].read_text("utf-8")
     hand_in(empty_term, said(empty_term, "t02", {ARC: "know"}, wrong=(ARC,)))
-    marking_run.mark(empty_term, KEY)
-    text = build.write([empty_term], KEY)[0].read_text("utf-8")
+    mark_class.mark(empty_term, KEY)
+    text = class_report.write([empty_term], KEY)[0].read_text("utf-8")
     assert "In no exercise were several sure and wrong" in text, "one alone says nothing about the exercise"
 
 
@@ -130,10 +132,10 @@ def test_the_simulated_class_practises(demo_term):
     done = demo_build.practise(demo_term)
     assert (done.collected.taken, done.collected.findings, done.collected.notes) == (23, [], [])
     assert done.sure.sheets == 23 and done.sure.said > 15 and done.sure.unread == 0
-    assert sum(row.sure_and_wrong >= sure.SEVERAL for row in done.sure.rows) >= 2
+    assert sum(row.sure_and_wrong >= class_confidence.SEVERAL for row in done.sure.rows) >= 2
     text = done.report.read_text("utf-8")
     assert done.report.stem == scenario.PRACTISED and "<h2>Sure and wrong" in text
-    assert "Sure and wrong" not in build.write([demo_term], scenario.MODULE)[0].read_text("utf-8")
+    assert "Sure and wrong" not in class_report.write([demo_term], scenario.MODULE)[0].read_text("utf-8")
     assert verify.verify(demo_term).findings == []
 
 
@@ -145,9 +147,9 @@ def test_whoever_goes_astray_is_less_often_sure():
         record = _Record(module, numbers, f"t{n}")
         sheet, diary = practising.answer_sheet(module, record, 5)
         assert sheets.parse(sheets.dump(sheet)) == sheet
-        for found in sureness.judge(module, record.exercises, sheet).values():
+        for found in confidence.judge(module, record.exercises, sheet).values():
             if found.right is not None:
-                count[found.right][0] += found.word == sureness.KNOW
+                count[found.right][0] += found.word == confidence.KNOW
                 count[found.right][1] += 1
         for did in diary:
             answer = sheet.answers.get(did.part)

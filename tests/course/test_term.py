@@ -12,10 +12,10 @@ from sqlalchemy import select
 
 from grader import clock, paths
 from grader.course import setup
-from grader.course import term as terms
-from grader.course.records import database, schema
-from grader.course.work import verify
+from grader.course.audit import verify
 from grader.errors import BadFile, CannotWrite, Refused, Unknown
+from grader.records import database, schema
+from grader.records.term import term as terms
 
 
 def new(folder, **changes):

@@ -9,15 +9,16 @@ from typer.testing import CliRunner
 
 from grader import catalogue, clock
 from grader.cli.main import app
-from grader.course.hand_out import letters, transcribe
-from grader.course.privacy import deletion
-from grader.course.records import database, ledger, schema
-from grader.course.work import assign, collect, marking_run, verify
+from grader.course.audit import deletion, verify
+from grader.course.grading import mark_class
+from grader.course.issue import assign, option_letters
+from grader.course.submissions import collect, transcribe
 from grader.errors import BadFile, Refused, Unknown, Unreadable
 from grader.exercise import sheet as sheets
 from grader.exercise.kinds import Choices
 from grader.exercise.model import Choice
 from grader.exercise.sorting import Batch, Order
+from grader.records import database, ledger, schema
 from tests.work import issue_of, put_in_inbox, right_answers, right_sheet, sheet_of
 
 MODULE = "m01_timing"
@@ -65,7 +66,7 @@ def test_a_right_paper_earns_what_a_right_file_earns(assigned_term, key):
     assert (kept.answered, kept.known, kept.others) == (len(right), False, 0)
     put_in_inbox(assigned_term, right_sheet(issue_of(assigned_term, "t02", key)))
     collect.collect(assigned_term, received_at=EARLY)
-    marking_run.mark(assigned_term, key)
+    mark_class.mark(assigned_term, key)
     found = marks(assigned_term)
     assert found["t01", key] == found["t02", key] and found["t01", key][1] > 0
     assert verify.verify(assigned_term).findings == []
@@ -109,7 +110,7 @@ def test_when_the_paper_came_in_decides_what_is_late(assigned_term):
         opened = transcribe.begin(assigned_term, trainee, MODULE)
         answers = {p: sheets.Answer(raw) for p, raw in right_answers(catalogue.module(MODULE), opened.record).items()}
         transcribe.keep(assigned_term, opened, answers, received_at=clock.parse(when, "Europe/Lisbon"))
-    marking_run.mark(assigned_term, MODULE)
+    mark_class.mark(assigned_term, MODULE)
     found = marks(assigned_term)
     assert found["t01", MODULE][0] == found["t01", MODULE][1] == found["t02", MODULE][0] > found["t02", MODULE][1]
 
@@ -161,8 +162,8 @@ class TestReading:
         part = next(p for _, p, _ in module.parts() if isinstance(p, Choices))
         given = SimpleNamespace(**{})
         first, second = list(part.options)[:2]
-        assert letters.raw(part, given, "b a") == f"{first};{second}"
-        assert letters.raw(part, given, "None") == "none"
+        assert option_letters.raw(part, given, "b a") == f"{first};{second}"
+        assert option_letters.raw(part, given, "None") == "none"
 
     def test_nothing_is_a_blank(self, questions):
         assert {transcribe.read(question, "  ").raw for question in questions.values()} == {""}
@@ -182,7 +183,7 @@ class TestTable:
         path.write_text("\n".join(lines), encoding="utf-8")
         kept = transcribe.from_table(assigned_term, MODULE, path, received_at=EARLY)
         assert [one.person.id for one in kept] == ["t01", "t03"]
-        assert marking_run.mark(assigned_term, MODULE).marked == 2
+        assert mark_class.mark(assigned_term, MODULE).marked == 2
         found = marks(assigned_term)
         assert found["t01", MODULE] == found["t03", MODULE]
         assert verify.verify(assigned_term).findings == []

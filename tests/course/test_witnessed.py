@@ -7,14 +7,14 @@ import re
 import pytest
 from sqlalchemy import update
 
-from grader.course.export import package, pseudonym
-from grader.course.export.papers import evidence
-from grader.course.privacy import deletion
-from grader.course.records import database, ledger, witnessed
-from grader.course.work import verify, witness
+from grader.course.audit import deletion, verify
+from grader.course.grading import observations
 from grader.errors import BadFile, Refused, Unknown
+from grader.records import database, ledger, witnessed
+from grader.reports.export import package, pseudonym
+from grader.reports.export.pages import evidence
 
-SAW = witness.Seen(
+SAW = observations.Seen(
     "T01", "t2", "Satisfactory", "blue van, four cylinders", "2026-03-12", "R. Quillfeather", "with light"
 )
 
@@ -34,11 +34,11 @@ def spoil(term, **values):
 
 
 def test_a_task_is_recorded_with_all_that_was_said(assigned_term):
-    person, task = witness.record(assigned_term, SAW)
+    person, task = observations.record(assigned_term, SAW)
     assert (person.id, task.objective, task.result, task.day) == ("t01", "T2", "satisfactory", "2026-03-12")
     assert (task.vehicle, task.seen_by, task.note) == ("blue van, four cylinders", "R. Quillfeather", "with light")
-    assert witness.listed(assigned_term) == [(person, task)] == witness.listed(assigned_term, "T01")
-    assert witness.listed(assigned_term, "T02") == []
+    assert observations.listed(assigned_term) == [(person, task)] == observations.listed(assigned_term, "T01")
+    assert observations.listed(assigned_term, "T02") == []
     [entry] = said(assigned_term)
     assert (entry["trainee"], entry["module"], entry["exercise"]) == ("t01", "m01_timing", "T2")
     assert entry["new"] == "task 1: satisfactory on 2026-03-12; blue van, four cylinders; seen by R. Quillfeather"
@@ -61,15 +61,17 @@ def test_a_task_is_recorded_with_all_that_was_said(assigned_term):
 )
 def test_what_cannot_be_stored_is_refused_in_one_sentence(assigned_term, change, kind, words):
     with pytest.raises(kind) as refusal:
-        witness.record(assigned_term, witness.Seen(**{**{n: getattr(SAW, n) for n in SAW.__slots__}, **change}))
-    assert words in str(refusal.value) and witness.listed(assigned_term) == [] and said(assigned_term) == []
+        observations.record(
+            assigned_term, observations.Seen(**{**{n: getattr(SAW, n) for n in SAW.__slots__}, **change})
+        )
+    assert words in str(refusal.value) and observations.listed(assigned_term) == [] and said(assigned_term) == []
 
 
 def test_the_same_task_is_not_recorded_twice(assigned_term):
-    witness.record(assigned_term, SAW)
+    observations.record(assigned_term, SAW)
     with pytest.raises(Refused, match="recorded already"):
-        witness.record(assigned_term, SAW)
-    assert len(witness.listed(assigned_term)) == 1
+        observations.record(assigned_term, SAW)
+    assert len(observations.listed(assigned_term)) == 1
 
 
 def test_a_table_is_stored_whole_or_not_at_all(assigned_term, tmp_path):
@@ -81,17 +83,17 @@ def test_a_table_is_stored_whole_or_not_at_all(assigned_term, tmp_path):
         encoding="utf-8",
     )
     with pytest.raises(BadFile) as refusal:
-        witness.record_table(assigned_term, path)
+        observations.record_table(assigned_term, path)
     lines = str(refusal.value).splitlines()
     assert [line.partition(":")[0] for line in lines[1:-1]] == ["line 3", "line 4", "line 5", "line 6"]
     assert "'T77'" in lines[1] and "3 cells under 6" in lines[2] and "'maybe'" in lines[3] and "already" in lines[4]
-    assert witness.listed(assigned_term) == [] and said(assigned_term) == []
+    assert observations.listed(assigned_term) == [] and said(assigned_term) == []
     path.write_text(
         "﻿objective,trainee,result,vehicle,on,seen_by,note\nT1,T01,not-yet,van,2026-03-12,R. Q.,again\n\n"
         "T3,t02,satisfactory,lorry,2026-03-13,R. Q.,\n",
         encoding="utf-8",
     )
-    assert [(p.id, t.result) for p, t in witness.record_table(assigned_term, path)] == [
+    assert [(p.id, t.result) for p, t in observations.record_table(assigned_term, path)] == [
         ("t01", "not yet"),
         ("t02", "satisfactory"),
     ]
@@ -104,25 +106,25 @@ def test_a_table_is_stored_whole_or_not_at_all(assigned_term, tmp_path):
 def test_a_table_of_another_kind_is_refused(assigned_term, tmp_path, content):
     (tmp_path / "seen.csv").write_bytes(content.encode("latin-1"))
     with pytest.raises(BadFile):
-        witness.record_table(assigned_term, tmp_path / "seen.csv")
-    assert witness.listed(assigned_term) == []
+        observations.record_table(assigned_term, tmp_path / "seen.csv")
+    assert observations.listed(assigned_term) == []
 
 
 def test_a_withdrawn_task_counts_nowhere_and_stays_on_record(assigned_term):
-    _, task = witness.record(assigned_term, SAW)
+    _, task = observations.record(assigned_term, SAW)
     with pytest.raises(Refused, match="needs a reason"):
-        witness.withdraw(assigned_term, task.id, reason=" ")
+        observations.withdraw(assigned_term, task.id, reason=" ")
     with pytest.raises(Unknown, match="no witnessed task 9"):
-        witness.withdraw(assigned_term, 9, reason="wrong trainee")
-    witness.withdraw(assigned_term, task.id, reason="wrong trainee")
+        observations.withdraw(assigned_term, 9, reason="wrong trainee")
+    observations.withdraw(assigned_term, task.id, reason="wrong trainee")
     with pytest.raises(Refused, match="withdrawn already: wrong trainee"):
-        witness.withdraw(assigned_term, task.id, reason="again")
-    assert [t.withdrawn for _, t in witness.listed(assigned_term)] == ["wrong trainee"]
+        observations.withdraw(assigned_term, task.id, reason="again")
+    assert [t.withdrawn for _, t in observations.listed(assigned_term)] == ["wrong trainee"]
     assert rows(assigned_term, "witnessed") == []
     assert [(e["old"], e["new"], e["reason"]) for e in said(assigned_term)][1] == (
         task.line, "task 1: withdrawn", "wrong trainee",
     )  # fmt: skip
-    witness.record(assigned_term, SAW)  # and can be recorded rightly
+    observations.record(assigned_term, SAW)  # and can be recorded rightly
     assert verify.verify(assigned_term).findings == []
 
 
@@ -130,14 +132,14 @@ def test_a_withdrawn_task_counts_nowhere_and_stays_on_record(assigned_term):
     "values", [{"result": "not yet"}, {"seen_by": "T. Other"}, {"note": "other"}, {"withdrawn": "gone"}, {"at": "x"}]
 )
 def test_verify_sees_what_was_changed_past_the_ledger(assigned_term, values):
-    witness.record(assigned_term, SAW)
+    observations.record(assigned_term, SAW)
     spoil(assigned_term, **values)
     [finding] = verify.verify(assigned_term).findings
     assert "t01, witnessed task 1" in finding
 
 
 def test_verify_sees_a_row_that_was_taken_out_or_put_in(assigned_term):
-    witness.record(assigned_term, SAW)
+    observations.record(assigned_term, SAW)
     with database.transaction(assigned_term) as connection:
         [task] = witnessed.tasks(connection)
         connection.execute(witnessed.table.delete())
@@ -151,8 +153,10 @@ def test_verify_sees_a_row_that_was_taken_out_or_put_in(assigned_term):
 
 def test_it_stands_apart_from_calculated_work(demo_term):
     before = rows(demo_term, "objectives")
-    witness.record(demo_term, witness.Seen("Q0101", "T1", "satisfactory", "<b>van</b>", "2026-03-12", "=R. Q."))
-    witness.record(demo_term, witness.Seen("Q0101", "T1", "not yet", "van", "2026-03-10", "R. Q."))
+    observations.record(
+        demo_term, observations.Seen("Q0101", "T1", "satisfactory", "<b>van</b>", "2026-03-12", "=R. Q.")
+    )
+    observations.record(demo_term, observations.Seen("Q0101", "T1", "not yet", "van", "2026-03-10", "R. Q."))
     after = rows(demo_term, "objectives")
     calculated = [name for name in before[0] if not name.startswith("witnessed")]
     assert [[row[n] for n in calculated] for row in after] == [[row[n] for n in calculated] for row in before]
@@ -168,14 +172,16 @@ def test_it_stands_apart_from_calculated_work(demo_term):
 
 
 def test_a_trainee_with_nothing_but_a_witnessed_task_has_a_page(assigned_term):
-    witness.record(assigned_term, SAW)
+    observations.record(assigned_term, SAW)
     [path] = evidence.write(assigned_term)
     assert path.name == "t01.html" and "R. Quillfeather" in path.read_text("utf-8")
 
 
 def test_without_names_there_is_no_vehicle_and_nobody_who_saw_it(demo_term):
     for trainee in ("Q0101", "Q0102"):
-        witness.record(demo_term, witness.Seen(trainee, "T1", "satisfactory", "blue van", "2026-03-12", "R. Q.", "hm"))
+        observations.record(
+            demo_term, observations.Seen(trainee, "T1", "satisfactory", "blue van", "2026-03-12", "R. Q.", "hm")
+        )
     found = rows(demo_term, "witnessed", pseudonymous=True)
     assert sorted(row["trainee_id"] for row in found) == sorted(
         pseudonym.code(demo_term, t) for t in ("q0101", "q0102")
@@ -187,12 +193,16 @@ def test_without_names_there_is_no_vehicle_and_nobody_who_saw_it(demo_term):
 
 
 def test_it_goes_with_the_person(demo_term):
-    witness.record(demo_term, witness.Seen("Q0117", "T1", "satisfactory", "blue van", "2026-03-12", "R. Quillfeather"))
-    witness.record(demo_term, witness.Seen("Q0118", "T1", "satisfactory", "red van", "2026-03-12", "R. Other"))
+    observations.record(
+        demo_term, observations.Seen("Q0117", "T1", "satisfactory", "blue van", "2026-03-12", "R. Quillfeather")
+    )
+    observations.record(
+        demo_term, observations.Seen("Q0118", "T1", "satisfactory", "red van", "2026-03-12", "R. Other")
+    )
     done = deletion.delete_person(demo_term, "Q0117", reason="asked for it")
     assert done.findings == []
     assert b"Quillfeather" not in (demo_term.folder / "gradebook.db").read_bytes()
-    assert [person.id for person, _ in witness.listed(demo_term)] == ["q0118"]
+    assert [person.id for person, _ in observations.listed(demo_term)] == ["q0118"]
     assert verify.verify(demo_term).findings == []
     deletion.delete_class(demo_term, reason="kept long enough")
     assert b"R. Other" not in (demo_term.folder / "gradebook.db").read_bytes()

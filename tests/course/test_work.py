@@ -13,15 +13,19 @@ import pytest
 from sqlalchemy import select, update
 
 from grader import clock
-from grader.course import evaluation, gradebook, overview
-from grader.course import term as terms
-from grader.course.export import grades, package
-from grader.course.records import database, ledger, schema
-from grader.course.rules import passing
-from grader.course.work import assign, collect, marking_run, verify
+from grader.course.attempts import evaluation, overview, passing
+from grader.course.audit import verify
+from grader.course.grading import mark_class
+from grader.course.issue import assign
+from grader.course.submissions import collect
 from grader.errors import Refused, Unknown
 from grader.exercise import issued
 from grader.exercise import sheet as sheets
+from grader.records import database, ledger, schema
+from grader.records.gradebook import gradebook
+from grader.records.term import term as terms
+from grader.reports.export import package
+from grader.reports.tables import grades
 from tests.work import issue_of, put_in_inbox, right_answers, right_sheet, sheet_of, sure_marks
 
 DUE = "2026-03-31 17:00"
@@ -66,7 +70,7 @@ class TestAssign:
         assert issue_of(assigned_term, "t01") == before
 
     def test_who_joined_since_gets_numbers_and_nobody_else_new_ones(self, assigned_term, tmp_path):
-        from grader.course import roster
+        from grader.records.term import roster
 
         before = issue_of(assigned_term, "t01")
         path = tmp_path / "more.csv"
@@ -155,7 +159,7 @@ class TestCollect:
         done = hand_in(assigned_term, sheet, content=broken)
         assert done.taken == 1 and "damaged" in done.findings[0]
         assert collect.kept_path(assigned_term, hashlib.sha256(broken).hexdigest()).read_bytes() == broken
-        run = marking_run.mark(assigned_term, "m01_timing")
+        run = mark_class.mark(assigned_term, "m01_timing")
         assert run.marked == 0 and "t01: The answer sheet is damaged" in run.findings[0]
         assert rows_of(assigned_term)["T01"]["status"] == "handed in"
         assert rows_of(assigned_term)["T01"]["mark"] == ""
@@ -189,7 +193,7 @@ class TestCollect:
 class TestMark:
     def test_right_answers_earn_everything(self, assigned_term, m01):
         hand_in(assigned_term, right_sheet(issue_of(assigned_term, "t01")))
-        run = marking_run.mark(assigned_term, "m01_timing")
+        run = mark_class.mark(assigned_term, "m01_timing")
         assert (run.marked, run.findings) == (1, [])
         row = mark_of(assigned_term, "t01")
         wanted = {e.name: 100 * sure_marks(e) for e in m01.exercises}
@@ -200,7 +204,7 @@ class TestMark:
     def test_nbgraders_own_api_reads_the_marks(self, assigned_term, m01):
         """Whatever else reads the gradebook finds the term as if nbgrader had marked it."""
         hand_in(assigned_term, right_sheet(issue_of(assigned_term, "t02")))
-        marking_run.mark(assigned_term, "m01_timing")
+        mark_class.mark(assigned_term, "m01_timing")
         with gradebook._nbgrader() as api, api.Gradebook(assigned_term.database_url) as book:
             submission = book.find_submission("m01_timing", "t02")
             assert submission.score == sum(map(sure_marks, m01.exercises)) == 28 and not submission.needs_manual_grade
@@ -209,10 +213,10 @@ class TestMark:
 
     def test_a_second_run_changes_nothing(self, assigned_term):
         hand_in(assigned_term, right_sheet(issue_of(assigned_term, "t01")))
-        marking_run.mark(assigned_term, "m01_timing")
+        mark_class.mark(assigned_term, "m01_timing")
         with database.transaction(assigned_term) as connection:
             before = ledger.count(connection)
-        assert marking_run.mark(assigned_term, "m01_timing").unchanged == 1
+        assert mark_class.mark(assigned_term, "m01_timing").unchanged == 1
         with database.transaction(assigned_term) as connection:
             assert ledger.count(connection) == before
 
@@ -223,21 +227,21 @@ class TestMark:
         hand_in(assigned_term, sheet_of(record, {}), "2026-03-28 12:00")
         hand_in(assigned_term, sheet_of(record, answers), "2026-03-30 12:00")
         hand_in(assigned_term, sheet_of(record, {"m01.mark_arc.arc": "1"}), "2026-04-02 12:00")
-        marking_run.mark(assigned_term, "m01_timing")
+        mark_class.mark(assigned_term, "m01_timing")
         row = mark_of(assigned_term, "t01")
         assert row.mark == 2800 and row.late_days == 0
 
     def test_late_work_loses_its_share_and_the_penalty_is_computed_afresh(self, assigned_term):
         """jupyter/nbgrader thread 723: a penalty must not stick after the due time moves."""
         hand_in(assigned_term, right_sheet(issue_of(assigned_term, "t01")), "2026-04-01 18:00")
-        marking_run.mark(assigned_term, "m01_timing")
+        mark_class.mark(assigned_term, "m01_timing")
         row = mark_of(assigned_term, "t01")
         assert (row.late_days, row.penalty, row.mark) == (2, 560, 2240)
         with database.transaction(assigned_term) as connection:
             connection.execute(update(schema.issue).values(due="2026-04-30T16:00:00.000Z"))
-        held = marking_run.mark(assigned_term, "m01_timing")
+        held = mark_class.mark(assigned_term, "m01_timing")
         assert "22.4 would become 28" in held.held[0] and mark_of(assigned_term, "t01").mark == 2240
-        marking_run.mark(assigned_term, "m01_timing", reason="due time moved for all")
+        mark_class.mark(assigned_term, "m01_timing", reason="due time moved for all")
         assert mark_of(assigned_term, "t01").mark == 2800
         with database.transaction(assigned_term) as connection:
             last = list(ledger.entries(connection, "re-marked"))[-1][2]
@@ -246,17 +250,17 @@ class TestMark:
     def test_a_preview_names_every_change_and_writes_nothing(self, assigned_term):
         record = issue_of(assigned_term, "t01")
         hand_in(assigned_term, right_sheet(record), "2026-04-01 18:00")
-        fresh = marking_run.mark(assigned_term, "m01_timing", preview=True)
+        fresh = mark_class.mark(assigned_term, "m01_timing", preview=True)
         assert [(c.trainee, c.old, c.new) for c in fresh.changes] == [("t01", None, 2240)] and fresh.marked == 0
         assert mark_of(assigned_term, "t01") is None
-        marking_run.mark(assigned_term, "m01_timing")
-        assert marking_run.mark(assigned_term, "m01_timing", preview=True).changes == []
+        mark_class.mark(assigned_term, "m01_timing")
+        assert mark_class.mark(assigned_term, "m01_timing", preview=True).changes == []
         with database.transaction(assigned_term) as connection:  # as if a later version had marked one part otherwise
             table = schema.answer
             connection.execute(update(table).where(table.c.part == "m01.mark_arc.arc").values(hundredths=0))
             connection.execute(update(schema.mark).values(raw=2600, penalty=520, mark=2080))
             rows = ledger.count(connection)
-        seen = marking_run.mark(assigned_term, "m01_timing", preview=True).changes
+        seen = mark_class.mark(assigned_term, "m01_timing", preview=True).changes
         assert [(c.old, c.new, c.same_work, c.parts) for c in seen] == [
             (2080, 2240, True, (("m01.mark_arc.arc", 0, 200),))
         ]
@@ -276,7 +280,7 @@ class TestMark:
             return rows(module, issue, found)
 
         monkeypatch.setattr(evaluation, "answer_rows", stumbles)
-        run = marking_run.mark(assigned_term, "m01_timing")
+        run = mark_class.mark(assigned_term, "m01_timing")
         assert (
             run.marked == 1
             and len(run.findings) == 1
@@ -291,15 +295,15 @@ class TestMark:
         first = {who: right_sheet(issue_of(assigned_term, who)) for who in ("t01", "t02", "t03")}
         found = []
         for together in (1, 2, 25):
-            monkeypatch.setattr(marking_run, "TOGETHER", together)
+            monkeypatch.setattr(mark_class, "TOGETHER", together)
             folder = shutil.copytree(assigned_term.folder, tmp_path / f"by{together}")
             term = terms.open_term(folder)
             for sheet in first.values():
                 hand_in(term, sheet)
-            assert marking_run.mark(term, "m01_timing").marked == 3
+            assert mark_class.mark(term, "m01_timing").marked == 3
             answers = dict(list(first["t02"].answers.items())[1:])
             hand_in(term, first["t02"].but(answers=answers), "2026-03-30 13:00")
-            again = marking_run.mark(term, "m01_timing")
+            again = mark_class.mark(term, "m01_timing")
             assert (again.marked, again.unchanged) == (1, 2)
             with database.transaction(term) as connection:
                 marks = connection.execute(select(schema.mark).order_by("trainee")).mappings().all()
@@ -313,17 +317,17 @@ class TestMark:
 
     def test_a_module_that_was_not_assigned(self, empty_term):
         with pytest.raises(Refused, match="was not assigned"):
-            marking_run.mark(empty_term, "m01_timing")
+            mark_class.mark(empty_term, "m01_timing")
 
     def test_a_manual_score_in_the_gradebook_is_kept(self, assigned_term, m01):
         record = issue_of(assigned_term, "t01")
         hand_in(assigned_term, sheet_of(record, {}), "2026-03-28 12:00")
-        marking_run.mark(assigned_term, "m01_timing")
+        mark_class.mark(assigned_term, "m01_timing")
         with gradebook._nbgrader() as api, api.Gradebook(assigned_term.database_url) as book:
             book.find_grade("mark_arc", "m01_timing", "m01_timing", "t01").manual_score = 1.5
             book.db.commit()
         hand_in(assigned_term, right_sheet(record), "2026-03-30 12:00")
-        marking_run.mark(assigned_term, "m01_timing")
+        mark_class.mark(assigned_term, "m01_timing")
         with gradebook._nbgrader() as api, api.Gradebook(assigned_term.database_url) as book:
             grade = book.find_grade("mark_arc", "m01_timing", "m01_timing", "t01")
             assert (grade.auto_score, grade.manual_score) == (2.0, 1.5)
@@ -333,7 +337,7 @@ class TestVerify:
     @pytest.fixture
     def marked(self, assigned_term):
         hand_in(assigned_term, right_sheet(issue_of(assigned_term, "t01")))
-        marking_run.mark(assigned_term, "m01_timing")
+        mark_class.mark(assigned_term, "m01_timing")
         assert verify.verify(assigned_term).findings == []
         return assigned_term
 
@@ -364,7 +368,7 @@ class TestVerify:
 class TestExport:
     def test_absent_is_blank_and_states_do_not_blur(self, assigned_term):
         hand_in(assigned_term, sheet_of(issue_of(assigned_term, "t01"), {}))
-        marking_run.mark(assigned_term, "m01_timing")
+        mark_class.mark(assigned_term, "m01_timing")
         hand_in(assigned_term, right_sheet(issue_of(assigned_term, "t02")))
         rows = rows_of(assigned_term)
         assert [(rows[i]["status"], rows[i]["mark"]) for i in ("T01", "T02", "T03")] == [

@@ -8,10 +8,13 @@ import pytest
 from sqlalchemy import select
 
 from grader import catalogue, clock
-from grader.course import gradebook, overview
-from grader.course.records import database, schema
-from grader.course.work import collect, marking_run, verify
+from grader.course.attempts import overview
+from grader.course.audit import verify
+from grader.course.grading import mark_class
+from grader.course.submissions import collect
 from grader.exercise.kinds import Written
+from grader.records import database, schema
+from grader.records.gradebook import gradebook
 from tests.work import export_grades, issue_of, put_in_inbox, right_answers, sheet_of
 
 PATH = "m01.fast_idle.initial"
@@ -37,7 +40,7 @@ def marked(assigned_term, written):
     path = put_in_inbox(assigned_term, sheet_of(record, answers))
     arrived = clock.parse("2026-03-30 12:00", assigned_term.settings.zone)
     collect.collect(assigned_term, [path.parent], received_at=arrived)
-    assert marking_run.mark(assigned_term, "m01_timing").marked == 1
+    assert mark_class.mark(assigned_term, "m01_timing").marked == 1
     return assigned_term
 
 

@@ -7,10 +7,9 @@ import random
 import pytest
 
 from grader import catalogue
-from grader.exercise import variant
-from grader.exercise.drawing import words
-from grader.exercise.drawing.spread import Pick, Steps
+from grader.exercise import variant, words
 from grader.exercise.model import Absolute, Exercise, Module, Number, Slip
+from grader.exercise.spread import Pick, Steps
 from grader.exercise.truth import Truth
 
 KEY = bytes(range(32))

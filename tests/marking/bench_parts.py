@@ -2,11 +2,11 @@
 
 from types import MappingProxyType, SimpleNamespace
 
-from grader.exercise.drawing.spread import Steps
 from grader.exercise.kinds import Choices, PlotReading, Range, Written
 from grader.exercise.model import Absolute, Choice, Exercise, Module, Number, Slip
 from grader.exercise.sheet import Answer, Sheet
 from grader.exercise.sorting import EITHER, KEEP, REJECT, Batch, Critical, FiringOrder, Order
+from grader.exercise.spread import Steps
 from grader.marking.mark import mark_sheet
 
 ROUND = {4: (1, 3, 4, 2), 6: (1, 5, 3, 6, 2, 4), 8: (1, 8, 4, 3, 6, 5, 7, 2)}

@@ -5,9 +5,9 @@ from types import MappingProxyType
 import pytest
 
 from grader.errors import BadSheet
-from grader.exercise.drawing.spread import Steps
 from grader.exercise.model import Absolute, Choice, Exercise, Module, Number, Percent, Slip
 from grader.exercise.sheet import Answer, Sheet
+from grader.exercise.spread import Steps
 from grader.exercise.truth import Truth
 from grader.marking import feedback
 from grader.marking.mark import mark_sheet

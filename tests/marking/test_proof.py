@@ -6,9 +6,9 @@ import pytest
 from typer.testing import CliRunner
 
 from grader.cli.main import app
-from grader.exercise.drawing.spread import Pick, Steps
 from grader.exercise.model import Absolute, Choice, Exercise, Module, Number, Slip
 from grader.exercise.sorting import Order
+from grader.exercise.spread import Pick, Steps
 from grader.marking import proof
 
 

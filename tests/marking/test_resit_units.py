@@ -6,7 +6,7 @@ from types import SimpleNamespace
 import pytest
 
 from grader import catalogue, units
-from grader.course.work import resit
+from grader.course.grading import resit
 from grader.exercise import variant
 from grader.exercise.issued import KEPT
 from grader.exercise.sheet import Answer, Sheet

@@ -9,9 +9,9 @@ from grader import catalogue
 from grader.errors import BadSheet
 from grader.exercise import sheet as sheets
 from grader.exercise import variant
-from grader.exercise.drawing.spread import Steps
 from grader.exercise.model import Absolute, Exercise, Module, Number, Slip
 from grader.exercise.sheet import Answer, Sheet
+from grader.exercise.spread import Steps
 from grader.exercise.truth import Truth
 from grader.marking.numbers import mark_number, mark_numbers
 from grader.marking.verdict import Earlier

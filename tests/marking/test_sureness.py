@@ -6,7 +6,7 @@ import pytest
 
 from grader.exercise import sheet as sheets
 from grader.exercise.truth import Truth
-from grader.marking import sureness, verdict
+from grader.marking import confidence, verdict
 from grader.marking.mark import mark_sheet
 from tests.modules import proofs
 from tests.work import right_answers, sheet_of
@@ -35,17 +35,17 @@ def with_rest(sheet, path, **rest):
 def test_it_lies_in_the_sheet_and_comes_back(m01, record):
     sheet = with_rest(sheet_of(record, right_answers(m01, record)), ARC, sure="know", first=["1", "mm"])
     again = sheets.parse(sheets.dump(sheet))
-    assert again == sheet and sureness.said(again) == ({"m01.mark_arc": "know"}, [])
-    assert sureness.as_first_checked(again).answers[ARC].raw == "1"
+    assert again == sheet and confidence.said(again) == ({"m01.mark_arc": "know"}, [])
+    assert confidence.as_first_checked(again).answers[ARC].raw == "1"
     older = sheets.parse(sheets.dump(sheet_of(record, right_answers(m01, record))))
-    assert sureness.said(older) == ({}, []) and sureness.as_first_checked(older) == older
-    assert sureness.judge(m01, record.exercises, older) == {}
+    assert confidence.said(older) == ({}, []) and confidence.as_first_checked(older) == older
+    assert confidence.judge(m01, record.exercises, older) == {}
 
 
 @pytest.mark.parametrize("bad", ["certain", "", "Know", 3, None, True, ["know"], {"word": "know"}, "k" * 5000])
 def test_another_word_is_passed_over_with_a_sentence(m01, record, bad):
     sheet = with_rest(sheet_of(record, right_answers(m01, record)), ARC, sure=bad)
-    said, (problem,) = sureness.said(sheets.parse(sheets.dump(sheet)))
+    said, (problem,) = confidence.said(sheets.parse(sheets.dump(sheet)))
     assert said == {} and problem.startswith(f"{ARC} says how sure as ") and "guess, think so, know" in problem
     assert len(problem) < 250 and "the answer stands" in problem
 
@@ -54,8 +54,8 @@ def test_another_word_is_passed_over_with_a_sentence(m01, record, bad):
 def test_a_first_answer_that_is_none_is_passed_over(m01, record, bad):
     sheet = with_rest(sheet_of(record, right_answers(m01, record)), ARC, sure="know", first=bad)
     again = sheets.parse(json.dumps(json.loads(sheets.dump(sheet))).encode())
-    assert sureness.as_first_checked(again).answers[ARC].raw == sheet.answers[ARC].raw
-    assert sureness.judge(m01, record.exercises, again)["m01.mark_arc"].right is True
+    assert confidence.as_first_checked(again).answers[ARC].raw == sheet.answers[ARC].raw
+    assert confidence.judge(m01, record.exercises, again)["m01.mark_arc"].right is True
 
 
 def test_it_never_moves_a_mark(m01):
@@ -68,7 +68,7 @@ def test_it_never_moves_a_mark(m01):
         plain = sheet_of(record, answers)
         full = plain
         for i, path in enumerate(plain.answers):
-            full = with_rest(full, path, sure=sureness.WORDS[(n + i) % 3], first=["99", "mm"])
+            full = with_rest(full, path, sure=confidence.WORDS[(n + i) % 3], first=["99", "mm"])
         assert mark_sheet(m01, record.exercises, full) == mark_sheet(m01, record.exercises, plain)
         compared += len(full.answers)
     assert compared > 500
@@ -79,23 +79,23 @@ def test_the_first_answer_is_judged_and_not_the_mended_one(m01, record):
     slip = m01.by_path[ARC][1].slips[0]
     wrong = f"{truth.slip(ARC, slip):.1f}"
     mended = with_rest(sheet_of(record, right_answers(m01, record)), ARC, sure="know", first=[wrong, "mm"])
-    found = sureness.judge(m01, record.exercises, mended)["m01.mark_arc"]
+    found = confidence.judge(m01, record.exercises, mended)["m01.mark_arc"]
     assert (found.word, found.right, found.slips) == ("know", False, ((ARC, slip.key),))
     spoilt = sheet_of(record, {**right_answers(m01, record), ARC: wrong})
     right = spoilt.answers[ARC]
     first_right = with_rest(spoilt, ARC, sure="guess", first=[right_answers(m01, record)[ARC], right.unit])
-    assert sureness.judge(m01, record.exercises, first_right)["m01.mark_arc"].right is True
+    assert confidence.judge(m01, record.exercises, first_right)["m01.mark_arc"].right is True
 
 
 def test_only_exercises_of_which_something_was_said(m01, record):
     sheet = with_rest(sheet_of(record, right_answers(m01, record)), TIME, sure="think so")
-    assert set(sureness.judge(m01, record.exercises, sheet)) == {"m01.angle_time"}
+    assert set(confidence.judge(m01, record.exercises, sheet)) == {"m01.angle_time"}
 
 
 def test_what_says_nothing_is_not_judged(m01, record):
     for raw in ("", "twelve"):
         sheet = with_rest(sheet_of(record, {**right_answers(m01, record), ARC: raw}), ARC, sure="know")
-        assert sureness.judge(m01, record.exercises, sheet)["m01.mark_arc"].right is None
+        assert confidence.judge(m01, record.exercises, sheet)["m01.mark_arc"].right is None
 
 
 @pytest.mark.parametrize(
@@ -108,9 +108,9 @@ def test_what_says_nothing_is_not_judged(m01, record):
     ],
 )  # fmt: skip
 def test_parts_are_right_together(verdicts, right):
-    assert sureness.was_right([verdict.PartMark("x", v, 0, 0) for v in verdicts]) is right
+    assert confidence.was_right([verdict.PartMark("x", v, 0, 0) for v in verdicts]) is right
 
 
 def test_every_verdict_is_decided():
-    known = sureness._RIGHT | sureness._WRONG | {verdict.BLANK, verdict.UNREADABLE, verdict.KIND, verdict.AWAITING, verdict.READ}  # fmt: skip
+    known = confidence._RIGHT | confidence._WRONG | {verdict.BLANK, verdict.UNREADABLE, verdict.KIND, verdict.AWAITING, verdict.READ}  # fmt: skip
     assert known == set(verdict.VERDICTS)

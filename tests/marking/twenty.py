@@ -1,8 +1,8 @@
 """A module of twenty plain number exercises, to measure the speed of marking."""
 
-from grader.exercise.drawing.spread import Steps
 from grader.exercise.model import Exercise, Module, Number, Percent, Slip
 from grader.exercise.sheet import Answer, Sheet
+from grader.exercise.spread import Steps
 from grader.reference import angles
 
 _WITHIN = Percent(2, "three-figure arithmetic")

@@ -3,7 +3,7 @@
 import pytest
 
 from grader import catalogue
-from grader.course.work import assign
+from grader.course.issue import assign
 from grader.errors import BadSheet
 from grader.exercise.model import Module
 from grader.exercise.sheet import Answer, Sheet

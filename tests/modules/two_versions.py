@@ -1,7 +1,7 @@
 """A module that was issued, then corrected: version 1 took the radius, version 2 takes the diameter."""
 
-from grader.exercise.drawing.spread import Steps
 from grader.exercise.model import Absolute, Exercise, Module, Number
+from grader.exercise.spread import Steps
 
 _FIELDS = {"prompt": "", "unit": "mm", "marks": 2, "step": 0.1, "possible": (0.0, 900.0), "objectives": (),
            "within": Absolute(0.1, "test")}  # fmt: skip

@@ -3,7 +3,7 @@
 import pytest
 
 from grader.errors import BadTable
-from grader.science import checks
+from grader.published_checks import checks
 
 
 @pytest.mark.parametrize("check", checks.every(), ids=lambda check: f"{check.table}-{check.id}-{check.label}")

@@ -13,10 +13,10 @@ from grader.exercise.sorting import Batch, Order
 from grader.marking import reading
 from grader.marking.mark import mark_sheet
 from grader.widgets import print_sheet
+from grader.widgets.answer_store import Store
+from grader.widgets.exercise_form import ExerciseForm
 from grader.widgets.fields.kinds import FIELDS
 from grader.widgets.fields.picked import BatchField, ChoicesField, OrderField
-from grader.widgets.form import ExerciseForm
-from grader.widgets.store import Store
 from tests.work import right_answers
 
 LETTER = "Dear Ms Penhallow,\nthe points were set wide; timing comes after the gap. Yours, the workshop"

@@ -6,12 +6,15 @@ import zipfile
 
 from sqlalchemy import select
 
-from grader.course import roster, setup
-from grader.course.records import database, schema
-from grader.course.work import assign, collect, marking_run
+from grader.course import setup
+from grader.course.grading import mark_class
+from grader.course.issue import assign
+from grader.course.submissions import collect
 from grader.exercise import hand_in, issued
 from grader.exercise.kinds import Written
 from grader.exercise.model import Number
+from grader.records import database, schema
+from grader.records.term import roster
 
 
 def test_zip_holds_answers_numbers_and_receipt(assessed_folder, opened):
@@ -105,7 +108,7 @@ def test_from_hand_out_to_the_mark(tmp_path, opened):
     with database.connected(term) as connection:
         (row,) = connection.execute(select(schema.hand_in)).all()
     assert row.sha256 == hand_in.last(handed.parent, page.store.issue).sha256
-    marking_run.mark(term, "m01_timing")
+    mark_class.mark(term, "m01_timing")
     with database.connected(term) as connection:
         (mark,) = connection.execute(select(schema.mark)).all()
         verdicts = set(connection.execute(select(schema.answer.c.verdict)).scalars())

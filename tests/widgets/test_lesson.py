@@ -9,8 +9,8 @@ from nbclient import NotebookClient
 from grader import paths
 from grader.errors import Unknown
 from grader.exercise import issued, practice
+from grader.widgets.answer_store import Store
 from grader.widgets.lesson import Lesson
-from grader.widgets.store import Store
 from tests.widgets.conftest import issue_of
 
 FULL = {"mark_arc": "2.0", "angle_time": "2.0", "centrifugal": "3.0", "total": "5.0", "fast_idle": "3.0",

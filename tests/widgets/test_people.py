@@ -8,7 +8,7 @@ import pytest
 from grader.errors import Refused
 from grader.exercise import practice
 from grader.exercise import sheet as sheets
-from grader.widgets.store import Store
+from grader.widgets.answer_store import Store
 
 ARC = "m01.mark_arc.arc"
 

@@ -12,7 +12,7 @@ from grader.exercise.model import Module
 from grader.exercise.sorting import Batch
 from grader.exercise.truth import Truth
 from grader.marking import feedback
-from grader.widgets.form import told
+from grader.widgets.exercise_form import told
 from grader.widgets.lesson import Lesson
 from tests.modules import proofs
 

@@ -11,7 +11,7 @@ from grader import files, paths
 from grader.errors import CannotWrite
 from grader.exercise import issued, practice
 from grader.exercise import sheet as sheets
-from grader.widgets.store import Store
+from grader.widgets.answer_store import Store
 from tests.widgets.conftest import issue_of
 
 ARC, TIME = "m01.mark_arc.arc", "m01.angle_time.time"
@@ -166,7 +166,7 @@ def test_what_could_not_be_saved_outlives_a_reload_of_the_page(practice_folder, 
 
 
 def test_unsaved_answers_are_tried_again_by_the_kernel(practice_folder, module, monkeypatch):
-    monkeypatch.setattr("grader.widgets.store.RETRY_S", 0.02)
+    monkeypatch.setattr("grader.widgets.answer_store.RETRY_S", 0.02)
 
     async def work():
         store = Store(module, practice_folder)

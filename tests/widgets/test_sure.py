@@ -8,7 +8,7 @@ from grader.errors import CannotWrite
 from grader.exercise import issued
 from grader.exercise.kinds import Written
 from grader.exercise.model import PRACTICE
-from grader.marking import sureness
+from grader.marking import confidence
 from tests.widgets.conftest import issue_of
 
 ARC = "m01.mark_arc.arc"
@@ -68,7 +68,7 @@ def test_after_the_first_check_it_stands_fast_and_the_first_answer_is_kept(pract
     entry = saved(practice_folder)[ARC]
     assert entry["first"] == ["1", "mm"] and entry["tries"] == 2
     assert "You were sure here" in field.note.value, "it was said of the first answer"
-    found = sureness.judge(page.store.module, page.store.issue.exercises, page.store.sheet)
+    found = confidence.judge(page.store.module, page.store.issue.exercises, page.store.sheet)
     assert found["m01.mark_arc"].right is False
 
 
@@ -115,7 +115,7 @@ def test_a_disk_that_refuses_is_told(practice_folder, opened, monkeypatch):
     def refuse(*_):
         raise CannotWrite("The disk is full.")
 
-    monkeypatch.setattr("grader.widgets.store.sheets.write", refuse)
+    monkeypatch.setattr("grader.widgets.answer_store.sheets.write", refuse)
     page.form("mark_arc").sure.radio.value = "know"
     assert "The disk is full." in page.form("mark_arc").message.value
     assert page.form("mark_arc").sure.radio.value == "know" and ARC in page.store.unsaved

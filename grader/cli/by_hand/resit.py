@@ -22,8 +22,8 @@ def resit(
 ):
     """Issue fresh numbers for the objectives that were not shown; the best attempt counts."""
     from grader import clock
-    from grader.course import term as terms
-    from grader.course.work import resit as resits
+    from grader.course.grading import resit as resits
+    from grader.records.term import term as terms
 
     opened = terms.open_term(term)
     done = resits.resit(opened, trainee, module, due=due, reason=reason, objectives=tuple(objective or ()))

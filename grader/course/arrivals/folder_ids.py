@@ -4,8 +4,8 @@ import hashlib
 import re
 import unicodedata
 
-from grader.course import term
 from grader.errors import Refused
+from grader.records.term import term
 
 
 def folder_id(college_id):

@@ -2,9 +2,9 @@
 
 from sqlalchemy import select
 
-from grader.course.records import schema
 from grader.errors import BadFile
 from grader.exercise import issued
+from grader.records import schema
 
 
 def compare(term, connection):

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from fractions import Fraction
 
-from grader.course.rules.policy import GIVEN, POINTS
+from grader.records.term.policy import GIVEN, POINTS
 
 
 @dataclass(frozen=True, slots=True)

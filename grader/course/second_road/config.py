@@ -4,12 +4,12 @@ import os
 import sysconfig
 
 from grader import catalogue
-from grader.course import term as terms
-from grader.course.arrivals.archives import SET_ASIDE
+from grader.course.submissions.archives import SET_ASIDE
 from grader.exercise import issued
 from grader.exercise import sheet as sheets
+from grader.records.term import term as terms
 
-STEPS = "grader.course.second_road.steps"
+STEPS = "grader.course.formgrader.autograde"
 
 
 def configure(c, folder):

@@ -8,13 +8,12 @@ from pathlib import Path
 from sqlalchemy import select
 
 from grader import catalogue, files
-from grader.course import roster
-from grader.course import term as terms
-from grader.course.privacy import traces
-from grader.course.records import busy, database, ledger, schema, vehicles
 from grader.course.vehicles import read, template
 from grader.errors import BadFile, BadSheet, Refused, Unknown
 from grader.exercise.variant import DIGEST, ENGINE
+from grader.records import database, ledger, lock, schema, traces, vehicles
+from grader.records.term import roster
+from grader.records.term import term as terms
 from grader.vehicle import spec
 
 FOLDER = "vehicles"
@@ -143,7 +142,7 @@ def add(term, named):
         raise BadFile(
             "\n".join([f"{path.name} was not stored:", *found.sentences, "Mend these lines and add it again."])
         )
-    with busy.exclusive(term, "storing a vehicle"), database.transaction(term) as connection:
+    with lock.exclusive(term, "storing a vehicle"), database.transaction(term) as connection:
         _refuse_names(connection, text, path)
         last = vehicles.latest(connection).get(key)
         if last and last.digest == found.own.digest:

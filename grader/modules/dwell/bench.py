@@ -2,10 +2,10 @@
 
 from types import MappingProxyType
 
-from grader.exercise.drawing.spread import Pick, Steps
 from grader.exercise.kinds import Written
 from grader.exercise.model import Choice, Exercise, Slip
 from grader.exercise.sorting import Critical, Order
+from grader.exercise.spread import Pick, Steps
 from grader.modules.dwell.cam import cam
 from grader.reference.spark import points
 from grader.units import grouped

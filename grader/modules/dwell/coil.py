@@ -3,9 +3,9 @@
 from types import MappingProxyType
 
 from grader.errors import OutOfRange
-from grader.exercise.drawing.spread import Pick, Steps
 from grader.exercise.kinds import PlotReading
 from grader.exercise.model import Exercise, Line, Number, Percent, Slip
+from grader.exercise.spread import Pick, Steps
 from grader.modules.dwell.cam import cam
 from grader.reference.spark import coil
 from grader.vehicle.spec import vehicles

@@ -3,9 +3,9 @@
 from types import MappingProxyType
 
 from grader.exercise import listing
-from grader.exercise.drawing.spread import Pick, Steps
 from grader.exercise.kinds import Range
 from grader.exercise.model import Absolute, Choice, Exercise, Line, Number, Slip
+from grader.exercise.spread import Pick, Steps
 from grader.modules.dwell.cam import CARD_STEP_IN, cam
 from grader.reference import angles
 from grader.reference.spark import points

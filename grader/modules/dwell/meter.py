@@ -3,9 +3,9 @@
 from types import MappingProxyType
 
 from grader.exercise import listing
-from grader.exercise.drawing.spread import Pick, Steps
 from grader.exercise.model import Absolute, Choice, Exercise, Line, Number, Percent, Slip
 from grader.exercise.sorting import EITHER, KEEP, REJECT, Batch
+from grader.exercise.spread import Pick, Steps
 from grader.modules.dwell.cam import cam
 from grader.reference.spark import points
 from grader.vehicle.spec import vehicles

@@ -3,9 +3,9 @@
 from types import MappingProxyType
 
 from grader.exercise import listing
-from grader.exercise.drawing.spread import Pick, Steps
 from grader.exercise.kinds import Written
 from grader.exercise.model import Choice, Exercise, Slip
+from grader.exercise.spread import Pick, Steps
 from grader.modules.heat_range.nose import celsius, fahrenheit
 from grader.modules.heat_range.wear import KM_PER_MILE, miles
 from grader.reference.spark import breakdown, plug

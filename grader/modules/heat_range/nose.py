@@ -5,9 +5,9 @@ from types import MappingProxyType
 
 import numpy as np
 
-from grader.exercise.drawing.spread import Pick, Steps
 from grader.exercise.kinds import PlotReading
 from grader.exercise.model import Absolute, Choice, Exercise, Line, Number, Slip
+from grader.exercise.spread import Pick, Steps
 from grader.reference.spark import plug
 from grader.units import convert, unit
 

@@ -3,10 +3,10 @@
 from types import MappingProxyType
 
 from grader.exercise import listing
-from grader.exercise.drawing.spread import Pick, Steps
 from grader.exercise.kinds import Choices
 from grader.exercise.model import Choice, Exercise, Slip
 from grader.exercise.sorting import EITHER, KEEP, REJECT, Batch, Critical, Order
+from grader.exercise.spread import Pick, Steps
 from grader.modules.heat_range.wear import miles
 from grader.reference.spark import plug
 from grader.units import grouped

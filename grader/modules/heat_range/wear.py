@@ -1,8 +1,8 @@
 """Exercises on gap growth: how wide, what voltage it asks for, what is left, and when to service."""
 
-from grader.exercise.drawing.spread import Pick, Steps
 from grader.exercise.kinds import Range
 from grader.exercise.model import Absolute, Exercise, Line, Number, Percent, Slip
+from grader.exercise.spread import Pick, Steps
 from grader.reference.spark import breakdown, plug
 from grader.units import grouped
 

@@ -6,8 +6,8 @@ engines. Where the weights are fully out the answer was the same for too many.
 
 from types import MappingProxyType
 
-from grader.exercise.drawing.spread import Pick, Steps
 from grader.exercise.model import Absolute, Exercise, Line, Number, Slip
+from grader.exercise.spread import Pick, Steps
 from grader.reference import angles
 from grader.reference.timing import advance
 from grader.vehicle.spec import vehicle, vehicles

@@ -7,10 +7,10 @@ import numpy as np
 
 from grader import tables
 from grader.exercise import listing
-from grader.exercise.drawing.spread import Pick, Steps
 from grader.exercise.kinds import Choices
 from grader.exercise.model import Absolute, Choice, Exercise, Line, Number, Slip
 from grader.exercise.sorting import EITHER, KEEP, REJECT, Batch
+from grader.exercise.spread import Pick, Steps
 from grader.modules.plug_testing.firing import KPA_PER_PSI, MM_PER_INCH, POINTS, both, percent_low
 from grader.reference.spark import breakdown, coil, tester
 from grader.reference.timing import induction

@@ -2,9 +2,9 @@
 
 from types import MappingProxyType
 
-from grader.exercise.drawing.spread import Pick, Steps
 from grader.exercise.kinds import PlotReading
 from grader.exercise.model import Absolute, Choice, Exercise, Line, Number, Percent, Slip
+from grader.exercise.spread import Pick, Steps
 from grader.reference.spark import breakdown, tester
 from grader.reference.timing import induction
 from grader.units import grouped

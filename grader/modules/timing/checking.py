@@ -2,9 +2,9 @@
 
 from types import MappingProxyType
 
-from grader.exercise.drawing.spread import Pick, Steps
 from grader.exercise.model import Choice, Exercise, Slip
 from grader.exercise.sorting import Critical, FiringOrder, Order
+from grader.exercise.spread import Pick, Steps
 
 _STEPS = MappingProxyType(
     {

@@ -3,10 +3,10 @@
 from types import MappingProxyType
 
 from grader.exercise import listing
-from grader.exercise.drawing.spread import Pick, Steps
 from grader.exercise.kinds import Range
 from grader.exercise.model import Absolute, Exercise, Number, Slip
 from grader.exercise.sorting import EITHER, KEEP, REJECT, Batch
+from grader.exercise.spread import Pick, Steps
 from grader.modules.timing import sheet
 from grader.reference import angles
 from grader.reference.timing import advance, induction

@@ -2,8 +2,8 @@
 
 from types import MappingProxyType
 
-from grader.exercise.drawing.spread import Pick, Steps
 from grader.exercise.model import Choice, Exercise, Slip
+from grader.exercise.spread import Pick, Steps
 
 _SEEN = MappingProxyType(
     {

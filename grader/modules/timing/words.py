@@ -3,9 +3,9 @@
 from types import MappingProxyType
 
 from grader.exercise import listing
-from grader.exercise.drawing.spread import Pick, Steps
 from grader.exercise.kinds import Written
 from grader.exercise.model import Choice, Exercise, Slip
+from grader.exercise.spread import Pick, Steps
 from grader.modules.timing import sheet
 from grader.reference.timing import advance
 from grader.vehicle.spec import vehicles

@@ -5,9 +5,12 @@ import shutil
 import pytest
 
 from grader import clock
-from grader.course import roster, setup
-from grader.course import term as terms
-from grader.course.work import assign, collect, marking_run
+from grader.course import setup
+from grader.course.grading import mark_class
+from grader.course.issue import assign
+from grader.course.submissions import collect
+from grader.records.term import roster
+from grader.records.term import term as terms
 from tests.work import issue_of, put_in_inbox, right_answers, right_sheet, sheet_of
 
 # Family names that careless tables break; ids with noughts in front.
@@ -39,7 +42,7 @@ def make_class(folder, term_id, class_list, title="A class"):
     answers["m01.mark_arc.arc"] = "=1+1\x0b +351 Marr"
     hand_in(made, sheet_of(record, answers), "2026-03-30 01:00")
     hand_in(made, right_sheet(issue_of(made, third)), "2026-04-02 10:00")
-    marking_run.mark(made, "m01_timing")
+    mark_class.mark(made, "m01_timing")
     return made
 
 

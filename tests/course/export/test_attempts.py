@@ -10,15 +10,20 @@ from decimal import Decimal
 import pytest
 
 from grader import catalogue, clock
-from grader.course import roster, setup
-from grader.course import term as terms
-from grader.course.export import layout, package, workbook
-from grader.course.export.oneroster import checker, writer
-from grader.course.export.papers import evidence, moderation, report
-from grader.course.export.xapi import statements
-from grader.course.returns import run
-from grader.course.work import assign, collect, marking_run, resit, verify
+from grader.course import setup
+from grader.course.audit import verify
+from grader.course.grading import mark_class, resit
+from grader.course.issue import assign
+from grader.course.submissions import collect
 from grader.exercise import issued
+from grader.records.term import roster
+from grader.records.term import term as terms
+from grader.reports.export import layout, package, workbook
+from grader.reports.export.oneroster import writer
+from grader.reports.export.oneroster.check import checker
+from grader.reports.export.pages import evidence, moderation, programme_report
+from grader.reports.export.xapi import statements
+from grader.reports.feedback import return_run
 from tests.conftest import CLASS
 from tests.course.export.test_papers import Page, well_made
 from tests.course.vehicles import stored
@@ -35,7 +40,7 @@ def _sit(term, trainee, attempt, when, *, wrong=()):
     answers = {path: raw for path, raw in answers.items() if path.rpartition(".")[0] in asked}
     path = put_in_inbox(term, sheet_of(record, answers))
     collect.collect(term, [path.parent], received_at=clock.parse(when, term.settings.zone))
-    assert marking_run.mark(term, KEY).findings == []
+    assert mark_class.mark(term, KEY).findings == []
 
 
 @pytest.fixture(scope="module")
@@ -50,7 +55,7 @@ def _sat(tmp_path_factory):
     first = ("m01.mark_arc.arc", "m01.angle_time.time")
     for trainee in ("t01", "t02"):
         _sit(term, trainee, 1, "2026-03-30 12:00", wrong=first)
-    run.give_back(term, KEY)
+    return_run.give_back(term, KEY)
     for trainee in ("t01", "t02"):
         resit.resit(term, trainee, KEY, due="2099-04-20 17:00", reason="T1 again")
     _sit(term, "t01", 2, "2026-04-10 12:00")
@@ -203,9 +208,9 @@ class TestPapers:
         assert SOURCE.encode() not in said and b"Q. Z." not in said
 
     def test_the_report_names_own_vehicles(self, sat):
-        text = well_made(report.write([sat]).read_bytes()).text
+        text = well_made(programme_report.write([sat]).read_bytes()).text
         assert f"Own vehicles Numbers are drawn from class module vehicle source of its figures spring-a {KEY} Hall four (hall, revision 1) {SOURCE}, p. 7" in text  # fmt: skip
-        assert SOURCE not in Page(report.write([sat], pseudonymous=True).read_bytes()).text
+        assert SOURCE not in Page(programme_report.write([sat], pseudonymous=True).read_bytes()).text
 
 
 class TestVehicles:

@@ -8,11 +8,12 @@ import zipfile
 import pytest
 from frictionless import Resource, Schema, fields, system
 
-from grader.course import roster
-from grader.course.export import pseudonym
-from grader.course.export.oneroster import checker, programme, rows, writer
-from grader.course.records import database, ledger
 from grader.errors import BadFile, Refused, Unknown
+from grader.records import database, ledger
+from grader.records.term import roster
+from grader.reports.export import pseudonym
+from grader.reports.export.oneroster import programme, rows, writer
+from grader.reports.export.oneroster.check import checker
 
 
 @pytest.fixture

@@ -5,8 +5,8 @@ import zipfile
 
 import pytest
 
-from grader.course.export.oneroster import checker, lines
 from grader.errors import BadFile
+from grader.reports.export.oneroster.check import checker, lines
 from tests.course.export.test_oneroster import good, pack, table  # noqa: F401  good is a fixture
 
 

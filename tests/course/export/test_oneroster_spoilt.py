@@ -5,7 +5,7 @@ import random
 import pytest
 
 from grader import tables
-from grader.course.export.oneroster import checker
+from grader.reports.export.oneroster.check import checker
 from tests.course.export.test_oneroster import (  # noqa: F401  good is a fixture
     SPOILED,
     cell,

@@ -10,12 +10,12 @@ from html.parser import HTMLParser
 import pytest
 
 from grader import catalogue, tables
-from grader.course import standing
-from grader.course.export import package
-from grader.course.export.papers import evidence, moderation, report
-from grader.course.records import database, ledger
-from grader.course.work import written
+from grader.course.attempts import standing
+from grader.course.grading import written_answers
 from grader.errors import BadFile, Refused, Unknown
+from grader.records import database, ledger
+from grader.reports.export import package
+from grader.reports.export.pages import evidence, moderation, programme_report
 
 
 class Page(HTMLParser):
@@ -112,7 +112,7 @@ class TestEvidence:
             evidence.write(demo_term, trainee="Q9999")
 
     def test_text_of_people_is_no_markup(self, classes):
-        from grader.course.records import schema
+        from grader.records import schema
 
         with database.transaction(classes[0]) as connection:
             connection.execute(schema.trainee.update().values(last_name="<script>alert(1)</script>"))
@@ -175,7 +175,7 @@ class TestModeration:
 
 class TestReport:
     def test_figures_are_true(self, demo_term, classes):
-        found = well_made(report.write([demo_term, *classes]).read_bytes())
+        found = well_made(programme_report.write([demo_term, *classes]).read_bytes())
         assert "quayside-2026-spring, m01_timing 0 1 1 0 22 0" in found.text
         assert "spring-a, m01_timing 0 2 0 0 3 0 3 3" in found.text
         pictures = found.all("img")
@@ -188,40 +188,43 @@ class TestReport:
         entry = {"trainee": "0042", "module": "m01_timing", "attempt": 1, "old": 1000, "new": 1100}
         with database.transaction(classes[0]) as connection:
             ledger.append(connection, [ledger.Entry("override", reason="Checked by hand", **entry)])
-        rows = report.late_changes(classes)
+        rows = programme_report.late_changes(classes)
         assert [(row[0], row[3], row[4], row[7], row[8], row[10]) for row in rows] == [
             ("spring-a", "override", "0042", "10", "11", "Checked by hand")
         ]
-        assert "Checked by hand" in Page(report.write(classes).read_bytes()).text
+        assert "Checked by hand" in Page(programme_report.write(classes).read_bytes()).text
 
     def test_reading_a_whole_class_changes_no_mark(self, demo_term):
         """All letters were read first, then all marks made anew; one that is read again afterwards is a change."""
-        assert report.late_changes([demo_term]) == []
+        assert programme_report.late_changes([demo_term]) == []
         with database.transaction(demo_term) as connection:
             told = [entry["event"] for _, _, entry in ledger.entries(connection, "read", "re-marked")]
             again = next(entry for _, _, entry in ledger.entries(connection, "read"))
             mine = {name: again[name] for name in ("trainee", "module", "attempt")}
             ledger.append(connection, [ledger.Entry("read", old=100, new=150, **mine),
-                                       ledger.Entry("re-marked", old=2000, new=2050, reason=written.REASON, **mine)])  # fmt: skip
+                                       ledger.Entry("re-marked", old=2000, new=2050, reason=written_answers.REASON, **mine)])  # fmt: skip
         assert told.count("read") > 1 and told[1] == "read"
-        assert [row[3] for row in report.late_changes([demo_term])] == ["re-marked"]
+        assert [row[3] for row in programme_report.late_changes([demo_term])] == ["re-marked"]
 
     def test_without_names_or_small_cells(self, classes):
-        content = report.write(classes, pseudonymous=True).read_bytes()
+        content = programme_report.write(classes, pseudonymous=True).read_bytes()
         text = well_made(content).text
         assert "fewer than 5" in text and "0042" not in text and "marked 3" not in text
 
     def test_two_runs_give_the_same_page(self, classes, tmp_path):
-        one, two = report.write(classes, tmp_path / "1.html"), report.write(classes, tmp_path / "2.html")
+        one, two = (
+            programme_report.write(classes, tmp_path / "1.html"),
+            programme_report.write(classes, tmp_path / "2.html"),
+        )
         assert one.read_bytes() == two.read_bytes()
 
     def test_questions_to_look_at(self, demo_term):
         """Every reason given follows from the figure beside it."""
-        from grader.course.export.tables import figures
+        from grader.reports.tables import item_analysis
 
-        found = report.questions(figures.pools([demo_term]))
+        found = programme_report.questions(item_analysis.pools([demo_term]))
         assert found
         for _, n, facility, separates, _, why in found:
             assert int(n) == 22
-            assert ("very few" in why) == (float(facility) < report.HARD)
+            assert ("very few" in why) == (float(facility) < programme_report.HARD)
             assert ("look at the key" in why) == (float(separates) < 0)

@@ -9,19 +9,21 @@ import zipfile
 import openpyxl
 import pytest
 
-from grader.course import roster, setup
-from grader.course import term as terms
-from grader.course.demo import build as demo_build
-from grader.course.demo import scenario
-from grader.course.export import workbook
-from grader.course.export.oneroster import checker, writer
-from grader.course.export.papers import evidence, report
-from grader.course.export.tables import figures
-from grader.course.export.xapi import statements
-from grader.course.report import build
-from grader.course.work import assign
+from grader.course import setup
+from grader.course.issue import assign
+from grader.demo import build as demo_build
+from grader.demo import scenario
 from grader.errors import Refused
 from grader.exercise.model import PRACTICE
+from grader.records.term import roster
+from grader.records.term import term as terms
+from grader.reports.export import workbook
+from grader.reports.export.oneroster import writer
+from grader.reports.export.oneroster.check import checker
+from grader.reports.export.pages import evidence, programme_report
+from grader.reports.export.xapi import statements
+from grader.reports.feedback import class_report
+from grader.reports.tables import item_analysis
 from tests.conftest import CLASS
 from tests.work import exported
 
@@ -58,12 +60,12 @@ def test_the_tables_say_it(practised):
 
 def test_figures_about_questions_leave_it_out(practised):
     """There answers are mended after each verdict."""
-    assert {pool.module for pool in figures.pools([practised])} == {ASSESSED}
+    assert {pool.module for pool in item_analysis.pools([practised])} == {ASSESSED}
     assert {row["module"] for row in exported(practised, "analysis")} == {ASSESSED}
-    assert {pool.module for pool in figures.pools([practised], practice=True)} == {ASSESSED, PRACTISED}
-    page = build.write([practised], PRACTISED)[0].read_text("utf-8")
+    assert {pool.module for pool in item_analysis.pools([practised], practice=True)} == {ASSESSED, PRACTISED}
+    page = class_report.write([practised], PRACTISED)[0].read_text("utf-8")
     assert "which nobody passes or fails" in page and "Trainees by mark" in page and "pass mark" not in page
-    assert "pass mark" in build.write([practised], ASSESSED)[0].read_text("utf-8")
+    assert "pass mark" in class_report.write([practised], ASSESSED)[0].read_text("utf-8")
 
 
 def test_no_grade_for_another_system(practised):
@@ -101,7 +103,7 @@ def test_statements_say_scored_and_practice(practised):
 
 
 def test_report_and_evidence(practised):
-    page = report.write([practised]).read_text("utf-8")
+    page = programme_report.write([practised]).read_text("utf-8")
     assert f"{PRACTISED} (practice)" in page and "<td>D1</td>" not in page
     for path in evidence.write(practised):
         text = path.read_text("utf-8")

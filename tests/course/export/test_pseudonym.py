@@ -3,8 +3,8 @@
 import csv
 import io
 
-from grader.course.export import package, pseudonym, workbook
-from grader.course.records import database, ledger
+from grader.records import database, ledger
+from grader.reports.export import package, pseudonym, workbook
 
 SECRET = ("Null", "O’Neil", "李", "Nguyễn", "Quay", "Marr", "0042", "0043", "0046", "=1+1", "Ford", "Åse", "evening")
 
@@ -58,7 +58,7 @@ def test_small_cells_are_hidden(assigned_term, tmp_path):
     assert {row["class"] for row in read(tmp_path / "grades.csv")} == {"hidden"}
     assert "spring-a" not in "".join(path.read_text("utf-8") for path in tmp_path.glob("*.*"))
     row = {"module": "m", "key_version": "", "n": "4", "left_out": "0", "items": "3", "mean": "5", "note": ""}
-    from grader.course.export.tables.columns import MODULES
+    from grader.reports.tables.columns import MODULES
 
     shown = next(pseudonym.figure_rows(MODULES, [dict.fromkeys(MODULES.names, "") | row]))
     assert (shown["mean"], shown["n"]) == ("", "0") and "fewer than 5" in shown["note"]

@@ -32,17 +32,20 @@ from openpyxl import load_workbook
 from sqlalchemy import select, update
 
 from grader import clock
-from grader.course import roster
-from grader.course.export import layout, package, pseudonym, stream, workbook
-from grader.course.export.grades import hundredths
-from grader.course.export.oneroster import checker
-from grader.course.export.oneroster import writer as oneroster
-from grader.course.export.papers import evidence, moderation, report
-from grader.course.export.tables.columns import GRADES, Column, Shape
-from grader.course.export.xapi import statements
-from grader.course.privacy import deletion
-from grader.course.records import database, schema
-from grader.course.work import adjust, assign, collect, marking_run
+from grader.course.audit import deletion
+from grader.course.grading import adjust, mark_class
+from grader.course.issue import assign
+from grader.course.submissions import collect
+from grader.pages import csv_file
+from grader.records import database, schema
+from grader.records.term import roster
+from grader.reports.export import layout, package, pseudonym, workbook
+from grader.reports.export.oneroster import writer as oneroster
+from grader.reports.export.oneroster.check import checker
+from grader.reports.export.pages import evidence, moderation, programme_report
+from grader.reports.export.xapi import statements
+from grader.reports.tables.columns import GRADES, Column, Shape
+from grader.reports.tables.grades import hundredths
 from tests.work import issue_of, put_in_inbox, right_sheet
 
 
@@ -103,7 +106,7 @@ def test_text_that_looks_like_a_formula(classes, name):
     assert in_book["0042"] == name
     plain = {row["trainee_id"]: row["last_name"] for row in read(package.write(classes, "grades").path)}
     assert plain["0042"] == name
-    safe = read(package.write(classes, "grades", how=stream.manner(spreadsheet=True)).path)
+    safe = read(package.write(classes, "grades", how=csv_file.manner(spreadsheet=True)).path)
     assert {row["trainee_id"]: row["last_name"] for row in safe}["0042"] == f"'{name}"
 
 
@@ -121,14 +124,14 @@ def test_noughts_in_front_of_an_id(classes):
 
 def test_accents_in_a_spreadsheet(classes):
     """pandas-dev/pandas 44323: without a byte order mark spreadsheets garble Å and 李."""
-    content = package.write(classes, "grades", how=stream.manner(spreadsheet=True)).path.read_bytes()
+    content = package.write(classes, "grades", how=csv_file.manner(spreadsheet=True)).path.read_bytes()
     assert content.startswith(b"\xef\xbb\xbf") and "Åse".encode() in content and "李".encode() in content
     assert not package.write(classes, "grades").path.read_bytes().startswith(b"\xef\xbb\xbf")
 
 
 def test_semicolons_and_decimal_commas(classes):
     """asafdav/ng-csv 28: European spreadsheets want semicolons."""
-    path = package.write(classes, "grades", how=stream.manner(spreadsheet=True, separator=";")).path
+    path = package.write(classes, "grades", how=csv_file.manner(spreadsheet=True, separator=";")).path
     rows = {row["trainee_id"]: row for row in read(path, delimiter=";")}
     assert rows["0042"]["mark"] == "22,4" and rows["0043"]["last_name"] == "O’Neil, Jr."
 
@@ -155,8 +158,8 @@ def test_decimals_as_they_are(value, said):
 def test_a_whole_mark_twice_through_export_and_import(classes, tmp_path):
     """doorstop-dev/doorstop 101: 1.0 came back as 1, and the next export differed."""
     shape = Shape("t", "", (Column("mark", "number", ""),), ())
-    once = stream.write_table(tmp_path / "1.csv", shape, [{"mark": hundredths(2000)}], stream.Manner())
-    again = stream.write_table(tmp_path / "2.csv", shape, read(once.path), stream.Manner())
+    once = csv_file.write_table(tmp_path / "1.csv", shape, [{"mark": hundredths(2000)}], csv_file.Manner())
+    again = csv_file.write_table(tmp_path / "2.csv", shape, read(once.path), csv_file.Manner())
     assert once.sha256 == again.sha256 and read(again.path) == [{"mark": "20"}]
 
 
@@ -165,7 +168,7 @@ def test_our_own_export_imported_again(classes, empty_term, tmp_path):
     (tmp_path / "l.toml").write_text(
         'format = "timing-mark layout"\nrows = "trainee"\ncolumns = [{take = "trainee_id", name = "id"}, {take = "last_name"}, {take = "first_name"}]\n'
     )
-    how = stream.manner(spreadsheet=True)
+    how = csv_file.manner(spreadsheet=True)
     path = layout.write(classes[:1], layout.read(tmp_path / "l.toml"), tmp_path / "list.csv", how).path
     assert len(roster.import_list(empty_term, path)["added"]) == 5
     with database.transaction(empty_term) as connection:
@@ -201,7 +204,7 @@ def _everything(opened, folder):
     workbook.write(opened, folder / "programme.xlsx")
     oneroster.write(opened, folder / "oneroster.zip")
     statements.write(opened, folder / "statements.ndjson")
-    report.write(opened, folder / "programme.html")
+    programme_report.write(opened, folder / "programme.html")
     for term in opened:
         evidence.write(term, folder / "evidence")
         moderation.write(term, "m01_timing", folder / f"moderation-{term.id}.zip", sample=99)
@@ -227,7 +230,7 @@ def test_ids_that_break_paths_and_patterns(assigned_term, tmp_path):
     for one in ids:
         put_in_inbox(assigned_term, right_sheet(issue_of(assigned_term, ours[one])))
     collect.collect(assigned_term, received_at=clock.parse("2026-03-30", "UTC"))
-    assert marking_run.mark(assigned_term, "m01_timing").marked == len(ids)
+    assert mark_class.mark(assigned_term, "m01_timing").marked == len(ids)
     found = _everything([assigned_term], tmp_path / "out")
     table = csv.DictReader(io.StringIO(found["grades.csv"].decode(), newline=""))
     assert {row["trainee_id"] for row in table if row["mark"] == "28"} == set(ids)
@@ -264,7 +267,7 @@ def test_a_penalty_goes_when_the_due_time_moves(classes):
     [module] = [s for s in told if s["object"]["id"].endswith("modules/m01_timing") and s["actor"]["account"]["name"] == "0042"]  # fmt: skip
     assert module["result"]["score"]["raw"] == 28
     assert module["context"]["extensions"][f"{statements.BASE}extensions/penalty"] == 0
-    late = [row for row in report.late_changes([term]) if row[4] == "0042"]
+    late = [row for row in programme_report.late_changes([term]) if row[4] == "0042"]
     assert {row[3] for row in late} == {"extension", "re-marked"}
     [until] = [row[8] for row in late if row[3] == "extension"]
     assert until == "2026-04-03 23:59 Europe/Lisbon", "a page for people shows the term's own clock"

@@ -11,12 +11,12 @@ from contextlib import closing
 import pytest
 
 from grader import catalogue, paths
-from grader.course.export import package
-from grader.course.export.xapi import statements
-from grader.course.privacy import deletion
-from grader.course.records import database, ledger, schema, sent
-from grader.course.work import adjust, marking_run, verify
+from grader.course.audit import deletion, verify
+from grader.course.grading import adjust, mark_class
 from grader.errors import BadFile, CannotWrite, Refused
+from grader.records import database, ledger, schema, sent
+from grader.reports.export import package
+from grader.reports.export.xapi import statements
 from tests.course.export.conftest import hand_in
 from tests.work import issue_of, right_answers, sheet_of
 
@@ -140,7 +140,7 @@ class TestVoidAndReissue:
         record = issue_of(term, "na")
         answers = right_answers(catalogue.module("m01_timing"), record) | {"m01.cap.leads": "1-2"}
         hand_in(term, sheet_of(record, answers), "2026-03-31 09:00")
-        marking_run.mark(term, "m01_timing")
+        mark_class.mark(term, "m01_timing")
         after, voided = split(parsed(classes))
         assert voided == {key for key, s in before.items() if s["actor"]["account"]["name"] == "NA"} - set(after)
         assert len(after) == len(before) and voided

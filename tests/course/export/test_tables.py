@@ -10,12 +10,14 @@ from frictionless import Package, system
 from sqlalchemy import select, update
 
 from grader import catalogue
-from grader.course.export import package, scope, stream
-from grader.course.export.tables.columns import SHAPES
-from grader.course.records import database, ledger, schema
-from grader.course.work import adjust
+from grader.course.grading import adjust
 from grader.errors import CannotWrite, Refused, Unknown
 from grader.marking.verdict import AWAITING
+from grader.pages import csv_file
+from grader.records import database, ledger, schema
+from grader.reports.export import package
+from grader.reports.tables import scope
+from grader.reports.tables.columns import SHAPES
 
 
 def read(path, delimiter=","):
@@ -31,7 +33,7 @@ def valid(folder):
 
 @pytest.mark.parametrize("separator", [",", ";", "tab"])
 def test_frictionless_finds_nothing_wrong(classes, tmp_path, separator):
-    how = stream.manner(spreadsheet=separator != ",", separator=separator)
+    how = csv_file.manner(spreadsheet=separator != ",", separator=separator)
     package.write_all(classes, tmp_path / "out", how=how)
     assert valid(tmp_path / "out") == []
     assert sorted(p.name for p in (tmp_path / "out").iterdir()) == sorted(
@@ -202,7 +204,7 @@ class TestRefusals:
     )
     def test_separators(self, options, said):
         with pytest.raises(Refused, match=said):
-            stream.manner(**options)
+            csv_file.manner(**options)
 
     def test_a_place_that_cannot_be_written_keeps_the_old_file(self, classes, tmp_path):
         (tmp_path / "file").write_text("mine")
@@ -220,5 +222,5 @@ class TestRefusals:
             raise RuntimeError("cut short")
 
         with pytest.raises(RuntimeError):
-            stream.write_table(path, SHAPES["grades"], rows(), stream.Manner())
+            csv_file.write_table(path, SHAPES["grades"], rows(), csv_file.Manner())
         assert path.read_text() == "old" and list(tmp_path.iterdir()) == [path]

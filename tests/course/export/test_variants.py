@@ -7,10 +7,9 @@ import numpy as np
 import pytest
 from scipy.stats import ttest_ind
 
-from grader.course import statistics
-from grader.course.export import package
-from grader.course.export.papers import report
-from grader.course.export.tables import figures, variants
+from grader.reports.export import package
+from grader.reports.export.pages import programme_report
+from grader.reports.tables import item_analysis, statistics, variants
 
 ITEM, SEED = "m01.total.line_off", 20261125
 
@@ -19,7 +18,9 @@ def pool(marks, right, engines):
     """A pool of one item of five marks."""
     rows = [[int(mark)] for mark in marks]
     drawn = [{"m01.total": engine} for engine in engines]
-    return figures.Pool("m01_timing", "v", [ITEM], [500], rows=rows, right=[[one] for one in right], engines=drawn)
+    return item_analysis.Pool(
+        "m01_timing", "v", [ITEM], [500], rows=rows, right=[[one] for one in right], engines=drawn
+    )
 
 
 def by_label(found):
@@ -35,7 +36,7 @@ def test_an_unfair_engine_is_named():
     assert found["six"]["note"] == "harder with these numbers" and found["six"]["n"] == "10"
     assert float(found["six"]["facility"]) < 0.3 < 0.7 < float(found["six"]["facility_of_rest"])
     assert [row["note"] for label, row in found.items() if "third" in label] == ["", "", ""]
-    said = report.unlike([pool(marks, np.linspace(10.0, 30.0, 40), engines)])
+    said = programme_report.unlike([pool(marks, np.linspace(10.0, 30.0, 40), engines)])
     assert ("six", "harder with these numbers") in {(line[1], line[5]) for line in said}
 
 
@@ -118,7 +119,7 @@ def test_the_demos_bins_agree_with_its_analysis(demo_term):
     from grader.exercise.truth import Truth
     from tests.work import issue_of
 
-    [found] = figures.pools([demo_term], drawn=True)
+    [found] = item_analysis.pools([demo_term], drawn=True)
     right = sorted(row[found.items.index("m01.total.line_on")] for row in found.right)
     module, told = catalogue.module("m01_timing"), []
     for row in csv.DictReader(io.StringIO(package.write([demo_term], "grades").path.read_text("utf-8"), newline="")):

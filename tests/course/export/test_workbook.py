@@ -7,10 +7,11 @@ import pytest
 from openpyxl import load_workbook
 from sqlalchemy import update
 
-from grader.course.export import layout, package, stream, workbook
-from grader.course.export.tables.columns import SHAPES
-from grader.course.records import database, schema
 from grader.errors import BadFile, Refused
+from grader.pages import csv_file
+from grader.records import database, schema
+from grader.reports.export import layout, package, workbook
+from grader.reports.tables.columns import SHAPES
 
 
 def rows_of(sheet):
@@ -107,7 +108,7 @@ def read(
 class TestLayouts:
     def test_the_example_can_be_used(self, classes, tmp_path):
         (tmp_path / "example.toml").write_text(layout.EXAMPLE, encoding="utf-8")
-        made = layout.write(classes, layout.read(tmp_path / "example.toml"), tmp_path / "out.csv", stream.Manner())
+        made = layout.write(classes, layout.read(tmp_path / "example.toml"), tmp_path / "out.csv", csv_file.Manner())
         lines = (tmp_path / "out.csv").read_text("utf-8").splitlines()
         assert made.rows == 11 and lines[0] == "Student number,Family name,Given name,Timing,Per cent,Result"
         assert lines[1] == "0046,Marr,Ivo,28,93.33,Distinction"
@@ -142,7 +143,7 @@ class TestLayouts:
         assert {row[2] for row in found} == {"A", "B", ""}
 
     def test_nothing_assigned_is_no_mark(self, empty_term, classes, tmp_path):
-        from grader.course import roster
+        from grader.records.term import roster
 
         (tmp_path / "l.csv").write_text("id,last_name,first_name\nX1,Bo,Al\n")
         roster.import_list(empty_term, tmp_path / "l.csv")

@@ -14,18 +14,18 @@ from hypothesis import strategies as st
 from sqlalchemy import select
 
 from grader import catalogue
-from grader.course import standing
-from grader.course import term as terms
-from grader.course.export import grades, layout, package, workbook
-from grader.course.export.oneroster import writer
-from grader.course.export.papers import evidence, moderation, report
-from grader.course.export.tables import people
-from grader.course.export.xapi import statements
-from grader.course.records import database, schema
-from grader.course.report import build as class_report
-from grader.course.returns import run
-from grader.course.rules import adopt, passing, policy
-from grader.course.work import adjust, verify
+from grader.course.attempts import passing, standing
+from grader.course.audit import verify
+from grader.course.grading import adjust
+from grader.records import database, schema
+from grader.records.term import policy, policy_in_force
+from grader.records.term import term as terms
+from grader.reports.export import layout, package, workbook
+from grader.reports.export.oneroster import writer
+from grader.reports.export.pages import evidence, moderation, programme_report
+from grader.reports.export.xapi import statements
+from grader.reports.feedback import class_report, return_run
+from grader.reports.tables import grades, people
 from tests.course.resits import KEY, LETTER, WORDS, hand_in, returned, sit
 from tests.work import issue_of, right_answers
 
@@ -82,7 +82,7 @@ def opened(term, threshold):
     text = 'format = "timing-mark policy"\nschema = 1\n' + MUST.format(threshold)
     saved = term.folder.parent / "asked.toml"
     saved.write_text(text)
-    adopt.adopt([term], saved)
+    policy_in_force.adopt([term], saved)
     return terms.open_term(term.folder)
 
 
@@ -112,7 +112,7 @@ def test_every_export_says_who_passed_or_what_failed(lacking):
     with zipfile.ZipFile(writer.write([lacking])) as archive:
         results = list(csv.DictReader(io.StringIO(archive.read("results.csv").decode(), newline="")))
     assert sorted(row["comment"] for row in results) == ["", "not passed: T1 must be met", "passed"]
-    page = report.write([lacking]).read_text("utf-8")
+    page = programme_report.write([lacking]).read_text("utf-8")
     assert "Not passed because an objective must be met and is not" in page
     assert "not passed: T1 must be met" in evidence.write(lacking, trainee="T01")[0].read_text("utf-8")
     with zipfile.ZipFile(moderation.write(lacking, KEY)[0]) as archive:
@@ -140,7 +140,7 @@ def test_no_grade_word_hides_it(lacking):
 
 
 def test_the_returned_sheet_says_it(lacking):
-    run.give_back(lacking, KEY)
+    return_run.give_back(lacking, KEY)
     for who, said in (("t01", "not met yet"), ("t02", "met")):
         page = (lacking.folder / "returned" / who / f"{KEY}.html").read_text("utf-8")
         assert "Needed for a pass" in page and f"T1 from 70 %: {said}<" in page
@@ -231,7 +231,7 @@ def test_a_letter_marked_by_hand_waits_no_more(assigned_term, m01):
     text = 'format = "timing-mark policy"\nschema = 1\n[objectives.T5]\nthreshold = 80\nmust_pass = true\n'
     saved = assigned_term.folder.parent / "asked.toml"
     saved.write_text(text)
-    adopt.adopt([assigned_term], saved)
+    policy_in_force.adopt([assigned_term], saved)
     term = terms.open_term(assigned_term.folder)
     hand_in(term, right_answers(m01, issue_of(term, "t01")) | {LETTER: WORDS})
 

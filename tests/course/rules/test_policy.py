@@ -6,13 +6,13 @@ import pytest
 from typer.testing import CliRunner
 
 from grader.cli.main import app
-from grader.course import overview
-from grader.course import term as terms
-from grader.course.export import package
-from grader.course.records import database, ledger
-from grader.course.rules import adopt, policy
-from grader.course.work import verify
+from grader.course.attempts import overview
+from grader.course.audit import verify
 from grader.errors import BadFile
+from grader.records import database, ledger
+from grader.records.term import policy, policy_in_force
+from grader.records.term import term as terms
+from grader.reports.export import package
 from grader.tables import rows
 
 HEAD = 'format = "timing-mark policy"\nschema = 1\n'
@@ -104,7 +104,7 @@ def test_a_bad_file_in_the_folder_stops_the_class_and_names_itself(empty_term):
 def test_put_in_force_it_stands_in_ledger_and_exports(assigned_term, tmp_path):
     saved = tmp_path / "ours.toml"
     saved.write_text(WHOLE)
-    adopt.adopt([assigned_term], saved, reason="board of March")
+    policy_in_force.adopt([assigned_term], saved, reason="board of March")
     opened = terms.open_term(assigned_term.folder)
     assert opened.policy == parsed(WHOLE)
     with database.transaction(opened) as connection:
@@ -123,7 +123,7 @@ def test_put_in_force_it_stands_in_ledger_and_exports(assigned_term, tmp_path):
 def test_a_policy_changed_by_hand_is_named_until_it_is_put_in_force(assigned_term, tmp_path):
     saved, place = tmp_path / "ours.toml", assigned_term.folder / policy.NAME
     saved.write_text(WHOLE)
-    adopt.adopt([assigned_term], saved, reason="board of March")
+    policy_in_force.adopt([assigned_term], saved, reason="board of March")
 
     def named():
         return verify.verify(terms.open_term(assigned_term.folder)).findings
@@ -132,7 +132,7 @@ def test_a_policy_changed_by_hand_is_named_until_it_is_put_in_force(assigned_ter
     place.write_text(WHOLE.replace("62.5", "40"))
     [said] = named()
     assert "is not the one that the ledger notes last" in said and "--reason" in said
-    adopt.adopt([assigned_term], place, reason="board of April")
+    policy_in_force.adopt([assigned_term], place, reason="board of April")
     assert named() == []
     with database.transaction(assigned_term) as connection:
         first, second = [entry for _, _, entry in ledger.entries(connection, "settings")][-2:]
@@ -145,7 +145,7 @@ def test_a_file_that_cannot_be_used_changes_no_class(assigned_term, tmp_path):
     saved = tmp_path / "ours.toml"
     saved.write_text(WHOLE.replace("33.4", "40"))
     with pytest.raises(BadFile, match="must add to 100"):
-        adopt.adopt([assigned_term], saved)
+        policy_in_force.adopt([assigned_term], saved)
     assert not (assigned_term.folder / policy.NAME).exists()
 
 

@@ -7,12 +7,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from grader import catalogue, clock
-from grader.course import term as terms
-from grader.course.export import layout
-from grader.course.export.grades import percent
-from grader.course.rules import policy, totals
-from grader.course.work import adjust, assign, collect, marking_run
+from grader.course.grading import adjust, mark_class
+from grader.course.issue import assign
+from grader.course.rules import totals
+from grader.course.submissions import collect
 from grader.exercise.model import PRACTICE
+from grader.records.term import policy
+from grader.records.term import term as terms
+from grader.reports.export import layout
+from grader.reports.tables.grades import percent
 from tests.work import issue_of, put_in_inbox, right_answers, right_sheet, sheet_of
 
 ONE, TWO = "m01_timing", "m02_dwell"
@@ -79,7 +82,7 @@ def shown(term, text=""):
 def in_time(term, sheet, module):
     path = put_in_inbox(term, sheet)
     collect.collect(term, [path.parent], received_at=clock.parse("2026-03-30 12:00", term.settings.zone))
-    marking_run.mark(term, module)
+    mark_class.mark(term, module)
 
 
 @pytest.fixture

@@ -1,0 +1,101 @@
+"""paper and transcribe: exercises for those without a computer, and their answers typed in."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from grader.cli.output import ask, confirmed, say
+from grader.cli.term import HERE, TermFolder
+from grader.errors import Refused, Unreadable
+
+_BACK, _CLEAR = "<", "-"
+
+
+def paper(
+    module: Annotated[str, typer.Argument(help="Such as m01_timing; it must be assigned.")],
+    trainee: Annotated[list[str] | None, typer.Option(help="Only this trainee; say it again for another.")] = None,
+    group: Annotated[str, typer.Option(help="Only this group.")] = "",
+    term: TermFolder = HERE,
+):
+    """Write each trainee's own questions as a sheet to print."""
+    from grader.course.issue import channels
+    from grader.records.term import term as terms
+
+    opened = terms.open_term(term)
+    written = channels.print_sheets(opened, module, trainees=tuple(trainee or ()), group=group)
+    say(f"{len(written)} sheets: {opened.folder}/out/<trainee>/{module}.html. Print them from the browser.")
+
+
+def transcribe(
+    first: Annotated[
+        str, typer.Argument(metavar="[TRAINEE] MODULE", help="Trainee and module; with --from the module.")
+    ],
+    second: Annotated[str, typer.Argument(metavar="", help="")] = "",
+    from_file: Annotated[Path | None, typer.Option("--from", help="A table: trainee,part,answer,unit.")] = None,
+    received_at: Annotated[str, typer.Option(help="When the paper came in; otherwise now.")] = "",
+    term: TermFolder = HERE,
+):
+    """Type in what stands on paper; it is kept as a hand-in and logged as transcribed."""
+    from grader import clock
+    from grader.course.submissions import transcribe as transcribing
+    from grader.records.term import term as terms
+
+    opened = terms.open_term(term)
+    arrived = clock.arrival(received_at, opened.settings.zone) if received_at else None
+    if from_file is not None:
+        if second:
+            raise Refused("With --from only the module is named; who it is by stands in the table. Nothing was kept.")
+        kept = transcribing.from_table(opened, first, from_file, received_at=arrived)
+    else:
+        if not second:
+            raise Refused("Name the trainee and the module, or the module and --from a table. Nothing was kept.")
+        sheet = transcribing.begin(opened, first, second)
+        answers = _typed(opened, sheet)
+        if not confirmed(f"Keep this sheet of {sheet.person.name}?"):
+            say("Not kept. What you typed is there when you run the command again.")
+            return
+        kept = [transcribing.keep(opened, sheet, answers, received_at=arrived)]
+    for one in kept:
+        what = "was kept before" if one.known else f"{one.answered} of {one.asked} answers kept"
+        say(f"{one.person.name}: {what}, receipt {' '.join(one.sha256[at : at + 4] for at in (0, 4, 8))}.")
+        if one.others:
+            say(f"  note: {one.others} more from a computer; of all that came in time the last one counts.")
+        if one.finding:
+            say(f"  note: {one.finding} If the paper was in before, type it again with --received-at.")
+
+
+def _typed(term, sheet):
+    """Go through the questions; what was typed is kept after each, so that one can break off."""
+    from grader.course.submissions import transcribe as transcribing
+
+    answers = transcribing.draft(term, sheet)
+    say(f"{sheet.person.name}, {sheet.record.module}, attempt {sheet.record.attempt}: {len(sheet.questions)} answers.")
+    say(
+        f"Enter keeps what stands in [ ] or leaves it blank, {_CLEAR} empties it, {_BACK} goes back, ! takes a word as it is."
+    )
+    place, shown = 0, ""
+    while place < len(sheet.questions):
+        question = sheet.questions[place]
+        if question.heading != shown:
+            shown = question.heading
+            say(f"\n{shown}")
+        for letter, _, words in question.lettered:
+            say(f"    {letter}  {words}")
+        before = answers.get(question.path)
+        there = f"{before.raw} {before.unit}".strip() if before else ""
+        text = ask(f"  {question.part.prompt} ({question.how}) [{there}]", default="", show_default=False).strip()
+        if text == _BACK:
+            place = max(0, place - 1)
+            continue
+        if text:
+            try:
+                answers[question.path] = transcribing.read(question, "" if text == _CLEAR else text)
+            except Unreadable as problem:
+                say(f"    {problem} If that is what stands on the paper, type it again with ! before it.")
+                continue
+            transcribing.save_draft(term, sheet, answers)
+            echo = answers[question.path].read_as
+            say(f"    read as {echo}" if echo else "    blank" if text == _CLEAR else "    taken as it stands")
+        place += 1
+    return answers

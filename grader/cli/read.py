@@ -1,0 +1,95 @@
+"""read: the instructor reads written answers, one after the other or in a spreadsheet."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from grader.cli.output import ask, say
+from grader.cli.term import HERE, TermFolder
+from grader.errors import Refused
+
+
+def read(
+    module: Annotated[str, typer.Argument(help="Such as m01_timing.")],
+    listed: Annotated[bool, typer.Option("--list", help="Only list what waits.")] = False,
+    names: Annotated[bool, typer.Option("--names", help="Show who wrote it.")] = False,
+    everything: Annotated[bool, typer.Option("--all", help="Also what was read before.")] = False,
+    to: Annotated[Path | None, typer.Option(help="Write the answers into a table for a spreadsheet.")] = None,
+    taken_from: Annotated[Path | None, typer.Option("--from", help="Take the filled-in table back.")] = None,
+    term: TermFolder = HERE,
+):
+    """Read written answers against their rubric and give each point its marks."""
+    from grader import files
+    from grader.course.grading import written_answers, written_table
+    from grader.records.term import term as terms
+
+    opened = terms.open_term(term)
+    if to and taken_from:
+        raise Refused("Both --to and --from are given. Write the table first, fill it in, then take it back.")
+    if to and to.exists():
+        raise Refused(
+            f"{to} exists, and may hold what you filled in. Name another file, or take that one back with --from."
+        )
+    if to:
+        files.write_bytes(to, written_table.to_table(opened, module, waiting_only=not everything, names=names))
+        say(f"{to}: fill the columns “points”, save it as CSV, and give it to 'read {module} --from'.")
+        return
+    if taken_from:
+        done = written_table.from_table(opened, module, taken_from)
+        same = sum(not one.changed for one in done)
+        say(
+            f"{module}: {len(done) - same} written answers read."
+            + (f" {same} had these points before; nothing changed there." if same else "")
+        )
+        return
+    found = written_answers.answers(opened, module, waiting_only=not everything)
+    if not found:
+        say(f"{module}: no written answer waits.")
+    for number, answer in enumerate(found, 1):
+        say(f"\n{number} of {len(found)}  {answer.code}  {answer.path}" + (f"  {answer.person.name}" if names else ""))
+        if listed:
+            _show_given(answer)
+            continue
+        for line in answer.question:
+            say(line)
+        say(f"\n    {answer.text.replace(chr(10), chr(10) + '    ')}\n")
+        say(f"A good answer: {answer.model}")
+        _show_given(answer)
+        if not _one(opened, module, answer):
+            say("Stopped. What was read so far is kept.")
+            return
+
+
+def _show_given(answer):
+    for place, (looked_for, most) in enumerate(answer.rubric):
+        had = f"{answer.given.points[place] / 100:g} of " if answer.given else ""
+        say(f"  {had}{most}: {looked_for}")
+    if answer.given and answer.given.comment:
+        say(f"  comment: {answer.given.comment}")
+
+
+def _one(term, module, answer):
+    """Ask for the points of one answer until they can be taken; False if the instructor stops."""
+    from grader.course.grading import written_answers
+
+    while True:
+        points = []
+        for number, (_, most) in enumerate(answer.rubric, 1):
+            typed = ask(f"Point {number}, 0 to {most} (s skips this answer, q stops)").strip()
+            if typed.lower() == "q":
+                return False
+            if typed.lower() == "s":
+                return True
+            points.append(typed)
+        comment = ask("Comment for the trainee", default="", show_default=False)
+        try:
+            _, mark, changed = written_answers.give(term, module, answer.code, points, comment)
+        except Refused as problem:
+            say(f"  ! {problem} Type the points again.")
+            continue
+        if not changed:
+            say("It had these points and this comment before; nothing changed.")
+        else:
+            say("Kept." if mark is None else f"Kept. The module's mark is now {mark / 100:g}.")
+        return True

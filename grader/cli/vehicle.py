@@ -1,0 +1,118 @@
+"""vehicle new|form|check|add|list|show: the term's own vehicles, from their manuals."""
+
+from typing import Annotated
+
+import typer
+
+from grader.cli.output import findings, say
+from grader.cli.term import HERE, TermFolder
+
+app = typer.Typer(no_args_is_help=True, help="The term's own vehicles: enter one from its manual, check it, store it.")
+
+Key = Annotated[str, typer.Argument(help="Small letters, figures, - and _: hall-engine.")]
+Named = Annotated[str, typer.Argument(help="Its key, for vehicles/KEY.toml; or another file.")]
+
+
+@app.command("new")
+def new(
+    key: Key,
+    like: Annotated[str, typer.Option(help="A teaching vehicle or one of yours, whose figures are put in.")] = "",
+    term: TermFolder = HERE,
+):
+    """Write vehicles/KEY.toml, to be filled in with any editor."""
+    from grader.course.vehicles import store, template
+    from grader.records.term import term as terms
+
+    path = store.new(terms.open_term(term), key, like=like)
+    say(f"{path} is ready. Its figures are examples: put in those of the manual, then run 'vehicle check {key}'.")
+    say(template.SAFETY)
+
+
+@app.command("form")
+def form(key: Key, term: TermFolder = HERE):
+    """Ask question by question and write vehicles/KEY.toml; stop at any time, nothing typed is lost."""
+    from grader.course.vehicles import form as questions
+    from grader.course.vehicles import store, template
+    from grader.records.term import term as terms
+
+    opened = terms.open_term(term)
+    path, before = store.begun(opened, key)
+    say(template.SAFETY)
+    say("Enter keeps what stands in brackets; 'back' goes back one question; Ctrl-D stops and keeps what you typed.")
+    try:
+        answers = questions.ask_all(input, say, before)
+    except questions.Stopped as stopped:
+        store.keep(path, stopped.answers)
+        say("")
+        say(f"Stopped; what you typed stands in {path}. Run 'vehicle form {key}' to go on.")
+        return
+    store.keep(path, answers)
+    say(f"{path} is written. Next: 'vehicle check {key}', then 'vehicle add {key}'.")
+
+
+@app.command("check")
+def check(named: Named, term: TermFolder = HERE):
+    """Name everything that is wrong in a vehicle file, each with its line; store nothing."""
+    from grader.course.vehicles import store
+    from grader.records.term import term as terms
+
+    key, found = store.check(terms.open_term(term), named)
+    _remarks(found)
+    if not found.faults:
+        say(f"{key}: every figure can be. Compare it with the manual once more, then run 'vehicle add {key}'.")
+    findings(found.sentences)
+
+
+@app.command("add")
+def add(named: Named, term: TermFolder = HERE):
+    """Store a vehicle with its source; later changes become new revisions, the old ones are kept."""
+    from grader.course.issue import vehicle_choice
+    from grader.course.vehicles import store, template
+    from grader.records.term import term as terms
+
+    opened = terms.open_term(term)
+    stored, found = store.add(opened, named)
+    _remarks(found)
+    say(f"{stored.own.vehicle.title} is stored: {stored.line}. Use it with 'assign MODULE --vehicle {stored.key}'.")
+    for revision, modules in vehicle_choice.modules_of(opened, stored.key).items():
+        say(
+            f"  note: {', '.join(modules)} went out with revision {revision} and keeps it, also for whoever joins later."
+        )
+    say(template.SAFETY)
+
+
+@app.command("list")
+def list_all(term: TermFolder = HERE):
+    """List the term's own vehicles."""
+    from grader.course.vehicles import store
+    from grader.records.term import term as terms
+
+    found = store.listed(terms.open_term(term))
+    for one in found:
+        own = one.own
+        say(f"{one.key:<20} {own.vehicle.title:<32} revision {one.revision}  {own.manual}, {own.page}")
+    say(f"{len(found)} vehicles." if len(found) != 1 else "1 vehicle.")
+
+
+@app.command("show")
+def show(
+    key: Key,
+    page: Annotated[bool, typer.Option("--page", help="Also write a page to print, into reports/.")] = False,
+    term: TermFolder = HERE,
+):
+    """Show a vehicle with the advance computed at some speeds, and dwell in degrees and per cent."""
+    from grader.course.vehicles import store
+    from grader.records.term import term as terms
+    from grader.reports.export.pages import vehicle_sheet as pages
+
+    opened = terms.open_term(term)
+    revisions = store.one(opened, key)
+    for line in pages.lines(opened, revisions[-1]):
+        say(line)
+    if page:
+        say(f"Page: {pages.write(opened, revisions)}")
+
+
+def _remarks(found):
+    for line, said in found.remarks:
+        say(f"  note: line {line}: {said}")

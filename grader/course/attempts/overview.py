@@ -1,0 +1,84 @@
+"""What a term holds, in a few lines and one table."""
+
+from collections import Counter
+
+from sqlalchemy import select
+
+from grader import clock
+from grader.course.attempts import standing
+from grader.records import adjustments, database, schema
+from grader.records.term import policy
+
+
+def assigned(term):
+    """Keys of the assigned modules, in order."""
+    with database.transaction(term) as connection:
+        return standing.assigned_modules(connection)
+
+
+def lines(term):
+    """Settings and the state of every assigned module, as sentences."""
+    settings = term.settings
+    yield f"{settings.title} ({term.id}), {term.folder}"
+    yield (
+        f"Pass {settings.pass_percent:g} %. Late: {settings.late_percent_per_day:g} % of the {settings.late_basis} a day, "
+        f"nothing after {settings.late_days_until_nothing} days. Attempts: {settings.attempts}. Zone: {settings.zone}."
+    )
+    if term.policy != policy.DEFAULT:
+        yield f"It has a {policy.NAME}; 'term policy' says what it asks for."
+    with database.transaction(term) as connection:
+        for row in connection.execute(select(schema.assignment).order_by(schema.assignment.c.module)):
+            due = f"due {term.shown(clock.from_text(row.due))}" if row.due else "no due time"
+            states = Counter(found.state for found in standing.standings(term, connection, [row.module]))
+            told = ", ".join(f"{n} {state}" for state, n in states.items())
+            yield f"{row.module} ({row.mode}, {due}): {told or 'nobody is left'}"
+
+
+def slips(term, module_key):
+    """(exercise key, slip key, count) of a module's marked answers, commonest first; what a resit keeps counts once."""
+    table = schema.answer
+    with database.transaction(term) as connection:
+        kept = standing.kept_answers(connection, module_key)
+        rows = connection.execute(select(table).where(table.c.module == module_key, table.c.slip != ""))
+        found = Counter((row.part, row.slip) for row in rows if not standing.is_kept(row, kept))
+    return [(part, slip, count) for (part, slip), count in found.most_common()]
+
+
+def changes(found):
+    """A line for every mark that a marking run would write, with the parts that move it."""
+    for change in found:
+        if change.old is None:
+            yield f"{change.trainee}: new, {change.new / 100:g}"
+            continue
+        moved = ", ".join(f"{path} {_figure(old)} → {_figure(new)}" for path, old, new in change.parts)
+        what = "same hand-in" if change.same_work else "new hand-in"
+        yield f"{change.trainee}: {change.old / 100:g} → {change.new / 100:g} ({what}){': ' + moved if moved else ''}"
+
+
+def _figure(hundredths):
+    return "not read" if hundredths is None else f"{hundredths / 100:g}"
+
+
+def marks_table(term, module):
+    """Rows of the table of marks by trainee and exercise.
+
+    Returns
+    -------
+    list of (Standing, dict of exercise key to hundredths)
+        Empty dictionary where nothing is marked; None for an exercise that waits to be read.
+    """
+    with database.transaction(term) as connection:
+        by_trainee = {}
+        table = schema.answer
+        for row in connection.execute(select(table).where(table.c.module == module.key)):
+            marks = by_trainee.setdefault((row.trainee, row.attempt), {})
+            so_far = marks.get(row.exercise, 0)
+            waits = row.hundredths is None or so_far is None
+            marks[row.exercise] = None if waits else so_far + row.hundredths
+        for (trainee, unit, attempt), by_hand in adjustments.read(connection).overrides.items():
+            if unit == module.key:
+                by_trainee.setdefault((trainee, attempt), {}).update(by_hand)
+        return [
+            (found, by_trainee.get((found.person.id, found.attempt), {}))
+            for found in standing.standings(term, connection, [module.key])
+        ]

@@ -1,0 +1,281 @@
+"""Where each trainee stands in a module: one state word, and the mark that counts."""
+
+import json
+from dataclasses import dataclass, replace
+
+from sqlalchemy import bindparam, delete, select
+
+from grader import catalogue, clock
+from grader.course.attempts import passing
+from grader.errors import Refused
+from grader.exercise.issued import KEPT
+from grader.exercise.model import PRACTICE
+from grader.records import adjustments, ledger, schema
+from grader.records.gradebook import gradebook
+from grader.records.term import roster
+
+NOT_ASSIGNED, NOT_HANDED_IN, HANDED_IN = "not assigned", "not handed in", "handed in"
+PARTLY_MARKED, MARKED, EXCUSED = "partly marked", "marked", "excused"
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """One trainee in one module. Marks are hundredths; None where there is none.
+
+    `passed` is "yes", "no" or blank, and always blank in practice, which nobody passes or
+    fails; `failed` are the objectives that must be met and are not.
+    """
+
+    person: roster.Trainee
+    module: str
+    attempt: int | None
+    state: str
+    due: str
+    handed_in_at: str
+    mark: object | None  # row of tm_mark
+    extension_until: str = ""
+    attempts: int = 0  # how many were issued
+    mode: str = ""  # assessed or practice; blank where nothing is assigned
+    passed: str = ""
+    failed: tuple = ()
+
+    @property
+    def counts(self):
+        """Whether it is work of which there are grades and totals: practice is not."""
+        return self.mode != PRACTICE
+
+
+def assigned_modules(connection):
+    """Keys of the modules that were assigned in this term, in order."""
+    return sorted(connection.execute(select(schema.assignment.c.module)).scalars())
+
+
+def modes(connection):
+    """Module -> assessed or practice, of the modules that were assigned in this term."""
+    table = schema.assignment
+    return {row.module: row.mode for row in connection.execute(select(table.c.module, table.c.mode))}
+
+
+def must_be_assigned(connection, module_key):
+    """Refuse a module that was never assigned in this term."""
+    assigned = select(schema.assignment.c.module).where(schema.assignment.c.module == module_key)
+    if connection.execute(assigned).first() is None:
+        raise Refused(f"{module_key} was not assigned in this term. Run 'assign {module_key}' first.")
+
+
+def listed_modules(connection):
+    """Keys of the modules that a table of the term lists: those assigned, or all before the first is."""
+    return assigned_modules(connection) or list(catalogue.all_modules())
+
+
+def kept_answers(connection, module_key=None):
+    """Exercises whose answers a resit keeps: their rows are in the records once more, and were answered once.
+
+    Parameters
+    ----------
+    connection : Connection
+    module_key : str or None
+        None for all modules.
+
+    Returns
+    -------
+    set of (str, str, int, str)
+        Trainee, module, attempt of the resit, exercise key.
+    """
+    table = schema.issue
+    mine = (table.c.attempt > 1, *([table.c.module == module_key] if module_key else ()))
+    return {
+        (row.trainee, row.module, row.attempt, key)
+        for row in connection.execute(select(table).where(*mine))
+        for key, entry in json.loads(row.record)["exercises"].items()
+        if KEPT in entry
+    }
+
+
+def is_kept(row, kept):
+    """Whether a row of tm_answer is one that `kept_answers` names."""
+    return (row.trainee, row.module, row.attempt, row.exercise) in kept
+
+
+def best_attempts(connection, *conditions):
+    """(trainee, module) -> the marked attempt with the best mark, of equal ones the later: the one in nbgrader's book.
+
+    Where an objective must be met another attempt may count, see `standings`; then a
+    change of the policy must not change the book.
+
+    Parameters
+    ----------
+    connection : Connection
+    conditions : SQL conditions on tm_mark
+        None of them: of all trainees and modules.
+    """
+    table = schema.mark
+    wanted = select(table.c.trainee, table.c.module, table.c.attempt).where(*conditions)
+    rows = connection.execute(wanted.order_by(table.c.mark, table.c.attempt))  # the last of each stays
+    return {(row.trainee, row.module): row.attempt for row in rows}
+
+
+def standings(term, connection, module_keys, *, people=None, decided=None):
+    """Standings of everybody enrolled, or withdrawn with a mark, in order of name.
+
+    `people` are a part of them in that order, and `decided` the decisions, where the
+    caller goes through a large class part by part.
+
+    The attempt shown is the marked one with the best mark, else the latest; where an
+    objective must be met, one that passes goes before one that does not. Whoever is
+    excused has no mark, whatever he handed in. `due` is after any extension.
+    """
+    issues, hand_ins, marks, answers = {}, {}, {}, {}
+    table = schema.issue
+    wanted = (table.c.trainee, table.c.module, table.c.attempt, table.c.due)  # the records of the numbers are long
+    names = None if people is None else [person.id for person in people]
+
+    def rows(query, column):
+        return connection.execute(query if names is None else query.where(column.in_(names)))
+
+    for row in rows(select(*wanted).where(table.c.module.in_(module_keys)), table.c.trainee):
+        issues.setdefault((row.trainee, row.module), []).append(row)
+    for row in rows(select(schema.hand_in).order_by(schema.hand_in.c.id), schema.hand_in.c.trainee):
+        hand_ins[row.trainee, row.module, row.attempt] = row
+    for row in rows(select(schema.mark), schema.mark.c.trainee):
+        marks[row.trainee, row.module, row.attempt] = row
+    must = [module for module in module_keys if term.policy.must_pass_in(module)]
+    for row in (
+        rows(select(schema.answer).where(schema.answer.c.module.in_(must)), schema.answer.c.trainee) if must else ()
+    ):
+        answers.setdefault(adjustments.owner(row), []).append(row)
+    decided, mode = decided or adjustments.read(connection), modes(connection)
+    found = []
+    for person in roster.everyone(connection) if people is None else people:
+        for module in module_keys:
+            mine = sorted(issues.get((person.id, module), ()), key=lambda issue: issue.attempt)
+            marked = [marks[person.id, module, i.attempt] for i in mine if (person.id, module, i.attempt) in marks]
+            if person.status == roster.WITHDRAWN and not marked:
+                continue
+            judged = []
+            for row in marked:
+                given = passing.as_marked(answers.get(adjustments.owner(row), ()), decided.by_hand(row))
+                judged.append((row, passing.outcome(term, row, given)))
+            one = _standing(term, person, module, mine, judged, hand_ins, decided)
+            one = replace(one, attempts=len(mine), mode=mode.get(module, ""))
+            found.append(one if one.counts else replace(one, passed="", failed=()))
+    return found
+
+
+def best_attempt(connection, trainee, module_key):
+    """As `best_attempts` for one trainee and module; None where nothing is marked."""
+    mine = (schema.mark.c.trainee == trainee, schema.mark.c.module == module_key)
+    return best_attempts(connection, *mine).get((trainee, module_key))
+
+
+class Marks:
+    """The marks of some trainees in a module as they stand, and new ones gathered for them.
+
+    Nothing is written before `write`, so that few statements serve all of them; they
+    run in the caller's transaction.
+
+    Parameters
+    ----------
+    connection : Connection
+        In a transaction.
+    module : Module
+    trainees : iterable of str
+    """
+
+    def __init__(self, connection, module, trainees):
+        self._c, table = connection, schema.mark
+        mine = table.c.module == module.key, table.c.trainee.in_(set(trainees))
+        self._before = {adjustments.owner(row): row for row in connection.execute(select(table).where(*mine))}
+        self._new = {}
+
+    def before(self, issue):
+        """The mark of an issue as it stood, a row of tm_mark; None where nothing was marked."""
+        return self._before.get(adjustments.owner(issue))
+
+    def put(self, issue, values, answers, work, entry):
+        """Gather the mark of an issue.
+
+        Parameters
+        ----------
+        issue : row of tm_issue
+        values : dict
+            Columns of tm_mark.
+        answers : list of dict
+            Rows of tm_answer.
+        work : gradebook.Work
+            The same for nbgrader.
+        entry : ledger.Entry
+        """
+        self._new[adjustments.owner(issue)] = (values, answers, work, entry)
+
+    def write(self, rows, decided):
+        """Put what was gathered into records, gradebook and ledger.
+
+        Parameters
+        ----------
+        rows : gradebook.Rows
+        decided : Adjustments
+        """
+        old = [dict(zip(_MINE, owner, strict=True)) for owner in self._new if owner in self._before]
+        for table in (schema.mark, schema.answer):
+            if old:
+                same = (table.c[name] == bindparam(mine) for name, mine in zip(_OWNER, _MINE, strict=True))
+                self._c.execute(delete(table).where(*same), old)
+        marks = [dict(zip(_OWNER, owner, strict=True)) | new[0] for owner, new in self._new.items()]
+        answers = [row for new in self._new.values() for row in new[1]]
+        for table, found in ((schema.mark, marks), (schema.answer, answers)):
+            if found:
+                self._c.execute(table.insert(), found)
+        rows.write(self._counting(decided))
+        ledger.append(self._c, [new[3] for new in self._new.values()])
+
+    def _counting(self, decided):
+        """Each trainee's work that counts: nbgrader has one row for all attempts."""
+        marks = {owner: row.mark for owner, row in self._before.items()}
+        marks |= {owner: new[0]["mark"] for owner, new in self._new.items()}
+        best = {}
+        for owner in sorted(marks, key=lambda owner: (marks[owner], owner[2])):  # the best, of equal ones the later
+            best[owner[0]] = owner
+        people = {owner[0]: new[2].person for owner, new in self._new.items()}
+        return [
+            self._new[best[who]][2] if best[who] in self._new else _earlier(self._c, person, best[who], decided)
+            for who, person in people.items()
+        ]
+
+
+_OWNER, _MINE = ("trainee", "module", "attempt"), ("my_trainee", "my_module", "my_attempt")
+
+
+def _earlier(connection, person, owner, decided):
+    """The work of an attempt that was marked before, from the records."""
+    marks, answers = schema.mark, schema.answer
+    mark = connection.execute(select(marks).where(*adjustments.of(marks, owner))).one()
+    earned = {}
+    for row in connection.execute(select(answers).where(*adjustments.of(answers, owner))):
+        earned.setdefault(row.exercise.partition(".")[2], []).append(row.hundredths)
+    computed = {name: sum(parts) for name, parts in earned.items() if None not in parts}
+    by_hand = {key.partition(".")[2]: mark for key, mark in decided.overrides.get(owner, {}).items()}
+    return gradebook.Work(person, clock.from_text(mark.handed_in_at), computed, mark.penalty, by_hand)
+
+
+def missing_is_zero(term, standing):
+    """True if absent work counts nothing in totals: by the setting, only after the due time, and never in practice."""
+    past = bool(standing.due) and clock.now() > clock.from_text(standing.due)
+    return term.settings.missing_counts_zero and standing.counts and standing.state == NOT_HANDED_IN and past
+
+
+def _standing(term, person, module, issues, judged, hand_ins, decided):
+    if (person.id, module) in decided.excused:
+        return Standing(person, module, None, EXCUSED, "", "", None)
+    if not issues:
+        return Standing(person, module, None, NOT_ASSIGNED, "", "", None)
+    best, outcome = max(judged, key=lambda pair: passing.rank(term, *pair)) if judged else (None, None)
+    issue = next(issue for issue in issues if issue.attempt == best.attempt) if best else issues[-1]
+    extension = decided.until.get(adjustments.owner(issue), "")
+    due = extension or issue.due
+    if best:
+        return Standing(person, module, best.attempt, best.state, due, best.handed_in_at, best, extension,
+                        passed=outcome.passed, failed=outcome.failed)  # fmt: skip
+    hand_in = hand_ins.get(adjustments.owner(issue))
+    state, arrived = (HANDED_IN, hand_in.received_at) if hand_in else (NOT_HANDED_IN, "")
+    return Standing(person, module, issue.attempt, state, due, arrived, None, extension)

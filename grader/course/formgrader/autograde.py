@@ -1,0 +1,194 @@
+"""What replaces execution when nbgrader autogrades: answers read as data, marks written, no kernel started."""
+
+import hashlib
+import os
+import stat
+from pathlib import Path
+
+import nbformat
+from nbconvert.exporters import NotebookExporter
+from nbgrader.api import Gradebook
+from nbgrader.preprocessors import NbGraderPreprocessor, SaveAutoGrades
+from sqlalchemy import select
+
+from grader import catalogue, clock, files
+from grader.course.attempts import evaluation, lateness, standing
+from grader.course.formgrader import notebooks as papers
+from grader.course.submissions import incoming
+from grader.course.submissions.archives import SET_ASIDE
+from grader.errors import BadFile, BadSheet, TimingMarkError
+from grader.exercise import sheet as sheets
+from grader.marking.mark import mark_sheet
+from grader.records import adjustments, database, schema
+from grader.records.term import term as terms
+
+OURS = "timing_mark"
+
+
+class ReleasedNotebook(NotebookExporter):
+    """Reads the released notebook in the place of whatever was handed in.
+
+    A notebook with cells doubled, deleted, renamed or edited, one that is no
+    JSON, one that asks for a kernel nobody has: none of them is opened.
+    """
+
+    def from_filename(self, filename, resources=None, **options):
+        said = resources["nbgrader"]
+        root = Path(self.parent.coursedir.root)
+        if any(not _ordinary(path) for path in _everything(root / "submitted" / said["student"] / said["assignment"])):
+            # nbgrader passes over a hook that failed; links must not reach the feedback even then.
+            raise BadFile(
+                f"The submission of {said['student']} holds links or pipes. Take them out and autograde again."
+            )
+        lesson = root / "release" / said["assignment"] / f"{said['notebook']}.ipynb"
+        resources[OURS] = {"root": root, "folder": root / "autograded" / said["student"] / said["assignment"]}
+        return super().from_filename(str(lesson), resources=resources, **options)
+
+
+class MarkAnswers(NbGraderPreprocessor):
+    """Marks answers.json beside the notebook and puts what was typed into the cells."""
+
+    def preprocess(self, nb, resources):
+        said, ours = resources["nbgrader"], resources[OURS]
+        term, module = terms.open_term(ours["root"]), catalogue.module(said["assignment"])
+        ours |= {"hundredths": {}, "penalty": 0}
+        sheet = found = None
+        try:
+            content = files.read_bytes(ours["folder"] / sheets.NAME, most=sheets.LARGEST_FILE, what="The answer sheet")
+            sheet, found, penalty = judge(term, module, said["student"], content)
+            lying = sheets.parse(content).attempt
+            if lying != sheet.attempt:
+                self.log.warning(
+                    "%s, %s: attempt %s lies in submitted/ and attempt %s counts, so that one stays. If the other is not marked "
+                    "yet, run 'collect' and 'mark'.", said["student"], module.key, lying, sheet.attempt,
+                )  # fmt: skip
+            ours |= {"hundredths": evaluation.by_exercise(module, found), "penalty": penalty}
+        except BadFile as problem:
+            # No score is written, so that it waits for a person: an unreadable sheet is not a zero.
+            self.log.warning("%s, %s: %s", said["student"], module.key, problem)
+        return nbformat.from_dict(papers.rebuild(nb, module, sheet, found)), resources
+
+
+class SaveMarks(SaveAutoGrades):
+    """Writes the marks into nbgrader's rows; marks by hand stay."""
+
+    def preprocess(self, nb, resources):
+        nb, resources = super().preprocess(nb, resources)
+        said = resources["nbgrader"]
+        with Gradebook(said["db_url"]) as book:
+            work = book.find_submission_notebook(said["notebook"], said["assignment"], said["student"])
+            work.late_submission_penalty = resources[OURS]["penalty"] / 100
+            book.db.commit()
+        return nb, resources
+
+    def _add_score(self, cell, resources):
+        name = cell.metadata["nbgrader"]["grade_id"]
+        grade = self.gradebook.find_grade(name, self.notebook_id, self.assignment_id, self.student_id)
+        hundredths = resources[OURS]["hundredths"].get(name)
+        before, grade.auto_score = grade.auto_score, None if hundredths is None else hundredths / 100
+        by_hand = grade.manual_score is not None
+        grade.needs_manual_grade = before != grade.auto_score if by_hand else grade.auto_score is None
+        self.gradebook.db.commit()
+
+
+def judge(term, module, trainee, content):
+    """(sheet, verdicts, penalty in hundredths) of one submission by the rules of the first road.
+
+    Where the records hold marks of several attempts, or of another than this one, the
+    attempt that counts by them is given instead: marks by hand belong to it. The sheet
+    holds what a resit keeps.
+
+    Raises
+    ------
+    BadSheet
+        It cannot be marked, or is somebody else's.
+    """
+    sheet = sheets.parse(content)
+    if (sheet.term, sheet.trainee, sheet.module) != (term.id, trainee, module.key):
+        raise BadSheet(
+            f"The answer sheet is by {sheet.trainee[:60]} for {sheet.module[:60]} in {sheet.term[:60]}, not by {trainee} "
+            f"for {module.key} in {term.id}. Ask for the right file."
+        )
+    owner = (sheet.trainee, sheet.module, sheet.attempt)
+    with database.transaction(term) as connection:
+        decided = adjustments.read(connection)
+        issue = connection.execute(select(schema.issue).where(*adjustments.of(schema.issue, owner))).first()
+        if issue is None:
+            raise BadSheet(
+                f"{trainee} was never issued attempt {str(sheet.attempt)[:20]} of {module.key}. Ask for the right file."
+            )
+        best = standing.best_attempt(connection, trainee, module.key)
+        if best not in (None, sheet.attempt):
+            [(issue, hand_in)] = papers.counting(connection, module, [trainee])
+            found, values = evaluation.evaluate(term, module, issue, hand_in, decided)
+            return papers.whole(issue, sheets.parse(evaluation.kept(term, hand_in))), found, values["penalty"]
+        arrived = _arrived(term, connection, owner, content)
+    found = decided.apply(issue, mark_sheet(module, evaluation.numbers(issue), sheet))
+    sheet = papers.whole(issue, sheet)
+    if arrived is None:
+        return sheet, found, 0
+    raw = evaluation.raw(module, found, decided.by_hand(issue))
+    days = lateness.late_days(term.settings, decided.due(issue), arrived)
+    return sheet, found, lateness.penalty(term.settings, raw, found.most, days)
+
+
+def make_safe(assignment, student, notebooks):
+    """Before nbgrader copies a submission: set links and unreadable stamps aside, and name the released notebook.
+
+    nbgrader follows links and would hand the instructor's own files back with the
+    feedback; a stamp that it cannot read ends its whole run.
+
+    Parameters
+    ----------
+    assignment, student : str
+        Patterns of the run; not used.
+    notebooks : list of str
+        The notebooks found; afterwards the one that nbgrader knows.
+    """
+    folder = Path(notebooks[0]).parent
+    for path in list(_everything(folder)):
+        if not _ordinary(path) or _bad_stamp(path, folder):
+            path.rename(path.with_name(path.name + SET_ASIDE))
+    own = folder / f"{folder.name}.ipynb"
+    if not own.is_file():
+        term = terms.open_term(folder.parent.parent.parent)
+        files.write_bytes(own, papers.released(term, catalogue.module(folder.name))[0])
+    notebooks[:] = [str(own)]
+
+
+def _everything(folder):
+    """All files and folders below a folder that were not set aside; links are not followed."""
+    for inside, folders, names in os.walk(folder):
+        yield from (Path(inside) / name for name in (*folders, *names) if not name.endswith(SET_ASIDE))
+
+
+def _ordinary(path):
+    kind = path.lstat().st_mode
+    return stat.S_ISREG(kind) or stat.S_ISDIR(kind)
+
+
+def _bad_stamp(path, folder):
+    if path != folder / "timestamp.txt" or path.is_dir():
+        return False
+    try:
+        incoming.read_stamp(files.read_bytes(path, most=1000, what="The time stamp").decode("utf-8-sig").strip())
+    except (TimingMarkError, UnicodeDecodeError):
+        return True
+    return False
+
+
+def _arrived(term, connection, owner, content):
+    """When this content came, by our records, else by the exchange's stamp."""
+    table, sha256 = schema.hand_in, hashlib.sha256(content).hexdigest()
+    known = connection.execute(
+        select(table.c.received_at).where(*adjustments.of(table, owner), table.c.sha256 == sha256)
+    ).scalar()
+    if known:
+        return clock.from_text(known)
+    stamp = term.folder / "submitted" / owner[0] / owner[1] / "timestamp.txt"
+    try:
+        return incoming.read_stamp(
+            files.read_bytes(stamp, most=1000, what="The time stamp").decode("utf-8-sig").strip()
+        )
+    except (TimingMarkError, UnicodeDecodeError):
+        return None

@@ -1,0 +1,256 @@
+"""Resits: fresh numbers for what was not met; what was met stays as it was answered.
+
+The rule. A resit is a whole new attempt of the module. Exercises that examine an
+objective not shown, and those linked with them, come with fresh numbers. Not shown is an
+objective that is not met, and one with too few items to say so in which as much was lost;
+or the instructor names some, of which one with too few items may also be one that went
+well. Of every other
+exercise the issue keeps the numbers and the answers of the attempt that counts now:
+they are marked with the new ones, earn what they earned before and cannot be changed.
+So each attempt has a mark of its own out of all the module's marks, late rule included,
+and the best attempt counts.
+
+A wrong unit is charged once on a sheet. It stays charged in the kept answer where it was
+charged, and then costs nothing in a fresh one; where the exercise in which it was charged
+is sat again, the kept answer goes on costing nothing, and the fresh one may be charged.
+
+What an instructor read or set by hand in a kept exercise goes with it.
+"""
+
+import json
+from dataclasses import dataclass
+
+from sqlalchemy import select
+
+from grader import catalogue, clock
+from grader.course.attempts import evaluation, passing, standing
+from grader.course.grading import reconcile
+from grader.course.issue import assign, channels
+from grader.errors import Refused, Unknown
+from grader.exercise import issued, variant
+from grader.exercise.model import Exercise
+from grader.marking.mark import CHARGED_BEFORE, charged_before, unit_chosen
+from grader.records import adjustments, database, ledger, lock, schema, vehicles
+from grader.records.term import roster
+
+
+@dataclass(frozen=True, slots=True)
+class Resit:
+    """What was issued: to whom, which attempt, for which objectives, with which exercises fresh."""
+
+    person: roster.Trainee
+    attempt: int
+    due: str
+    objectives: dict[str, str]  # code -> how it stood: "no" or "too few items"
+    exercises: tuple[Exercise, ...]
+
+
+def resit(term, trainee_id, module_key, *, due="", reason, objectives=()):
+    """Issue one further attempt to one trainee.
+
+    Parameters
+    ----------
+    term : Term
+    trainee_id : str
+        Ours or the college's.
+    module_key : str
+    due : str
+        ISO date or moment in the term's zone; empty for no due time.
+    reason : str
+    objectives : sequence of str
+        Codes of those to sit again; empty: all that are not shown.
+
+    Returns
+    -------
+    Resit
+
+    Raises
+    ------
+    Unknown
+        No such person or module, or an objective that it does not examine.
+    Refused
+        No reason; the latest attempt is not marked and returned; no attempt left;
+        excused; written answers wait; every objective, or one that is named, is met.
+    """
+    if not reason.strip():
+        raise Refused("A resit needs a reason; it stands in the ledger. Add --reason; nothing was issued.")
+    module = catalogue.module(module_key)
+    moment = clock.to_text(clock.parse(due, term.settings.zone)) if due else ""
+    if moment and clock.now() >= clock.from_text(moment):
+        raise Refused(f"{term.shown(clock.from_text(moment))} is over. Name a later due time; nothing was issued.")
+    with lock.exclusive(term, f"issuing a resit of {module.key}"), database.transaction(term) as connection:
+        reconcile.reconcile(term, connection, module)
+        person = roster.one(connection, trainee_id)
+        attempt = _next_attempt(term, connection, module, person)
+        counting = _counting(term, connection, module, person)
+        owner = (person.id, module.key, counting.attempt)
+        before = connection.execute(select(schema.issue).where(*adjustments.of(schema.issue, owner))).one()
+        table = schema.answer
+        rows = connection.execute(select(table).where(*adjustments.of(table, owner))).all()
+        by_hand = adjustments.read(connection).by_hand(before)
+        codes = chosen(term, person, module, passing.as_marked(rows, by_hand), objectives)
+        fresh = to_sit(module, codes)
+        mode = issued.parse(before.record.encode()).mode
+        numbers = evaluation.numbers(before)
+        own = [found.own for found in vehicles.had(connection, module.key, numbers)]
+        record = _issue(term, module, person, attempt, mode, moment, fresh, numbers, rows, own)
+        content = issued.dump(record)
+        connection.execute(
+            schema.issue.insert().values(
+                trainee=person.id, module=module.key, attempt=attempt, issued_at=clock.to_text(clock.now()), due=moment,
+                record=content.decode(),
+            )
+        )  # fmt: skip
+        version = assign.key_version(module.as_issued(record.exercises))
+        ledger.append(
+            connection,
+            [
+                ledger.Entry("issued", trainee=person.id, module=module.key, attempt=attempt, new=channels.ZIPS,
+                             reason=f"resit: {reason.strip()}", key_version=version)
+            ],
+        )  # fmt: skip
+        _keep_decisions(connection, before, attempt, {row.exercise for row in rows} - fresh)
+    assign.write_handout(term, module.key, person.id, content)
+    sat = tuple(exercise for exercise in module.exercises if exercise.key in fresh)
+    return Resit(person, attempt, moment, codes, sat)
+
+
+def chosen(term, person, module, rows, named=()):
+    """The objectives of a resit, from the answers of an attempt, as the objectives export judges them.
+
+    Parameters
+    ----------
+    term : Term
+    person : Trainee
+    module : Module
+    rows : list
+        Rows of tm_answer.
+    named : sequence of str
+        Codes that the instructor names; empty: all that are not shown.
+
+    Returns
+    -------
+    dict
+        Code -> "no" or "too few items".
+
+    Raises
+    ------
+    Unknown
+        A named one is not examined here.
+    Refused
+        Nothing is left to sit again, or a named one is met.
+    """
+    judged = passing.judge_all(term.policy, rows)
+    if not named:
+        found = {code: one.met for code, one in judged.items() if one.lacking}
+        if not found:
+            few = ", ".join(code for code, one in judged.items() if one.met == passing.TOO_FEW)
+            more = (
+                f"To have one with a single item sat again all the same, name it with --objective ({few})."
+                if few
+                else ""
+            )
+            raise Refused(
+                f"{person.name} has shown every objective of {module.key}. Nothing was issued. {more}".rstrip()
+            )
+        return found
+    wanted = {code.strip().upper() for code in named}
+    if wanted - set(judged):
+        raise Unknown(
+            f"{module.key} has no objective {sorted(wanted - set(judged))[0][:20]!r}; it has {', '.join(judged)}. "
+            "Nothing was issued."
+        )
+    met = [code for code in judged if code in wanted and judged[code].met == passing.YES]
+    if met:
+        raise Refused(f"{person.name} has met {', '.join(met)}. Name only what is to be sat again; nothing was issued.")
+    return {code: judged[code].met for code in judged if code in wanted}
+
+
+def to_sit(module, codes):
+    """Keys of the exercises that examine some objectives, with all that are linked or carry answers from one to another.
+
+    Returns
+    -------
+    set of str
+    """
+    wanted = set(codes)
+    chosen = {e.key for e, part, _ in module.parts() if wanted & set(part.objectives)}
+    bundles = [{e.key for e in group} for group in module.groups()]
+    bundles += [{e.key, *(path.rpartition(".")[0] for path in getattr(p, "uses", ()))} for e, p, _ in module.parts()]
+    while True:
+        wider = chosen.union(*(bundle for bundle in bundles if bundle & chosen))
+        if wider == chosen:
+            return chosen
+        chosen = wider
+
+
+def _next_attempt(term, connection, module, person):
+    table = schema.issue
+    mine = (table.c.trainee == person.id) & (table.c.module == module.key)
+    latest = connection.execute(select(table.c.attempt).where(mine).order_by(table.c.attempt.desc())).scalar()
+    if latest is None:
+        raise Refused(f"{person.name} has no numbers for {module.key}. Run 'assign {module.key}' first.")
+    returned = any(
+        (entry["trainee"], entry["module"], entry["attempt"]) == (person.id, module.key, latest)
+        for _, _, entry in ledger.entries(connection, "returned")
+    )
+    if not returned:
+        raise Refused(
+            f"Attempt {latest} of {person.name} in {module.key} was not returned yet. Mark it and run 'return {module.key}' "
+            "first; nothing was issued."
+        )
+    if latest >= term.settings.attempts:
+        raise Refused(
+            f"{person.name} had {latest} attempts at {module.key}, and term.toml allows {term.settings.attempts}. "
+            "Nothing was issued."
+        )
+    return latest + 1
+
+
+def _counting(term, connection, module, person):
+    found = next(s for s in standing.standings(term, connection, [module.key]) if s.person.id == person.id)
+    if found.mark is None:
+        raise Refused(
+            f"{person.name} is {found.state} in {module.key}, so nothing can be sat again. Nothing was issued."
+        )
+    if found.state != standing.MARKED:
+        raise Refused(f"Written answers of {person.name} wait. Run 'read {module.key}' first; nothing was issued.")
+    return found
+
+
+def _issue(term, module, person, attempt, mode, due, fresh, before, rows, own):
+    """The issue: fresh numbers where they are to be sat, else those of before with the answers given to them."""
+    drawn = variant.draw(module, key=term.key, term=term.id, trainee=person.id, attempt=attempt, own=own)
+    made = issued.make(module, key=term.key, term=term.id, trainee=person.id, attempt=attempt, mode=mode, due=due,
+                       zone=term.settings.zone, numbers=drawn)  # fmt: skip
+    parts, exercises = module.as_issued(before).by_path, {}
+    for key, entry in made.exercises.items():
+        if key in fresh:
+            exercises[key] = entry
+        elif key in before:
+            mine = [row for row in rows if row.exercise == key]
+            given = {row.part: [row.raw, unit_chosen(row, parts[row.part][1])] for row in mine}
+            drawn = {k: before[key][k] for k in ("version", "parameters")}
+            exercises[key] = drawn | {issued.KEPT: given, CHARGED_BEFORE: charged_before(mine)}
+    return issued.sealed(made, exercises, term.key)
+
+
+def _keep_decisions(connection, before, attempt, kept):
+    """What was read or set by hand in kept exercises goes with them to the new attempt."""
+    decided, owner = adjustments.read(connection), adjustments.owner(before)
+    key = {"trainee": before.trainee, "module": before.module, "attempt": attempt}
+    reason, entries = f"kept from attempt {before.attempt}", []
+    for exercise, hundredths in decided.overrides.get(owner, {}).items():
+        if exercise in kept:
+            values = {"hundredths": hundredths, "actor": ledger.actor(), "reason": reason}
+            adjustments.put(connection, adjustments.override, key | {"exercise": exercise}, values)
+            entries.append(ledger.Entry("override", **key, exercise=exercise, new=hundredths, reason=reason))
+    for (part, digest), given in decided.readings.get(owner, {}).items():
+        if part.rpartition(".")[0] in kept:
+            values = {"points": json.dumps(given.points), "hundredths": given.hundredths, "actor": ledger.actor(),
+                      "reason": given.comment}  # fmt: skip
+            adjustments.put(connection, adjustments.reading, key | {"part": part, "digest": digest}, values)
+            entries.append(
+                ledger.Entry("read", **key, exercise=part, new=given.hundredths, reason=reason, sha256=digest)
+            )
+    ledger.append(connection, entries)

@@ -1,0 +1,225 @@
+"""Assigning a module: release the lesson, draw each trainee's own numbers, pack the hand-outs."""
+
+import io
+import shutil
+import zipfile
+from dataclasses import dataclass
+
+from sqlalchemy import select
+
+from grader import catalogue, clock, files, paths
+from grader.course.issue import channels, vehicle_choice
+from grader.errors import CannotWrite, Refused, Unknown
+from grader.exercise import issued, variant
+from grader.exercise.model import ASSESSED
+from grader.records import database, ledger, schema, vehicles
+from grader.records.gradebook import gradebook
+from grader.records.term import roster
+from grader.records.term import term as terms
+
+
+@dataclass(frozen=True, slots=True)
+class Assigned:
+    """What an assign did: whom it issued numbers to, who had them before, how and where they went out."""
+
+    module: str
+    mode: str
+    due: str
+    issued_to: tuple
+    had_them: int
+    folder: object
+    way: str = channels.ZIPS
+    notes: tuple = ()
+
+
+def assign(term, module_key, *, due="", mode=ASSESSED, group="", trainees=(), way="", exchange=None, own=()):
+    """Release a module and issue numbers to every enrolled trainee who has none, or to those chosen.
+
+    Parameters
+    ----------
+    term : Term
+    module_key : str
+    due : str
+        ISO date or moment in the term's zone; empty for none, or for the due time
+        of the first assign. Those chosen may have another one.
+    mode : str
+        "assessed" or "practice".
+    group : str
+        Only trainees of this group; empty: of all.
+    trainees : sequence of str
+        Only these, by either of their ids; empty: all.
+    way : str
+        One of `ways.WAYS`; empty: a zip for each.
+    exchange : path or None
+        Root of nbgrader's exchange, where another than its own setting.
+    own : sequence of str
+        Keys of the term's own vehicles, from which exercises with an engine are
+        drawn; empty for those of the first assign, or the teaching vehicles.
+
+    Returns
+    -------
+    Assigned
+
+    Raises
+    ------
+    Unknown
+        No such module, trainee or group.
+    Refused
+        Everybody has his numbers already, another due time, mode or vehicle than
+        the first time, nobody is enrolled, or a vehicle that cannot be used.
+    """
+    module = catalogue.module(module_key)
+    chosen_way = channels.check(way) or channels.ZIPS
+    config = channels.exchange_config(term, exchange) if chosen_way == channels.EXCHANGE else None
+    moment = clock.to_text(clock.parse(due, term.settings.zone)) if due else ""
+    with database.transaction(term) as connection:
+        first = connection.execute(select(schema.assignment).where(schema.assignment.c.module == module.key)).first()
+        people = roster.chosen(connection, group, trainees)
+        waiting, had_them = _waiting(connection, module.key, people)
+        lost = _lost_handouts(term, connection, module.key, people if way == channels.ZIPS else ())
+        if not lost:
+            again = bool(had_them) and way in channels.WAYS[1:]
+            _refuse(term, module, first, moment, mode, waiting, had_them, bool(group or trainees), again)
+        drawn_from = vehicle_choice.chosen(connection, module, own, first=first, some=bool(group or trainees))
+    vehicle_choice.prove(term, module, waiting, drawn_from)
+    if first is None:
+        _release(term, module)
+    else:
+        moment, mode = moment or first.due, first.mode
+    handouts = {}
+    with database.transaction(term) as connection:  # the second look, under the lock, decides
+        waiting, had_them = _waiting(connection, module.key, people)
+        at, entries = clock.to_text(clock.now()), []
+        if first is None:
+            values = {"module": module.key, "mode": mode, "due": moment, "assigned_at": at, "most": module.marks * 100}
+            connection.execute(schema.assignment.insert().values(**values))
+            vehicles.note(connection, module.key, drawn_from)
+            entries.append(
+                ledger.Entry("assigned", module=module.key, new=moment or "no due time", most=values["most"])
+            )
+        other_due = f"due {moment}" if first is not None and moment != first.due else ""
+        for person in waiting:
+            record = _issue(term, module, person, mode, moment, attempt=1, drawn_from=drawn_from)
+            handouts[person.id] = issued.dump(record)
+            connection.execute(
+                schema.issue.insert().values(
+                    trainee=person.id,
+                    module=module.key,
+                    attempt=1,
+                    issued_at=at,
+                    due=moment,
+                    record=handouts[person.id].decode(),
+                )
+            )
+            entries.append(
+                ledger.Entry(
+                    "issued", trainee=person.id, module=module.key, attempt=1, new=chosen_way, reason=other_due,
+                    key_version=key_version(module),
+                )
+            )  # fmt: skip
+        ledger.append(connection, entries)
+        served = [person.id for person in people if person.id in channels.latest_records(connection, module.key)]
+        if way:
+            channels.note(connection, module.key, served, way, key_version(module))
+    for trainee_id, record in {**lost, **(handouts if chosen_way == channels.ZIPS else {})}.items():
+        write_handout(term, module.key, trainee_id, record)
+    folder = term.folder / "out"
+    if chosen_way != channels.ZIPS:
+        folder = channels.hand_out(term, module.key, chosen_way, trainees=served, config=config)
+    notes = vehicle_choice.notes(module, drawn_from)
+    if waiting and moment and moment < at:
+        notes = (*notes, "that due time has passed already: all that comes in will be late. 'extend' moves it for one")
+    return Assigned(module.key, mode, moment, tuple(waiting), had_them, folder, chosen_way, notes)
+
+
+def write_handout(term, module_key, trainee_id, record):
+    """Write out/<trainee>/<module>.zip: the lesson and the trainee's numbers.
+
+    Can be repeated at any time: the record in the database is what counts.
+    """
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
+        lesson = files.read_bytes(
+            term.folder / "release" / module_key / f"{module_key}.ipynb", most=20_000_000, what="The released lesson"
+        )
+        for name, content in ((f"{module_key}.ipynb", lesson), (issued.NAME, record)):
+            archive.writestr(zipfile.ZipInfo(f"{module_key}/{name}", date_time=(2026, 1, 1, 0, 0, 0)), content)
+    files.write_bytes(term.folder / "out" / trainee_id / f"{module_key}.zip", packed.getvalue())
+
+
+def key_version(module):
+    """Which exercises, in which version, make up a module: "mark_arc@1 angle_time@1 ..."."""
+    place = {key: number for number, key in enumerate(module.recorded)}
+    named = sorted(module.exercises, key=lambda exercise: place.get(exercise.key, len(place)))
+    return " ".join(f"{exercise.name}@{exercise.version}" for exercise in named)
+
+
+def _issue(term, module, person, mode, due, *, attempt, drawn_from):
+    own = [found.own for found in drawn_from]
+    numbers = variant.draw(module, key=term.key, term=term.id, trainee=person.id, attempt=attempt, own=own)
+    return issued.make(
+        module, key=term.key, term=term.id, trainee=person.id, attempt=attempt, mode=mode, due=due,
+        zone=term.settings.zone, numbers=numbers,
+    )  # fmt: skip
+
+
+def _lost_handouts(term, connection, module_key, also):
+    """Records whose zip is not there: an assign was cut short, somebody tidied up, or `also` shall have one now."""
+    given = channels.known(connection, module_key)
+    wanted = {trainee for trainee, how in given.items() if channels.ZIPS in how} | {person.id for person in also}
+    return {
+        trainee: record.encode()
+        for trainee, (_, record) in channels.latest_records(connection, module_key).items()
+        if trainee in wanted and not (term.folder / "out" / trainee / f"{module_key}.zip").is_file()
+    }
+
+
+def _waiting(connection, module_key, people):
+    """Those of some people without numbers, and how many have them."""
+    have = set(connection.execute(select(schema.issue.c.trainee).where(schema.issue.c.module == module_key)).scalars())
+    return [person for person in people if person.id not in have], sum(person.id in have for person in people)
+
+
+def _refuse(term, module, first, due, mode, waiting, had_them, some, again):
+    if not waiting and not had_them:
+        raise Refused("Nobody is enrolled. Import a class list with 'roster import' first; nothing was changed.")
+    if first is None:
+        return
+    when = term.shown(clock.from_text(first.assigned_at))
+    if not waiting and due and again:
+        raise Refused(
+            f"All {had_them} have their numbers, and the due time with them. Use 'extend' for another; nothing was changed."
+        )
+    if not waiting and not again:
+        raise Refused(
+            f"{module.key} was assigned on {when}, and all {had_them} have their numbers. Nothing was changed; "
+            "a second set of numbers would spoil the work already begun."
+            + (_another_due_time(first) if due and due != first.due else "")
+        )
+    if due and due != first.due and not some or mode != first.mode:
+        until = term.shown(clock.from_text(first.due)) if first.due else "without due time"
+        raise Refused(
+            f"{module.key} was assigned on {when} as {first.mode}, {until}. Nothing was changed; leave out --due and "
+            "--practice to issue numbers to those who joined since, or name a --group or --trainee for another due time."
+        )
+
+
+def _another_due_time(first):
+    return " For a later due time use 'extend'." if first.due else " It went out without a due time, and keeps none."
+
+
+def _release(term, module):
+    source = paths.solutions() / module.key
+    if not (source / f"{module.key}.ipynb").is_file():
+        raise Unknown(f"There is no solutions/{module.key}/{module.key}.ipynb in the checkout.")
+    target = term.folder / "source" / module.key
+    try:
+        if target.exists():
+            shutil.rmtree(target)
+        shutil.copytree(source, target, ignore=shutil.ignore_patterns(".*", "answers.json*", "issued.json"))
+    except OSError as problem:
+        raise CannotWrite(
+            f"{target} could not be written: {problem.strerror or problem}. Nothing was assigned."
+        ) from None
+    terms.write_config(term.folder)  # a term made by an earlier version has an older one
+    gradebook.generate(term, module.key)

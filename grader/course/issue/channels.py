@@ -1,0 +1,254 @@
+"""How numbers reach trainees beside a zip for each: one folder for all, nbgrader's exchange, paper."""
+
+import logging
+from dataclasses import replace
+from pathlib import Path
+
+from jupyter_core.application import JupyterApp
+from sqlalchemy import select
+
+from grader import catalogue, files
+from grader.errors import CannotWrite, Refused
+from grader.exercise import issued
+from grader.records import database, ledger, schema
+from grader.records.term import roster
+
+ZIPS, FOLDER, EXCHANGE, PAPER = "zips", "folder", "exchange", "paper"
+WAYS = (ZIPS, FOLDER, EXCHANGE, PAPER)
+FOR_ALL = "_class"  # no trainee's id begins so
+
+
+def check(way):
+    """The way as the records know it.
+
+    Raises
+    ------
+    Refused
+        No such way.
+    """
+    if way and way not in WAYS:
+        raise Refused(f"{way[:40]!r} is no way to hand out; there are {', '.join(WAYS)}. Nothing was changed.")
+    return way
+
+
+def known(connection, module_key):
+    """Trainee -> the ways in which his latest numbers of a module were handed out."""
+    found = {}
+    for _, _, entry in ledger.entries(connection, "issued"):
+        if entry["module"] == module_key:
+            found.setdefault((entry["trainee"], entry["attempt"]), set()).add(
+                entry["new"] if entry["new"] in WAYS else ZIPS
+            )
+    return {trainee: how for (trainee, _), how in sorted(found.items(), key=lambda item: (item[0][0], item[0][1] or 1))}
+
+
+def latest_records(connection, module_key):
+    """Trainee -> (attempt, record) of the latest numbers, as the term keeps them."""
+    table = schema.issue
+    rows = connection.execute(select(table).where(table.c.module == module_key).order_by(table.c.attempt))
+    return {row.trainee: (row.attempt, row.record) for row in rows}
+
+
+def note(connection, module_key, trainees, way, key_version):
+    """A row in the ledger for everybody who gets the numbers he had in one more way."""
+    had, records = known(connection, module_key), latest_records(connection, module_key)
+    again = [trainee for trainee in trainees if way not in had.get(trainee, ())]
+    ledger.append(
+        connection,
+        [
+            ledger.Entry("issued", trainee=trainee, module=module_key, attempt=records[trainee][0], new=way,
+                         reason="the same numbers, handed out once more", key_version=key_version)
+            for trainee in again
+        ],
+    )  # fmt: skip
+    return again
+
+
+def without_answers(issue):
+    """An issue as a file that many can read may hold it: what a resit keeps is named, the answers are left out.
+
+    Nothing is lost by that: marking takes the answers from the term's own record.
+
+    Parameters
+    ----------
+    issue : Issued
+
+    Returns
+    -------
+    Issued
+        With the token of the whole one.
+    """
+    exercises = {}
+    for key, entry in issue.exercises.items():
+        drawn = {"version": entry["version"], "parameters": entry["parameters"]}
+        exercises[key] = drawn | {issued.KEPT: {}} if issued.KEPT in entry else entry
+    return replace(issue, exercises=exercises)
+
+
+def hand_out(term, module_key, way, *, trainees=(), config=None):
+    """Write what goes out in one of the ways for all; can be repeated at any time.
+
+    A folder and an exchange hold the latest numbers of everybody who has any, without
+    anybody's answers: all can read them. Paper goes to the trainees named.
+
+    Parameters
+    ----------
+    term : Term
+    module_key : str
+    way : str
+        folder, exchange or paper.
+    trainees : sequence of str
+        Our ids; for paper.
+    config : Config or None
+        From `exchange_config`; for the exchange.
+
+    Returns
+    -------
+    Path
+        Where it lies; for paper the folder of all trainees.
+
+    Raises
+    ------
+    CannotWrite
+        The place cannot be written to.
+    """
+    with database.transaction(term) as connection:
+        people = {person.id: person for person in roster.everyone(connection)}
+        records = {t: record for t, (_, record) in latest_records(connection, module_key).items()}
+    if way == PAPER:
+        from grader.course.issue import paper_sheet  # draws with matplotlib, which no other way shall wait for
+
+        for trainee in trainees:
+            paper_sheet.write(term, people[trainee], records[trainee])
+        return term.folder / "out"
+    issues = [
+        (people[t].college_id, without_answers(issued.parse(record.encode())))
+        for t, record in records.items()
+        if t in people
+    ]
+    source = _place_in_exchange(config, term, module_key) if way == EXCHANGE else ""
+    content = issued.dump_shared(
+        issued.share(issues, key=term.key, term=term.id, module=module_key, own_copy=way == EXCHANGE, source=source)
+    )
+    folder = term.folder / "out" / FOR_ALL / way / module_key
+    name = f"{module_key}.ipynb"
+    lesson = files.read_bytes(term.folder / "release" / module_key / name, most=20_000_000, what="The released lesson")
+    files.write_bytes(folder / name, lesson)
+    files.write_bytes(folder / issued.NAME, content)
+    return folder if way == FOLDER else _release(term, module_key, folder.parent, config)
+
+
+def print_sheets(term, module_key, *, trainees=(), group=""):
+    """Write the sheets on paper of some trainees who have their numbers, or of all who have.
+
+    Returns
+    -------
+    list of Path
+
+    Raises
+    ------
+    Unknown
+        No such module, trainee or group.
+    Refused
+        Nobody among them has numbers.
+    """
+    from grader.course.issue import paper_sheet
+
+    module = catalogue.module(module_key)
+    with database.transaction(term) as connection:
+        people = roster.chosen(connection, group, trainees)
+        records = latest_records(connection, module.key)
+        served = [person for person in people if person.id in records]
+        if not served or trainees and len(served) < len(people):
+            without = ", ".join(person.name for person in people if person.id not in records) or "Nobody"
+            verb = "have" if ", " in without else "has"
+            raise Refused(
+                f"{without[:200]} {verb} no numbers for {module.key}. Run 'assign {module.key} --as paper' first; nothing was "
+                "written."
+            )
+        note(connection, module.key, [person.id for person in served], PAPER, "")
+    return [paper_sheet.write(term, person, records[person.id][1]) for person in served]
+
+
+def forget(term, people):
+    """Take some people's numbers out of the folders that serve all.
+
+    Returns
+    -------
+    list of (str, str)
+        Way and module of every file that held them.
+    """
+    changed = []
+    for path in sorted((term.folder / "out" / FOR_ALL).glob(f"*/*/{issued.NAME}")):
+        before = after = issued.read_shared(path)
+        for person in people:
+            after = after.without(person.college_id)
+        if after != before:
+            files.write_bytes(path, issued.dump_shared(after))
+            changed.append((path.parent.parent.name, path.parent.name))
+    return changed
+
+
+def exchange_config(term, root=None):
+    """nbgrader's configuration for a term's exchange: the machine's own, with what the term says on top.
+
+    Parameters
+    ----------
+    term : Term
+    root : path or None
+        Of the exchange; None: where nbgrader's own settings on this machine have it.
+
+    Returns
+    -------
+    Config
+
+    Raises
+    ------
+    Refused
+        There is no such folder.
+    """
+    from nbgrader.apps import NbGrader
+    from nbgrader.exchange.default import Exchange
+
+    app = NbGrader()
+    JupyterApp.load_config_file(app)
+    config = app.config.copy()
+    config.CourseDirectory.root = str(term.folder)
+    config.CourseDirectory.course_id = term.id
+    if root is not None:
+        config.Exchange.root = str(Path(root).expanduser().absolute())
+    found = Path(Exchange(config=config).root)
+    if not found.is_dir():
+        raise Refused(
+            f"{found} is no exchange folder. Name nbgrader's exchange with --exchange-root, or ask whoever runs the "
+            "server to make it; nothing was changed."
+        )
+    config.Exchange.root = str(found)
+    return config
+
+
+def _place_in_exchange(config, term, module_key):
+    """The folder from which trainees fetch a module."""
+    return str(Path(config.Exchange.root) / term.id / "outbound" / module_key)
+
+
+def _release(term, module_key, staged, config):
+    """Put a staged hand-out into the exchange as nbgrader does, with its rights."""
+    from nbgrader.coursedir import CourseDirectory
+    from nbgrader.exchange import ExchangeError
+    from nbgrader.exchange.default import ExchangeReleaseAssignment
+
+    config.CourseDirectory.release_directory = str(staged)
+    config.CourseDirectory.assignment_id = module_key
+    config.ExchangeReleaseAssignment.force = True  # those who joined since are in the newer one
+    sender = ExchangeReleaseAssignment(coursedir=CourseDirectory(config=config), config=config)
+    sender.log = logging.getLogger("timing-mark.quiet")  # what goes wrong is said by us, in one sentence
+    sender.log.setLevel(logging.CRITICAL + 1)
+    try:
+        sender.start()
+    except (ExchangeError, OSError) as problem:
+        raise CannotWrite(
+            f"The exchange {sender.root} could not be written: {problem}. The numbers are issued; mend the exchange and "
+            f"run 'assign {module_key} --as exchange' again."
+        ) from None
+    return Path(sender.dest_path)

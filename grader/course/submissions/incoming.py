@@ -1,0 +1,304 @@
+"""Finding hand-ins among files and folders: known by what is in them, not by what they are called."""
+
+import os
+import re
+import stat
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from grader import clock, files
+from grader.course.submissions import archives
+from grader.errors import BadFile, Refused
+from grader.exercise import issued
+from grader.exercise import sheet as sheets
+
+ANSWERS, COMPANY, OTHER = "answers", "company", "other"
+_STAMP = re.compile(
+    r"(\d{4}-\d{2}-\d{2})[ T](\d{2}:\d{2}:\d{2})(?:\.\d{1,9})?\s*(Z|UTC|[+-]\d{2}:?\d{2}|[A-Za-z_]+/[A-Za-z_/+-]+)?\Z"
+)
+
+
+@dataclass(slots=True)
+class Parcel:
+    """One answer sheet as it was found, or why there is none.
+
+    `parts` are the names of the folders and archives it lies in, outermost
+    first, and its own name. `company` holds the issues of numbers and receipts
+    beside it. `stamp` is the exchange's time, None where it gave none.
+    """
+
+    where: str
+    parts: tuple
+    content: bytes | None
+    problem: str = ""
+    company: list = field(default_factory=list)
+    stamp: datetime | None = None
+    came: datetime | None = None
+
+
+def find(root, notes):
+    """Lists of parcels, one list for each folder or archive.
+
+    Parameters
+    ----------
+    root : Path
+        A file, or a folder that is searched to the bottom; links are not followed.
+    notes : list of str
+        Receives a sentence about everything passed over.
+
+    Yields
+    ------
+    list of Parcel
+    """
+    if root.is_dir() and not root.is_symlink():
+        closed = []
+        for folder, folders, names in os.walk(root, onerror=closed.append):
+            folders[:] = sorted(name for name in folders if not archives.passed_over(name))
+            yield from _folder(Path(folder), root, sorted(names), folders, notes)
+        for problem in closed:
+            said = f"The folder cannot be read: {problem.strerror}. Allow reading, then collect again."
+            yield [_bad(Path(problem.filename), root, said)]
+    else:
+        yield from _folder(root.parent, root.parent.parent, [root.name], [], notes, alone=True)
+
+
+def _folder(folder, root, names, folders, notes, *, alone=False):
+    loose, company = [], []
+    for name in list(folders):
+        path = folder / name
+        if path.is_symlink():
+            loose.append(
+                _bad(
+                    path, root, "It is a link to another folder, which is not followed. Put the files themselves there."
+                )
+            )
+        elif name == sheets.NAME:
+            loose.append(_bad(path, root, "The answer sheet is a folder. Put the file itself there."))
+    for name in names:
+        if archives.passed_over(name) and not alone:
+            continue
+        path = folder / name
+        try:
+            head = _head(path)
+        except BadFile as problem:
+            loose.append(_bad(path, root, str(problem)))
+            continue
+        suffix = path.suffix.lower()
+        packer = archives.other_packer(head)
+        if packer:
+            loose.append(
+                _bad(
+                    path, root, f"It is packed as {packer}, which is not opened here. Ask for a zip or the file itself."
+                )
+            )
+        elif archives.is_zip(head) or suffix == ".zip":
+            yield _archive(path, root)
+        elif (
+            suffix == ".json"
+            or _backup(name)
+            or name.startswith("answers")
+            or head.lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n\0")[:1] == b"{"
+        ):
+            _json(path, root, loose, company, notes)
+        elif name != "timestamp.txt":
+            notes.append(f"{_where(path, root)} is no hand-in; passed over")
+    loose = _without_backups(loose)
+    if loose:
+        stamp = _exchange_stamp(folder, notes)
+        for parcel in loose:
+            parcel.company, parcel.stamp = company, stamp
+        yield _by_saving(loose)
+
+
+def _json(path, root, loose, company, notes):
+    parts, where = _parts(path, root), _where(path, root)
+    try:
+        content = files.read_bytes(path, most=sheets.LARGEST_FILE, what="The answer sheet")
+    except BadFile as problem:
+        if path.suffix.lower() == ".json" or path.name.startswith("answers"):
+            loose.append(_bad(path, root, str(problem)))
+        else:
+            notes.append(f"{where} is no hand-in; passed over")
+        return
+    kind = _kind(path.name, content)
+    if kind == ANSWERS:
+        loose.append(Parcel(where, parts, content, came=_came(path)))
+    elif kind == COMPANY:
+        company.append(content)
+    else:
+        notes.append(f"{where} is no hand-in; passed over")
+
+
+def _archive(path, root):
+    parts, where, came = _parts(path, root), _where(path, root), _came(path)
+    try:
+        content = files.read_bytes(path, most=archives.LARGEST_ARCHIVE, what="The hand-in")
+    except BadFile as problem:
+        return [_bad(path, root, str(problem))]
+    try:
+        inside = archives.members(content)
+    except BadFile as problem:
+        return [Parcel(where, parts, content, str(problem), came=came)]
+    found, company, broken = [], [], []
+    for member in inside:
+        all_parts = (*parts, *member.parts)
+        inner = _shown(all_parts)
+        if member.problem:
+            broken.append(Parcel(inner, all_parts, member.content, member.problem, came=came))
+            continue
+        kind = _kind(member.name, member.content)
+        if kind == ANSWERS and len(member.content) > sheets.LARGEST_FILE:
+            said = f"The answer sheet unpacks to more than {sheets.LARGEST_FILE:,} bytes. Ask for it again."
+            broken.append(Parcel(where, parts, content, said, came=came))
+        elif kind == ANSWERS:
+            found.append(Parcel(inner, all_parts, member.content, came=came))
+        elif kind == COMPANY:
+            company.append(member.content)
+    found = _without_backups(found)
+    if not found and not broken:
+        said = f"The hand-in holds no {sheets.NAME}; exactly one is needed. Ask for it again."
+        return [Parcel(where, parts, content, said, came=came)]
+    if len(found) > 1 and not _of_different_people(found):
+        said = f"The hand-in holds {len(found)} {sheets.NAME}; exactly one is needed for each trainee and module. Ask for it again."
+        return [Parcel(where, parts, content, said, came=came), *broken]
+    for parcel in found:
+        parcel.company = company
+        parcel.where = where if len(found) == 1 else parcel.where
+    return _by_saving(found) + broken
+
+
+def _kind(name, content):
+    """What the bytes of a file are: answers, their company, or something else."""
+    try:
+        found = files.from_json(content, what="The file")
+    except BadFile:
+        said = name.lower()
+        if said in (issued.NAME, "receipt.json"):
+            return COMPANY
+        marked = sheets.FORMAT.encode() in content[:100_000] or sheets.FORMAT.encode("utf-16-le") in content[:100_000]
+        return ANSWERS if marked or said.startswith("answers") or said.endswith(".json") else OTHER
+    says = found.get("format")
+    if says == sheets.FORMAT:
+        return ANSWERS
+    if (
+        says in (issued.FORMAT, issued.SHARED_FORMAT)
+        or name.lower() in (issued.NAME, "receipt.json")
+        or "receipt" in str(says)[:60]
+    ):
+        return COMPANY
+    if "sha256" in found and "answers" not in found:
+        return COMPANY
+    return ANSWERS if name.lower().startswith("answers") or name.lower().endswith(".json") else OTHER
+
+
+def _of_different_people(found):
+    """True if every sheet can be read and no two are of one trainee, module and attempt."""
+    owners = set()
+    for parcel in found:
+        try:
+            sheet = sheets.parse(parcel.content)
+        except BadFile:
+            return False
+        owners.add((sheet.term, sheet.trainee, sheet.module, sheet.attempt))
+    return len(owners) == len(found)
+
+
+def _by_saving(found):
+    """Sheets in the order in which they were saved, so that of two that came together the later one counts."""
+
+    def saved(parcel):
+        try:
+            return sheets.parse(parcel.content).saved if parcel.content and not parcel.problem else ""
+        except BadFile:
+            return ""
+
+    return sorted(found, key=saved) if len(found) > 1 else found
+
+
+def _without_backups(found):
+    """Leaves answers.json.bak out where a sheet proper lies beside it."""
+    proper = [parcel for parcel in found if not _backup(parcel.parts[-1])]
+    return proper or found
+
+
+def _backup(name):
+    return name.lower().endswith((".bak", ".damaged", "~"))
+
+
+def _exchange_stamp(folder, notes):
+    """The time in timestamp.txt of nbgrader's submitted/<student>/<assignment>/; elsewhere it is only a claim."""
+    path = folder / "timestamp.txt"
+    if folder.parent.parent.name != "submitted" or not path.exists():
+        return None
+    try:
+        text = files.read_bytes(path, most=1000, what="The time stamp").decode("utf-8-sig").strip()
+        stamp = read_stamp(text)
+        if stamp > clock.now() + timedelta(minutes=5):
+            raise BadFile(f"it lies in the future ({text})")
+        return stamp
+    except (BadFile, UnicodeDecodeError) as problem:
+        notes.append(
+            f"{folder.parent.name}/{folder.name}/timestamp.txt was not used: {problem}. The time of arrival counts"
+        )
+        return None
+
+
+def read_stamp(text):
+    """The moment in an exchange's time stamp; without a zone it is UTC, as nbgrader writes it.
+
+    Raises
+    ------
+    BadFile
+        Another way of writing, or a zone of letters that could mean several.
+    """
+    found = _STAMP.match(text)
+    if not found:
+        raise BadFile(f"“{text[:60]}” is not written as 2026-03-31 17:00:00 UTC")
+    day, hour, zone = found.groups()
+    try:
+        if zone and "/" in zone:
+            return clock.parse(f"{day} {hour}", zone)
+        offset = "+00:00" if zone in (None, "Z", "UTC") else zone if ":" in zone else f"{zone[:3]}:{zone[3:]}"
+        return clock.parse(f"{day} {hour}{offset}", "UTC")
+    except Refused as problem:
+        raise BadFile(str(problem)) from None
+
+
+def _head(path):
+    """The first bytes of a regular file."""
+    try:
+        status = path.lstat()
+    except OSError as problem:  # gone since its folder was listed, or closed to us
+        raise BadFile(f"It cannot be read: {problem.strerror}.") from None
+    if stat.S_ISLNK(status.st_mode) or not stat.S_ISREG(status.st_mode):
+        files.read_bytes(path, most=0, what="It")  # says what it is instead
+        raise BadFile("It is no ordinary file. Put the file itself there.")
+    try:
+        with path.open("rb") as stream:
+            return stream.read(64)
+    except OSError as problem:
+        raise BadFile(f"It cannot be read: {problem.strerror}.") from None
+
+
+def _came(path):
+    """When the file came to this machine; a copied modification time is the trainee's clock."""
+    return datetime.fromtimestamp(path.lstat().st_ctime, UTC)
+
+
+def _bad(path, root, problem):
+    return Parcel(_where(path, root), _parts(path, root), None, problem, came=None)
+
+
+def _parts(path, root):
+    return (root.name, *path.relative_to(root).parts)
+
+
+def _where(path, root):
+    return _shown(_parts(path, root))
+
+
+def _shown(parts):
+    """Where a file lies, fit for one line of text: names of files can hold anything."""
+    text = "/".join(parts).encode("utf-8", "replace").decode()
+    return "".join(c if c.isprintable() else "?" for c in text)[-300:]

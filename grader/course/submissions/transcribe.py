@@ -1,0 +1,301 @@
+"""Answers on paper typed in by the instructor: kept like any hand-in, and logged as transcribed."""
+
+import hashlib
+from dataclasses import dataclass
+from types import SimpleNamespace
+
+from sqlalchemy import select
+
+from grader import catalogue, clock, files
+from grader.course.attempts import lateness
+from grader.course.grading import observations
+from grader.course.issue import option_letters
+from grader.course.submissions import collect
+from grader.errors import BadFile, Refused, Unknown, Unreadable
+from grader.exercise import issued
+from grader.exercise import sheet as sheets
+from grader.exercise.kinds import Choices, Range, Written
+from grader.exercise.model import Choice, Number
+from grader.exercise.sorting import Batch, FiringOrder, Order
+from grader.marking import reading
+from grader.records import database, ledger, lock, schema
+from grader.records.term import roster
+
+COLUMNS = ("trainee", "part", "answer", "unit")
+REASON = "transcribed from paper"
+_HOW = (
+    (Choice, "letter"), (Choices, "letters, or none"), (Order, "letters in order"), (FiringOrder, "such as 1-3-4-2"),
+    (Batch, "k, r or u for each, - for nothing"), (Written, "the text"), (Range, "both numbers with unit"),
+    (Number, "number with unit"),
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """One part as a sheet of paper asks it; `lettered` are (letter, key, wording) of its options or steps."""
+
+    path: str
+    heading: str
+    part: object
+    given: object
+    lettered: tuple
+    version: int
+
+    @property
+    def how(self):
+        """What is to be typed, in a few words."""
+        return next(words for kind, words in _HOW if isinstance(self.part, kind))
+
+
+@dataclass(frozen=True, slots=True)
+class Open:
+    """A paper that is being typed in: whose it is, the issue of numbers, the questions."""
+
+    person: object
+    record: issued.Issued
+    questions: tuple
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """A transcribed sheet that was kept. `known`: the same one was kept before."""
+
+    person: object
+    answered: int
+    asked: int
+    sha256: str
+    known: bool
+    others: int  # hand-ins of the same attempt that came in otherwise
+    finding: str = ""  # why it does not count
+
+
+def begin(term, trainee_id, module_key):
+    """The paper of one trainee: his latest numbers of a module.
+
+    Raises
+    ------
+    Unknown, Refused
+        No such person or module, or no numbers were issued.
+    """
+    module = catalogue.module(module_key)
+    with database.transaction(term) as connection:
+        return _open(connection, roster.one(connection, trainee_id), module)
+
+
+def read(question, text, unit=""):
+    """The answer to keep for what stands on the paper, and how it is read.
+
+    Parameters
+    ----------
+    question : Question
+    text : str
+        Letters for options; a "!" before what stands there and cannot be read.
+    unit : str
+        As written; empty where it stands behind the number.
+
+    Returns
+    -------
+    Answer
+        Its `read_as` is the echo of the reader that marks, empty for a blank.
+
+    Raises
+    ------
+    Unreadable
+        With the sentence to show.
+    """
+    part = question.part
+    left = option_letters.as_it_stands(text)
+    if left is not None:
+        return sheets.Answer(f"{left} {unit}".strip(), "", question.version)
+    raw, unit = option_letters.raw(part, question.given, text), unit.strip()
+    if not raw:
+        return sheets.Answer("", "", question.version)
+    if unit and unit not in getattr(part, "units", ()):
+        raw, unit = f"{raw} {unit}", ""
+    return sheets.Answer(raw, unit, question.version, reading.read(part, raw, unit, question.given).echo)
+
+
+def keep(term, opened, answers, *, received_at=None):
+    """Keep a transcribed sheet as a hand-in of its trainee.
+
+    Parameters
+    ----------
+    term : Term
+    opened : Open
+    answers : dict of str to Answer
+        By "exercise.part".
+    received_at : datetime or None
+        When the paper came in; None: now.
+
+    Returns
+    -------
+    Kept
+
+    Raises
+    ------
+    Refused
+        Nothing is answered, or the time lies in the future.
+    """
+    return _keep(term, [(opened, answers)], received_at)[0]
+
+
+def from_table(term, module_key, path, *, received_at=None):
+    """Keep the sheets of a CSV table with the columns trainee, part, answer and unit, or none.
+
+    Returns
+    -------
+    list of Kept
+
+    Raises
+    ------
+    BadFile
+        Names every line that cannot be kept; nothing was.
+    """
+    module = catalogue.module(module_key)
+    rows, problems = observations.read_table(path, COLUMNS, needed=COLUMNS[:-1], what="The table of answers")
+    with database.transaction(term) as connection:
+        people = {name: p for p in roster.everyone(connection) for name in (p.id, p.college_id.casefold())}
+        opened, answers = {}, {}
+        for line, cells in rows:
+            try:
+                person = people.get(cells["trainee"].casefold())
+                if person is None:
+                    raise Unknown(f"Nobody on the roster has the id {cells['trainee'][:60]!r}.")
+                if person.id not in opened:
+                    opened[person.id] = _open(connection, person, module)
+                question = _question(opened[person.id], cells["part"])
+                mine = answers.setdefault(person.id, {})
+                if question.path in mine:
+                    raise Refused(f"{question.path} of {person.college_id} stands on an earlier line, too.")
+                mine[question.path] = read(question, cells["answer"], cells["unit"])
+            except (Unknown, Refused) as problem:
+                problems.append((line, str(problem)))
+            except Unreadable as problem:
+                problems.append(
+                    (line, f"{problem} If that is what stands there, put {option_letters.AS_IT_STANDS} before it.")
+                )
+    if problems:
+        lines = "\n".join(f"line {line}: {said}" for line, said in sorted(problems))
+        raise BadFile(f"No answer was kept:\n{lines}\nMend these lines and read the table again.")
+    return _keep(term, [(opened[who], mine) for who, mine in answers.items()], received_at)
+
+
+def draft_path(term, opened):
+    """Where answers lie until the sheet is kept, so that typing can be broken off."""
+    name = f"typing-{opened.record.module}-{opened.record.attempt}.json"
+    return term.folder / "out" / opened.person.id / name
+
+
+def draft(term, opened):
+    """Answers typed so far, by "exercise.part"; none where nothing was typed or the draft is damaged."""
+    path = draft_path(term, opened)
+    try:
+        return dict(sheets.read(path).answers) if path.is_file() else {}
+    except BadFile:
+        return {}
+
+
+def save_draft(term, opened, answers):
+    """Keep what was typed so far."""
+    files.write_bytes(draft_path(term, opened), sheets.dump(_sheet(opened, answers, "")))
+
+
+def _open(connection, person, module):
+    table = schema.issue
+    row = connection.execute(
+        select(table)
+        .where((table.c.trainee == person.id) & (table.c.module == module.key))
+        .order_by(table.c.attempt.desc())
+    ).first()
+    if row is None:
+        raise Refused(
+            f"{person.name} has no numbers for {module.key}. Run 'assign {module.key}' first; nothing was kept."
+        )
+    record = issued.parse(row.record.encode())
+    questions = []
+    for exercise in module.as_issued(record.exercises).exercises:
+        if exercise.key not in issued.to_answer(record.exercises):
+            continue
+        given = SimpleNamespace(**record.numbers[exercise.key])
+        for part in exercise.parts:
+            questions.append(
+                Question(f"{exercise.key}.{part.key}", exercise.title, part, given, option_letters.lettered(part, given),
+                         exercise.version)
+            )  # fmt: skip
+    return Open(person, record, tuple(questions))
+
+
+def _question(opened, typed):
+    """The question of a part, named with or without its module."""
+    wanted = typed.strip().lower()
+    names = {question.path: question for question in opened.questions}
+    short = {path.partition(".")[2]: question for path, question in names.items()}
+    found = names.get(wanted) or short.get(wanted)
+    if found is None:
+        raise Unknown(f"{typed[:40]!r} is no part of {opened.record.module}; its parts are {', '.join(short)}.")
+    return found
+
+
+def _sheet(opened, answers, saved):
+    record = opened.record
+    order = [question.path for question in opened.questions if question.path in answers]
+    return sheets.Sheet(record.term, record.module, record.trainee, record.attempt,
+                        {path: answers[path] for path in order}, saved, "transcribed from paper")  # fmt: skip
+
+
+def _keep(term, papers, received_at):
+    now = clock.now()
+    arrived = received_at or now
+    if arrived > now:
+        raise Refused(f"{term.shown(arrived)} is still to come. Say when the paper came in; nothing was kept.")
+    blank = [o.person.name for o, mine in papers if not any(answer.raw.strip() for answer in mine.values())]
+    if blank or not papers:
+        raise Refused(f"Nothing is answered{' by ' + '; '.join(blank) if blank else ''}. Nothing was kept.")
+    actor, done, table = ledger.actor(), [], schema.hand_in
+    with lock.exclusive(term, "keeping transcribed answers"), database.transaction(term) as connection:
+        closed = lateness.closed(connection)
+        for opened, answers in papers:
+            content = sheets.dump(_sheet(opened, answers, clock.to_text(arrived)))
+            sha256 = hashlib.sha256(content).hexdigest()
+            row = {"trainee": opened.person.id, "module": opened.record.module, "attempt": opened.record.attempt}
+            mine = [table.c[name] == value for name, value in row.items()]
+            before = connection.execute(select(table.c.sha256, table.c.source).where(*mine).order_by(table.c.id)).all()
+            if received_at is None and before and _is_same(term, before[-1], answers):
+                sha256 = before[-1].sha256  # the table was read again: the paper came in when it was first typed
+            barred, known = False, any(found.sha256 == sha256 for found in before)
+            if not known:
+                files.write_bytes(collect.kept_path(term, sha256), content)
+                at = clock.to_text(arrived)
+                barred = lateness.too_late(closed, tuple(row.values()), at)
+                reason = f"{REASON}; {collect.AFTER_RETURN}" if barred else REASON
+                connection.execute(
+                    table.insert().values(**row, received_at=at, source=f"transcribed by {actor}", sha256=sha256,
+                                          usable=not barred, finding=lateness.BARRED if barred else "")
+                )  # fmt: skip
+                ledger.append(connection, [ledger.Entry("handed-in", **row, sha256=sha256, new=at, reason=reason)])
+            answered = sum(bool(answer.raw.strip()) for answer in answers.values())
+            others = sum(not found.source.startswith("transcribed by") for found in before)
+            done.append(
+                Kept(
+                    opened.person,
+                    answered,
+                    len(opened.questions),
+                    sha256,
+                    known,
+                    others,
+                    lateness.BARRED if barred else "",
+                )
+            )
+    for opened, _ in papers:
+        draft_path(term, opened).unlink(missing_ok=True)
+    return done
+
+
+def _is_same(term, last, answers):
+    """Whether the last hand-in of an attempt was typed from paper with just these answers."""
+    if not last.source.startswith("transcribed by"):
+        return False
+    try:
+        return sheets.read(collect.kept_path(term, last.sha256)).answers == answers
+    except BadFile:
+        return False

@@ -1,0 +1,144 @@
+"""Writing tables row by row: CSV after RFC 4180, whole or not at all, and flat in memory."""
+
+import csv
+import hashlib
+import os
+import tempfile
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from grader.errors import CannotWrite, Refused
+from grader.reports.tables.columns import INTEGER, NUMBER
+
+SEPARATORS = {",": ",", ";": ";", "tab": "\t"}
+_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\x00", "＝", "＋", "－", "＠")
+
+
+@dataclass(frozen=True, slots=True)
+class Manner:
+    """How a table is written.
+
+    For a spreadsheet a file begins with a byte order mark, text that would act as
+    a formula is defused, and with the separator ; decimals have a comma.
+    """
+
+    spreadsheet: bool = False
+    separator: str = ","
+
+    @property
+    def encoding(self):
+        return "utf-8-sig" if self.spreadsheet else "utf-8"
+
+    @property
+    def decimal(self):
+        return "," if self.separator == ";" else "."
+
+    def cell(self, column, text):
+        """One cell as it is written."""
+        if column.kind in (NUMBER, INTEGER):
+            return text.replace(".", self.decimal)
+        return defused(text) if self.spreadsheet else text
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """What was written: a file, its rows, its bytes and their digest."""
+
+    path: Path
+    rows: int
+    size: int
+    sha256: str
+
+
+def manner(*, spreadsheet=False, separator=","):
+    """The manner for some options of a command.
+
+    Raises
+    ------
+    Refused
+        Another separator, or one that only spreadsheets understand in a file for machines.
+    """
+    if separator not in SEPARATORS:
+        raise Refused(f"The separator {separator!r} is not known. Choose one of: , ; tab")
+    if separator != "," and not spreadsheet:
+        raise Refused("Another separator is for spreadsheets. Add --spreadsheet, or leave --separator out.")
+    return Manner(spreadsheet, SEPARATORS[separator])
+
+
+def defused(text):
+    """Text that no spreadsheet takes for a formula."""
+    return f"'{text}" if text.startswith(_FORMULA) else text
+
+
+@contextmanager
+def replacing(path):
+    """A binary stream whose content takes the place of a file only when all of it is written.
+
+    Raises
+    ------
+    CannotWrite
+        Full or read-only disk; the old file stands.
+    """
+    path = Path(path)
+    temporary = None
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+        with os.fdopen(handle, "w+b") as stream:
+            yield stream
+            stream.flush()
+            os.fsync(stream.fileno())
+        os.chmod(temporary, 0o644)
+        os.replace(temporary, path)
+        temporary = None
+    except OSError as problem:
+        raise CannotWrite(
+            f"{path} could not be written: {problem.strerror or problem}. Free the disk or allow writing, then try again; "
+            "the old file stands."
+        ) from None
+    finally:
+        if temporary:
+            Path(temporary).unlink(missing_ok=True)
+
+
+def write_table(path, shape, rows, how):
+    """Write one table.
+
+    Parameters
+    ----------
+    path : path
+    shape : Shape
+    rows : iterable of dict of str to str
+    how : Manner
+
+    Returns
+    -------
+    Written
+    """
+    with replacing(path) as stream:
+        sink = Sink(stream, how.encoding)
+        writer = csv.writer(sink, delimiter=how.separator, lineterminator="\r\n")
+        writer.writerow(shape.names)
+        count = 0
+        for row in rows:
+            writer.writerow([how.cell(column, row[column.name]) for column in shape.columns])
+            count += 1
+    return Written(Path(path), count, sink.size, sink.digest.hexdigest())
+
+
+class Sink:
+    """Takes text; knows size and digest of what it passed on."""
+
+    def __init__(self, stream, encoding="utf-8"):
+        self._stream, self.size, self.digest = stream, 0, hashlib.sha256()
+        if encoding == "utf-8-sig":
+            self._put(b"\xef\xbb\xbf")
+
+    def write(self, text):
+        self._put(text.encode("utf-8"))
+
+    def _put(self, content):
+        self._stream.write(content)
+        self.digest.update(content)
+        self.size += len(content)

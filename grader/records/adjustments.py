@@ -1,0 +1,170 @@
+"""What people decided about single trainees: later due times, excuses, marks set by hand, written answers read."""
+
+import hashlib
+import json
+from dataclasses import dataclass, field
+
+from msgspec import structs
+from sqlalchemy import Column, Integer, String, Table, Text, and_, select
+
+from grader import clock
+from grader.marking.verdict import AWAITING, READ
+from grader.records import schema
+
+
+def _person_columns():
+    """Who decided it, when and why; the same in every table here."""
+    return (
+        Column("at", String(32), nullable=False),
+        Column("actor", Text, nullable=False),
+        Column("reason", Text, nullable=False),
+    )
+
+
+extension = Table(
+    "tm_extension",
+    schema.metadata,
+    Column("trainee", String(63), primary_key=True),
+    Column("module", String(63), primary_key=True),
+    Column("attempt", Integer, primary_key=True),
+    Column("until", String(32), nullable=False),
+    *_person_columns(),
+)
+
+excuse = Table(
+    "tm_excuse",
+    schema.metadata,
+    Column("trainee", String(63), primary_key=True),
+    Column("module", String(63), primary_key=True),
+    *_person_columns(),
+)
+
+override = Table(
+    "tm_override",
+    schema.metadata,
+    Column("trainee", String(63), primary_key=True),
+    Column("module", String(63), primary_key=True),
+    Column("attempt", Integer, primary_key=True),
+    Column("exercise", String(120), primary_key=True),
+    Column("hundredths", Integer, nullable=False),
+    *_person_columns(),
+)
+
+
+# The digest of the words that were read is part of the key: other words wait to be
+# read again, and what was said about the earlier ones is kept.
+reading = Table(
+    "tm_reading",
+    schema.metadata,
+    Column("trainee", String(63), primary_key=True),
+    Column("module", String(63), primary_key=True),
+    Column("attempt", Integer, primary_key=True),
+    Column("part", String(120), primary_key=True),
+    Column("digest", String(64), primary_key=True),
+    Column("points", Text, nullable=False),  # JSON: hundredths for each point of the rubric, in its order
+    Column("hundredths", Integer, nullable=False),
+    *_person_columns(),  # the reason is the comment for the trainee
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What the instructor gave a written answer: hundredths by point of the rubric, and a comment."""
+
+    points: tuple
+    hundredths: int
+    comment: str
+
+
+@dataclass(frozen=True, slots=True)
+class Adjustments:
+    """All decisions of a term, read once.
+
+    `until` and `overrides` go by (trainee, module, attempt), `excused` by
+    (trainee, module), `readings` by (trainee, module, attempt) and then by
+    (part, digest of what was read).
+    """
+
+    until: dict
+    overrides: dict
+    excused: dict
+    readings: dict = field(default_factory=dict)
+
+    def due(self, issue):
+        """Due time of an issue after any extension, as a moment; None without one."""
+        text = self.until.get(owner(issue), issue.due)
+        return clock.from_text(text) if text else None
+
+    def by_hand(self, issue):
+        """Exercise key -> hundredths set by hand."""
+        return self.overrides.get(owner(issue), {})
+
+    def reading(self, row, part, text):
+        """The Reading of a written answer, or None while these words were not read."""
+        return self.readings.get(owner(row), {}).get((part, digest(text)))
+
+    def apply(self, issue, found):
+        """The verdicts on a sheet with what was read put in the place of what waits."""
+        if owner(issue) not in self.readings:
+            return found
+        return structs.replace(found, parts=tuple(self._read(issue, mark) for mark in found.parts))
+
+    def _read(self, issue, mark):
+        given = self.reading(issue, mark.path, mark.raw) if mark.verdict == AWAITING else None
+        return structs.replace(mark, verdict=READ, hundredths=given.hundredths, why=given.comment) if given else mark
+
+
+NONE = Adjustments({}, {}, {})
+
+
+def digest(text):
+    """Of the words of a written answer, as the records keep them; blanks around them do not count."""
+    return hashlib.sha256(schema.text(text.strip()).encode()).hexdigest()
+
+
+def owner(row):
+    """(trainee, module, attempt) of a row of any of our tables."""
+    return (row.trainee, row.module, row.attempt)
+
+
+def of(table, owner):
+    """The conditions that a row is of one (trainee, module, attempt)."""
+    return [column == value for column, value in zip(_columns(table), owner, strict=True)]
+
+
+def same(one, other):
+    """The condition that rows of two tables are of the same trainee, module and attempt."""
+    return and_(*(mine == theirs for mine, theirs in zip(_columns(one), _columns(other), strict=True)))
+
+
+def _columns(table):
+    return (table.c.trainee, table.c.module, table.c.attempt)
+
+
+def read(connection):
+    """The decisions as they stand."""
+    overrides = {}
+    for row in connection.execute(select(override)):
+        overrides.setdefault(owner(row), {})[row.exercise] = row.hundredths
+    readings = {}
+    for row in connection.execute(select(reading)):
+        given = Reading(tuple(json.loads(row.points)), row.hundredths, row.reason)
+        readings.setdefault(owner(row), {})[row.part, row.digest] = given
+    return Adjustments(
+        {owner(row): row.until for row in connection.execute(select(extension))},
+        overrides,
+        {(row.trainee, row.module): row.reason for row in connection.execute(select(excuse))},
+        readings,
+    )
+
+
+def put(connection, table, key, values):
+    """Insert or replace one decision."""
+    take_back(connection, table, key)
+    connection.execute(table.insert().values(**key, **values, at=clock.to_text(clock.now())))
+
+
+def take_back(connection, table, key):
+    """Remove one decision; says whether there was one."""
+    mine = [table.c[name] == value for name, value in key.items()]
+    return connection.execute(table.delete().where(*mine)).rowcount > 0

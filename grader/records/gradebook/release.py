@@ -1,0 +1,117 @@
+"""Making lessons/ from solutions/ through nbgrader, built aside and swapped; the README's table of modules."""
+
+import os
+import shutil
+import tempfile
+import warnings
+from pathlib import Path
+
+from grader import catalogue, paths
+from grader.errors import CannotWrite, Refused
+from grader.files import write_text
+from grader.records.term.term import CODE_STUB
+
+README_BEGIN, README_END = "<!-- modules -->", "<!-- end of modules -->"
+
+
+def release(module_key):
+    """Generate lessons/<module>/ anew.
+
+    Returns
+    -------
+    Path
+        The lesson's folder.
+
+    Raises
+    ------
+    Unknown
+        No such module.
+    Refused
+        nbgrader could not convert it; the old lesson stands.
+    """
+    module = catalogue.module(module_key)
+    target = paths.lessons() / module.key
+    with tempfile.TemporaryDirectory(prefix="lesson-") as aside:
+        built = build(module.key, Path(aside))
+        try:
+            fresh = target.with_name(f".{module.key}.new")
+            shutil.rmtree(fresh, ignore_errors=True)
+            shutil.copytree(built, fresh)
+            if target.exists():
+                old = target.with_name(f".{module.key}.old")
+                shutil.rmtree(old, ignore_errors=True)
+                os.replace(target, old)
+                os.replace(fresh, target)
+                shutil.rmtree(old)
+            else:
+                os.replace(fresh, target)
+        except OSError as problem:
+            raise CannotWrite(f"{target} could not be written: {problem}. The old lesson stands.") from None
+    return target
+
+
+def build(module_key, folder):
+    """Generate a lesson under a folder and return where it lies.
+
+    Raises
+    ------
+    Refused
+        nbgrader could not convert it.
+    """
+    from traitlets.config import Config
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DeprecationWarning)
+        from nbgrader.converters import GenerateAssignment
+        from nbgrader.coursedir import CourseDirectory
+
+    source = folder / "source" / module_key
+    shutil.copytree(
+        paths.solutions() / module_key, source, ignore=shutil.ignore_patterns(".*", "answers.json*", "issued.json")
+    )
+    made = Config()
+    made.CourseDirectory.root = str(folder)
+    made.CourseDirectory.assignment_id = module_key
+    made.ClearSolutions.code_stub = CODE_STUB
+    made.GenerateAssignment.no_database = True
+    made.GenerateAssignment.force = True
+    made.Application.log_level = "ERROR"
+    converter = GenerateAssignment(coursedir=CourseDirectory(config=made), config=made)
+    # nbgrader leaves this step out only in its own command; it would open a database.
+    converter.preprocessors = [step for step in converter.preprocessors if step.__name__ != "SaveCells"]
+    try:
+        converter.start()
+    except (SystemExit, Exception) as problem:  # nbgrader leaves by SystemExit or by its own exceptions
+        raise Refused(
+            f"The lesson {module_key} could not be made: {str(problem)[:300] or 'nbgrader gave no reason'}"
+        ) from None
+    return folder / "release" / module_key
+
+
+def write_readme():
+    """Put the table of modules between its marks in README.md."""
+    path = paths.checkout() / "README.md"
+    before, rest = path.read_text(encoding="utf-8").split(README_BEGIN)
+    after = rest.split(README_END)[1]
+    write_text(path, f"{before}{README_BEGIN}\n{readme_table()}\n{README_END}{after}")
+
+
+def readme_table():
+    """A Markdown table of the modules and their objectives, one row for each module.
+
+    Returns
+    -------
+    str
+        Minutes, exercises and marks from the catalogue; words of the objectives and
+        the unit standards that they prepare for from datasets/objectives.csv.
+    """
+    lines = ["| module | minutes | exercises | marks | objectives | prepares for |", "|" + "---|" * 6]
+    for module in catalogue.all_modules().values():
+        mine = [row for row in catalogue.objectives().values() if row["module"] == module.key]
+        words = "<br>".join(f"{row['code']} {row['text']}" for row in mine)
+        standards = sorted({one for row in mine for one in row["unit_standards"].split(";") if one})
+        lines.append(
+            f"| `{module.key}` {module.title} | {module.minutes} | {len(module.exercises)} | {module.marks} "
+            f"| {words} | {', '.join(standards)} |"
+        )
+    return "\n".join(lines)

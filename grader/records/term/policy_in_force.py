@@ -1,0 +1,87 @@
+"""Putting a policy in force in a class, and saying what is in force."""
+
+import hashlib
+
+from grader import catalogue, files
+from grader.records import database, ledger, lock
+from grader.records.term import policy
+
+_CALLED = "policy: "
+_NONE = f"{_CALLED}none"
+
+
+def adopt(opened, path, *, reason=""):
+    """Keep a policy file in each term folder and note it in the ledgers.
+
+    Parameters
+    ----------
+    opened : sequence of Term
+    path : path
+    reason : str
+
+    Raises
+    ------
+    BadFile
+        The file cannot be used; nothing was changed in any class.
+    CannotWrite
+        The disk refuses.
+    """
+    content = files.read_bytes(path, most=policy.LARGEST_FILE, what="The policy")
+    policy.parse(content, path)
+    for term in opened:
+        with lock.exclusive(term, "taking a policy"), database.transaction(term) as connection:
+            entry = ledger.Entry("settings", old=_noted(connection), new=_name(content), reason=reason.strip())
+            ledger.append(connection, [entry])
+            files.write_bytes(term.folder / policy.NAME, content)
+
+
+def compare(term, connection):
+    """What is in force must be what the ledger notes last: a file changed by hand leaves no reason there.
+
+    Returns
+    -------
+    list of str
+    """
+    place = term.folder / policy.NAME
+    there = _name(files.read_bytes(place, most=policy.LARGEST_FILE, what="The policy")) if place.exists() else _NONE
+    noted = _noted(connection)
+    if there == noted:
+        return []
+    return [
+        f"{policy.NAME} is not the one that the ledger notes last ({noted}; in the folder {there}). "
+        f"If it shall stand, put it in force with 'term policy {policy.NAME} --reason ...'; otherwise put the old one back."
+    ]
+
+
+def _noted(connection):
+    named = [entry["new"] for _, _, entry in ledger.entries(connection, "settings")]
+    return next((name for name in reversed(named) if str(name).startswith(_CALLED)), _NONE)
+
+
+def lines(term):
+    """What is in force in a class, as sentences."""
+    rules = term.policy
+    yield (
+        f"Pass from {term.settings.pass_percent:g} %"
+        + "".join(f"; {module} from {share:g} %" for module, share in rules.pass_percents.items())
+        + "."
+    )
+    yield (
+        f"An objective is met from {rules.threshold} %"
+        + "".join(f"; {code} from {share} %" for code, share in rules.thresholds.items())
+        + "."
+    )
+    must = ", ".join(code for code in catalogue.objectives() if code in rules.must_pass) if rules.must_pass else ""
+    yield f"Must be met for a pass: {must or 'none'}."
+    yield {
+        policy.POINTS: "In totals a module counts by its marks.",
+        policy.EQUAL: "In totals all modules count alike.",
+        policy.GIVEN: "In totals modules weigh: "
+        + ", ".join(f"{module} {weight:g} %" for module, weight in rules.weights.items())
+        + ".",
+    }[rules.totals]
+
+
+def _name(content):
+    """What the ledger calls a policy: enough to tell which file it was."""
+    return f"{_CALLED}{hashlib.sha256(content).hexdigest()[:12]}"

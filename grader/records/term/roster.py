@@ -1,0 +1,174 @@
+"""Who is enrolled: comparing a class list with the roster and keeping it."""
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+from sqlalchemy import select
+
+from grader import clock, files
+from grader.course.arrivals import folder_ids
+from grader.errors import BadFile, BadRoster, Unknown
+from grader.records import database, ledger, schema
+from grader.records.term import class_list
+
+LARGEST_FILE = 5_000_000
+ENROLLED, WITHDRAWN = "enrolled", "withdrawn"
+
+
+@dataclass(frozen=True, slots=True)
+class Trainee:
+    """One person on a roster. `id` is ours and folder-safe; `college_id` is the college's own text."""
+
+    id: str
+    college_id: str
+    last_name: str
+    first_name: str
+    group: str = ""
+    status: str = ENROLLED
+
+    @property
+    def name(self):
+        return f"{self.last_name}, {self.first_name}".strip(", ")
+
+
+def import_list(opened, path, *, preview=False):
+    """Store a class list; who is no longer on it becomes withdrawn, nobody is deleted.
+
+    Parameters
+    ----------
+    opened : Term
+    path : path
+    preview : bool
+        Say what would change and store nothing.
+
+    Returns
+    -------
+    dict of str to list
+        "added", "changed", "withdrawn", "unchanged" hold trainees, "notes"
+        sentences.
+
+    Raises
+    ------
+    BadRoster
+        Nothing was stored.
+    """
+    try:
+        content = files.read_bytes(path, most=LARGEST_FILE, what="The class list")
+    except BadFile as problem:
+        raise BadRoster(str(problem)) from None
+    listed, notes = class_list.read(content)
+    with database.transaction(opened) as connection:
+        known = {person.id: person for person in everyone(connection)}
+        outcome = _compare(listed, known) | {"notes": notes}
+        if not preview:
+            _store(connection, outcome, known)
+            stamp = re.sub(r"[^0-9]", "", clock.to_text(clock.now()))
+            # Within the transaction: where the list cannot be kept, nobody is stored either.
+            files.write_bytes(opened.folder / "rosters" / f"{stamp}_{Path(path).name}", content)
+    return outcome
+
+
+def _compare(listed, known):
+    """What a list changes in a roster."""
+    by_college_id = {person.college_id.casefold(): person for person in known.values()}
+    outcome = {"added": [], "changed": [], "withdrawn": [], "unchanged": []}
+    owners = {person.id: person.college_id for person in known.values()}
+    seen = set()
+    for row in listed:
+        before = by_college_id.get(row.college_id.casefold())
+        # The folder and the spelling of the id were fixed at enrolment.
+        own, college_id = (
+            (before.id, before.college_id) if before else (folder_ids.folder_id(row.college_id), row.college_id)
+        )
+        if owners.setdefault(own, college_id) != college_id:
+            raise BadRoster(
+                f"The class list was not stored:\nline {row.line}: ids {owners[own]} and {college_id} would share the "
+                f"folder {own}\nGive one of them another id and import it again."
+            )
+        person = Trainee(own, college_id, row.last_name, row.first_name, row.group)
+        seen.add(own)
+        outcome["added" if before is None else "unchanged" if before == person else "changed"].append(person)
+    outcome["withdrawn"] = [p for p in known.values() if p.id not in seen and p.status == ENROLLED]
+    return outcome
+
+
+def _store(connection, outcome, known):
+    table = schema.trainee
+    if outcome["added"]:
+        connection.execute(table.insert(), [_row(person) for person in outcome["added"]])
+    for person in outcome["changed"]:
+        connection.execute(table.update().where(table.c.id == person.id).values(_row(person)))
+    for person in outcome["withdrawn"]:
+        connection.execute(table.update().where(table.c.id == person.id).values(status=WITHDRAWN))
+    back = [p for p in outcome["changed"] if known[p.id].status == WITHDRAWN]
+    ledger.append(
+        connection,
+        [ledger.Entry("enrolled", trainee=p.id, new=p.college_id) for p in (*outcome["added"], *back)]
+        + [ledger.Entry("withdrawn", trainee=p.id) for p in outcome["withdrawn"]],
+    )
+
+
+def everyone(connection, *, enrolled_only=False):
+    """All trainees in order of name, then id."""
+    query = select(schema.trainee)
+    if enrolled_only:
+        query = query.where(schema.trainee.c.status == ENROLLED)
+    people = [
+        Trainee(row.id, row.college_id, row.last_name, row.first_name, row.group_name, row.status)
+        for row in connection.execute(query)
+    ]
+    return sorted(people, key=lambda p: (p.last_name.casefold(), p.first_name.casefold(), p.id))
+
+
+def one(connection, trainee_id):
+    """One trainee by our id or by the college's.
+
+    Raises
+    ------
+    Unknown
+        Nobody of that id.
+    """
+    for person in everyone(connection):
+        if trainee_id.casefold() in (person.id, person.college_id.casefold()):
+            return person
+    raise Unknown(f"Nobody on the roster has the id {trainee_id[:60]!r}. 'roster list' shows who is enrolled.")
+
+
+def chosen(connection, group="", trainee_ids=()):
+    """Enrolled trainees of a group, or some by their ids, or all, in order of name.
+
+    Raises
+    ------
+    Unknown
+        Nobody of such an id is enrolled; no such group.
+    """
+    people = everyone(connection, enrolled_only=True)
+    if group:
+        groups = sorted({person.group for person in people} - {""})
+        found = [person for person in people if person.group.casefold() == group.strip().casefold()]
+        if not found:
+            raise Unknown(
+                f"No group is called {group[:40]!r}; there {'are ' + ', '.join(groups) if groups else 'are none'}."
+            )
+        people = found
+    if not trainee_ids:
+        return people
+    wanted = [one(connection, trainee_id) for trainee_id in trainee_ids]
+    gone = [person.name for person in wanted if person not in people]
+    if gone:
+        raise Unknown(
+            f"{', '.join(gone)} {'is' if len(gone) == 1 else 'are'} not enrolled{' in that group' if group else ''}."
+        )
+    return [person for person in people if person in wanted]
+
+
+def _row(person):
+    return {
+        "id": person.id,
+        "college_id": person.college_id,
+        "last_name": person.last_name,
+        "first_name": person.first_name,
+        "group_name": person.group,
+        "status": person.status,
+    }

@@ -1,0 +1,232 @@
+"""Saved layouts: the coordinator's own choice of columns, names, order and grade words, kept in a file."""
+
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+
+from grader import catalogue, files
+from grader.course.attempts import passing, standing
+from grader.course.rules import totals
+from grader.errors import BadFile
+from grader.pages import csv_file
+from grader.records.term.policy import POINTS
+from grader.reports.tables import scope
+from grader.reports.tables.columns import GRADES, INTEGER, NUMBER, TEXT, Column, Shape
+from grader.reports.tables.grades import hundredths, percent, table
+
+FORMAT, LARGEST_FILE = "timing-mark layout", 100_000
+PER_MODULE, PER_TRAINEE = "module", "trainee"
+PERSON = ("class", "trainee_id", "last_name", "first_name", "group")
+TOTALS = ("total", "total_max", "total_percent", "word", "modules_marked", "modules_passed")
+OF_MODULE = ("mode", "status", "raw", "penalty", "mark", "max", "percent", "passed", "failed_objectives", "word", "late_days",
+             "attempt", "attempts")  # fmt: skip
+_COUNTED = ("modules_marked", "modules_passed", "late_days", "attempt", "attempts")
+_WORDS = ("class", "trainee_id", "last_name", "first_name", "group", "word", "module", "mode", "status", "passed",
+          "failed_objectives", "extension_until", "handed_in_at", "marked_at", "engine", "key_version")  # fmt: skip
+
+EXAMPLE = """\
+# A saved layout. Text after # is explanation.
+format = "timing-mark layout"
+rows = "trainee"            # one row for each "trainee", or for each trainee and "module"
+order = ["class", "last_name", "first_name"]
+
+# Columns from left to right: take is ours, name is the heading you want.
+# One row per module: any column of grades.csv, and group, word.
+# One row per trainee: class, trainee_id, last_name, first_name, group, total, total_max,
+# total_percent, word, modules_marked, modules_passed, and of a module such as
+# "m01_timing.mark": mode, status, raw, penalty, mark, max, percent, passed,
+# failed_objectives, word, late_days, attempt, attempts. Practice counts in no total.
+columns = [
+    {take = "trainee_id", name = "Student number"},
+    {take = "last_name", name = "Family name"},
+    {take = "first_name", name = "Given name"},
+    {take = "m01_timing.mark", name = "Timing"},
+    {take = "total_percent", name = "Per cent"},
+    {take = "word", name = "Result"},
+]
+
+# Grade words from a per cent on, decided on the unrounded mark. Where an objective must be
+# met and is not, no word counts that begins at the pass mark or above.
+[[words]]
+from = 80
+word = "Distinction"
+
+[[words]]
+from = 60
+word = "Pass"
+
+[[words]]
+from = 0
+word = "Refer"
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """One saved layout; `columns` are (take, heading), `words` (per cent, word) from the top."""
+
+    rows: str
+    columns: tuple
+    order: tuple
+    words: tuple
+
+    @property
+    def shape(self):
+        made = tuple(Column(heading, _kind(take), heading) for take, heading in self.columns)
+        return Shape("layout", "A saved layout", made, ())
+
+
+def read(path):
+    """A layout from its file.
+
+    Raises
+    ------
+    BadFile
+        Says what is wrong, what is allowed and where.
+    """
+    content = files.read_bytes(Path(path).expanduser(), most=LARGEST_FILE, what="The layout")
+    name = Path(path).name
+    try:
+        found = tomllib.loads(content.decode("utf-8-sig"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
+        raise BadFile(f"The layout {name} cannot be read: {problem}. Mend that line and try again.") from None
+    if found.get("format") != FORMAT:
+        raise BadFile(
+            f'The layout {name} must say format = "{FORMAT}". "export layout --example" writes one to begin with.'
+        )
+    kind = found.get("rows")
+    if kind not in (PER_MODULE, PER_TRAINEE):
+        raise BadFile(f'The layout {name}: rows is {kind!r}; it must be "trainee" or "module".')
+    columns = found.get("columns")
+    if not isinstance(columns, list) or not columns:
+        raise BadFile(f'The layout {name} names no columns. Give at least one, such as {{take = "trainee_id"}}.')
+    allowed = takes(kind)
+    chosen = []
+    for entry in columns:
+        take = entry.get("take") if isinstance(entry, dict) else None
+        heading = entry.get("name", take) if isinstance(entry, dict) else None
+        if take not in allowed or not isinstance(heading, str) or not heading.strip():
+            raise BadFile(f"The layout {name} takes {take!r}, which is no column here; there are {', '.join(allowed)}.")
+        chosen.append((take, heading))
+    headings = [heading for _, heading in chosen]
+    twice = [heading for heading in headings if headings.count(heading) > 1]
+    if twice:
+        raise BadFile(f"The layout {name} has the heading {twice[0]!r} twice. Give each column its own name.")
+    order = found.get("order", [])
+    if not isinstance(order, list) or any(take not in allowed for take in order):
+        raise BadFile(f"The layout {name}: order must list columns out of {', '.join(allowed)}.")
+    return Layout(kind, tuple(chosen), tuple(order), _words(found.get("words", []), name))
+
+
+def takes(kind):
+    """What a layout of this kind may take."""
+    if kind == PER_MODULE:
+        return (*GRADES.names, "group", "word")
+    return (*PERSON, *TOTALS, *(f"{module}.{what}" for module in catalogue.all_modules() for what in OF_MODULE))
+
+
+def rows(opened, layout):
+    """The rows of a layout over several terms, as dictionaries by heading, in its order."""
+    found = []
+    for term, connection in scope.each(opened):
+        groups = {person.college_id: person.group for person in scope.people(connection)}
+        mine = _with_words(term, connection, layout)
+        full = _per_trainee(term, mine, layout) if layout.rows == PER_TRAINEE else mine
+        found += [row | {"group": groups.get(row["trainee_id"], "")} for row in full]
+    found.sort(key=lambda row: [_sortable(take, row.get(take, "")) for take in layout.order])
+    return [{heading: row.get(take, "") for take, heading in layout.columns} for row in found]
+
+
+def write(opened, layout, path, how):
+    """Write a layout as CSV and note it in the ledger.
+
+    Returns
+    -------
+    stream.Written
+    """
+    found = csv_file.write_table(path, layout.shape, rows(opened, layout), how)
+    scope.note_export(opened, Path(path).name)
+    return found
+
+
+def word(layout, mark, most, *, below=None):
+    """The grade word for a mark, decided unrounded; with `below` one that begins under that per cent; else blank."""
+    if not most:
+        return ""
+    words = [(passing.as_written(least), said) for least, said in layout.words]
+    allowed = [pair for pair in words if below is None or pair[0] < passing.as_written(below)]
+    return next((said for least, said in allowed if mark * 100 >= least * most), "")
+
+
+def _with_words(term, connection, layout):
+    """Rows of grades with a word, and what they count in a total: (mark, most), or None."""
+    kept = scope.standings(term, connection, standing.listed_modules(connection))
+    for row, found in zip(table(term, connection), kept, strict=True):
+        if found.mark is not None and found.state == standing.MARKED and found.counts:
+            counts = (found.mark.mark, found.mark.most)
+        else:
+            counts = None
+        below = term.pass_percent(found.module) if found.failed else None
+        row["word"] = word(layout, *counts, below=below) if counts else ""
+        row["_counts"], row["_failed"] = counts, bool(found.failed)
+        row["_zero"] = standing.missing_is_zero(term, found)
+        yield row
+
+
+def _per_trainee(term, mine, layout):
+    by_person = {}
+    for row in mine:
+        by_person.setdefault(row["trainee_id"], []).append(row)
+    for theirs in by_person.values():
+        row = {name: theirs[0].get(name, "") for name in PERSON}
+        counted = []
+        for unit in theirs:
+            if unit["_counts"]:
+                counted.append((unit["module"], *unit["_counts"]))
+            elif unit["_zero"]:
+                counted.append((unit["module"], 0, catalogue.module(unit["module"]).marks * 100))
+            row |= {f"{unit['module']}.{what}": unit[what] for what in OF_MODULE}
+        row["modules_marked"] = str(sum(unit["_counts"] is not None for unit in theirs))
+        row["modules_passed"] = str(sum(unit["passed"] == "yes" for unit in theirs))
+        below = term.settings.pass_percent if any(unit["_failed"] for unit in theirs) else None
+        found = totals.total(term.policy, counted)
+        if found:
+            share = percent(found.got, found.most, term.settings.pass_percent)
+            row |= {
+                "total": hundredths(int(found.got)) if term.policy.totals == POINTS else share,
+                "total_max": hundredths(found.most),
+                "total_percent": share,
+                "word": word(layout, found.got, found.most, below=below),
+            }
+        yield row
+
+
+def _words(found, name):
+    if not isinstance(found, list):
+        raise BadFile(f"The layout {name}: words must be a list of [[words]] with from and word.")
+    words = []
+    for entry in found:
+        least, said = (entry.get("from"), entry.get("word")) if isinstance(entry, dict) else (None, None)
+        if (
+            isinstance(least, bool)
+            or not isinstance(least, int | float)
+            or not 0 <= least <= 100
+            or not isinstance(said, str)
+        ):
+            raise BadFile(f"The layout {name}: a grade word needs from = 0 to 100 and word = text; found {entry!r}.")
+        words.append((least, said))
+    return tuple(sorted(words, key=lambda pair: -pair[0]))
+
+
+def _kind(take):
+    last = take.rpartition(".")[2]
+    if last in _COUNTED:
+        return INTEGER
+    return TEXT if last in _WORDS else NUMBER
+
+
+def _sortable(take, text):
+    """Numbers in order of size with blanks last, text in order of letters."""
+    if _kind(take) == TEXT:
+        return (0, 0.0, text.casefold())
+    return (0, float(text), "") if text else (1, 0.0, "")

@@ -1,0 +1,142 @@
+"""A programme: the classes that a receiver knows, and what was sent to it."""
+
+import json
+import re
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+
+from grader import files
+from grader.errors import BadFile, Refused
+from grader.records.term import term as terms
+from grader.reports.tables import scope
+
+FORMAT, LARGEST_FILE = "timing-mark programme", 1_000_000
+
+_TOML = """\
+# A programme: every class that the receiver of our records knows. Text after # is explanation.
+format = "timing-mark programme"
+centre = {centre}         # name of the training centre; never change it
+year_starts = "{year_starts}"   # month-day on which a school year begins
+terms = [                 # term folders, from here or in full
+{terms}
+]
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Programme:
+    """A programme file, read. `folders` are the term folders of the whole programme."""
+
+    path: Path | None
+    centre: str
+    year_starts: str
+    folders: tuple
+
+    @property
+    def sent_path(self):
+        return self.path.with_suffix(".sent.json")
+
+
+ALONE = Programme(None, "Training centre", "09-01", ())  # for a class without a programme file
+
+
+def create(path, folders, *, centre, year_starts="09-01"):
+    """Write a programme file.
+
+    Raises
+    ------
+    Refused
+        It is there already, or a bad date.
+    Unknown, BadFile
+        A folder that is no term.
+    """
+    path = Path(path).expanduser().absolute()
+    if path.exists():
+        raise Refused(f"{path} is there already. Nothing was changed; edit it, or choose another name.")
+    _check_day(year_starts)
+    opened = scope.open_all(folders)
+    listed = "\n".join(f"    {json.dumps(str(term.folder), ensure_ascii=False)}," for term in opened)
+    text = _TOML.format(centre=json.dumps(centre, ensure_ascii=False), year_starts=year_starts, terms=listed)
+    files.write_text(path, text)
+    return read(path)
+
+
+def read(path):
+    """A programme from its file.
+
+    Raises
+    ------
+    BadFile
+        Says what is wrong.
+    """
+    path = Path(path).expanduser().absolute()
+    content = files.read_bytes(path, most=LARGEST_FILE, what="The programme")
+    try:
+        found = tomllib.loads(content.decode("utf-8-sig"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
+        raise BadFile(f"{path} cannot be read: {problem}. Mend that line and try again.") from None
+    folders, centre = found.get("terms"), found.get("centre")
+    if found.get("format") != FORMAT or not isinstance(centre, str) or not centre.strip():
+        raise BadFile(f'{path} must say format = "{FORMAT}" and centre = the name of the training centre.')
+    if not isinstance(folders, list) or not folders or not all(isinstance(folder, str) for folder in folders):
+        raise BadFile(f"{path} lists no terms. Put every term folder of the programme into terms = [ ].")
+    year_starts = found.get("year_starts", ALONE.year_starts)
+    _check_day(year_starts)
+    return Programme(path, centre, year_starts, tuple(path.parent / Path(folder).expanduser() for folder in folders))
+
+
+def open_whole(programme):
+    """All terms of a programme; every one has to open.
+
+    Raises
+    ------
+    Unknown, BadFile
+        A folder is gone: then this is not the whole programme.
+    """
+    return scope.open_all(programme.folders)
+
+
+def check_part(programme, opened):
+    """Refuse terms that the programme does not list."""
+    listed = {terms.open_term(folder).id for folder in programme.folders}
+    strangers = [term.id for term in opened if term.id not in listed]
+    if strangers:
+        raise Refused(f"{strangers[0]} is not in {programme.path}. Add it to terms there, or leave --programme out.")
+
+
+def sent(programme):
+    """Ids of the classes that the receiver was ever sent."""
+    if programme.path is None or not programme.sent_path.exists():
+        return set()
+    content = files.read_bytes(programme.sent_path, most=LARGEST_FILE, what="The record of what was sent")
+    return set(files.from_json(content, what="The record of what was sent").get("classes", ()))
+
+
+def check_bulk(programme, opened, drop=()):
+    """Refuse a bulk package that would make the receiver delete a class.
+
+    Raises
+    ------
+    Refused
+        A class was sent before and is not in the programme now.
+    """
+    lost = sorted(sent(programme) - {term.id for term in opened} - set(drop))
+    if lost:
+        raise Refused(
+            f"A bulk package would delete {', '.join(lost)} at the receiver: it was sent before and is not in "
+            f"{programme.path} now. Nothing was written; add its folder there, or say --drop {lost[0]} if that is meant."
+        )
+
+
+def note_sent(programme, opened, *, bulk):
+    """Remember which classes the receiver now knows."""
+    if programme.path is None:
+        return
+    known = {term.id for term in opened} | (set() if bulk else sent(programme))
+    files.write_text(programme.sent_path, files.to_json({"format": "timing-mark sent", "classes": sorted(known)}))
+
+
+def _check_day(text):
+    if not isinstance(text, str) or not re.fullmatch(r"(0[1-9]|1[0-2])-(0[1-9]|1\d|2[0-8])", text):
+        raise BadFile(f"year_starts is {text!r}; write month-day, such as 09-01.")

@@ -1,0 +1,147 @@
+"""Writing a OneRoster CSV 1.2.1 package, bulk for a whole programme, delta for a part of it."""
+
+import csv
+import io
+import re
+import zipfile
+
+from sqlalchemy import func, select
+
+from grader.course.attempts import standing
+from grader.errors import Refused
+from grader.exercise.model import ASSESSED
+from grader.pages import csv_file
+from grader.records import schema
+from grader.reports.export import package
+from grader.reports.export.oneroster import programme as programmes
+from grader.reports.export.oneroster import rows
+from grader.reports.tables import scope
+
+BULK, DELTA = "bulk", "delta"
+# Everything a manifest speaks of, in its order.
+_KINDS = (
+    "academicSessions", "categories", "classes", "classResources", "courses", "courseResources", "demographics",
+    "enrollments", "lineItemLearningObjectiveIds", "lineItems", "lineItemScoreScales", "orgs", "resources",
+    "resultLearningObjectiveIds", "results", "resultScoreScales", "roles", "scoreScales", "userProfiles",
+    "userResources", "users",
+)  # fmt: skip
+_SYSTEM = ("Timing Mark", "timing-mark")
+_EPOCH = (1980, 1, 1, 0, 0, 0)
+
+
+def write(opened, path=None, *, programme=None, bulk=False, drop=(), pseudonymous=False):
+    """Write a package and note it in the ledgers and in the programme's record.
+
+    Parameters
+    ----------
+    opened : sequence of Term
+        For bulk, empty: the programme says which.
+    path : path or None
+    programme : Programme or None
+    bulk : bool
+        The receiver then deletes whatever is not in the package.
+    drop : sequence of str
+        Ids of terms that may vanish at the receiver.
+    pseudonymous : bool
+        Codes in place of names and ids.
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    Refused
+        A bulk package of a part, or one that would delete a class; an empty class.
+    """
+    if bulk and programme is None:
+        raise Refused(
+            "A bulk package tells the receiver to delete everything that is not in it. Name the whole programme with "
+            "--programme, or leave --bulk out to send a delta; nothing was written."
+        )
+    if bulk and opened:
+        raise Refused(
+            "A bulk package covers the whole programme, never a part: the other classes would be deleted at the "
+            "receiver. Leave --term out, or leave --bulk out to send a delta; nothing was written."
+        )
+    if programme and not opened:
+        opened = programmes.open_whole(programme)
+    elif programme:
+        programmes.check_part(programme, opened)
+    if bulk:
+        programmes.check_bulk(programme, opened, drop)
+    for term, connection in scope.each(opened):
+        if ASSESSED not in standing.modes(connection).values():
+            raise Refused(
+                f"In {term.id} no assessed work was assigned yet, so there is nothing to send. Nothing was written."
+            )
+    kind = BULK if bulk else DELTA
+    path = path or package.folder_for(opened, pseudonymous=pseudonymous) / f"oneroster-{kind}.zip"
+    with csv_file.replacing(path) as target:
+        _pack(target, opened, programme or programmes.ALONE, kind, names=not pseudonymous)
+    programmes.note_sent(programme or programmes.ALONE, opened, bulk=bulk)
+    scope.note_export(opened, path.name)
+    return path
+
+
+def _pack(target, opened, programme, kind, *, names):
+    written = set()
+    with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, columns, source in rows.FILES:
+            found = _lines(opened, programme, kind, source, names, shared=name in rows.SHARED)
+            first = next(found, None)
+            if first is None:  # a file without data rows is not permitted
+                continue
+            written.add(name)
+            with archive.open(_member(f"{name}.csv"), "w", force_zip64=True) as raw:
+                text = io.TextIOWrapper(raw, encoding="utf-8", newline="")
+                writer = csv.writer(text, lineterminator="\r\n")
+                writer.writerow(("sourcedId", "status", "dateLastModified", *columns.split(",")))
+                writer.writerow(first)
+                writer.writerows(found)
+                text.flush()
+                text.detach()
+        with archive.open(_member("manifest.csv"), "w") as raw:
+            raw.write(_manifest(written, kind).encode())
+
+
+def _lines(opened, programme, kind, source, names, *, shared):
+    """Rows of one file over all terms; what several terms share comes once."""
+    seen = set()
+    for term, connection in scope.each(opened):
+        part = rows.Part(term, connection, programme, names)
+        state = ("", "") if kind == BULK else ("active", _modified(connection))
+        for id_, *cells in source(part):
+            if id_ not in seen:
+                if shared:
+                    seen.add(id_)
+                yield (id_, *state, *(_cell(cell) for cell in cells))
+
+
+def _modified(connection):
+    """When the term's records last changed; exporting them is no change."""
+    table = schema.ledger
+    return connection.execute(select(func.max(table.c.at)).where(table.c.event != "export")).scalar()
+
+
+def _manifest(written, kind):
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\r\n")
+    writer.writerow(("propertyName", "value"))
+    writer.writerow(("manifest.version", "1.0"))
+    writer.writerow(("oneroster.version", "1.2"))
+    writer.writerows((f"file.{name}", kind if name in written else "absent") for name in _KINDS)
+    writer.writerow(("source.systemName", _SYSTEM[0]))
+    writer.writerow(("source.systemCode", _SYSTEM[1]))
+    return text.getvalue()
+
+
+def _cell(value):
+    """One value: no line break or control character, no more than a receiver has to keep."""
+    return re.sub(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]+", " ", str(value)).strip()[: rows.LONGEST]
+
+
+def _member(name):
+    member = zipfile.ZipInfo(name, date_time=_EPOCH)
+    member.compress_type = zipfile.ZIP_DEFLATED
+    return member

@@ -1,0 +1,140 @@
+"""A moderation pack: a chosen sample of sheets with marks, reasons and every change, in one archive."""
+
+import hashlib
+import hmac
+import io
+import zipfile
+
+from sqlalchemy import select
+
+from grader import catalogue
+from grader.course.attempts import evaluation, passing, standing
+from grader.errors import BadSheet, Refused
+from grader.pages import csv_file, html
+from grader.records import adjustments, schema
+from grader.reports.export import package, pseudonym
+from grader.reports.export.pages import moderated
+from grader.reports.tables import scope
+from grader.reports.tables.grades import hundredths, percent
+
+SAMPLE = 6
+
+
+def write(term, module_key, path=None, *, sample=SAMPLE, pseudonymous=False):
+    """Write the pack and note it in the ledger.
+
+    Parameters
+    ----------
+    term : Term
+    module_key : str
+    path : path or None
+    sample : int
+        How many sheets: first the best and the weakest, then those nearest to the
+        pass mark on both sides, then others in an order that nobody can choose.
+    pseudonymous : bool
+
+    Returns
+    -------
+    (Path, list of str)
+        The archive, and whose sheets are in it.
+
+    Raises
+    ------
+    Unknown
+        No such module.
+    Refused
+        Nothing is marked, or a sample below one.
+    """
+    module = catalogue.module(module_key)
+    if sample < 1:
+        raise Refused(f"A sample of {sample} is none. Ask for at least 1.")
+    path = path or package.folder_for([term], pseudonymous=pseudonymous) / f"moderation-{module.key}.zip"
+    content = io.BytesIO()
+    for _, connection in scope.each([term]):
+        chosen = choose(term, scope.standings(term, connection, [module.key]), sample)
+        if not chosen:
+            raise Refused(f"Nothing of {module.key} is marked in {term.id}. Run 'mark' first; nothing was written.")
+        with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED) as archive:
+            names = _pack(archive, term, connection, module, chosen, pseudonymous)
+    with csv_file.replacing(path) as target:
+        target.write(content.getvalue())
+    scope.note_export([term], path.name)
+    return path, names
+
+
+def choose(term, standings, sample):
+    """[(standing, why it was chosen)] of at most `sample` marked sheets."""
+    marked = [found for found in standings if found.mark is not None and found.state == standing.MARKED]
+    if not marked:
+        return []
+    by_mark = sorted(marked, key=lambda found: (found.mark.mark / found.mark.most, found.person.id))
+    above = [f for f in by_mark if passing.reached(term, f.module, f.mark.mark, f.mark.most)]
+    below = by_mark[: len(by_mark) - len(above)]
+    order = [(by_mark[-1], "best mark"), (by_mark[0], "lowest mark")]
+    order += [(found, "just reached the pass mark") for found in above[:1]] + [
+        (found, "just missed the pass mark") for found in below[-1:]
+    ]
+    drawn = sorted(
+        marked,
+        key=lambda f: hmac.new(term.key, f"moderation\n{f.module}\n{f.person.id}".encode(), hashlib.sha256).digest(),
+    )
+    order += [(found, "drawn by lot") for found in drawn]
+    chosen = {}
+    for found, why in order:
+        if found.person.id not in chosen and len(chosen) < sample:
+            chosen[found.person.id] = (found, why)
+    return list(chosen.values())
+
+
+def _pack(archive, term, connection, module, chosen, pseudonymous):
+    index, names, decided = [], [], adjustments.read(connection)
+    for found, why in chosen:
+        person = found.person
+        name = pseudonym.code(term, person.college_id) if pseudonymous else person.id
+        names.append(name)
+        shown = name if pseudonymous else f"{person.name} ({person.college_id})"
+        mark, limit = found.mark, term.pass_percent(module.key)
+        index.append((shown, why, f"{mark.attempt} of {found.attempts}", hundredths(mark.mark), hundredths(mark.most),
+                      f"{percent(mark.mark, mark.most, limit)} %", _result(found), f"sheets/{name}.html"))  # fmt: skip
+        try:
+            content = moderated.build(term, connection, module, found, shown, decided, pseudonymous)
+        except BadSheet as problem:
+            raise Refused(f"{person.id}: {problem} Nothing was written.") from None
+        _put(archive, f"sheets/{name}.html", content)
+        if not pseudonymous:  # the sheet itself names its trainee
+            _put(archive, f"sheets/{name}.json", _hand_in(term, connection, found))
+    parts = html.table(
+        f"{len(index)} sheets of {module.title}",
+        ("whose", "why chosen", "attempt", "mark", "of", "per cent", "result", "file"),
+        index,
+    )
+    must = "".join(
+        f", and {code} from {term.policy.threshold_of(code)} %" for code in term.policy.must_pass_in(module.key)
+    )
+    settings = html.paragraph(
+        f"Pass from {term.pass_percent(module.key):g} %{must}. Late work: {term.settings.late_percent_per_day:g} % of the "
+        f"{term.settings.late_basis} a day. Marks are decided unrounded."
+    )
+    _put(archive, "index.html", html.page(f"Moderation: {module.title}, {term.id}", settings, parts))
+    return names
+
+
+def _result(found):
+    return passing.Outcome(found.passed, found.failed).said() if found.counts else "practice"
+
+
+def _hand_in(term, connection, found):
+    table = schema.hand_in
+    row = connection.execute(
+        select(table).where(
+            table.c.trainee == found.person.id, table.c.module == found.module, table.c.sha256 == found.mark.sha256
+        )
+    ).first()
+    try:
+        return evaluation.kept(term, row) if row else b""
+    except BadSheet as problem:
+        raise Refused(f"{found.person.id}: {problem} Nothing was written.") from None
+
+
+def _put(archive, name, content):
+    archive.writestr(zipfile.ZipInfo(name, date_time=(1980, 1, 1, 0, 0, 0)), content, zipfile.ZIP_DEFLATED)

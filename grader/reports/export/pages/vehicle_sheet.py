@@ -1,0 +1,186 @@
+"""A vehicle as a person compares it with the manual: lines for a terminal, and a page that prints well."""
+
+from html import escape
+
+from matplotlib.figure import Figure
+
+from grader import clock, files
+from grader.course.issue import vehicle_choice
+from grader.course.vehicles.template import SAFETY
+from grader.pages import html as pages
+from grader.reference.angles import crank_deg, firing_interval_deg
+from grader.reference.spark.points import duty_percent
+from grader.reference.timing.advance import centrifugal_advance_deg, total_advance_deg
+from grader.reports.export.pages import programme_charts
+
+_MM_PER_IN = 25.4
+_KPA_PER_INHG = 3.38638864
+_STEP_RPM = 500
+_LOOK = "pre { white-space: pre-wrap; overflow-wrap: anywhere; border: 1px solid #767676; padding: .6em } figure { margin: 0 }"
+
+
+def facts(found):
+    """(what, value) of everything that is known of a vehicle.
+
+    Parameters
+    ----------
+    found : Revision
+
+    Returns
+    -------
+    list of (str, str)
+    """
+    own = found.own
+    spec = own.vehicle
+    lobe = firing_interval_deg(spec.cylinders) / 2
+    initial = f"{abs(spec.initial_deg):g}° {'before' if spec.initial_deg >= 0 else 'after'} top dead centre"
+    return [
+        ("Used as", spec.use),
+        ("Cylinders", f"{spec.cylinders}, numbered {spec.layout}"),
+        ("Firing order", "-".join(map(str, spec.firing_order))),
+        ("Rotor turns", spec.rotor),
+        ("Battery", f"{spec.battery_v:g} V, {spec.earth} pole at earth"),
+        ("Pulley at the mark", f"{spec.pulley_mm:g} mm ({spec.pulley_mm / _MM_PER_IN:.2f} in)"),
+        ("Point gap", f"{spec.gap_in:.3f} in ({spec.gap_in * _MM_PER_IN:.2f} mm)"),
+        ("Dwell", f"{spec.dwell_deg:g} distributor degrees, {duty_percent(spec.dwell_deg, spec.cylinders):.1f} %"),
+        ("Open angle", f"{lobe - spec.dwell_deg:g} of {lobe:g} distributor degrees"),
+        ("Initial timing", initial),
+        ("Set at", f"{spec.idle_rpm} rev/min or less, vacuum line {own.line}"),
+        ("Vacuum line from", "above the closed throttle plate" if spec.port == "ported" else "the manifold"),
+        ("Source", f"{own.manual}, {own.page}"),
+        ("Entered by", own.entered_by),
+    ]
+
+
+def curve(found):
+    """Computed advance at engine speeds from the timing speed to beyond the end of the weights.
+
+    Returns
+    -------
+    list of (int, float, float, float or None)
+        Engine rev/min; crank degrees of the weights, in total with the line off,
+        and in total with the vacuum unit fully out. None where a ported line is
+        still covered.
+    """
+    spec = found.own.vehicle
+    last = 2 * spec.centrifugal[-1][0]
+    most = int(last // _STEP_RPM + 2) * _STEP_RPM
+    speeds = [spec.idle_rpm, *(rpm for rpm in range(_STEP_RPM, most, _STEP_RPM) if rpm > spec.idle_rpm)]
+    full = spec.vacuum[-1][0]
+    rows = []
+    for rpm in speeds:
+        weights = crank_deg(centrifugal_advance_deg(rpm / 2, spec.centrifugal))
+        off, on = (
+            total_advance_deg(rpm, vacuum, spec.initial_deg, spec.centrifugal, spec.vacuum) for vacuum in (0.0, full)
+        )
+        covered = spec.port == "ported" and rpm == spec.idle_rpm
+        rows.append((rpm, weights, off, None if covered else on))
+    return rows
+
+
+def lines(term, found):
+    """The vehicle for a terminal."""
+    full = found.own.vehicle.vacuum[-1][0]
+    rows = [
+        f"{found.own.vehicle.title} ({found.line}, stored {term.shown(clock.from_text(found.at))} by {found.actor})"
+    ]
+    rows += [f"  {what:<20} {value}" for what, value in facts(found)]
+    rows += [
+        "",
+        "  Computed advance, crank degrees",
+        f"  {'rev/min':>8} {'weights':>8} {'line off':>9} {f'at {full:g} inHg':>14}",
+    ]
+    rows += [f"  {rpm:>8} {weights:>8.1f} {off:>9.1f} {_degrees(on):>14}" for rpm, weights, off, on in curve(found)]
+    return [*rows, "", SAFETY]
+
+
+def write(term, revisions):
+    """Write the page of a vehicle into reports/.
+
+    Parameters
+    ----------
+    term : Term
+    revisions : list of Revision
+        Of one vehicle, the last one last.
+
+    Returns
+    -------
+    Path
+    """
+    found = revisions[-1]
+    spec = found.own.vehicle
+    full = f"{spec.vacuum[-1][0]:g} inHg ({spec.vacuum[-1][0] * _KPA_PER_INHG:.0f} kPa)"
+    computed, handed_out = curve(found), vehicle_choice.modules_of(term, found.key)
+    parts = [
+        pages.paragraph(SAFETY, "note"),
+        pages.table("From the manual", ("What", "Value"), facts(found)),
+        pages.table(
+            "Centrifugal advance",
+            ("Distributor rev/min", "Distributor degrees", "Engine rev/min", "Crank degrees"),
+            [(f"{rpm:g}", f"{deg:g}", f"{2 * rpm:g}", f"{2 * deg:g}") for rpm, deg in spec.centrifugal],
+        ),
+        pages.table(
+            "Vacuum advance",
+            ("Vacuum, inHg", "Vacuum, kPa", "Distributor degrees", "Crank degrees"),
+            [(f"{vac:g}", f"{vac * _KPA_PER_INHG:.1f}", f"{deg:g}", f"{2 * deg:g}") for vac, deg in spec.vacuum],
+        ),
+        pages.table(
+            "Computed advance, crank degrees before top dead centre",
+            ("Engine rev/min", "From the weights", "Total, line off", f"Total, {full} on the line"),
+            [(rpm, *map(_degrees, row)) for rpm, *row in computed],
+        ),
+        pages.picture(_drawn(computed, full), "What the timing light should show", _told(computed, full)),
+        pages.heading("As it was typed in"),
+        f"<pre>{escape(found.text)}</pre>",
+        pages.table(
+            "Revisions",
+            ("No.", "Stored", "By", "SHA-256 begins", "Handed out with"),
+            [
+                (
+                    one.revision,
+                    term.shown(clock.from_text(one.at)),
+                    one.actor,
+                    one.digest[:12],
+                    ", ".join(handed_out.get(one.revision, [])) or "nothing yet",
+                )
+                for one in revisions
+            ],
+        ),
+    ]
+    path = term.folder / "reports" / f"vehicle_{found.key}.html"
+    files.write_bytes(path, pages.page(f"{spec.title}, as entered", *parts, look=_LOOK))
+    return path
+
+
+def _degrees(value):
+    return "port covered" if value is None else f"{value:.1f}"
+
+
+def _drawn(computed, full):
+    figure = Figure(figsize=(7, 3.8), layout="constrained")
+    axes = figure.subplots()
+    for place, colour, style, label in (
+        (3, "#b35806", "--", f"line on,\n{full}"), (2, "#2c6ca8", "-", "line off\nand plugged"),
+    ):  # fmt: skip
+        drawn = [row for row in computed if row[place] is not None]
+        speeds, values = [row[0] for row in drawn], [row[place] for row in drawn]
+        axes.plot(speeds, values, style, color=colour, linewidth=2, marker="o", markersize=3)
+        axes.annotate(
+            label, (speeds[-1], values[-1]), xytext=(8, 0), textcoords="offset points", va="center", color=colour
+        )
+    axes.set_xlim(right=1.3 * computed[-1][0])  # room for the words beside the lines
+    axes.set_xlabel("engine rev/min")
+    axes.set_ylabel("crank degrees before top dead centre")
+    axes.set_ylim(min(0, min(row[2] for row in computed)) - 1, 1.08 * axes.get_ylim()[1])
+    axes.grid(color="#dddddd")
+    for side in ("top", "right"):
+        axes.spines[side].set_visible(False)
+    return programme_charts.address(figure)
+
+
+def _told(computed, full):
+    first, last = computed[0], computed[-1]
+    return (
+        f"Total advance against engine speed. Line off: {first[2]:.1f} degrees at {first[0]} rev/min, {last[2]:.1f} at "
+        f"{last[0]}. With {full} on the line it is {last[3] - last[2]:.1f} degrees more."
+    )

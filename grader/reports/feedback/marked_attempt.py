@@ -1,0 +1,119 @@
+"""What the records hold about one trainee's attempt, and what is computed again from it to explain it."""
+
+from dataclasses import dataclass, field
+from types import SimpleNamespace
+
+from sqlalchemy import select
+
+from grader import catalogue
+from grader.course.attempts import evaluation, passing
+from grader.errors import BadSheet
+from grader.exercise import sheet as sheets
+from grader.exercise.truth import Truth
+from grader.marking.mark import mark_sheet, unit_chosen
+from grader.marking.verdict import READ
+from grader.records import adjustments, schema
+from grader.records.term import roster
+from grader.reports.feedback import confidence as sure
+from grader.reports.tables import people
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """One marked attempt. `marks` are computed again, for their words alone; `rows` and `mark` count."""
+
+    person: roster.Trainee
+    module: object  # as it was issued
+    mark: object  # row of tm_mark
+    due: str  # after any extension
+    extended: str
+    rows: dict  # path -> row of tm_answer
+    by_hand: dict  # exercise key -> hundredths
+    truth: Truth
+    marks: dict  # path -> PartMark
+    readings: dict  # path -> Reading of a written answer
+    objectives: list = field(default_factory=list)  # rows as in objectives.csv
+    judged: dict = field(default_factory=dict)  # code -> Judged
+    sure: dict = field(default_factory=dict)  # exercise key -> Said; practice only
+
+    def given(self, exercise):
+        """The trainee's own numbers of an exercise."""
+        return SimpleNamespace(**vars(self.truth.given(exercise.key)))
+
+    def earned(self, exercise):
+        """Hundredths of an exercise; None while one of its answers waits to be read."""
+        if exercise.key in self.by_hand:
+            return self.by_hand[exercise.key]
+        mine = [self.rows[f"{exercise.key}.{part.key}"].hundredths for part in exercise.parts]
+        return None if None in mine else sum(mine)
+
+    @property
+    def to_sit_again(self):
+        """Codes of objectives that a resit would cover."""
+        return [code for code, found in self.judged.items() if found.lacking]
+
+
+def gather(term, connection, module, person, mark, decided):
+    """The work of one attempt.
+
+    Parameters
+    ----------
+    term : Term
+    connection : Connection
+    module : Module
+    person : Trainee
+    mark : row of tm_mark
+    decided : Adjustments
+
+    Returns
+    -------
+    Work
+
+    Raises
+    ------
+    BadSheet
+        An exercise was issued in a version that is not kept.
+    """
+    owner = (person.id, module.key, mark.attempt)
+    issue = connection.execute(select(schema.issue).where(*adjustments.of(schema.issue, owner))).one()
+    rows = {
+        row.part: row for row in connection.execute(select(schema.answer).where(*adjustments.of(schema.answer, owner)))
+    }
+    exercises = evaluation.numbers(issue)
+    issued = module.as_issued(exercises)
+    truth = Truth(issued, {key: entry["parameters"] for key, entry in exercises.items()})
+    typed = {
+        path: sheets.Answer(row.raw, unit_chosen(row, issued.by_path[path][1]), exercises[row.exercise]["version"])
+        for path, row in rows.items()
+    }
+    again = mark_sheet(module, exercises, sheets.Sheet("", module.key, person.id, mark.attempt, typed), truth=truth)
+    judged = passing.as_marked(list(rows.values()), decided.by_hand(issue))
+    extended = decided.until.get(adjustments.owner(issue), "")
+    return Work(
+        person, issued, mark, extended or issue.due, extended, rows, decided.by_hand(issue), truth,
+        {part.path: part for part in again.parts}, _readings(decided, rows), *_objectives(term, person, judged),
+        _sure(term, module, issue, mark),
+    )  # fmt: skip
+
+
+def _sure(term, module, issue, mark):
+    """What was said in practice; a kept hand-in that is gone is told by 'term verify', not here."""
+    try:
+        return sure.of_sheet(term, module, issue.record, mark)
+    except BadSheet:
+        return {}
+
+
+def _readings(decided, rows):
+    """What the instructor gave the written answers, by path."""
+    found = {path: decided.reading(row, path, row.raw) for path, row in rows.items() if row.verdict == READ}
+    return {path: given for path, given in found.items() if given is not None}
+
+
+def _objectives(term, person, rows):
+    """How far this attempt shows each objective that it examines: (rows as in objectives.csv, code -> Judged)."""
+    known, mine = catalogue.objectives(), passing.by_objective(rows)
+    return (
+        [people.objective(term, person, known[code], examined) for code, examined in mine.items()],
+        passing.judge_all(term.policy, rows),
+    )

@@ -1,0 +1,194 @@
+"""Giving marked work back: one page for each trainee and attempt, written anew only where it says something else."""
+
+import hashlib
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from sqlalchemy import select
+
+from grader import catalogue, clock, files
+from grader.course.attempts import standing
+from grader.course.formgrader import notebooks
+from grader.course.grading import reconcile
+from grader.errors import BadFile, BadSheet, Unknown
+from grader.records import adjustments, database, ledger, lock, schema
+from grader.records.term import roster
+from grader.reports.feedback import marked_attempt, returned_sheet
+
+ROOM = "returned"
+_LARGEST = 20_000_000
+
+
+@dataclass(slots=True)
+class Returned:
+    """What a run did. `left_out` are sentences about people without a page, `findings` about what needs a person."""
+
+    folder: Path
+    written: int = 0
+    replaced: int = 0
+    unchanged: int = 0
+    left_out: list = field(default_factory=list)
+    findings: list = field(default_factory=list)
+
+
+def give_back(term, module_key, *, trainee="", partly=False):
+    """Write the returned sheets of a module.
+
+    Trainee by trainee, each with his page first and then his row in the ledger, so
+    that a run cut short is finished by running it again. A page that would say the
+    same is left as it is. One that says something else takes the old one's place,
+    and the ledger's row holds the digests of both.
+
+    Parameters
+    ----------
+    term : Term
+    module_key : str
+    trainee : str
+        Either of a trainee's ids; empty: everybody.
+    partly : bool
+        Also return work of which written answers still wait to be read.
+
+    Returns
+    -------
+    Returned
+
+    Raises
+    ------
+    Unknown
+        No such module or trainee.
+    Refused
+        The module was not assigned.
+    CannotWrite
+        The disk refuses; the old page stands.
+    """
+    module = catalogue.module(module_key)
+    done = Returned(term.folder / ROOM)
+    with lock.exclusive(term, f"returning {module.key}"), database.connected(term) as connection:
+        with connection.begin():
+            found = _standings(term, connection, module, trainee)
+            done.findings += reconcile.reconcile(term, connection, module)
+            decided = adjustments.read(connection)
+            known = _known(connection, module.key)
+        sections = _sections(term, module)
+        for one in found:
+            with connection.begin():
+                _one(term, connection, module, one, decided, known, sections, partly, done)
+    return done
+
+
+def path_of(term, trainee_id, module_key, attempt):
+    """Where the page of an attempt lies."""
+    name = module_key if attempt == 1 else f"{module_key}-attempt-{attempt}"
+    return term.folder / ROOM / trainee_id / f"{name}.html"
+
+
+def _standings(term, connection, module, trainee):
+    standing.must_be_assigned(connection, module.key)
+    wanted = roster.one(connection, trainee).id if trainee else ""
+    return [one for one in standing.standings(term, connection, [module.key]) if wanted in ("", one.person.id)]
+
+
+def _known(connection, module_key):
+    """Digest of the page returned last, by (trainee, attempt)."""
+    return {
+        (entry["trainee"], entry["attempt"]): entry["sha256"]
+        for _, _, entry in ledger.entries(connection, "returned")
+        if entry["module"] == module_key
+    }
+
+
+def _one(term, connection, module, one, decided, known, sections, partly, done):
+    """Return every marked attempt of one trainee, or say why not."""
+    who, table = f"{one.person.name} ({one.person.college_id})", schema.mark
+    marks = connection.execute(
+        select(table).where(table.c.trainee == one.person.id, table.c.module == module.key).order_by(table.c.attempt)
+    ).all()
+    if one.state == standing.EXCUSED or not marks:
+        done.left_out.append(f"{who}: {_nothing(term, one)}")
+        return
+    for mark in marks:
+        attempt = f"attempt {mark.attempt}: " if len(marks) > 1 else ""
+        try:
+            found = marked_attempt.gather(term, connection, module, one.person, mark, decided)
+            reason = _not_yet(term, found, partly)
+            if reason:
+                done.left_out.append(f"{who}: {attempt}{reason}")
+                continue
+            content = returned_sheet.build(term, found, sections)
+        except BadSheet as problem:
+            done.findings.append(f"{one.person.id}: {attempt}{problem}")
+            continue
+        _put(term, connection, module.key, one.person.id, mark.attempt, content, known, done)
+
+
+def _put(term, connection, module_key, trainee_id, attempt, content, known, done):
+    path, digest = path_of(term, trainee_id, module_key, attempt), hashlib.sha256(content).hexdigest()
+    before = known.get((trainee_id, attempt))
+    if before == digest and _digest_on_disk(path) == digest:
+        done.unchanged += 1
+        return
+    files.write_bytes(path, content)
+    done.written += 1
+    if before == digest:  # the page was lost or changed in the folder; what was returned is the same
+        return
+    done.replaced += before is not None
+    entry = ledger.Entry(
+        "returned", trainee=trainee_id, module=module_key, attempt=attempt, old=before, new=digest, sha256=digest,
+        reason="takes the place of the page returned before" if before else "",
+    )  # fmt: skip
+    ledger.append(connection, [entry])
+
+
+def _nothing(term, one):
+    """Why somebody without a mark, or excused, gets no page."""
+    if one.state == standing.EXCUSED:
+        return "excused; nothing to return."
+    if one.state == standing.HANDED_IN:
+        return "handed in and not marked. Run 'mark'; if it lists a finding, look at that first."
+    return f"{one.state}{_open(term, one.due, one.extension_until)}."
+
+
+def _not_yet(term, found, partly):
+    """Why a marked attempt is not returned now, or an empty text.
+
+    A page tells the right answers. Before the due time a better hand-in would still count.
+    """
+    still = _open(term, found.due, found.extended)
+    if still:
+        return f"{found.mark.state}{still}. Return the sheet after that."
+    if found.mark.state == standing.PARTLY_MARKED and not partly:
+        return "written answers wait to be read. Read them first, or add --partly."
+    return ""
+
+
+def _open(term, due, extended):
+    """Until when work may still come in, as the end of a sentence; empty where the time is over or none was set."""
+    if not due or clock.now() > clock.from_text(due):
+        return ""
+    return f", {'extended' if extended else 'may hand in'} until {term.shown(clock.from_text(due))}"
+
+
+def _digest_on_disk(path):
+    try:
+        return hashlib.sha256(files.read_bytes(path, most=_LARGEST, what="The returned sheet")).hexdigest()
+    except BadFile:
+        return ""
+
+
+def _sections(term, module):
+    """Heading of the lesson's section by exercise name; nothing where the lesson cannot be read."""
+    try:
+        lesson = notebooks.released(term, module)[1]
+    except Unknown:
+        return {}
+    found, heading = {}, ""
+    for cell in lesson.get("cells", ()):
+        source = cell.get("source", "")
+        text = source if isinstance(source, str) else "".join(source)
+        if cell.get("cell_type") == "markdown":
+            titles = [line[3:].strip() for line in text.splitlines() if line.startswith("## ")]
+            heading = titles[-1] if titles else heading
+        said = cell.get("metadata", {}).get("nbgrader", {})
+        if said.get("grade"):
+            found[said.get("grade_id", "")] = heading
+    return found

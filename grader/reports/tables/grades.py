@@ -1,0 +1,72 @@
+"""grades.csv: one row per trainee and module; what is absent is blank."""
+
+from grader import clock
+from grader.course.attempts import passing, standing
+from grader.reports.tables import scope
+from grader.reports.tables.columns import GRADES
+
+COLUMNS = GRADES.names
+
+
+def table(term, connection, by=None):
+    """The rows as dictionaries of text, in the order of `COLUMNS`; of trainees in order of name, or `by` something else."""
+    for found in scope.standings(term, connection, standing.listed_modules(connection), by):
+        row = dict.fromkeys(COLUMNS, "")
+        row |= {
+            "class": term.id,
+            "trainee_id": found.person.college_id,
+            "last_name": found.person.last_name,
+            "first_name": found.person.first_name,
+            "module": found.module,
+            "mode": found.mode,
+            "attempt": "" if found.attempt is None else str(found.attempt),
+            "attempts": str(found.attempts),
+            "status": found.state,
+            "handed_in_at": found.handed_in_at,
+            "extension_until": found.extension_until,
+        }
+        if found.mark is not None:
+            row |= _figures(term, found)
+        yield row
+
+
+def hundredths(value):
+    """A mark as text: 17, 17.5 or 17.25."""
+    return f"{value // 100}.{value % 100:02d}".rstrip("0").rstrip(".")
+
+
+def changed(term, entry, which):
+    """What stood before ("old") or after ("new") a change of the ledger: marks, a due time on the term's clock, or a word."""
+    value = entry[which]
+    if isinstance(value, int):
+        return hundredths(value)
+    if value and entry["event"] == "extension":
+        return term.shown(clock.from_text(value))
+    return "" if value is None else str(value)
+
+
+def percent(mark, most, limit):
+    """Two decimals, half rounded up, but cut off where rounding would reach a limit (per cent) that was missed."""
+    limit, shown = passing.as_written(limit), int((mark * 100000 // most + 5) // 10)
+    if mark * 100 < limit * most and shown >= limit * 100:
+        shown = int(mark * 10000 // most)
+    return hundredths(shown)
+
+
+def _figures(term, found):
+    row = found.mark
+    return {
+        "raw": hundredths(row.raw),
+        "penalty": hundredths(row.penalty),
+        "mark": hundredths(row.mark),
+        "awaiting": hundredths(row.pending) if row.pending else "",
+        "max": hundredths(row.most),
+        # While an answer waits to be read the mark is one so far; only a pass that is reached already stands.
+        "percent": "" if row.pending else percent(row.mark, row.most, term.pass_percent(row.module)),
+        "passed": found.passed,
+        "failed_objectives": ";".join(found.failed),
+        "late_days": str(row.late_days),
+        "marked_at": row.marked_at,
+        "engine": row.engine,
+        "key_version": row.key_version,
+    }

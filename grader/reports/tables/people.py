@@ -1,0 +1,209 @@
+"""Rows about people: items, objectives and the ledger, read in batches of trainees."""
+
+from sqlalchemy import select
+
+from grader import catalogue
+from grader.course.attempts import passing, standing
+from grader.course.attempts.passing import waiting
+from grader.marking.verdict import READ
+from grader.records import adjustments, ledger, schema
+from grader.records import witnessed as seen
+from grader.reports.tables import draws, scope
+from grader.reports.tables.grades import hundredths
+
+_PATHS = {"right": "direct", "carried": "consequential"}
+_MARK_EVENTS = ("marked", "re-marked", "override")
+
+
+def items(term, connection, by=None):
+    """Rows of items.csv for one term, trainee by trainee in order of name, or `by` something else."""
+    order = {path: n for module in catalogue.all_modules().values() for n, (_, _, path) in enumerate(module.parts())}
+    decided, own = adjustments.read(connection), draws.lines(connection)
+    for batch in scope.batches(connection, by):
+        answers = _by_trainee(connection, schema.answer, batch)
+        issues = _by_trainee(connection, schema.issue, batch)
+        for person in batch:
+            variants = {(i.module, i.attempt): draws.of_issue(i.record, own) for i in issues.get(person.id, ())}
+            mine = answers.get(person.id, [])
+            for row in sorted(mine, key=lambda r: (r.module, r.attempt, order.get(r.part, 999), r.part)):
+                numbers = variants.get((row.module, row.attempt), {}).get(row.exercise)
+                yield _item(term, person, row, numbers, decided.by_hand(row).get(row.exercise))
+
+
+def objectives(term, connection, by=None):
+    """Rows of objectives.csv for one term, trainee by trainee in order of name, or `by` something else."""
+    for _, rows in objectives_of_each(term, connection, scope.batches(connection, by)):
+        yield from rows
+
+
+def objectives_of_each(term, connection, batches):
+    """(trainee, his rows of objectives.csv) of everybody in some lists of trainees.
+
+    The attempt that counts in the module decides; for an objective that it did not
+    examine, the latest attempt that did.
+    """
+    known, tags, modes = catalogue.objectives(), passing.examined(), standing.modes(connection)
+    modules, decided = standing.listed_modules(connection), adjustments.read(connection)
+    latest = seen.latest(seen.tasks(connection))
+    for batch in batches:
+        answers = _by_trainee(connection, schema.answer, batch)
+        counting = {
+            (found.person.id, found.module): found.attempt
+            for found in standing.standings(term, connection, modules, people=batch, decided=decided)
+            if found.mark is not None
+        }
+        for person in batch:
+            by_code, found = {}, []
+            for row in answers.get(person.id, ()):
+                for code in tags.get(row.part, ()):
+                    by_code.setdefault(code, {}).setdefault(row.attempt, []).append(row)
+            for code in known:
+                if code in by_code:
+                    attempts = by_code[code]
+                    first_choice = counting.get((person.id, known[code]["module"]))
+                    rows = attempts[first_choice if first_choice in attempts else max(attempts)]
+                    rows = passing.as_marked(rows, decided.by_hand(rows[0]))
+                    task = latest.get((person.id, code))
+                    found.append(objective(term, person, known[code], rows) | {
+                        "mode": modes.get(known[code]["module"], ""), "witnessed": task.result if task else "",
+                        "witnessed_on": task.day if task else "",
+                    })  # fmt: skip
+            yield person, found
+
+
+def witnessed(term, connection):
+    """Rows of witnessed.csv for one term, in order of name."""
+    known, found = catalogue.objectives(), {}
+    for task in seen.tasks(connection):
+        found.setdefault(task.trainee, []).append(task)
+    for person in scope.people(connection):
+        for task in found.get(person.id, ()):
+            yield {
+                "class": term.id,
+                "seq": str(task.id),
+                "trainee_id": person.college_id,
+                "objective": task.objective,
+                "uuid": known[task.objective]["uuid"],
+                "result": task.result,
+                "on": task.day,
+                "vehicle": task.vehicle,
+                "seen_by": task.seen_by,
+                "note": task.note,
+            }
+
+
+def changes(term, connection):
+    """Rows of changes.csv for one term, without what concerns single items.
+
+    Exports stay in the ledger and are left out here: they change nothing, and the
+    same records shall give the same file.
+    """
+    college_id = scope.college_ids(connection)
+    for seq, at, entry in ledger.entries(connection, *(event for event in ledger.EVENTS if event != "export")):
+        marks = entry["event"] in _MARK_EVENTS
+        yield {
+            "class": term.id,
+            "seq": str(seq),
+            "at": at,
+            "event": entry["event"],
+            "actor": entry["actor"],
+            "trainee_id": college_id.get(entry["trainee"], entry["trainee"]),
+            "module": entry["module"],
+            "attempt": _text(entry["attempt"]),
+            "old": _value(entry["old"], marks),
+            "new": _value(entry["new"], marks),
+            "max": "" if entry["most"] is None else hundredths(entry["most"]),
+            "reason": entry["reason"],
+            "engine": entry["engine"],
+            "key_version": entry["key_version"],
+        }
+
+
+def _by_trainee(connection, table, batch):
+    found = {}
+    wanted = [person.id for person in batch]
+    for row in connection.execute(select(table).where(table.c.trainee.in_(wanted))):
+        found.setdefault(row.trainee, []).append(row)
+    return found
+
+
+def _item(term, person, row, numbers, by_hand):
+    low, high, other = expected(row.expected)
+    waits = waiting(row)
+    return {
+        "class": term.id,
+        "trainee_id": person.college_id,
+        "module": row.module,
+        "attempt": str(row.attempt),
+        "item": row.part,
+        "variant": numbers.variant if numbers else "",
+        "vehicle": numbers.vehicle if numbers else "",
+        "kept": "yes" if numbers and numbers.kept else "no",
+        "answer": row.raw,
+        "unit": row.unit,
+        "expected": other,
+        "expected_low": low,
+        "expected_high": high,
+        "mark": "" if waits else hundredths(row.hundredths),
+        "max": hundredths(row.most),
+        "exercise_by_hand": "" if by_hand is None else hundredths(by_hand),
+        "path": "" if waits else path(row),
+        "verdict": row.verdict,
+        "slip": row.slip,
+        "first_attempt": "yes" if row.attempt == 1 else "no",
+    }
+
+
+def path(row):
+    """How the marks of an answer were earned."""
+    if row.verdict == READ and row.hundredths == row.most:
+        return "direct"
+    return _PATHS.get(row.verdict) or ("partial" if row.hundredths else "none")
+
+
+def objective(term, person, entry, rows):
+    """Row of objectives.csv from the rows of tm_answer that examine an objective; `entry` is its catalogue entry."""
+    found = passing.judge(term.policy, entry["code"], rows)
+    waits = found.marks is None
+    return {
+        "class": term.id,
+        "trainee_id": person.college_id,
+        "objective": entry["code"],
+        "uuid": entry["uuid"],
+        "marks": "" if waits else hundredths(found.marks),
+        "max": hundredths(found.most),
+        "share": "" if waits else _share(found.marks, found.most, found.threshold),
+        "threshold": hundredths(found.threshold),
+        "met": found.met,
+        "must_pass": "yes" if entry["code"] in term.policy.must_pass else "no",
+        "items": str(found.items),
+        "attempt": str(rows[0].attempt),
+    }
+
+
+def _share(part, whole, limit):
+    """Four decimals, half rounded up, but cut off where rounding would reach a limit that was missed."""
+    shown = (part * 100000 // whole + 5) // 10
+    if part * 100 < limit * whole and shown >= limit * 100:
+        shown = part * 10000 // whole
+    return f"{shown // 10000}.{shown % 10000:04d}".rstrip("0").rstrip(".")
+
+
+def expected(text):
+    """(low, high, other text) of what was right."""
+    low, dots, high = text.partition("..")
+    try:
+        if dots:
+            float(low), float(high)
+            return low, high, ""
+    except ValueError:
+        pass
+    return "", "", text
+
+
+def _value(value, marks):
+    return hundredths(value) if marks and isinstance(value, int) else _text(value)
+
+
+def _text(value):
+    return "" if value is None else str(value)

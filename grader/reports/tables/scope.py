@@ -1,0 +1,118 @@
+"""What an export covers: one or several term folders, opened and looked through one after the other."""
+
+from datetime import date
+
+from sqlalchemy import func, select
+
+from grader import catalogue, clock
+from grader.course.attempts import standing
+from grader.course.grading import reconcile
+from grader.errors import Refused
+from grader.records import adjustments, database, ledger, lock, schema
+from grader.records.term import roster
+from grader.records.term import term as terms
+
+BATCH = 200  # trainees at a time, so that memory does not grow with the class
+_NOT_TEACHING = ("export", "delete", "settings")
+
+
+def open_all(folders):
+    """The terms in some folders, in that order.
+
+    Raises
+    ------
+    Unknown, BadFile
+        A folder that is no term.
+    Refused
+        Two folders of one term id, which no receiver could tell apart.
+    """
+    opened = [terms.open_term(folder) for folder in folders]
+    seen = {}
+    for term in opened:
+        if term.id in seen:
+            raise Refused(
+                f"{seen[term.id]} and {term.folder} are both term {term.id}. Nothing was written; name each term once."
+            )
+        seen[term.id] = term.folder
+    for term in opened:
+        _take_over(term)
+    return opened
+
+
+def _take_over(term):
+    """Let the records know what formgrader changed; what cannot be taken over is shown by mark and verify."""
+    with lock.exclusive(term, "exporting"), database.transaction(term) as connection:
+        for module in catalogue.all_modules().values():
+            reconcile.reconcile(term, connection, module)
+
+
+def each(opened):
+    """(term, connection) of every term, each in a transaction of its own; whoever comes meanwhile waits and is told why."""
+    for term in opened:
+        with lock.exclusive(term, "exporting"), database.transaction(term) as connection:
+            yield term, connection
+
+
+def note_export(opened, name):
+    """A row in each term's ledger: this was handed out."""
+    for _, connection in each(opened):
+        ledger.append(connection, [ledger.Entry("export", new=name)])
+
+
+def people(connection):
+    """Everybody, in order of name."""
+    return roster.everyone(connection)
+
+
+def batches(connection, by=None):
+    """Lists of at most `BATCH` trainees, in order of name.
+
+    Parameters
+    ----------
+    connection : Connection
+    by : callable or None
+        Trainee -> what puts them into another order.
+    """
+    found = people(connection)
+    if by:
+        found = sorted(found, key=by)
+    for start in range(0, len(found), BATCH):
+        yield found[start : start + BATCH]
+
+
+def standings(term, connection, module_keys, by=None):
+    """As `standing.standings`, part by part, so that memory does not grow with the class; `by` as for `batches`."""
+    decided, keys = adjustments.read(connection), list(module_keys)
+    for batch in batches(connection, by):
+        yield from standing.standings(term, connection, keys, people=batch, decided=decided)
+
+
+def college_ids(connection):
+    """The college's own id by ours."""
+    return {person.id: person.college_id for person in people(connection)}
+
+
+def first_and_last_day(term, connection):
+    """First day of a term and its last, in the term's zone, from ledger and due times.
+
+    Returns
+    -------
+    (date, date)
+    """
+    table = schema.ledger
+    first, last = connection.execute(
+        select(func.min(table.c.at), func.max(table.c.at)).where(table.c.event.not_in(_NOT_TEACHING))
+    ).one()
+    if first is None:
+        first = last = connection.execute(select(func.min(table.c.at))).scalar()
+    dues = [due for due in connection.execute(select(schema.issue.c.due).distinct()).scalars() if due]
+    days = [clock.from_text(at).astimezone(clock.zone(term.settings.zone)).date() for at in (first, last, *dues)]
+    return min(days), max(days)
+
+
+def keep_until(term, connection):
+    """The day until which records are kept: the term's last day and the years of the setting."""
+    last = first_and_last_day(term, connection)[1]
+    year = last.year + term.settings.retention_years
+    leap_day = (last.month, last.day) == (2, 29)
+    return date(year, 3, 1) if leap_day and year % 4 else last.replace(year=year)

@@ -1,0 +1,83 @@
+"""Whether the numbers drawn make a question easier or harder: facility by bins of what was drawn.
+
+Where an exercise draws an engine, a bin is an engine. Number answers are also put in
+order of what was right and cut into thirds, or halves where thirds would be too small;
+other answers go by what was right. Bins of fewer than ten trainees are not shown.
+"""
+
+import numpy as np
+
+from grader import catalogue
+from grader.reports.tables import statistics
+from grader.reports.tables.item_analysis import figure
+
+BY_ENGINE, BY_ANSWER = "engine", "right answer"
+_WORDS = {2: ("lower half", "upper half"), 3: ("lowest third", "middle third", "highest third")}
+
+
+def rows(pools_found):
+    """Rows of variants.csv, from pools that hold what was drawn."""
+    for pool in pools_found:
+        table = pool.marks
+        for column, (item, most) in enumerate(zip(pool.items, pool.most, strict=True)):
+            marks = table[:, column]
+            for by, label, mine in bins(pool, column):
+                found = statistics.against_rest(marks[mine], marks[~mine], most / 100)
+                yield {
+                    "module": pool.module,
+                    "key_version": pool.key_version,
+                    "item": item,
+                    "by": by,
+                    "bin": label,
+                    "n": str(int(mine.sum())),
+                    "full_marks": str(int(np.count_nonzero(marks[mine] >= most / 100))),
+                    "facility": figure(found.facility),
+                    "facility_of_rest": figure(found.of_rest),
+                    "difference": figure(found.difference),
+                    "standard_error": figure(found.error),
+                    "note": found.note,
+                }
+
+
+def bins(pool, column):
+    """(what the bins are, words for one, which rows of the pool are in it) of every bin of ten or more."""
+    item = pool.items[column]
+    engines = [drawn.get(item.rpartition(".")[0], "") for drawn in pool.engines]
+    yield from _by_text(BY_ENGINE, engines)
+    right = [answers[column] for answers in pool.right]
+    if all(isinstance(one, float) for one in right):
+        yield from _by_size(right, _unit(pool.module, item))
+    elif all(isinstance(one, str) for one in right):
+        yield from _by_text(BY_ANSWER, right)
+
+
+def _by_text(by, said):
+    told = np.array(said, dtype=object)
+    groups = sorted(set(filter(None, said)))
+    if len(groups) < 2:
+        return
+    for group in groups:
+        mine = told == group
+        if mine.sum() >= statistics.FEW:
+            yield by, group, mine
+
+
+def _by_size(right, unit):
+    """Bins of about the same number of people; whoever has the same right answer is in the same bin."""
+    values = np.array(right)
+    parts = min(3, len(values) // statistics.FEW)
+    if parts < 2 or np.ptp(values) == 0:
+        return
+    ordered = np.sort(values)
+    cuts = [ordered[round(place * len(values) / parts)] for place in range(1, parts)]
+    place = np.searchsorted(cuts, values, side="right")
+    for number, word in enumerate(_WORDS[parts]):
+        mine = place == number
+        if statistics.FEW <= mine.sum() < len(values):
+            low, high = values[mine].min(), values[mine].max()
+            yield BY_ANSWER, f"{word}: {low:.4g} to {high:.4g} {unit}".strip(), mine
+
+
+def _unit(module_key, item):
+    _, part = catalogue.module(module_key).by_path.get(item, (None, None))
+    return getattr(part, "unit", "")

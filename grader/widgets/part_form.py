@@ -1,0 +1,236 @@
+"""One part of an exercise on the screen: field, echo, saved or not, verdict."""
+
+from functools import wraps
+from html import escape
+from types import SimpleNamespace
+from urllib.parse import quote
+
+from grader.errors import CannotWrite, Refused, TimingMarkError, Unreadable, afterwards
+from grader.exercise.kinds import Written
+from grader.exercise.model import PRACTICE
+from grader.exercise.sorting import Order
+from grader.marking import feedback, reading, verdict
+from grader.marking.mark import mark_sheet
+from grader.widgets import style
+from grader.widgets.answer_store import CHECKED
+from grader.widgets.fields.kinds import FIELDS
+
+TRIES = 3  # after so many the worked route is shown
+
+_UNCOUNTED = (verdict.BLANK, verdict.UNREADABLE, verdict.KIND, verdict.AWAITING)
+_DONE = (verdict.RIGHT, verdict.CARRIED)
+
+
+def shown_errors(method):
+    """A callback whose errors appear in the form; the notebook would swallow them.
+
+    The owner has `say` and `shows_unsaved`: True where an answer that could not be
+    saved is told in another place.
+    """
+
+    @wraps(method)
+    def safe(self, *arguments, **named):
+        try:
+            return method(self, *arguments, **named)
+        except TimingMarkError as problem:
+            if not (self.shows_unsaved and isinstance(problem, CannotWrite)):
+                self.say(str(problem), "wrong")
+        except Exception as problem:
+            self.say(
+                f"The lesson stumbled here ({type(problem).__name__}: {problem}). What you typed stays. Reload "
+                "the page; if that does not help, show this line to your instructor.",
+                "wrong",
+            )
+        return None
+
+    return safe
+
+
+def is_settled(store, path):
+    """True once the answer of a part may be told: right, or tried three times."""
+    return is_tired(store, path) or is_right(store, path)
+
+
+def is_tired(store, path):
+    """True after the third try."""
+    answer = store.answers.get(path)
+    return answer is not None and answer.tries >= TRIES
+
+
+def is_right(store, path):
+    """True where what stands there was checked and is right."""
+    return _is_checked(store, path) and _mark_of(store, path).verdict in _DONE
+
+
+def _is_checked(store, path):
+    answer = store.answers.get(path)
+    return answer is not None and bool(answer.raw.strip()) and answer.rest.get(CHECKED) == [answer.raw, answer.unit]
+
+
+def _mark_of(store, path):
+    marks = mark_sheet(store.module, store.issue.exercises, store.sheet)
+    return next(mark for mark in marks.parts if mark.path == path)
+
+
+class PartForm:
+    """The form of one part.
+
+    `box` is the widget; `changed` is called when a verdict was given, so that
+    the exercise can offer its route. `own_name` is the part's key.
+    """
+
+    shows_unsaved = True  # beside the field, from the store
+
+    def __init__(self, store, exercise, part, changed=lambda: None):
+        self.store, self.exercise, self.part = store, exercise, part
+        self.path = f"{exercise.key}.{part.key}"
+        self._changed = changed
+        self._following, self._refused = False, ""
+        self._answered = 0  # checks that were answered since the form was built
+        self._given = SimpleNamespace(**store.issue.numbers[exercise.key])
+        self.echo = style.HTML().add_class("tm-echo")
+        self.verdict = style.HTML().add_class("tm-verdict")
+        self.beacon = style.HTML().add_class("tm-beacon")
+        label = style.HTML(f"<div>{escape(part.prompt)}</div>").add_class("tm-label")
+        self.entry = FIELDS[type(part)](part, self._given, self._typed)
+        row = list(self.entry.row)
+        self.field, self.unit = row[0], row[1] if len(row) > 1 else None
+        self.check = None
+        if store.issue.mode == PRACTICE:
+            words = "What to look for" if isinstance(part, Written) else "Check"
+            self.check = style.Button(description=words, tooltip=f"{words}: {part.prompt}").add_class("tm-check")
+            self.check.on_click(lambda _: self._checked())
+            row.append(self.check)
+        row = style.HBox(row, layout=style.row())
+        self.box = style.VBox([label, row, self.echo, self.verdict, self.beacon])
+        self.box.add_class("tm-part").add_class(f"tm-part-{part.key}")
+        self.refresh()
+
+    @property
+    def tired(self):
+        """True after the third try."""
+        return is_tired(self.store, self.path)
+
+    @property
+    def right(self):
+        """True where what stands here was checked and is right."""
+        return is_right(self.store, self.path)
+
+    def say(self, text, kind=""):
+        """A sentence where the verdict stands."""
+        self.verdict.value = style.sentence(text, kind)
+
+    def refresh(self):
+        """Show what the store holds: another view of the lesson may have changed it."""
+        answer = self.store.answers.get(self.path)
+        self._following = True
+        try:
+            self.entry.follow(answer.raw if answer else "", answer.unit if answer else "")
+        finally:
+            self._following = False
+        self._show_echo()
+        self._show_checked()
+
+    @property
+    def _raw(self):
+        return self.entry.raw
+
+    @shown_errors
+    def _typed(self, _):
+        if self._following:
+            return
+        self.verdict.value = ""
+        self._refused = ""
+        with afterwards(self._show_echo):
+            try:
+                self.store.put(self.path, self._raw, self.entry.unit, self._reading()[0])
+            except Refused as problem:
+                self._refused = str(problem)
+
+    def _reading(self):
+        """(what is read, or an empty text; the sentence why not)."""
+        if not self._raw.strip():
+            return "", ""
+        try:
+            return _echo(reading.read(self.part, self._raw, self.entry.unit, self._given)), ""
+        except Unreadable as problem:
+            return "", str(problem)
+
+    @shown_errors
+    def _show_echo(self):
+        answer = self.store.answers.get(self.path)
+        why = self._refused or (self.store.why if self.path in self.store.unsaved else "")
+        words = []
+        if self._raw.strip() and self.entry.shows_reading:
+            read_as, unread = self._reading()
+            words.append(self._in_words(read_as) if read_as else escape(unread))
+        if why:
+            words.append(f"<strong>Not saved:</strong> {escape(why)}")
+        elif answer is not None and self._raw:
+            words.append("Saved.")
+        self.echo.value = " ".join(words)
+        self._show_beacon(why)
+
+    def _show_beacon(self, why=None):
+        """For the page's guard: what is here and whether it is saved (None: as before), and the checks answered."""
+        if why is not None:
+            self._state = (
+                f'<span data-part="{escape(self.path)}" data-text="{quote(self._raw, safe="", errors="replace")}" '
+                f'data-unit="{quote(self.entry.unit, safe="")}" data-shown="{quote(self.entry.shown, safe="")}" '
+                f'data-saved="{"no" if why else "yes"}" data-why="{quote(why)}"></span>'
+            )
+        self.beacon.value = self._state + style.clicks("tm-check", self._answered)
+
+    def _in_words(self, read_as):
+        """HTML: what is read; steps stand one below the other, as they are to be done."""
+        if isinstance(self.part, Order):
+            steps = "".join(
+                f"<li>{escape(self.part.items[key])}</li>" for key in self.part.read(self._raw, self._given)
+            )
+            return f"Your order:<ol>{steps}</ol>"
+        return f"Read as <strong>{escape(read_as)}</strong>."
+
+    def _checked(self):
+        self._judge()
+        self._answered += 1
+        self._show_beacon()
+
+    @shown_errors
+    def _judge(self):
+        mark = _mark_of(self.store, self.path)
+        if mark.verdict == verdict.AWAITING:
+            points = "; ".join(
+                f"{words} ({points} mark{'' if points == 1 else 's'})" for words, points in self.part.rubric
+            )
+            self.say(f"Your instructor reads it. It earns marks where it {points}. Read yours again with this in mind.")
+            return
+        if mark.verdict in _UNCOUNTED:
+            self.say(feedback.say(self.part, mark), "wrong")
+            return
+        with afterwards(self._show_checked, self._changed):  # the verdict is due even where the try could not be saved
+            self.store.count_try(self.path)
+
+    @shown_errors
+    def _show_checked(self):
+        """The verdict on an answer that was checked and not changed since."""
+        if self.check is None:
+            return
+        if not _is_checked(self.store, self.path):
+            self.verdict.value = ""
+            return
+        mark = _mark_of(self.store, self.path)
+        if mark.verdict in _DONE:
+            self.say(feedback.say(self.part, mark), "right")
+            return
+        hint = feedback.say(self.part, mark)
+        opening = "" if mark.verdict in (verdict.COARSE, verdict.PARTLY, verdict.WRONG) else "Not yet. "
+        tries = self.store.answers[self.path].tries
+        left = f" Try {tries} of {TRIES}; after that you see the worked route." if tries < TRIES else ""
+        self.say(f"{opening}{hint}{left}", "wrong")
+
+
+def _echo(found):
+    """What was read, with a decimal point: "12,5" comes back as 12.5, so that nobody wonders about the comma."""
+    if "," not in found.text or not isinstance(found.number, float):
+        return found.echo
+    return f"{found.number:.12g} {found.unit.text}".strip()
