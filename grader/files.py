@@ -224,3 +224,34 @@ def stamp(path):
     """What changes with every new content of a file: time of change, number and size."""
     status = os.stat(path)
     return status.st_mtime_ns, status.st_ino, status.st_size
+
+
+@contextmanager
+def replacing(path):
+    """A binary stream whose content takes the place of a file only when all of it is written.
+
+    Raises
+    ------
+    CannotWrite
+        Full or read-only disk; the old file stands.
+    """
+    path = Path(path)
+    temporary = None
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+        with os.fdopen(handle, "w+b") as stream:
+            yield stream
+            stream.flush()
+            os.fsync(stream.fileno())
+        os.chmod(temporary, 0o644)
+        os.replace(temporary, path)
+        temporary = None
+    except OSError as problem:
+        raise CannotWrite(
+            f"{path} could not be written: {problem.strerror or problem}. Free the disk or allow writing, then try again; "
+            "the old file stands."
+        ) from None
+    finally:
+        if temporary:
+            Path(temporary).unlink(missing_ok=True)

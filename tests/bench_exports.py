@@ -32,9 +32,9 @@ MOMENT = "2026-03-30T12:00:00.000Z"
 def fill(folder, trainees):
     """A term with synthetic records of so many trainees."""
     from grader import catalogue
-    from grader.course import setup
     from grader.exercise import issued, variant
     from grader.records import database, ledger, schema
+    from grader.records.gradebook import setup
 
     term = setup.new_term(folder, term_id="bench", title="Benchmark", zone="UTC")
     chance = random.Random(SEED)

@@ -19,7 +19,6 @@ from pathlib import Path
 from sqlalchemy import create_engine
 
 from grader import catalogue, clock
-from grader.course import setup
 from grader.course.grading import mark_class
 from grader.course.issue import assign
 from grader.course.submissions import collect
@@ -29,7 +28,7 @@ from grader.exercise import sheet as sheets
 from grader.marking import feedback
 from grader.marking.mark import mark_sheet, truth_of
 from grader.records import schema
-from grader.records.gradebook import gradebook
+from grader.records.gradebook import gradebook, setup
 from grader.records.term import roster
 from grader.records.term import term as terms
 from tests.marking.twenty import TWENTY, sheet

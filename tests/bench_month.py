@@ -24,7 +24,6 @@ def prepare(folder, trainees):
     from sqlalchemy import select
 
     from grader import catalogue, clock
-    from grader.course import setup
     from grader.course.issue import assign
     from grader.course.submissions import collect
     from grader.demo import trainees as people
@@ -32,6 +31,7 @@ def prepare(folder, trainees):
     from grader.exercise import sheet as sheets
     from grader.exercise.kinds import Written
     from grader.records import database, schema
+    from grader.records.gradebook import setup
     from grader.records.term import roster
 
     made = setup.new_term(folder, term_id="bench", title="Benchmark", zone="UTC")

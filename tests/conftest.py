@@ -6,9 +6,9 @@ import shutil
 import pytest
 
 from grader import catalogue
-from grader.course import setup
 from grader.course.issue import assign
 from grader.demo import build
+from grader.records.gradebook import setup
 from grader.records.term import roster
 from grader.records.term import term as terms
 

@@ -15,13 +15,13 @@ from pathlib import Path
 from sqlalchemy import select
 
 from grader import catalogue, clock
-from grader.course import setup
 from grader.course.audit import verify
 from grader.course.grading import adjust, mark_class, written_answers
 from grader.course.issue import assign
 from grader.course.submissions import collect
 from grader.demo import trainees
 from grader.records import database, schema
+from grader.records.gradebook import setup
 from grader.records.term import roster
 from tests.course import vehicles
 from tests.work import issue_of, put_in_inbox

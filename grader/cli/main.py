@@ -4,8 +4,7 @@ import sys
 
 import typer
 
-from grader.cli import demo, export, paper, privacy, project, read, returning, study, term, vehicle, witness, work
-from grader.cli.by_hand import copies, resit
+from grader.cli import export, paper, project, read, study, term, vehicle, witness, work
 from grader.cli.output import fail
 from grader.errors import TimingMarkError
 
@@ -20,9 +19,8 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-app.command("demo")(demo.demo)
+app.command("demo")(project.demo)
 app.command("study")(study.study)
-privacy.add_to(term.app)
 app.add_typer(term.app, name="term")
 app.add_typer(term.roster_app, name="roster")
 app.command("assign")(work.assign_module)
@@ -31,15 +29,15 @@ app.command("mark")(work.mark_module)
 app.command("read")(read.read)
 app.command("extend")(work.extend)
 app.command("excuse")(work.excuse)
-app.command("resit")(resit.resit)
+app.command("resit")(work.resit)
 app.command("override")(work.override)
 app.add_typer(vehicle.app, name="vehicle")
 app.command("witness")(witness.witness)
-app.command("copies")(copies.copies)
+app.command("copies")(read.copies)
 app.command("paper")(paper.paper)
 app.command("transcribe")(paper.transcribe)
-app.command("return")(returning.return_module)
-app.command("report")(returning.report)
+app.command("return")(work.return_module)
+app.command("report")(work.report)
 app.add_typer(export.app, name="export")
 app.command("release")(project.release)
 app.command("check")(project.check)

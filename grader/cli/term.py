@@ -1,4 +1,4 @@
-"""term new|show|policy|verify|upgrade and roster import|list."""
+"""term new|show|policy|verify|upgrade|delete-person|delete-class|retention and roster import|list."""
 
 from pathlib import Path
 from typing import Annotated
@@ -6,6 +6,8 @@ from typing import Annotated
 import typer
 
 from grader.cli.output import findings, say
+
+Reason = Annotated[str, typer.Option(help="Why; kept in the ledger, so without the name.")]
 
 app = typer.Typer(no_args_is_help=True, help="The term folder: make it, show it, prove it.")
 roster_app = typer.Typer(no_args_is_help=True, help="Who is enrolled.")
@@ -23,7 +25,7 @@ def new(
     database: Annotated[str, typer.Option(help="An empty PostgreSQL database of its own; else a file here.")] = "",
 ):
     """Make a term folder with settings, key and records."""
-    from grader.course import setup
+    from grader.records.gradebook import setup
 
     made = setup.new_term(folder, term_id=term_id, title=title or term_id, zone=zone, database=database)
     say(f"Term {made.id} is ready in {made.folder}. Settings: term.toml. Next: roster import.")
@@ -107,7 +109,8 @@ def import_list(
     preview: Annotated[bool, typer.Option("--preview", help="Say what would change; store nothing.")] = False,
     term: TermFolder = HERE,
 ):
-    """Store a class list. Whoever is no longer on it becomes withdrawn; nobody is deleted."""
+    """Store a class list. Whoever is no longer on itfrom grader.records.gradebook import setup
+    becomes withdrawn; nobody is deleted."""
     from grader.records.term import roster
     from grader.records.term import term as terms
 
@@ -125,7 +128,8 @@ def import_list(
 
 @roster_app.command("list")
 def list_people(term: TermFolder = HERE):
-    """List everybody with id, name, group and status."""
+    """Lifrom grader.records.gradebook import setup
+    st everybody with id, name, group and status."""
     from grader.records import database
     from grader.records.term import roster
     from grader.records.term import term as terms
@@ -133,3 +137,57 @@ def list_people(term: TermFolder = HERE):
     with database.transaction(terms.open_term(term)) as connection:
         for person in roster.everyone(connection):
             say(f"{person.college_id:<14} {person.name:<32} {person.group:<8} {person.status}")
+
+
+@app.command("delete-person")
+def delete_person(
+    trainee: Annotated[str, typer.Argument(help="The trainee's id.")],
+    reason: Reason,
+    term: TermFolder = HERE,
+):
+    """Delete one trainee for good: records, hand-ins, returned sheets, and every export of the class."""
+    from grader.course.audit import deletion
+    from grader.records.term import term as terms
+
+    _say_deleted(deletion.delete_person(terms.open_term(term), trainee, reason=reason))
+
+
+@app.command("delete-class")
+def delete_class(
+    reason: Reason,
+    everybody: Annotated[bool, typer.Option("--everybody", help="Say that this is meant.")] = False,
+    term: TermFolder = HERE,
+):
+    """Delete everybody in the term for good; settings and the ledger's chain stay."""
+    from grader.course.audit import deletion
+    from grader.errors import Refused
+    from grader.records.term import term as terms
+
+    opened = terms.open_term(term)
+    if not everybody:
+        raise Refused(
+            f"This deletes everybody in {opened.id} for good. Add --everybody if it is meant; nothing was changed."
+        )
+    _say_deleted(deletion.delete_class(opened, reason=reason))
+
+
+@app.command("retention")
+def retention(term: TermFolder = HERE):
+    """Show until when records are kept, and whether that day has passed."""
+    from grader import clock
+    from grader.records import database
+    from grader.records.term import term as terms
+    from grader.reports.tables import scope
+
+    opened = terms.open_term(term)
+    with database.transaction(opened) as connection:
+        until = scope.keep_until(opened, connection)
+    today = clock.now().astimezone(clock.zone(opened.settings.zone)).date()
+    say(f"{opened.id}: records are kept until {until} ({opened.settings.retention_years} years after the term).")
+    findings([] if today <= until else ["That day has passed. Delete the class with 'term delete-class'."])
+
+
+def _say_deleted(done):
+    say(f"{done.people} deleted: {done.files} files removed or rewritten, {done.ledger_rows} ledger rows emptied.")
+    say("Exports and reports of the class are gone too; make them again. Copies elsewhere are yours to delete.")
+    findings(done.findings)

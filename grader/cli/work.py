@@ -1,4 +1,4 @@
-"""assign, collect, mark, extend, excuse and override."""
+"""The instructor's month: assign, collect, mark, extend, excuse, override, resit, return and report."""
 
 from pathlib import Path
 from typing import Annotated
@@ -7,6 +7,8 @@ import typer
 
 from grader.cli.output import findings, say
 from grader.cli.term import HERE, TermFolder
+
+WORDS = {"no": "not met"}
 
 ExchangeRoot = Annotated[
     Path | None, typer.Option(help="The exchange's folder, where it is not the one of nbgrader's settings.")
@@ -163,3 +165,67 @@ def _stands(mark):
     from grader.reports.tables.grades import hundredths
 
     return "" if mark is None else f" The module's mark is now {hundredths(mark)}."
+
+
+def return_module(
+    module: Annotated[str, typer.Argument(help="Such as m01_timing.")],
+    trainee: Annotated[str, typer.Option(help="One trainee's id; otherwise everybody.")] = "",
+    partly: Annotated[bool, typer.Option("--partly", help="Also work whose written answers still wait.")] = False,
+    term: TermFolder = HERE,
+):
+    """Write each trainee's returned sheet: answers, verdicts, worked steps, what to practise."""
+    from grader.records.term import term as terms
+    from grader.reports.feedback import return_run
+
+    done = return_run.give_back(terms.open_term(term), module, trainee=trainee, partly=partly)
+    replaced = f" ({done.replaced} in place of an older page)" if done.replaced else ""
+    say(
+        f"{module}: {done.written} sheets written{replaced}, {done.unchanged} unchanged, {len(done.left_out)} left out."
+    )
+    say(f"Sheets: {done.folder}/<trainee>/{module}.html")
+    for line in done.left_out:
+        say(f"  left out: {line}")
+    findings(done.findings)
+
+
+def report(
+    module: Annotated[str, typer.Argument(help="Such as m01_timing; otherwise every assigned module.")] = "",
+    term: Annotated[
+        list[Path] | None, typer.Option("--term", help="The class; further ones are compared over the months.")
+    ] = None,
+):
+    """Write the class report: who needs you, commonest slips, marks, how the questions worked."""
+    from grader.reports.feedback import class_report
+    from grader.reports.tables import scope
+
+    for path in class_report.write(scope.open_all(term or [HERE]), module):
+        say(f"Class report: {path}")
+
+
+def resit(
+    trainee: Annotated[str, typer.Argument(help="The trainee's id.")],
+    module: Annotated[str, typer.Argument(help="Such as m01_timing.")],
+    reason: Annotated[str, typer.Option(help="Why; it stands in the ledger.")],
+    objective: Annotated[
+        list[str] | None, typer.Option(help="Only this objective; say it again for another. Otherwise all not shown.")
+    ] = None,
+    due: Annotated[str, typer.Option(help="2026-03-31 or 2026-03-31 17:00, in the term's zone.")] = "",
+    term: TermFolder = HERE,
+):
+    """Issue fresh numbers for the objectives that were not shown; the best attempt counts."""
+    from grader import clock
+    from grader.course.grading import resit as resits
+    from grader.records.term import term as terms
+
+    opened = terms.open_term(term)
+    done = resits.resit(opened, trainee, module, due=due, reason=reason, objectives=tuple(objective or ()))
+    until = f"due {opened.shown(clock.from_text(done.due))}" if done.due else "no due time"
+    say(f"{done.person.name}: attempt {done.attempt} of {module}, {until}.")
+    shown = [f"{code} ({WORDS.get(met, met)})" for code, met in done.objectives.items()]
+    say(f"Objectives: {', '.join(shown)}.")
+    say(f"Fresh numbers: {'; '.join(exercise.title for exercise in done.exercises)}. All other answers stay.")
+    say(f"Hand-out: {opened.folder}/out/{done.person.id}/{module}.zip")
+    say(
+        f"For the exchange run 'assign {module} --as exchange' now. Who fetched before need not fetch again: when the lesson "
+        "is opened, its top offers the new attempt and keeps the old one in a folder beside it."
+    )

@@ -12,8 +12,7 @@ from random import Random
 from sqlalchemy import select
 
 from grader import catalogue, clock, files
-from grader.course import setup
-from grader.course.grading import mark_class, written_answers
+from grader.course.grading import mark_class, settle, written_answers
 from grader.course.issue import assign
 from grader.course.submissions import collect
 from grader.demo import letters, practising, scenario, trainees
@@ -21,6 +20,7 @@ from grader.exercise import issued
 from grader.exercise import sheet as sheets
 from grader.exercise.model import PRACTICE
 from grader.records import database, schema
+from grader.records.gradebook import setup
 from grader.records.term import roster, term
 from grader.reports.export import package
 from grader.reports.feedback import class_report as report
@@ -35,7 +35,7 @@ class Built:
     term: term.Term
     assigned: assign.Assigned
     collected: collect.Collected
-    marked: mark_class.MarkRun
+    marked: settle.MarkRun
     read: list  # (written answer, its trainee's mark afterwards)
     returned: returning.Returned
     report: Path
@@ -48,7 +48,7 @@ class Practised:
     """The module that the class practised for the next session."""
 
     collected: collect.Collected
-    marked: mark_class.MarkRun
+    marked: settle.MarkRun
     sure: sure.Sureness
     report: Path
 

@@ -317,3 +317,10 @@ class Module:
 def sayings(part):
     """Sentences of a part's slips and critical steps by key."""
     return {slip.key: slip.says for slip in (*part.slips, *getattr(part, "critical", ()))}
+
+
+def key_version(module):
+    """Which exercises, in which version, make up a module: "mark_arc@1 angle_time@1 ..."."""
+    place = {key: number for number, key in enumerate(module.recorded)}
+    named = sorted(module.exercises, key=lambda exercise: place.get(exercise.key, len(place)))
+    return " ".join(f"{exercise.name}@{exercise.version}" for exercise in named)

@@ -2,14 +2,13 @@
 
 import csv
 import hashlib
-import os
-import tempfile
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from grader.errors import CannotWrite, Refused
-from grader.reports.tables.columns import INTEGER, NUMBER
+from grader.errors import Refused
+from grader.files import replacing
+
+TEXT, INTEGER, NUMBER, MOMENT, DATE = "string", "integer", "number", "datetime", "date"
 
 SEPARATORS = {",": ",", ";": ";", "tab": "\t"}
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\x00", "＝", "＋", "－", "＠")
@@ -69,37 +68,6 @@ def manner(*, spreadsheet=False, separator=","):
 def defused(text):
     """Text that no spreadsheet takes for a formula."""
     return f"'{text}" if text.startswith(_FORMULA) else text
-
-
-@contextmanager
-def replacing(path):
-    """A binary stream whose content takes the place of a file only when all of it is written.
-
-    Raises
-    ------
-    CannotWrite
-        Full or read-only disk; the old file stands.
-    """
-    path = Path(path)
-    temporary = None
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-        with os.fdopen(handle, "w+b") as stream:
-            yield stream
-            stream.flush()
-            os.fsync(stream.fileno())
-        os.chmod(temporary, 0o644)
-        os.replace(temporary, path)
-        temporary = None
-    except OSError as problem:
-        raise CannotWrite(
-            f"{path} could not be written: {problem.strerror or problem}. Free the disk or allow writing, then try again; "
-            "the old file stands."
-        ) from None
-    finally:
-        if temporary:
-            Path(temporary).unlink(missing_ok=True)
 
 
 def write_table(path, shape, rows, how):

@@ -1,7 +1,11 @@
 """Pages that print well and need no network: a few words of HTML, everything escaped."""
 
+import base64
+import io
 import re
 from html import escape
+
+import matplotlib
 
 _DAY = re.compile(r"\d{4}-\d\d-\d\d")
 SHORT = 12  # rows of a table that is kept on one sheet of paper; a longer one begins under its heading
@@ -97,3 +101,11 @@ def _cell(cell, *, alone):
     elif _is_number(cell) and not alone:
         kind = ' class="number"'
     return f"<td{kind}>{escape(str(cell))}</td>"
+
+
+def address(figure):
+    """Data address of a figure as SVG, the same for the same figure."""
+    content = io.BytesIO()
+    with matplotlib.rc_context({"svg.hashsalt": "timing-mark"}):
+        figure.savefig(content, format="svg", metadata={"Date": None})
+    return "data:image/svg+xml;base64," + base64.b64encode(content.getvalue()).decode()

@@ -7,8 +7,6 @@ import shutil
 import zipfile
 import zlib
 
-from sqlalchemy import delete, inspect, select
-
 from grader import files
 from grader.errors import CannotWrite
 from grader.records import database
@@ -49,25 +47,6 @@ def remove_files(term, people, marks, digests):
         raise CannotWrite(
             f"{problem.filename} could not be removed: {problem.strerror}. Allow it and run the deletion again."
         ) from None
-
-
-def delete_gradebook_rows(connection, everybody):
-    """Rows of nbgrader's tables about some trainees, by their own ids."""
-    from nbgrader import api
-
-    tables = api.Base.metadata.tables
-    if not inspect(connection).has_table("student"):
-        return
-    student, submitted, book = tables["student"], tables["submitted_assignment"], tables["submitted_notebook"]
-    for who in everybody:
-        work = select(book.c.id).where(
-            book.c.assignment_id.in_(select(submitted.c.id).where(submitted.c.student_id == who))
-        )
-        for name in ("grade", "comment"):
-            connection.execute(delete(tables[name]).where(tables[name].c.notebook_id.in_(work)))
-        connection.execute(delete(book).where(book.c.id.in_(work)))
-        connection.execute(delete(submitted).where(submitted.c.student_id == who))
-        connection.execute(delete(student).where(student.c.id == who))
 
 
 def free_space(term):

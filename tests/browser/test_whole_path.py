@@ -6,12 +6,12 @@ import pytest
 from sqlalchemy import select
 
 from grader import catalogue
-from grader.course import setup
 from grader.course.grading import mark_class
 from grader.course.issue import assign
 from grader.course.submissions import collect
 from grader.exercise import hand_in
 from grader.records import database, schema
+from grader.records.gradebook import setup
 from grader.records.term import roster
 from tests.browser.conftest import MODULE, field, part, until
 

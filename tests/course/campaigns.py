@@ -8,7 +8,7 @@ from random import Random
 from grader.errors import BadFile
 from grader.reports.export.oneroster.check import lines
 from grader.reports.feedback import similarity_chance
-from tests.course.test_copies_plain import plain, random_class
+from tests.reports.test_similarity_plain import plain, random_class
 
 _SCRAPS = ('"', '""', ",", "\r\n", "\r\n", "\n", "\r", "a", "b c", ',"', '",', '"\r\n"', "ä", '"x","y"\r\n', "")
 _QUOTED = re.compile(r'(?<![^,\r\n])"(?:[^"]|"")*"(?![^,\r\n])')

@@ -15,7 +15,7 @@ from sqlalchemy import delete, func, inspect, select, text, update
 from sqlalchemy.schema import CreateTable
 
 from grader import clock
-from grader.course.attempts import standing
+from grader.course.attempts import kept, standing
 from grader.course.audit import verify
 from grader.course.grading import adjust, mark_class, reconcile
 from grader.course.submissions import collect
@@ -247,11 +247,11 @@ class TestFormgrader:
         hand_in(marked, "t02")
         book(marked, lambda grade: setattr(grade, "manual_score", 1))
         sha256 = mark_of(marked).sha256
-        content = collect.kept_path(marked, sha256).read_bytes()
-        collect.kept_path(marked, sha256).unlink()
+        content = kept.kept_path(marked, sha256).read_bytes()
+        kept.kept_path(marked, sha256).unlink()
         run = mark_class.mark(marked, MODULE)
         assert run.unchanged == 1 and all("t01: The kept hand-in is missing" in finding for finding in run.findings)
-        collect.kept_path(marked, sha256).write_bytes(content)
+        kept.kept_path(marked, sha256).write_bytes(content)
         assert mark_class.mark(marked, MODULE, reason="the file is back").marked == 1
         assert mark_of(marked).mark == 2700 and verify.verify(marked).findings == []
 
@@ -290,8 +290,8 @@ class TestTwoAtOnce:
 
     def test_a_killed_run_leaves_nothing_shut(self, marked):
         code = (
-            "import sys, time; from grader.course import term; from grader.course.records import busy\n"
-            "with busy.exclusive(term.open_term(sys.argv[1]), 'dying'):\n    print('in', flush=True); time.sleep(60)"
+            "import sys, time; from grader.records.term import term; from grader.records import lock\n"
+            "with lock.exclusive(term.open_term(sys.argv[1]), 'dying'):\n    print('in', flush=True); time.sleep(60)"
         )
         child = subprocess.Popen([sys.executable, "-c", code, str(marked.folder)], stdout=subprocess.PIPE, text=True)
         assert child.stdout.readline() == "in\n"

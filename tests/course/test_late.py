@@ -8,6 +8,7 @@ from sqlalchemy import select
 
 from grader import catalogue, clock
 from grader.course.attempts import lateness, overview
+from grader.course.attempts.kept import kept_path
 from grader.course.audit import verify
 from grader.course.grading import adjust, mark_class
 from grader.course.issue import assign
@@ -89,7 +90,7 @@ class TestAfterTheReturn:
         assert done.taken == 1 and lateness.BARRED in done.findings[0]
         assert mark_class.mark(no_due, MODULE).unchanged == 1 and mark_of(no_due) == POOR
         row = rows(no_due)[-1]
-        assert (row.usable, row.finding) == (False, lateness.BARRED) and collect.kept_path(no_due, row.sha256).is_file()
+        assert (row.usable, row.finding) == (False, lateness.BARRED) and kept_path(no_due, row.sha256).is_file()
         assert ledger_of(no_due, "handed-in")[-1]["reason"] == collect.AFTER_RETURN
         named = class_figures.needs(no_due, overview.marks_table(no_due, catalogue.module(MODULE)))
         assert ("Arundell, Bea", "handed in after the sheet was returned; it does not count") in [n[:2] for n in named]

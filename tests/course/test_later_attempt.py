@@ -15,7 +15,7 @@ from grader.errors import Refused
 from grader.exercise import issued
 from grader.widgets.people import ALL_NAME
 from tests.course.resits import KEY, returned, sit
-from tests.course.test_assign_ways import AsTrainee, open_lesson, say_id
+from tests.course.test_assign_channels import AsTrainee, open_lesson, say_id
 from tests.work import issue_of, right_answers
 
 

@@ -1,7 +1,7 @@
 """Troubles that people reported in public about such work, each with an input of ours.
 
 Numbers are threads of jupyter/nbgrader unless another project is named. Held elsewhere:
-test_second_road.py: cells doubled, deleted, edited, renamed (1083, 1682, 1941), notebooks renamed or
+test_formgrader.py: cells doubled, deleted, edited, renamed (1083, 1682, 1941), notebooks renamed or
 broken (1302, 1219), kernels killed or missing (1429, 1033), input() (1844), hostile code (483, 1386,
 1324), feedback missing (1712, 1868, 1211), partial credit (1374, 1339); test_killed.py: work lost
 in the rush (919); test_work.py: accidental late resubmission (1171), penalty kept (723);
@@ -28,7 +28,6 @@ from sqlalchemy import event, select
 
 from grader import clock
 from grader.cli import main
-from grader.course.arrivals import folder_ids
 from grader.course.attempts import standing
 from grader.course.audit import verify
 from grader.course.formgrader import notebooks
@@ -108,7 +107,7 @@ class TestCollecting:
         listed.write_text("id,last_name,first_name\n" + body, encoding="utf-8")
         roster.import_list(assigned_term, listed)
         assign.assign(assigned_term, MODULE)
-        own = [folder_ids.folder_id(one) for one in ids]
+        own = [class_list.folder_id(one) for one in ids]
         assert mark_all(assigned_term, *own).marked == len(ids)
         found = rows(assigned_term)
         assert [found[one]["mark"] for one in ids] == ["28"] * len(ids)
@@ -121,11 +120,12 @@ class TestMarking:
         """174, 1429, 1033, 1844, 483: a class is marked without a kernel, so none can hang, die or run a trainee's code."""
         put_in_inbox(assigned_term, right_sheet(issue_of(assigned_term, "t01")))
         code = (
-            "import sys\nfrom grader.course import gradebook, term\nfrom grader.course.work import collect, marking_run\n"
+            "import sys\nfrom grader.records.term import term\nfrom grader.records.gradebook import gradebook\nfrom grader.course.submissions import collect\n"
+            "from grader.course.grading import mark_class\n"
             "t = term.open_term(sys.argv[1])\nwith gradebook._nbgrader():\n    pass\nseen = []\n"
             "started = ('subprocess.Popen', 'os.exec', 'os.fork', 'os.posix_spawn', 'os.system')\n"
             "sys.addaudithook(lambda event, args: seen.append(event) if event in started else None)\n"
-            "collect.collect(t)\nassert marking_run.mark(t, 'm01_timing').marked == 1\nprint(seen)\n"
+            "collect.collect(t)\nassert mark_class.mark(t, 'm01_timing').marked == 1\nprint(seen)\n"
             "import os\nos.system('true')\nprint(seen)\n"
         )
         env = {**os.environ, "PYTHONPATH": str(checkout())}

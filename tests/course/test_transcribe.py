@@ -9,6 +9,7 @@ from typer.testing import CliRunner
 
 from grader import catalogue, clock
 from grader.cli.main import app
+from grader.course.attempts.kept import kept_path
 from grader.course.audit import deletion, verify
 from grader.course.grading import mark_class
 from grader.course.issue import assign, option_letters
@@ -80,7 +81,7 @@ def test_it_is_kept_like_any_hand_in_and_said_to_be_transcribed(assigned_term):
     assert (row.trainee, row.module, row.attempt, row.usable) == ("t01", MODULE, 1, True)
     assert row.source == f"transcribed by {ledger.actor()}" and row.received_at == clock.to_text(EARLY)
     assert row.sha256 == kept.sha256
-    sheet = sheets.read(collect.kept_path(assigned_term, row.sha256))
+    sheet = sheets.read(kept_path(assigned_term, row.sha256))
     assert sheet.answers[ARC].raw == "12,3 mm" and sheet.answers[ARC].read_as == "12,3 mm"
     with database.transaction(assigned_term) as connection:
         [entry] = [e for _, _, e in ledger.entries(connection, "handed-in")]
@@ -241,7 +242,7 @@ class TestTerminal:
         for letter, _, words in line.lettered:
             assert f"    {letter}  {words}" in ran.output
         [row] = hand_ins(assigned_term)
-        assert sheets.read(collect.kept_path(assigned_term, row.sha256)).answers[ARC].raw == "13 mm"
+        assert sheets.read(kept_path(assigned_term, row.sha256)).answers[ARC].raw == "13 mm"
         assert row.received_at == clock.to_text(EARLY) and not list(assigned_term.folder.rglob("typing-*"))
 
     def test_broken_off_it_goes_on_where_it_stopped(self, assigned_term):
@@ -279,5 +280,5 @@ def test_sheets_of_answers_say_what_they_are(assigned_term):
     """Whoever opens the kept file sees that it was typed in from paper."""
     opened = transcribe.begin(assigned_term, "T01", MODULE)
     kept = transcribe.keep(assigned_term, opened, {ARC: sheets.Answer("12")})
-    content = json.loads(collect.kept_path(assigned_term, kept.sha256).read_text("utf-8"))
+    content = json.loads(kept_path(assigned_term, kept.sha256).read_text("utf-8"))
     assert content["made_with"] == "transcribed from paper" and content["trainee"] == "t01"

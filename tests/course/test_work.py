@@ -14,6 +14,7 @@ from sqlalchemy import select, update
 
 from grader import clock
 from grader.course.attempts import evaluation, overview, passing
+from grader.course.attempts.kept import kept_path
 from grader.course.audit import verify
 from grader.course.grading import mark_class
 from grader.course.issue import assign
@@ -117,7 +118,7 @@ class TestCollect:
         second = hand_in(assigned_term, sheet, "2026-04-09 12:00")
         assert (first.taken, second.taken, second.known) == (1, 0, 1)
         sha256 = hashlib.sha256(sheets.dump(sheet)).hexdigest()
-        assert collect.kept_path(assigned_term, sha256).read_bytes() == sheets.dump(sheet)
+        assert kept_path(assigned_term, sha256).read_bytes() == sheets.dump(sheet)
         with database.transaction(assigned_term) as connection:
             arrivals = connection.execute(select(schema.hand_in.c.received_at)).scalars().all()
         assert arrivals == ["2026-03-30T11:00:00.000Z"]
@@ -158,7 +159,7 @@ class TestCollect:
         broken = sheets.dump(sheet)[:200]
         done = hand_in(assigned_term, sheet, content=broken)
         assert done.taken == 1 and "damaged" in done.findings[0]
-        assert collect.kept_path(assigned_term, hashlib.sha256(broken).hexdigest()).read_bytes() == broken
+        assert kept_path(assigned_term, hashlib.sha256(broken).hexdigest()).read_bytes() == broken
         run = mark_class.mark(assigned_term, "m01_timing")
         assert run.marked == 0 and "t01: The answer sheet is damaged" in run.findings[0]
         assert rows_of(assigned_term)["T01"]["status"] == "handed in"

@@ -3,8 +3,8 @@
 import pytest
 
 from grader import catalogue
-from grader.course.issue import assign
 from grader.errors import BadSheet
+from grader.exercise import model
 from grader.exercise.model import Module
 from grader.exercise.sheet import Answer, Sheet
 from grader.marking.mark import mark_sheet
@@ -55,11 +55,11 @@ def test_records_name_exercises_in_the_order_in_which_they_did_first():
     """A list that follows its lesson anew must not make marks of before look changed."""
     before = Module("m95_test", "Rims", 1, (FIRST, GONE))
     turned = Module("m95_test", "Rims", 1, (GONE, FIRST), recorded=(FIRST.key,))
-    assert assign.key_version(turned) == assign.key_version(before) == "rim@1 gone@1"
+    assert model.key_version(turned) == model.key_version(before) == "rim@1 gone@1"
     one = turned.as_issued({"m95.gone": {"version": 1}, "m95.rim": {"version": 1}})
-    assert assign.key_version(one) == "rim@1 gone@1" and one.exercises == (GONE, FIRST)
-    assert assign.key_version(Module("m95_test", "Rims", 1, (GONE, FIRST))) == "gone@1 rim@1"
-    m04 = assign.key_version(catalogue.module("m04_plug_testing"))
+    assert model.key_version(one) == "rim@1 gone@1" and one.exercises == (GONE, FIRST)
+    assert model.key_version(Module("m95_test", "Rims", 1, (GONE, FIRST))) == "gone@1 rim@1"
+    m04 = model.key_version(catalogue.module("m04_plug_testing"))
     assert m04.startswith("regap@1 absolute@1 chart@1 first_test@1 service@1 changes@1 "), "as terms have recorded it"
 
 

@@ -6,7 +6,6 @@ import zipfile
 
 from sqlalchemy import select
 
-from grader.course import setup
 from grader.course.grading import mark_class
 from grader.course.issue import assign
 from grader.course.submissions import collect
@@ -14,6 +13,7 @@ from grader.exercise import hand_in, issued
 from grader.exercise.kinds import Written
 from grader.exercise.model import Number
 from grader.records import database, schema
+from grader.records.gradebook import setup
 from grader.records.term import roster
 
 

@@ -5,9 +5,9 @@ import json
 
 from grader import clock, files
 from grader.course.attempts import lateness, standing
-from grader.course.issue import assign
-from grader.course.submissions import collect
+from grader.course.attempts.kept import LARGEST_KEPT, kept_path
 from grader.errors import BadFile, BadSheet
+from grader.exercise import model
 from grader.exercise import sheet as sheets
 from grader.marking import feedback
 from grader.marking.mark import ENGINE, mark_sheet
@@ -51,7 +51,7 @@ def evaluate(term, module, issue, hand_in, decided=adjustments.NONE):
         "sha256": hand_in.sha256,
         "handed_in_at": hand_in.received_at,
         "engine": ENGINE,
-        "key_version": assign.key_version(module.as_issued(exercises)),
+        "key_version": model.key_version(module.as_issued(exercises)),
         "notes": schema.text("\n".join(found.notes)),
         "pending": waiting(found, by_hand),
     }
@@ -106,9 +106,9 @@ def answer_rows(module, issue, found):
 
 def kept(term, hand_in):
     """Content of a kept hand-in, checked against its digest."""
-    path = collect.kept_path(term, hand_in.sha256)
+    path = kept_path(term, hand_in.sha256)
     try:
-        content = files.read_bytes(path, most=collect.LARGEST_KEPT, what="The kept hand-in")
+        content = files.read_bytes(path, most=LARGEST_KEPT, what="The kept hand-in")
     except BadFile as problem:
         raise BadSheet(f"{problem} Put it back from your copy, or collect it again.") from None
     if hashlib.sha256(content).hexdigest() != hand_in.sha256:

@@ -13,6 +13,7 @@ from grader.course.grading import written_answers
 from grader.course.issue import channels
 from grader.errors import Refused
 from grader.records import database, ledger, schema, sent, traces
+from grader.records.gradebook import gradebook
 from grader.records.term import roster
 
 _KEPT = ("tm_schema", "tm_ledger")
@@ -106,7 +107,7 @@ def _delete(term, people, reason):
                 "ask whoever runs it."
             )
         _delete_rows(connection, everybody)
-        traces.delete_gradebook_rows(connection, everybody)
+        gradebook.delete_gradebook_rows(connection, everybody)
         done.ledger_rows = _forget(connection, people, done.findings)
         ledger.append(connection, [ledger.Entry("delete", new=f"{len(people)} of the roster", reason=reason)])
     traces.free_space(term)

@@ -7,9 +7,9 @@ from sqlalchemy import select
 from grader import catalogue
 from grader.course.attempts import evaluation, lateness, standing
 from grader.course.grading import observations, reconcile
-from grader.course.hand_out import origin
 from grader.course.vehicles import store
-from grader.errors import BadSheet
+from grader.errors import BadFile, BadSheet
+from grader.exercise import issued
 from grader.records import adjustments, database, ledger, lock, schema
 from grader.records.gradebook import gradebook
 from grader.records.term import policy_in_force
@@ -65,7 +65,7 @@ def verify(term):
         proof.findings += store.compare(connection)
         proof.findings += lateness.compare(connection)
         proof.findings += policy_in_force.compare(term, connection)
-        proof.findings += origin.compare(term, connection)
+        proof.findings += compare(term, connection)
         for owner in set(last_mark) - {
             (r.trainee, r.module, r.attempt) for r in connection.execute(select(schema.mark))
         }:
@@ -135,3 +135,33 @@ def _check_decisions(connection, decided, proof):
             proof.findings.append(
                 f"{who}: the records hold {event} {held.get((event, key), 'none')}, the ledger says {said.get((event, key), 'none')}."
             )
+
+
+def compare(term, connection):
+    """Sentences about an id or a key that is not the one with which numbers were issued, and about changed issues.
+
+    A resit, or whoever joins later, would get numbers from them; so would a code in the place of a name.
+    """
+    foreign, changed, count = set(), [], 0
+    for row in connection.execute(select(schema.issue).order_by(schema.issue.c.trainee, schema.issue.c.module)):
+        count += 1
+        who = f"{row.trainee}, {row.module}, attempt {row.attempt}"
+        try:
+            record = issued.parse(row.record.encode())
+        except BadFile as problem:
+            changed.append(f"{who}: {problem}")
+            continue
+        if record.term != term.id:
+            foreign.add(record.term)
+        if issued.seal(record, term.key) != record.token:
+            changed.append(f"{who}: the numbers in the records are not as they were issued. Compare with a copy.")
+    for made_as in sorted(foreign):
+        yield (
+            f"term.toml has the id {term.id}; the numbers were issued as {made_as}. Put the id back: what comes in "
+            "for the other one cannot be collected."
+        )
+    if count and len(changed) == count:
+        doubt = ", or these were changed" if count == 1 else ""
+        yield f"term.key is not the key with which the numbers were issued{doubt}. Put it back from your copy."
+    else:
+        yield from changed

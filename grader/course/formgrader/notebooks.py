@@ -16,8 +16,7 @@ from datetime import UTC
 from sqlalchemy import func, select
 
 from grader import catalogue, clock, files
-from grader.course.attempts import evaluation, standing
-from grader.course.submissions import collect
+from grader.course.attempts import evaluation, kept, standing
 from grader.errors import BadFile, BadSheet, Unknown
 from grader.exercise import sheet as sheets
 from grader.marking.mark import with_kept
@@ -237,12 +236,12 @@ def _complete(term, module, lesson_bytes):
 def _submit(term, folder, work, company):
     """Put the work that counts into submitted/; False where that would replace answers kept nowhere else."""
     try:
-        there = files.read_bytes(folder / sheets.NAME, most=collect.LARGEST_KEPT, what="The answer sheet")
+        there = files.read_bytes(folder / sheets.NAME, most=kept.LARGEST_KEPT, what="The answer sheet")
     except BadFile:
         there = None
     if there is None and (folder / sheets.NAME).is_symlink():
         return False
-    if there is not None and not collect.kept_path(term, hashlib.sha256(there).hexdigest()).is_file():
+    if there is not None and not kept.kept_path(term, hashlib.sha256(there).hexdigest()).is_file():
         return False
     if there != work[sheets.NAME]:
         _write_all(folder, work)

@@ -7,7 +7,7 @@ from sqlalchemy import select
 
 from grader import catalogue, clock
 from grader.course.attempts import lateness, standing
-from grader.course.grading import mark_class, reconcile
+from grader.course.grading import reconcile, settle
 from grader.errors import Refused, Unknown
 from grader.records import adjustments, database, ledger, lock, schema
 from grader.records.term import roster
@@ -67,7 +67,7 @@ def extend(term, trainee_id, module_key, *, until, reason):
             connection, [ledger.Entry("extension", **key, old=before or issue.due, new=moment, reason=reason)]
         )
         lateness.settle_arrivals(connection, adjustments.owner(issue), reason)
-        mark = mark_class.settle(term, connection, module, adjustments.owner(issue), f"extension: {reason}")
+        mark = settle.settle(term, connection, module, adjustments.owner(issue), f"extension: {reason}")
         return person, moment, mark
 
 
@@ -138,7 +138,7 @@ def override(term, trainee_id, module_key, exercise, mark, *, reason):
             adjustments.put(connection, adjustments.override, key, decision)
         entry = ledger.Entry("override", **key, old=old, new=new, most=wanted.marks * 100, reason=reason)
         ledger.append(connection, [entry])
-        return person, mark_class.settle(term, connection, module, adjustments.owner(issue), f"override: {reason}")
+        return person, settle.settle(term, connection, module, adjustments.owner(issue), f"override: {reason}")
 
 
 @contextmanager

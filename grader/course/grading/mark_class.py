@@ -1,17 +1,17 @@
 """Marking a class: kept hand-ins in, records and gradebook out; no notebook is executed."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from sqlalchemy import select
 
-from grader import catalogue, clock
-from grader.course.attempts import evaluation, standing
+from grader import catalogue
+from grader.course.attempts import evaluation, kept, standing
 from grader.course.formgrader import notebooks
 from grader.course.grading import reconcile
-from grader.course.submissions import collect
+from grader.course.grading.marks import Marks
+from grader.course.grading.settle import MarkRun, put
 from grader.errors import BadSheet
-from grader.marking.mark import ENGINE
-from grader.records import adjustments, database, ledger, lock, schema
+from grader.records import adjustments, database, lock, schema
 from grader.records.gradebook import gradebook
 from grader.records.term import roster
 
@@ -29,20 +29,6 @@ class Change:
     new: int
     same_work: bool
     parts: tuple
-
-
-@dataclass(slots=True)
-class MarkRun:
-    """What a run did. `findings` are sentences about sheets that need a person.
-
-    A preview fills `changes` and writes nothing.
-    """
-
-    marked: int = 0
-    unchanged: int = 0
-    findings: list = field(default_factory=list)
-    held: list = field(default_factory=list)
-    changes: list = field(default_factory=list)
 
 
 def mark(term, module_key, *, reason="", preview=False):
@@ -84,7 +70,7 @@ def mark(term, module_key, *, reason="", preview=False):
         for start in range(0, len(work), TOGETHER):
             some = work[start : start + TOGETHER]
             with connection.begin():
-                marks = standing.Marks(connection, module, (issue.trainee for issue, _ in some))
+                marks = Marks(connection, module, (issue.trainee for issue, _ in some))
                 for issue, hand_ins in some:
                     person = people[issue.trainee]
                     _mark_one(term, connection, module, marks, person, issue, hand_ins, decided, reason, run, preview)
@@ -93,45 +79,6 @@ def mark(term, module_key, *, reason="", preview=False):
             with connection.begin():
                 notebooks.follow(term, connection, module)
     return run
-
-
-def settle(term, connection, module, owner, reason, decided=None):
-    """Compute one trainee's marks anew after a decision about him, inside the caller's transaction.
-
-    Where nothing was marked yet nothing is written; the next marking run takes
-    the decision into account.
-
-    Parameters
-    ----------
-    term : Term
-    connection : Connection
-        In a transaction.
-    module : Module
-    owner : (str, str, int)
-        Trainee, module key, attempt.
-    reason : str
-    decided : Adjustments or None
-
-    Returns
-    -------
-    int or None
-        The mark in hundredths as it stands now.
-    """
-    marked = connection.execute(select(schema.mark).where(*adjustments.of(schema.mark, owner))).first()
-    if marked is None:
-        return None
-    issue = connection.execute(select(schema.issue).where(*adjustments.of(schema.issue, owner))).one()
-    hand_ins = connection.execute(select(schema.hand_in).where(*adjustments.of(schema.hand_in, owner))).all()
-    decided = decided or adjustments.read(connection)
-    hand_in = evaluation.counting(term, issue, hand_ins, decided)
-    found, values = evaluation.evaluate(term, module, issue, hand_in, decided)
-    person = roster.one(connection, issue.trainee)
-    marks = standing.Marks(connection, module, [issue.trainee])
-    answers = evaluation.answer_rows(module, issue, found)
-    _put(module, marks, person, issue, hand_in, found, values, answers, decided, reason, MarkRun())
-    marks.write(gradebook.Rows(connection, module), decided)
-    notebooks.follow(term, connection, module)
-    return values["mark"]
 
 
 def _mark_one(term, connection, module, marks, person, issue, hand_ins, decided, reason, run, preview):
@@ -149,14 +96,14 @@ def _mark_one(term, connection, module, marks, person, issue, hand_ins, decided,
         said = " ".join(str(fault).split())[:200]
         run.findings.append(
             f"{person.id}: {FAULT} ({type(fault).__name__}: {said}) on this sheet; nothing was written. Report it with the "
-            f"file {collect.kept_path(term, hand_in.sha256).name}."
+            f"file {kept.kept_path(term, hand_in.sha256).name}."
         )
         return
     run.findings += [f"{person.id}: {_one_line(note)}" for note in found.notes]
     if preview:
         _preview(connection, marks.before(issue), issue, found, values, run)
     else:
-        _put(module, marks, person, issue, hand_in, found, values, answers, decided, reason, run)
+        put(module, marks, person, issue, hand_in, found, values, answers, decided, reason, run)
 
 
 def _preview(connection, before, issue, found, values, run):
@@ -176,34 +123,6 @@ def _preview(connection, before, issue, found, values, run):
     run.changes.append(
         Change(issue.trainee, issue.attempt, before.mark if before else None, values["mark"], same_work, parts)
     )
-
-
-def _put(module, marks, person, issue, hand_in, found, values, answers, decided, reason, run):
-    """Gather one trainee's marks for records, gradebook and ledger."""
-    before = marks.before(issue)
-    same_work = before is not None and before.sha256 == hand_in.sha256
-    if before is not None:
-        if all(getattr(before, name) == value for name, value in values.items()):
-            run.unchanged += 1
-            return
-        if same_work and before.mark != values["mark"] and not reason.strip():
-            run.held.append(
-                f"{person.id}: {_marks(before.mark)} would become {_marks(values['mark'])} for the same hand-in. "
-                "Run 'mark' again with --reason to write it."
-            )
-            return
-    values["marked_at"] = clock.to_text(clock.now())
-    by_hand = {key.rpartition(".")[2]: hundredths for key, hundredths in decided.by_hand(issue).items()}
-    received = clock.from_text(hand_in.received_at)
-    work = gradebook.Work(person, received, evaluation.by_exercise(module, found), values["penalty"], by_hand)
-    entry = ledger.Entry(
-        "re-marked" if same_work else "marked", trainee=issue.trainee, module=issue.module, attempt=issue.attempt,
-        old=before.mark if before else None, new=values["mark"], most=values["most"], engine=ENGINE,
-        key_version=values["key_version"], sha256=hand_in.sha256,
-        reason=(reason or "same mark; settings or engine changed") if same_work else reason,
-    )  # fmt: skip
-    marks.put(issue, values, answers, work, entry)
-    run.marked += 1
 
 
 def _work(connection, module_key):
@@ -228,7 +147,3 @@ def _work(connection, module_key):
 def _one_line(text):
     """A note that quotes a sheet, fit for one line: names in a sheet can hold anything."""
     return "".join(c if c.isprintable() else "?" for c in text)
-
-
-def _marks(hundredths):
-    return f"{hundredths / 100:g}"

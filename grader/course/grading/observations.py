@@ -1,19 +1,17 @@
 """Recording practical work that somebody saw on a real vehicle, one by one or from a table."""
 
-import csv
-import io
 import re
 from dataclasses import dataclass
 from datetime import date
 
-from grader import catalogue, clock, files
+from grader import catalogue, clock
 from grader.errors import BadFile, Refused, Unknown
 from grader.records import database, ledger, lock, witnessed
 from grader.records.term import roster
+from grader.records.term.table_file import read_table
 
 COLUMNS = ("trainee", "objective", "result", "vehicle", "on", "seen_by", "note")
 LONGEST_TEXT, LONGEST_NOTE = 200, 2000
-LARGEST_FILE = 2_000_000
 _TASK = re.compile(r"task (\d+): ")
 
 
@@ -151,46 +149,6 @@ def compare(connection):
         elif task.digest != digests[key]:
             findings.append(f"{who}: its note, its time or who entered it was changed after it was recorded.")
     return findings
-
-
-def read_table(path, columns, *, needed, what):
-    """Lines of a person's CSV table as dictionaries of stripped text.
-
-    Returns
-    -------
-    (list of (int, dict), list of (int, str))
-        Line number and cells of each good line; line number and fault of the others.
-
-    Raises
-    ------
-    BadFile
-        No CSV in UTF-8, or other columns.
-    """
-    content = files.read_bytes(path, most=LARGEST_FILE, what=what)
-    try:
-        reader = csv.reader(io.StringIO(content.decode("utf-8-sig"), newline=""), strict=True)
-        lines = [(reader.line_num, row) for row in reader]
-    except (UnicodeDecodeError, csv.Error) as problem:
-        raise BadFile(f"{what} is no CSV table in UTF-8: {problem}. Save it again as CSV.") from None
-    header = [cell.strip().lower() for cell in lines[0][1]] if lines else []
-    strange = sorted(set(header) - set(columns))
-    if strange or len(set(header)) != len(header) or not set(needed) <= set(header):
-        raise BadFile(
-            f"{what} begins with {','.join(header)[:120] or 'nothing'}; it needs {','.join(needed)} and may have "
-            f"{','.join(sorted(set(columns) - set(needed))) or 'no more'}. Mend the first line and read it again."
-        )
-    rows, problems = [], []
-    for line, row in lines[1:]:
-        if not any(cell.strip() for cell in row):
-            continue
-        if len(row) != len(header):
-            problems.append((line, f"{len(row)} cells under {len(header)} headings; put text with a comma in quotes"))
-            continue
-        cells = dict.fromkeys(columns, "") | {n: c.strip() for n, c in zip(header, row, strict=True)}
-        rows.append((line, cells))
-    if not rows and not problems:
-        raise BadFile(f"{what} is empty below its first line. Nothing was stored.")
-    return rows, problems
 
 
 def _store(term, all_seen, fault, stop=lambda: ()):

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from sqlalchemy import select
 
 from grader.course.attempts import standing
+from grader.course.grading import settle
 from grader.errors import BadFile, Refused
 from grader.records import adjustments, ledger, schema
 from grader.records.gradebook import gradebook
@@ -38,8 +39,6 @@ def reconcile(term, connection, module):
     list of str
         What was changed in the gradebook and cannot be taken over.
     """
-    from grader.course.grading import mark_class  # it calls this file at its beginning
-
     try:
         rows = gradebook.Rows(connection, module)
     except Refused:  # never released here: nothing to compare
@@ -57,7 +56,7 @@ def reconcile(term, connection, module):
         ledger.append(connection, [entry])
     for owner in dict.fromkeys(change.owner for change in changes):
         try:
-            mark_class.settle(term, connection, module, owner, REASON)
+            settle.settle(term, connection, module, owner, REASON)
         except BadFile as problem:  # a kept hand-in is gone: the decision stands, the mark follows once it is back
             findings.append(f"{owner[0]}: {problem}")
     return findings

@@ -27,7 +27,7 @@ from grader.course.attempts import evaluation, passing, standing
 from grader.course.grading import reconcile
 from grader.course.issue import assign, channels
 from grader.errors import Refused, Unknown
-from grader.exercise import issued, variant
+from grader.exercise import issued, model, variant
 from grader.exercise.model import Exercise
 from grader.marking.mark import CHARGED_BEFORE, charged_before, unit_chosen
 from grader.records import adjustments, database, ledger, lock, schema, vehicles
@@ -101,7 +101,7 @@ def resit(term, trainee_id, module_key, *, due="", reason, objectives=()):
                 record=content.decode(),
             )
         )  # fmt: skip
-        version = assign.key_version(module.as_issued(record.exercises))
+        version = model.key_version(module.as_issued(record.exercises))
         ledger.append(
             connection,
             [

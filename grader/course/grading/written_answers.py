@@ -12,7 +12,7 @@ from sqlalchemy import select
 
 from grader import catalogue
 from grader.course.attempts import evaluation
-from grader.course.grading import mark_class, reconcile
+from grader.course.grading import reconcile, settle
 from grader.errors import Refused
 from grader.exercise.issued import KEPT
 from grader.exercise.kinds import Written
@@ -169,7 +169,7 @@ def write(term, connection, module, taken):
         told.append((answer, moved))
     ledger.append(connection, entries)
     for owner in changed:
-        mark_class.settle(term, connection, module, owner, REASON, decided)
+        settle.settle(term, connection, module, owner, REASON, decided)
     table = schema.mark
     marks = {
         adjustments.owner(row): row.mark

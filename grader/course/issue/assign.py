@@ -11,9 +11,10 @@ from grader import catalogue, clock, files, paths
 from grader.course.issue import channels, vehicle_choice
 from grader.errors import CannotWrite, Refused, Unknown
 from grader.exercise import issued, variant
-from grader.exercise.model import ASSESSED
+from grader.exercise.model import ASSESSED, key_version
 from grader.records import database, ledger, schema, vehicles
 from grader.records.gradebook import gradebook
+from grader.records.gradebook.exchange import exchange_config
 from grader.records.term import roster
 from grader.records.term import term as terms
 
@@ -70,7 +71,7 @@ def assign(term, module_key, *, due="", mode=ASSESSED, group="", trainees=(), wa
     """
     module = catalogue.module(module_key)
     chosen_way = channels.check(way) or channels.ZIPS
-    config = channels.exchange_config(term, exchange) if chosen_way == channels.EXCHANGE else None
+    config = exchange_config(term, exchange) if chosen_way == channels.EXCHANGE else None
     moment = clock.to_text(clock.parse(due, term.settings.zone)) if due else ""
     with database.transaction(term) as connection:
         first = connection.execute(select(schema.assignment).where(schema.assignment.c.module == module.key)).first()
@@ -145,13 +146,6 @@ def write_handout(term, module_key, trainee_id, record):
         for name, content in ((f"{module_key}.ipynb", lesson), (issued.NAME, record)):
             archive.writestr(zipfile.ZipInfo(f"{module_key}/{name}", date_time=(2026, 1, 1, 0, 0, 0)), content)
     files.write_bytes(term.folder / "out" / trainee_id / f"{module_key}.zip", packed.getvalue())
-
-
-def key_version(module):
-    """Which exercises, in which version, make up a module: "mark_arc@1 angle_time@1 ..."."""
-    place = {key: number for number, key in enumerate(module.recorded)}
-    named = sorted(module.exercises, key=lambda exercise: place.get(exercise.key, len(place)))
-    return " ".join(f"{exercise.name}@{exercise.version}" for exercise in named)
 
 
 def _issue(term, module, person, mode, due, *, attempt, drawn_from):

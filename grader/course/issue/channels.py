@@ -1,16 +1,14 @@
 """How numbers reach trainees beside a zip for each: one folder for all, nbgrader's exchange, paper."""
 
-import logging
 from dataclasses import replace
-from pathlib import Path
 
-from jupyter_core.application import JupyterApp
 from sqlalchemy import select
 
 from grader import catalogue, files
-from grader.errors import CannotWrite, Refused
+from grader.errors import Refused
 from grader.exercise import issued
 from grader.records import database, ledger, schema
+from grader.records.gradebook.exchange import place_in_exchange, release_to_exchange
 from grader.records.term import roster
 
 ZIPS, FOLDER, EXCHANGE, PAPER = "zips", "folder", "exchange", "paper"
@@ -126,7 +124,7 @@ def hand_out(term, module_key, way, *, trainees=(), config=None):
         for t, record in records.items()
         if t in people
     ]
-    source = _place_in_exchange(config, term, module_key) if way == EXCHANGE else ""
+    source = place_in_exchange(config, term, module_key) if way == EXCHANGE else ""
     content = issued.dump_shared(
         issued.share(issues, key=term.key, term=term.id, module=module_key, own_copy=way == EXCHANGE, source=source)
     )
@@ -135,7 +133,7 @@ def hand_out(term, module_key, way, *, trainees=(), config=None):
     lesson = files.read_bytes(term.folder / "release" / module_key / name, most=20_000_000, what="The released lesson")
     files.write_bytes(folder / name, lesson)
     files.write_bytes(folder / issued.NAME, content)
-    return folder if way == FOLDER else _release(term, module_key, folder.parent, config)
+    return folder if way == FOLDER else release_to_exchange(term, module_key, folder.parent, config)
 
 
 def print_sheets(term, module_key, *, trainees=(), group=""):
@@ -187,68 +185,3 @@ def forget(term, people):
             files.write_bytes(path, issued.dump_shared(after))
             changed.append((path.parent.parent.name, path.parent.name))
     return changed
-
-
-def exchange_config(term, root=None):
-    """nbgrader's configuration for a term's exchange: the machine's own, with what the term says on top.
-
-    Parameters
-    ----------
-    term : Term
-    root : path or None
-        Of the exchange; None: where nbgrader's own settings on this machine have it.
-
-    Returns
-    -------
-    Config
-
-    Raises
-    ------
-    Refused
-        There is no such folder.
-    """
-    from nbgrader.apps import NbGrader
-    from nbgrader.exchange.default import Exchange
-
-    app = NbGrader()
-    JupyterApp.load_config_file(app)
-    config = app.config.copy()
-    config.CourseDirectory.root = str(term.folder)
-    config.CourseDirectory.course_id = term.id
-    if root is not None:
-        config.Exchange.root = str(Path(root).expanduser().absolute())
-    found = Path(Exchange(config=config).root)
-    if not found.is_dir():
-        raise Refused(
-            f"{found} is no exchange folder. Name nbgrader's exchange with --exchange-root, or ask whoever runs the "
-            "server to make it; nothing was changed."
-        )
-    config.Exchange.root = str(found)
-    return config
-
-
-def _place_in_exchange(config, term, module_key):
-    """The folder from which trainees fetch a module."""
-    return str(Path(config.Exchange.root) / term.id / "outbound" / module_key)
-
-
-def _release(term, module_key, staged, config):
-    """Put a staged hand-out into the exchange as nbgrader does, with its rights."""
-    from nbgrader.coursedir import CourseDirectory
-    from nbgrader.exchange import ExchangeError
-    from nbgrader.exchange.default import ExchangeReleaseAssignment
-
-    config.CourseDirectory.release_directory = str(staged)
-    config.CourseDirectory.assignment_id = module_key
-    config.ExchangeReleaseAssignment.force = True  # those who joined since are in the newer one
-    sender = ExchangeReleaseAssignment(coursedir=CourseDirectory(config=config), config=config)
-    sender.log = logging.getLogger("timing-mark.quiet")  # what goes wrong is said by us, in one sentence
-    sender.log.setLevel(logging.CRITICAL + 1)
-    try:
-        sender.start()
-    except (ExchangeError, OSError) as problem:
-        raise CannotWrite(
-            f"The exchange {sender.root} could not be written: {problem}. The numbers are issued; mend the exchange and "
-            f"run 'assign {module_key} --as exchange' again."
-        ) from None
-    return Path(sender.dest_path)

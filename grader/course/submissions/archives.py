@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 from grader.errors import BadFile
 
-LARGEST_ARCHIVE = 50_000_000
 MOST_MEMBERS = 10_000
 MOST_UNPACKED = 200_000_000
 DEEPEST = 3

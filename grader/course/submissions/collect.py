@@ -11,8 +11,8 @@ from sqlalchemy.exc import IntegrityError
 
 from grader import catalogue, clock, files
 from grader.course.attempts import lateness
-from grader.course.issue import channels
-from grader.course.submissions import archives, attachments, incoming
+from grader.course.attempts.kept import kept_path
+from grader.course.submissions import attachments, incoming
 from grader.errors import BadSheet, Refused
 from grader.exercise import sheet as sheets
 from grader.exercise.model import PRACTICE
@@ -21,7 +21,6 @@ from grader.records import database, ledger, lock, schema
 from grader.records.gradebook import exchange
 from grader.records.term import roster
 
-LARGEST_KEPT = archives.LARGEST_ARCHIVE
 AFTER_RETURN = "arrived after the return; does not count"
 
 
@@ -102,15 +101,10 @@ def collect_exchange(term, root=None):
         No exchange, nothing handed out there, or it may not be read.
     """
     notes = []
-    with exchange.fetched(term, channels.exchange_config(term, root), notes) as folder:
+    with exchange.fetched(term, exchange.exchange_config(term, root), notes) as folder:
         outcome = collect(term, [folder])
     outcome.notes[:0] = notes
     return outcome
-
-
-def kept_path(term, sha256):
-    """Where a hand-in of this content is kept."""
-    return term.folder / "handed_in" / sha256[:2] / f"{sha256}.json"
 
 
 def _known(connection):

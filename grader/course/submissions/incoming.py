@@ -8,6 +8,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from grader import clock, files
+from grader.course.attempts.kept import LARGEST_KEPT
 from grader.course.submissions import archives
 from grader.errors import BadFile, Refused
 from grader.exercise import issued
@@ -133,7 +134,7 @@ def _json(path, root, loose, company, notes):
 def _archive(path, root):
     parts, where, came = _parts(path, root), _where(path, root), _came(path)
     try:
-        content = files.read_bytes(path, most=archives.LARGEST_ARCHIVE, what="The hand-in")
+        content = files.read_bytes(path, most=LARGEST_KEPT, what="The hand-in")
     except BadFile as problem:
         return [_bad(path, root, str(problem))]
     try:

@@ -7,8 +7,7 @@ from types import SimpleNamespace
 from sqlalchemy import select
 
 from grader import catalogue, clock, files
-from grader.course.attempts import lateness
-from grader.course.grading import observations
+from grader.course.attempts import kept, lateness
 from grader.course.issue import option_letters
 from grader.course.submissions import collect
 from grader.errors import BadFile, Refused, Unknown, Unreadable
@@ -19,7 +18,7 @@ from grader.exercise.model import Choice, Number
 from grader.exercise.sorting import Batch, FiringOrder, Order
 from grader.marking import reading
 from grader.records import database, ledger, lock, schema
-from grader.records.term import roster
+from grader.records.term import roster, table_file
 
 COLUMNS = ("trainee", "part", "answer", "unit")
 REASON = "transcribed from paper"
@@ -152,7 +151,7 @@ def from_table(term, module_key, path, *, received_at=None):
         Names every line that cannot be kept; nothing was.
     """
     module = catalogue.module(module_key)
-    rows, problems = observations.read_table(path, COLUMNS, needed=COLUMNS[:-1], what="The table of answers")
+    rows, problems = table_file.read_table(path, COLUMNS, needed=COLUMNS[:-1], what="The table of answers")
     with database.transaction(term) as connection:
         people = {name: p for p in roster.everyone(connection) for name in (p.id, p.college_id.casefold())}
         opened, answers = {}, {}
@@ -264,7 +263,7 @@ def _keep(term, papers, received_at):
                 sha256 = before[-1].sha256  # the table was read again: the paper came in when it was first typed
             barred, known = False, any(found.sha256 == sha256 for found in before)
             if not known:
-                files.write_bytes(collect.kept_path(term, sha256), content)
+                files.write_bytes(kept.kept_path(term, sha256), content)
                 at = clock.to_text(arrived)
                 barred = lateness.too_late(closed, tuple(row.values()), at)
                 reason = f"{REASON}; {collect.AFTER_RETURN}" if barred else REASON
@@ -296,6 +295,6 @@ def _is_same(term, last, answers):
     if not last.source.startswith("transcribed by"):
         return False
     try:
-        return sheets.read(collect.kept_path(term, last.sha256)).answers == answers
+        return sheets.read(kept.kept_path(term, last.sha256)).answers == answers
     except BadFile:
         return False

@@ -1,11 +1,14 @@
 """Fetching hand-ins out of nbgrader's exchange: every one of them, not only each trainee's last."""
 
+import logging
 import os
 import re
 import shutil
 from contextlib import contextmanager
 from pathlib import Path
 from tempfile import TemporaryDirectory
+
+from jupyter_core.application import JupyterApp
 
 from grader.errors import CannotWrite, Refused
 from grader.exercise import sheet as sheets
@@ -86,3 +89,68 @@ def _owner(folder):
         return None if uid == os.getuid() else pwd.getpwuid(uid).pw_name
     except KeyError:
         return f"account {uid}"
+
+
+def exchange_config(term, root=None):
+    """nbgrader's configuration for a term's exchange: the machine's own, with what the term says on top.
+
+    Parameters
+    ----------
+    term : Term
+    root : path or None
+        Of the exchange; None: where nbgrader's own settings on this machine have it.
+
+    Returns
+    -------
+    Config
+
+    Raises
+    ------
+    Refused
+        There is no such folder.
+    """
+    from nbgrader.apps import NbGrader
+    from nbgrader.exchange.default import Exchange
+
+    app = NbGrader()
+    JupyterApp.load_config_file(app)
+    config = app.config.copy()
+    config.CourseDirectory.root = str(term.folder)
+    config.CourseDirectory.course_id = term.id
+    if root is not None:
+        config.Exchange.root = str(Path(root).expanduser().absolute())
+    found = Path(Exchange(config=config).root)
+    if not found.is_dir():
+        raise Refused(
+            f"{found} is no exchange folder. Name nbgrader's exchange with --exchange-root, or ask whoever runs the "
+            "server to make it; nothing was changed."
+        )
+    config.Exchange.root = str(found)
+    return config
+
+
+def place_in_exchange(config, term, module_key):
+    """The folder from which trainees fetch a module."""
+    return str(Path(config.Exchange.root) / term.id / "outbound" / module_key)
+
+
+def release_to_exchange(term, module_key, staged, config):
+    """Put a staged hand-out into the exchange as nbgrader does, with its rights."""
+    from nbgrader.coursedir import CourseDirectory
+    from nbgrader.exchange import ExchangeError
+    from nbgrader.exchange.default import ExchangeReleaseAssignment
+
+    config.CourseDirectory.release_directory = str(staged)
+    config.CourseDirectory.assignment_id = module_key
+    config.ExchangeReleaseAssignment.force = True  # those who joined since are in the newer one
+    sender = ExchangeReleaseAssignment(coursedir=CourseDirectory(config=config), config=config)
+    sender.log = logging.getLogger("timing-mark.quiet")  # what goes wrong is said by us, in one sentence
+    sender.log.setLevel(logging.CRITICAL + 1)
+    try:
+        sender.start()
+    except (ExchangeError, OSError) as problem:
+        raise CannotWrite(
+            f"The exchange {sender.root} could not be written: {problem}. The numbers are issued; mend the exchange and "
+            f"run 'assign {module_key} --as exchange' again."
+        ) from None
+    return Path(sender.dest_path)

@@ -4,20 +4,26 @@ Marks are written as rows, so that no notebook is executed; formgrader and
 nbgrader's own commands then find the term as if nbgrader had marked it.
 """
 
+import importlib.util
 import os
 import re
+import sys
 import sysconfig
 import uuid
 import warnings
 from contextlib import contextmanager
 from datetime import UTC, datetime
+from types import ModuleType
 from typing import NamedTuple
 
-from sqlalchemy import bindparam, select
+from sqlalchemy import bindparam, delete, inspect, select
 from sqlalchemy.exc import SAWarning
 
-from grader.course.quick_import import nbgrader_api
 from grader.errors import Refused
+
+_GRAMMARS = "rfc3987_syntax"
+
+CODE_STUB = {"python": "# Room for your own working. Nothing here is marked."}
 
 
 @contextmanager
@@ -63,7 +69,6 @@ def generate(term, module):
 
 def config(term, made):
     """nbgrader settings of a term."""
-    from grader.records.term.term import CODE_STUB
 
     made.CourseDirectory.root = str(term.folder)
     made.CourseDirectory.course_id = term.id
@@ -278,3 +283,42 @@ def _scores(work, name):
     auto = work.hundredths[name] / 100 if name in work.hundredths else None
     manual = work.by_hand[name] / 100 if name in work.by_hand else None
     return {"auto_score": auto, "manual_score": manual, "needs_manual_grade": auto is None and manual is None}
+
+
+def nbgrader_api():
+    """The module nbgrader.api."""
+    if "nbgrader" not in sys.modules:
+        _import_jsonschema()
+    return importlib.import_module("nbgrader.api")
+
+
+def _import_jsonschema():
+    """With a stand-in for the grammars, which is gone afterwards: whoever else imports them gets the real ones."""
+    if "jsonschema" in sys.modules or _GRAMMARS in sys.modules or importlib.util.find_spec(_GRAMMARS) is None:
+        return
+    stand_in = ModuleType(_GRAMMARS)
+    stand_in.is_valid_syntax = lambda *args: importlib.import_module(_GRAMMARS).is_valid_syntax(*args)
+    sys.modules[_GRAMMARS] = stand_in
+    try:
+        importlib.import_module("jsonschema")
+    finally:
+        del sys.modules[_GRAMMARS]
+
+
+def delete_gradebook_rows(connection, everybody):
+    """Rows of nbgrader's tables about some trainees, by their own ids."""
+    from nbgrader import api
+
+    tables = api.Base.metadata.tables
+    if not inspect(connection).has_table("student"):
+        return
+    student, submitted, book = tables["student"], tables["submitted_assignment"], tables["submitted_notebook"]
+    for who in everybody:
+        work = select(book.c.id).where(
+            book.c.assignment_id.in_(select(submitted.c.id).where(submitted.c.student_id == who))
+        )
+        for name in ("grade", "comment"):
+            connection.execute(delete(tables[name]).where(tables[name].c.notebook_id.in_(work)))
+        connection.execute(delete(book).where(book.c.id.in_(work)))
+        connection.execute(delete(submitted).where(submitted.c.student_id == who))
+        connection.execute(delete(student).where(student.c.id == who))

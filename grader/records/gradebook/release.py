@@ -9,7 +9,7 @@ from pathlib import Path
 from grader import catalogue, paths
 from grader.errors import CannotWrite, Refused
 from grader.files import write_text
-from grader.records.term.term import CODE_STUB
+from grader.records.gradebook.gradebook import CODE_STUB
 
 README_BEGIN, README_END = "<!-- modules -->", "<!-- end of modules -->"
 

@@ -1,12 +1,14 @@
 """Reading a class list as colleges send it: strict about content, kind about form."""
 
 import csv
+import hashlib
 import io
 import re
 import unicodedata
 from dataclasses import dataclass
 
-from grader.errors import BadRoster
+from grader.errors import BadRoster, Refused
+from grader.records.term import term
 
 LONGEST_CELL = 200
 DELIMITERS = (",", ";", "\t", "|")
@@ -245,3 +247,25 @@ def _plain(heading):
     """A heading without capitals, accents and signs: "Prénom " -> prenom."""
     bare = "".join(c for c in unicodedata.normalize("NFKD", heading.casefold()) if not unicodedata.combining(c))
     return re.sub(r"[^a-z0-9]+", "_", bare.replace("ß", "ss")).strip("_")
+
+
+def folder_id(college_id):
+    """The id in small letters where that is safe; else a slug with 8 figures of its SHA-256.
+
+    Parameters
+    ----------
+    college_id : str
+
+    Returns
+    -------
+    str
+        The same for spellings that differ only in capitals or in how an
+        accent is written.
+    """
+    folded = unicodedata.normalize("NFC", unicodedata.normalize("NFC", college_id).casefold())
+    try:
+        return term.check_id(folded, "Trainee id")
+    except Refused:
+        bare = unicodedata.normalize("NFKD", folded).encode("ascii", "ignore").decode()
+        slug = re.sub(r"[^a-z0-9]+", "-", bare).strip("-")[:40].strip("-") or "t"
+        return f"{slug}-{hashlib.sha256(folded.encode()).hexdigest()[:8]}"

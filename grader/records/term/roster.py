@@ -7,7 +7,6 @@ from pathlib import Path
 from sqlalchemy import select
 
 from grader import clock, files
-from grader.course.arrivals import folder_ids
 from grader.errors import BadFile, BadRoster, Unknown
 from grader.records import database, ledger, schema
 from grader.records.term import class_list
@@ -79,7 +78,7 @@ def _compare(listed, known):
         before = by_college_id.get(row.college_id.casefold())
         # The folder and the spelling of the id were fixed at enrolment.
         own, college_id = (
-            (before.id, before.college_id) if before else (folder_ids.folder_id(row.college_id), row.college_id)
+            (before.id, before.college_id) if before else (class_list.folder_id(row.college_id), row.college_id)
         )
         if owners.setdefault(own, college_id) != college_id:
             raise BadRoster(

@@ -96,12 +96,10 @@ _CONFIG = """\
 # Made by Timing Mark for nbgrader; settings belong into term.toml.
 import os
 
-from grader.course.second_road import config
+from grader.course.formgrader.autograde import configure
 
-config.configure(get_config(), os.path.dirname(os.path.abspath(__file__)))
+configure(get_config(), os.path.dirname(os.path.abspath(__file__)))
 """
-
-CODE_STUB = {"python": "# Room for your own working. Nothing here is marked."}
 
 
 def check_id(text, what):

@@ -6,12 +6,12 @@ from pathlib import Path
 
 from grader import catalogue, files
 from grader.course.attempts import passing, standing
-from grader.course.rules import totals
 from grader.errors import BadFile
 from grader.pages import csv_file
+from grader.pages.csv_file import INTEGER, NUMBER
 from grader.records.term.policy import POINTS
 from grader.reports.tables import scope
-from grader.reports.tables.columns import GRADES, INTEGER, NUMBER, TEXT, Column, Shape
+from grader.reports.tables.columns import GRADES, TEXT, Column, Shape
 from grader.reports.tables.grades import hundredths, percent, table
 
 FORMAT, LARGEST_FILE = "timing-mark layout", 100_000
@@ -189,7 +189,7 @@ def _per_trainee(term, mine, layout):
         row["modules_marked"] = str(sum(unit["_counts"] is not None for unit in theirs))
         row["modules_passed"] = str(sum(unit["passed"] == "yes" for unit in theirs))
         below = term.settings.pass_percent if any(unit["_failed"] for unit in theirs) else None
-        found = totals.total(term.policy, counted)
+        found = passing.total(term.policy, counted)
         if found:
             share = percent(found.got, found.most, term.settings.pass_percent)
             row |= {

@@ -7,14 +7,14 @@ from datetime import datetime
 
 import xlsxwriter
 
-from grader import clock
+from grader import clock, files
 from grader.course.attempts import standing
 from grader.errors import Refused
-from grader.pages import csv_file
+from grader.pages.csv_file import INTEGER, NUMBER
 from grader.reports.export import layout as layouts
 from grader.reports.export import package, pseudonym
 from grader.reports.tables import scope
-from grader.reports.tables.columns import INTEGER, MOMENT, NUMBER, SHAPES
+from grader.reports.tables.columns import MOMENT, SHAPES
 
 CREATED = datetime(2026, 1, 1)  # fixed: a workbook of the same records is the same file
 MOST_ROWS = 1_048_575
@@ -53,7 +53,7 @@ def write(opened, path=None, *, layout=None, pseudonymous=False):
         raise Refused("A saved layout shows names. Leave out --layout or --pseudonymous; nothing was written.")
     path = path or package.folder_for(opened, pseudonymous=pseudonymous) / "programme.xlsx"
     # The rows of a sheet stand in a file of their own until the end; people are named in it, so none may stay behind.
-    with csv_file.replacing(path) as target, tempfile.TemporaryDirectory() as place:
+    with files.replacing(path) as target, tempfile.TemporaryDirectory() as place:
         book = xlsxwriter.Workbook(target, {**_OPTIONS, "tmpdir": place})
         try:
             _fill(book, opened, layout, pseudonymous)

@@ -2,7 +2,7 @@
 
 from matplotlib.figure import Figure
 
-from grader.reports.export.pages.programme_charts import address
+from grader.pages.html import address
 
 _BLUE = "#2c6ca8"
 _SHARES = (

@@ -4,10 +4,9 @@ from collections import Counter
 from html import escape
 from pathlib import Path
 
-from grader import catalogue, clock
+from grader import catalogue, clock, files
 from grader.course.attempts import overview, passing, standing
 from grader.errors import Refused
-from grader.pages import csv_file
 from grader.pages import html as page
 from grader.reports.feedback import charts, class_figures, confidence, similarity
 from grader.reports.tables import item_analysis as tables
@@ -69,7 +68,7 @@ def write(opened, module_key=""):
         module = catalogue.module(key)
         path = Path(term.folder / ROOM / f"{key}.html")
         content = build(term, module, [pool for pool in pools if pool.module == key], months)
-        with csv_file.replacing(path) as target:
+        with files.replacing(path) as target:
             target.write(content)
         scope.note_export([term], f"{ROOM}/{path.name}")
         written.append(path)

@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 from grader.course.attempts import passing, standing
 from grader.exercise.model import ASSESSED, PRACTICE
+from grader.pages.csv_file import DATE, INTEGER, MOMENT, NUMBER, TEXT
 from grader.records import ledger, witnessed
 
-TEXT, INTEGER, NUMBER, MOMENT, DATE = "string", "integer", "number", "datetime", "date"
 KEEP, CODE, DROP, DAY = "keep", "code", "drop", "day"  # in a pseudonymous export
 YES_NO = ("yes", "no")
 PATHS = ("direct", "consequential", "partial", "none")

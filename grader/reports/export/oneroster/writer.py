@@ -7,10 +7,10 @@ import zipfile
 
 from sqlalchemy import func, select
 
+from grader import files
 from grader.course.attempts import standing
 from grader.errors import Refused
 from grader.exercise.model import ASSESSED
-from grader.pages import csv_file
 from grader.records import schema
 from grader.reports.export import package
 from grader.reports.export.oneroster import programme as programmes
@@ -77,7 +77,7 @@ def write(opened, path=None, *, programme=None, bulk=False, drop=(), pseudonymou
             )
     kind = BULK if bulk else DELTA
     path = path or package.folder_for(opened, pseudonymous=pseudonymous) / f"oneroster-{kind}.zip"
-    with csv_file.replacing(path) as target:
+    with files.replacing(path) as target:
         _pack(target, opened, programme or programmes.ALONE, kind, names=not pseudonymous)
     programmes.note_sent(programme or programmes.ALONE, opened, bulk=bulk)
     scope.note_export(opened, path.name)

@@ -7,10 +7,10 @@ import zipfile
 
 from sqlalchemy import select
 
-from grader import catalogue
+from grader import catalogue, files
 from grader.course.attempts import evaluation, passing, standing
 from grader.errors import BadSheet, Refused
-from grader.pages import csv_file, html
+from grader.pages import html
 from grader.records import adjustments, schema
 from grader.reports.export import package, pseudonym
 from grader.reports.export.pages import moderated
@@ -56,7 +56,7 @@ def write(term, module_key, path=None, *, sample=SAMPLE, pseudonymous=False):
             raise Refused(f"Nothing of {module.key} is marked in {term.id}. Run 'mark' first; nothing was written.")
         with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED) as archive:
             names = _pack(archive, term, connection, module, chosen, pseudonymous)
-    with csv_file.replacing(path) as target:
+    with files.replacing(path) as target:
         target.write(content.getvalue())
     scope.note_export([term], path.name)
     return path, names

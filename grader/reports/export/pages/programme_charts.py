@@ -1,11 +1,8 @@
 """Figures of the programme report, drawn without a display; the same records give the same picture."""
 
-import base64
-import io
-
-import matplotlib
 from matplotlib.figure import Figure
 
+from grader.pages.html import address
 from grader.reports.tables.columns import STATES
 
 # Colours that people with any colour vision tell apart, and hatches for those who print in grey.
@@ -64,11 +61,3 @@ def objectives(shares):
     axes.set_xlim(0, 112)
     axes.set_xlabel("trainees who have shown it, per cent of those examined")
     return address(figure)
-
-
-def address(figure):
-    """Data address of a figure as SVG, the same for the same figure."""
-    content = io.BytesIO()
-    with matplotlib.rc_context({"svg.hashsalt": "timing-mark"}):
-        figure.savefig(content, format="svg", metadata={"Date": None})
-    return "data:image/svg+xml;base64," + base64.b64encode(content.getvalue()).decode()

@@ -4,11 +4,11 @@ from collections import Counter
 
 from sqlalchemy import select
 
-from grader import catalogue, clock
+from grader import catalogue, clock, files
 from grader.course.attempts import passing, standing
 from grader.course.grading import written_answers
 from grader.exercise.model import PRACTICE
-from grader.pages import csv_file, html
+from grader.pages import html
 from grader.records import ledger, schema, vehicles
 from grader.reports.export import package, pseudonym
 from grader.reports.export.pages import programme_charts
@@ -49,7 +49,7 @@ def write(opened, path=None, *, pseudonymous=False):
     """
     path = path or package.folder_for(opened, pseudonymous=pseudonymous) / "programme.html"
     content = html.page("Programme report", *_parts(opened, pseudonymous))
-    with csv_file.replacing(path) as target:
+    with files.replacing(path) as target:
         target.write(content)
     scope.note_export(opened, path.name)
     return path

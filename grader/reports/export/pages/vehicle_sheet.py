@@ -11,7 +11,6 @@ from grader.pages import html as pages
 from grader.reference.angles import crank_deg, firing_interval_deg
 from grader.reference.spark.points import duty_percent
 from grader.reference.timing.advance import centrifugal_advance_deg, total_advance_deg
-from grader.reports.export.pages import programme_charts
 
 _MM_PER_IN = 25.4
 _KPA_PER_INHG = 3.38638864
@@ -175,7 +174,7 @@ def _drawn(computed, full):
     axes.grid(color="#dddddd")
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
-    return programme_charts.address(figure)
+    return pages.address(figure)
 
 
 def _told(computed, full):

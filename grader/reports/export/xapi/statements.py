@@ -14,7 +14,7 @@ from urllib.parse import urlsplit
 
 from sqlalchemy import select
 
-from grader import catalogue, clock
+from grader import catalogue, clock, files
 from grader.course.attempts import passing, standing
 from grader.errors import Refused
 from grader.exercise.model import PRACTICE
@@ -61,7 +61,7 @@ def write(opened, path=None, *, base=BASE, pseudonymous=False):
     count = 0
     with ExitStack() as stack:  # what was sent is remembered in all terms or in none
         held = [(term, stack.enter_context(database.transaction(term))) for term in opened]
-        with csv_file.replacing(path) as target:
+        with files.replacing(path) as target:
             sink = csv_file.Sink(target)
             for term, connection in held:
                 maker = _Maker(term, base, pseudonymous, pseudonymous and pseudonym.is_small(connection))

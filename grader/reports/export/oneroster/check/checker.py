@@ -11,10 +11,9 @@ import zlib
 from datetime import date, datetime
 
 from grader import files, tables
-from grader.course.export.oneroster.told import MOST, Findings, Once
 from grader.errors import BadFile
-from grader.reports.export.oneroster import relations
-from grader.reports.export.oneroster.check import lines
+from grader.reports.export.oneroster.check import lines, relations
+from grader.reports.export.oneroster.check.relations import MOST, Findings, Once
 
 COLUMNS = ("file", "column", "needed", "format", "refers_to", "vocabulary", "extendable")
 LARGEST_FILE = 500_000_000
