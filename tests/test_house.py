@@ -1,6 +1,7 @@
 """The house stands, and its contracts see a planted fault of each kind."""
 
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -13,6 +14,7 @@ from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
 ROOT = Path(__file__).parent.parent
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 
 
 def judged(folder):
@@ -58,6 +60,29 @@ def test_the_contracts_see(tmp_path, file, text, broken):
     target.write_text((target.read_text(encoding="utf-8") if target.exists() else "") + f"\n{text}\n", encoding="utf-8")
     code, told = judged(tmp_path)
     assert code == 1 and any(broken in line and "BROKEN" in line for line in told.splitlines()), told
+
+
+def test_the_drawing_of_the_house_is_the_one_of_its_contracts():
+    """Whoever opens DEVELOPERS.md finds every room that the contracts name, and no other."""
+    drawn = re.findall(r"```\n(.*?)```", DEVELOPERS, re.S)[0]
+    contracts = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["importlinter"]["contracts"]
+    rooms = {
+        room
+        for contract in contracts
+        if contract["type"] == "layers"
+        for floor in contract["layers"]
+        for room in re.split(r"\W+", floor)
+    }
+    assert sorted(room for room in rooms if not re.search(rf"\b{room}\b", drawn)) == []
+    assert sorted(set(re.findall(r"(\w+)/(?=\s)", drawn)) - rooms - {"timing", "spark"}) == []
+
+
+def test_files_that_developers_are_sent_to_are_there():
+    files = [path.relative_to(ROOT).as_posix() for path in ROOT.rglob("*.py") if ".venv" not in path.parts]
+    named = {name for name in re.findall(r"`([\w/]+\.py)`", DEVELOPERS) if "mNN" not in name}
+    assert sorted(name for name in named if not any(f"/{file}".endswith(f"/{name}") for file in files)) == []
+    scripts = set(re.findall(r"python -m tests\.(\w+)", DEVELOPERS))
+    assert named and scripts and sorted(name for name in scripts if not (ROOT / "tests" / f"{name}.py").is_file()) == []
 
 
 def test_importing_a_room_loads_nothing():

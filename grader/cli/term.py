@@ -109,8 +109,7 @@ def import_list(
     preview: Annotated[bool, typer.Option("--preview", help="Say what would change; store nothing.")] = False,
     term: TermFolder = HERE,
 ):
-    """Store a class list. Whoever is no longer on itfrom grader.records.gradebook import setup
-    becomes withdrawn; nobody is deleted."""
+    """Store a class list. Whoever is no longer on it becomes withdrawn; nobody is deleted."""
     from grader.records.term import roster
     from grader.records.term import term as terms
 
@@ -128,8 +127,7 @@ def import_list(
 
 @roster_app.command("list")
 def list_people(term: TermFolder = HERE):
-    """Lifrom grader.records.gradebook import setup
-    st everybody with id, name, group and status."""
+    """List everybody with id, name, group and status."""
     from grader.records import database
     from grader.records.term import roster
     from grader.records.term import term as terms
