@@ -1,8 +1,10 @@
 """Making trainees' work for tests: right answers, hand-ins, the issue of a trainee."""
 
 import csv
+import hashlib
 import io
 import zipfile
+from pathlib import Path
 
 from sqlalchemy import select
 
@@ -83,3 +85,12 @@ def exported(term, name):
     """The rows of a table as the coordinator gets it."""
     text = package.write([term], name).path.read_text("utf-8")
     return list(csv.DictReader(io.StringIO(text, newline="")))
+
+
+def state(folder):
+    """Digest of every file of a term, to see that nothing was touched."""
+    return {
+        str(path.relative_to(folder)): hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in sorted(Path(folder).rglob("*"))
+        if path.is_file() and not path.name.endswith(("-journal", "-wal", "-shm", ".busy"))  # the lock says who waits
+    }

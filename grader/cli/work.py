@@ -86,8 +86,7 @@ def mark_module(
 ):
     """Mark the class: new hand-ins, and old ones that come out differently."""
     from grader.course.attempts import overview
-    from grader.course.grading import mark_class
-    from grader.course.grading import written_answers as written
+    from grader.course.grading import mark_class, written_answers
     from grader.records.term import term as terms
 
     opened = terms.open_term(term)
@@ -102,13 +101,13 @@ def mark_module(
             continue
         say(f"{key}: {run.marked} marked, {run.unchanged} unchanged, {len(run.held)} held back.")
         problems += run.findings + run.held
-        if waiting := written.waiting(opened, key):
+        if waiting := written_answers.waiting(opened, key):
             say(f"{key}: {waiting} written answers wait for you. Run 'read {key}'.")
         if papers:
             from grader.course.formgrader import notebooks as paper_writer
 
-            written, unwritten = paper_writer.write_class(opened, key)
-            say(f"{key}: {written} papers in submitted/ and autograded/.")
+            papers_written, unwritten = paper_writer.write_class(opened, key)
+            say(f"{key}: {papers_written} papers in submitted/ and autograded/.")
             problems += [finding for finding in unwritten if finding not in problems]
     findings(problems)
 
@@ -198,8 +197,10 @@ def report(
     from grader.reports.feedback import class_report
     from grader.reports.tables import scope
 
-    for path in class_report.write(scope.open_all(term or [HERE]), module):
+    opened = scope.open_to_read(term or [HERE])
+    for path in class_report.write(opened, module):
         say(f"Class report: {path}")
+    findings(scope.not_taken_over(opened))
 
 
 def resit(

@@ -1,7 +1,6 @@
 """What a person gets who types a command wrongly, or whose disk refuses: one sentence, code 2, nothing lost."""
 
 import contextlib
-import hashlib
 import os
 import resource
 import sqlite3
@@ -11,35 +10,11 @@ from pathlib import Path
 
 import pytest
 
-from grader.cli.main import run
 from grader.course.attempts import overview
 from grader.course.audit import verify
-from tests.work import issue_of, put_in_inbox, right_sheet
+from tests.work import issue_of, put_in_inbox, right_sheet, state
 
 ROOT = Path(__file__).parent.parent.parent
-
-
-@pytest.fixture
-def call(monkeypatch, capsys):
-    """Run a command in this process; gives (exit code, standard output, standard error)."""
-
-    def called(*words):
-        monkeypatch.setattr(sys, "argv", ["grader", *map(str, words)])
-        with pytest.raises(SystemExit) as left:
-            run()
-        said = capsys.readouterr()
-        return left.value.code or 0, said.out, said.err
-
-    return called
-
-
-def state(folder):
-    """Digest of every file of a term, to see that nothing was touched."""
-    return {
-        str(path.relative_to(folder)): hashlib.sha256(path.read_bytes()).hexdigest()
-        for path in sorted(Path(folder).rglob("*"))
-        if path.is_file() and not path.name.endswith(("-journal", "-wal", "-shm", ".busy"))  # the lock says who waits
-    }
 
 
 def one_sentence(text):
@@ -217,3 +192,16 @@ def test_help_for_every_command(call):
     ):
         code, out, _ = call(*words, "--help")
         assert code == 0 and len(out) > 100
+
+
+def test_the_papers_of_every_module_in_one_run(call, assigned_term):
+    """Marking a term of two modules with --papers writes the papers of both, and says how many of each."""
+    assert call("assign", "m02_dwell", "--term", assigned_term.folder)[0] == 0
+    for module in ("m01_timing", "m02_dwell"):
+        put_in_inbox(assigned_term, right_sheet(issue_of(assigned_term, "t01", module)))
+    assert call("collect", "--term", assigned_term.folder)[0] == 0
+    code, out, err = call("mark", "--papers", "--term", assigned_term.folder)
+    assert (code, err) == (0, "")
+    for module in ("m01_timing", "m02_dwell"):
+        assert f"{module}: 1 papers in submitted/ and autograded/." in out
+        assert (assigned_term.folder / "autograded" / "t01" / module / f"{module}.ipynb").is_file()

@@ -18,10 +18,10 @@ from grader.course.submissions import collect
 from grader.errors import Refused, Unknown
 from grader.exercise.model import Choice
 from grader.exercise.truth import Truth
-from grader.records import database, ledger, schema
+from grader.records import database, schema
 from grader.reports.feedback import charts, class_figures, class_report
 from grader.reports.tables import scope, statistics
-from tests.work import issue_of, put_in_inbox, right_answers, right_sheet, sheet_of
+from tests.work import issue_of, put_in_inbox, right_answers, right_sheet, sheet_of, state
 
 KEY = "m01_timing"
 
@@ -191,10 +191,11 @@ def test_before_anything_is_handed_in_the_report_names_who_waits(assigned_term):
     assert "Nothing is marked yet." in text
 
 
-def test_it_is_noted_proves_and_goes_with_a_person(demo_term):
+def test_it_writes_its_page_alone_proves_and_goes_with_a_person(demo_term):
+    before = state(demo_term.folder)
     (path,) = class_report.write([demo_term], KEY)
-    with database.transaction(demo_term) as connection:
-        assert f"reports/{KEY}.html" in [entry["new"] for _, _, entry in ledger.entries(connection, "export")]
+    after = state(demo_term.folder)
+    assert {name for name in after if after[name] != before.get(name)} <= {f"reports/{KEY}.html"} and path.is_file()
     assert verify.verify(demo_term).findings == []
     deletion.delete_person(demo_term, "Q0101", reason="asked for it")
     assert not path.exists()

@@ -26,7 +26,7 @@ class Proof:
 
 
 def verify(term):
-    """Check ledger, kept hand-ins, marks and gradebook against one another.
+    """Check ledger, kept hand-ins, marks and gradebook against one another; nothing is written.
 
     Returns
     -------
@@ -35,9 +35,10 @@ def verify(term):
     proof = Proof()
     with lock.exclusive(term, "verifying"), database.transaction(term) as connection:
         for module in catalogue.all_modules().values():
-            found = reconcile.reconcile(term, connection, module)
+            changes, findings = reconcile.differences(connection, module)
+            proof.findings += map(reconcile.sentence, changes)
             # A changed automatic score is found again below, beside the mark it belongs to.
-            proof.findings += [finding for finding in found if "the automatic mark" not in finding]
+            proof.findings += [finding for finding in findings if "the automatic mark" not in finding]
         decided = adjustments.read(connection)
         proof.ledger_rows = ledger.count(connection)
         broken = ledger.first_broken(connection)

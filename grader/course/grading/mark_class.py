@@ -44,7 +44,7 @@ def mark(term, module_key, *, reason="", preview=False):
     module_key : str
     reason : str
     preview : bool
-        Only say what would be written.
+        Only say what would be written, with what formgrader changed; nothing is.
 
     Returns
     -------
@@ -63,10 +63,15 @@ def mark(term, module_key, *, reason="", preview=False):
         with connection.begin():
             standing.must_be_assigned(connection, module.key)
             people = {person.id: person for person in roster.everyone(connection)}
-            run.findings += reconcile.reconcile(term, connection, module)
+            if preview:
+                changes, findings = reconcile.differences(connection, module)
+                decided = reconcile.foreseen(adjustments.read(connection), changes)
+            else:
+                findings = reconcile.reconcile(term, connection, module)
+                decided = adjustments.read(connection)
+            run.findings += findings
             rows = gradebook.Rows(connection, module)
             work = _work(connection, module.key)
-            decided = adjustments.read(connection)
         for start in range(0, len(work), TOGETHER):
             some = work[start : start + TOGETHER]
             with connection.begin():
@@ -74,7 +79,8 @@ def mark(term, module_key, *, reason="", preview=False):
                 for issue, hand_ins in some:
                     person = people[issue.trainee]
                     _mark_one(term, connection, module, marks, person, issue, hand_ins, decided, reason, run, preview)
-                marks.write(rows, decided)
+                if not preview:
+                    marks.write(rows, decided)
         if not preview:
             with connection.begin():
                 notebooks.follow(term, connection, module)

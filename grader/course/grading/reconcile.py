@@ -1,6 +1,6 @@
 """What was changed in nbgrader's gradebook past our ledger: taken over where a person may, named where not."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sqlalchemy import select
 
@@ -39,11 +39,7 @@ def reconcile(term, connection, module):
     list of str
         What was changed in the gradebook and cannot be taken over.
     """
-    try:
-        rows = gradebook.Rows(connection, module)
-    except Refused:  # never released here: nothing to compare
-        return []
-    changes, findings = compare(connection, module, rows)
+    changes, findings = differences(connection, module)
     for change in changes:
         key = dict(zip(("trainee", "module", "attempt"), change.owner, strict=True)) | {"exercise": change.exercise.key}
         if change.theirs is None:
@@ -62,8 +58,48 @@ def reconcile(term, connection, module):
     return findings
 
 
-def compare(connection, module, rows):
-    """(changes that can be taken over, sentences about those that cannot)."""
+def differences(connection, module):
+    """(changes that `reconcile` would take over, sentences about what cannot be taken over); writes nothing."""
+    try:
+        rows = gradebook.Rows(connection, module)
+    except Refused:  # never released here: nothing to compare
+        return [], []
+    return _compare(connection, module, rows)
+
+
+def foreseen(decided, changes):
+    """The decisions as they will stand once some changes are taken over; `decided` stays as it is.
+
+    Parameters
+    ----------
+    decided : Adjustments
+    changes : list of Change
+
+    Returns
+    -------
+    Adjustments
+    """
+    overrides = {owner: dict(marks) for owner, marks in decided.overrides.items()}
+    for change in changes:
+        mine = overrides.setdefault(change.owner, {})
+        if change.theirs is None:
+            mine.pop(change.exercise.key, None)
+        else:
+            mine[change.exercise.key] = change.theirs
+    return replace(decided, overrides=overrides)
+
+
+def sentence(change):
+    """A change that is not taken over yet, for whoever only reads the term."""
+    theirs, ours = ("no mark by hand" if mark is None else f"{mark / 100:g}" for mark in (change.theirs, change.ours))
+    trainee, module, _ = change.owner
+    return (
+        f"{trainee}, {change.exercise.name}: formgrader has {theirs} and the records have {ours}. "
+        f"Run 'mark {module}' to take it over."
+    )
+
+
+def _compare(connection, module, rows):
     answers, computed = schema.answer, {}
     best = standing.best_attempts(connection, schema.mark.c.module == module.key)
     counting = {trainee: (trainee, key, attempt) for (trainee, key), attempt in best.items()}

@@ -10,7 +10,7 @@ from grader.errors import Refused
 from grader.pages import html as page
 from grader.reports.feedback import charts, class_figures, confidence, similarity
 from grader.reports.tables import item_analysis as tables
-from grader.reports.tables import scope, statistics
+from grader.reports.tables import statistics
 from grader.reports.tables.columns import STATES
 from grader.reports.tables.grades import hundredths
 
@@ -70,7 +70,6 @@ def write(opened, module_key=""):
         content = build(term, module, [pool for pool in pools if pool.module == key], months)
         with files.replacing(path) as target:
             target.write(content)
-        scope.note_export([term], f"{ROOM}/{path.name}")
         written.append(path)
     return written
 

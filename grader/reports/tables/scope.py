@@ -17,7 +17,21 @@ _NOT_TEACHING = ("export", "delete", "settings")
 
 
 def open_all(folders):
-    """The terms in some folders, in that order.
+    """The terms in some folders, in that order, with what formgrader changed taken over.
+
+    Raises
+    ------
+    Unknown, BadFile, Refused
+        As `open_to_read`.
+    """
+    opened = open_to_read(folders)
+    for term in opened:
+        _take_over(term)
+    return opened
+
+
+def open_to_read(folders):
+    """The terms in some folders, in that order; nothing is written to them.
 
     Raises
     ------
@@ -34,9 +48,17 @@ def open_all(folders):
                 f"{seen[term.id]} and {term.folder} are both term {term.id}. Nothing was written; name each term once."
             )
         seen[term.id] = term.folder
-    for term in opened:
-        _take_over(term)
     return opened
+
+
+def not_taken_over(opened):
+    """Sentences about marks that formgrader changed and the records do not know yet."""
+    told = []
+    for term in opened:
+        with database.transaction(term) as connection:
+            for module in catalogue.all_modules().values():
+                told += map(reconcile.sentence, reconcile.differences(connection, module)[0])
+    return told
 
 
 def _take_over(term):
