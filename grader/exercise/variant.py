@@ -27,7 +27,7 @@ class Inseparable(TimingMarkError):
     """An exercise whose right answer and slips cannot be told apart; the exercise is at fault."""
 
 
-def draw(module, *, key, term, trainee, attempt, own=()):
+def draw(module, *, key, term, trainee, attempt, own=(), before=()):
     """Parameters of every exercise of a module for one trainee and attempt.
 
     Parameters
@@ -40,6 +40,9 @@ def draw(module, *, key, term, trainee, attempt, own=()):
     own : sequence of OwnVehicle
         Exercises that take an engine draw among these in place of the teaching
         vehicles. All figures they need are issued with them.
+    before : sequence of dict of str to dict
+        Exercise key to parameters of earlier attempts: whoever sits again gets none
+        of these a second time, as far as an exercise has others.
 
     Returns
     -------
@@ -51,10 +54,10 @@ def draw(module, *, key, term, trainee, attempt, own=()):
     Inseparable
         No draw in many keeps the right answer and every slip apart.
     """
-    return draw_with_truth(module, key=key, term=term, trainee=trainee, attempt=attempt, own=own)[0]
+    return draw_with_truth(module, key=key, term=term, trainee=trainee, attempt=attempt, own=own, before=before)[0]
 
 
-def draw_with_truth(module, *, key, term, trainee, attempt, own=()):
+def draw_with_truth(module, *, key, term, trainee, attempt, own=(), before=()):
     """The same with the expected answers, which a draw computes anyhow to keep slips apart.
 
     Returns
@@ -66,7 +69,7 @@ def draw_with_truth(module, *, key, term, trainee, attempt, own=()):
     truth = Truth(module, numbers)
     keyed, after = words.under(words.keyed(key), words.named(term, module.key)), words.named(trainee, str(attempt))
     for group in module.groups():
-        _draw_group(truth, numbers, group, keyed, after, own)
+        _draw_group(truth, numbers, group, keyed, after, own, before)
     return {exercise.key: numbers[exercise.key] for exercise in module.exercises}, truth
 
 
@@ -88,7 +91,7 @@ def engines(exercise, own):
     return tuple(mine for mine in own if mine.vehicle.battery_v in volts)
 
 
-def _draw_group(truth, numbers, group, keyed, after, own):
+def _draw_group(truth, numbers, group, keyed, after, own, before=()):
     mine = {found.vehicle.key: found for exercise in group for found in engines(exercise, own)} if own else {}
     for attempt_number in range(ROUNDS):
         end = after + words.numbered(attempt_number)
@@ -105,13 +108,25 @@ def _draw_group(truth, numbers, group, keyed, after, own):
                     raise
                 break  # a figure of the own vehicle that this exercise cannot use with what was drawn
         else:
-            if _is_separate_group(truth, group):
+            if _is_separate_group(truth, group) and not _had(numbers, group, before):
                 return
         for exercise in group:
             truth.forget(exercise)
+    if before:  # an exercise with so few cases that all others are inseparable, or with one alone
+        return _draw_group(truth, numbers, group, keyed, after, own)
     raise Inseparable(
         f"{group[0].key}: in {ROUNDS} draws no numbers keep the right answer and every slip apart. "
         "Widen what is drawn, or narrow the tolerance."
+    )
+
+
+def _had(numbers, group, before):
+    """Whether an exercise that can vary came out as in an earlier attempt."""
+    return any(
+        numbers[exercise.key] == numbers_then.get(exercise.key)
+        for exercise in group
+        if exercise.draw or exercise.linked
+        for numbers_then in before
     )
 
 

@@ -2,6 +2,7 @@
 
 import hashlib
 import hmac
+import json
 import random
 
 import pytest
@@ -128,3 +129,15 @@ def test_numbers_that_cannot_be_told_apart_are_refused():
     module = Module("m99_test", "", 1, (Exercise("m99.e", 1, 1, "", "", {"x": Steps(1, 9)}, (number,), lambda v: ()),))
     with pytest.raises(variant.Inseparable, match="m99.e"):
         draw(module)
+
+
+def test_whoever_sits_again_gets_other_numbers(m01):
+    """A further attempt never asks what an earlier one asked, also where a draw has few cases."""
+    same = {"key": b"k" * 32, "term": "spring-a", "trainee": "t01", "attempt": 1}
+    first = variant.draw(m01, **same)
+    second = variant.draw(m01, **same, before=[first])
+    third = variant.draw(m01, **same, before=[first, second])
+    assert first == variant.draw(m01, **same)
+    for exercise in m01.exercises:
+        drawn = [json.dumps(numbers[exercise.key], sort_keys=True) for numbers in (first, second, third)]
+        assert len(set(drawn)) == (3 if exercise.draw or exercise.linked else 1), exercise.key

@@ -5,7 +5,7 @@ import sys
 
 ASK = """
 import sys
-from grader.course.quick_import import nbgrader_api
+from grader.records.gradebook.gradebook import nbgrader_api
 assert nbgrader_api().Gradebook
 assert "lark" not in sys.modules and "rfc3987_syntax" not in sys.modules
 from jsonschema import FormatChecker

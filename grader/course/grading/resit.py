@@ -93,7 +93,13 @@ def resit(term, trainee_id, module_key, *, due="", reason, objectives=()):
         mode = issued.parse(before.record.encode()).mode
         numbers = evaluation.numbers(before)
         own = [found.own for found in vehicles.had(connection, module.key, numbers)]
-        record = _issue(term, module, person, attempt, mode, moment, fresh, numbers, rows, own)
+        had = [
+            {key: entry["parameters"] for key, entry in evaluation.numbers(earlier).items()}
+            for earlier in connection.execute(
+                select(schema.issue).where(schema.issue.c.trainee == person.id, schema.issue.c.module == module.key)
+            )
+        ]
+        record = _issue(term, module, person, attempt, mode, moment, fresh, numbers, rows, own, had)
         content = issued.dump(record)
         connection.execute(
             schema.issue.insert().values(
@@ -218,9 +224,9 @@ def _counting(term, connection, module, person):
     return found
 
 
-def _issue(term, module, person, attempt, mode, due, fresh, before, rows, own):
+def _issue(term, module, person, attempt, mode, due, fresh, before, rows, own, had):
     """The issue: fresh numbers where they are to be sat, else those of before with the answers given to them."""
-    drawn = variant.draw(module, key=term.key, term=term.id, trainee=person.id, attempt=attempt, own=own)
+    drawn = variant.draw(module, key=term.key, term=term.id, trainee=person.id, attempt=attempt, own=own, before=had)
     made = issued.make(module, key=term.key, term=term.id, trainee=person.id, attempt=attempt, mode=mode, due=due,
                        zone=term.settings.zone, numbers=drawn)  # fmt: skip
     parts, exercises = module.as_issued(before).by_path, {}

@@ -1,6 +1,7 @@
 """Terms to export from: the demo's records, and two small classes of one programme."""
 
 import shutil
+import zipfile
 
 import pytest
 
@@ -11,6 +12,7 @@ from grader.course.submissions import collect
 from grader.records.gradebook import setup
 from grader.records.term import roster
 from grader.records.term import term as terms
+from grader.reports.export.oneroster import programme, writer
 from tests.work import issue_of, put_in_inbox, right_answers, right_sheet, sheet_of
 
 # Family names that careless tables break; ids with noughts in front.
@@ -69,3 +71,18 @@ def classes(_classes, tmp_path):
     """Terms spring-a (five awkward names) and spring-b (six), three hand-ins each."""
     shutil.copytree(_classes, tmp_path / "programme")
     return [terms.open_term(tmp_path / "programme" / name) for name in ("spring-a", "spring-b")]
+
+
+def members(path):
+    with zipfile.ZipFile(path) as archive:
+        return {name: archive.read(name).decode() for name in archive.namelist()}
+
+
+@pytest.fixture(scope="session")
+def good(_classes, tmp_path_factory):
+    """The files of a good bulk package, to be spoiled."""
+    place = tmp_path_factory.mktemp("good")
+    shutil.copytree(_classes, place / "programme")
+    folders = [place / "programme" / name for name in ("spring-a", "spring-b")]
+    made = programme.create(place / "programme.toml", folders, centre="Quayside workshop")
+    return members(writer.write([], programme=made, bulk=True))

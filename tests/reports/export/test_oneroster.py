@@ -2,7 +2,6 @@
 
 import csv
 import io
-import shutil
 import zipfile
 
 import pytest
@@ -14,6 +13,7 @@ from grader.records.term import roster
 from grader.reports.export import pseudonym
 from grader.reports.export.oneroster import programme, rows, writer
 from grader.reports.export.oneroster.check import checker
+from tests.reports.export.conftest import members
 
 
 @pytest.fixture
@@ -22,25 +22,10 @@ def whole(classes, tmp_path):
     return programme.create(tmp_path / "programme.toml", [term.folder for term in classes], centre="Quayside workshop")
 
 
-@pytest.fixture(scope="session")
-def good(_classes, tmp_path_factory):
-    """The files of a good bulk package, to be spoiled."""
-    place = tmp_path_factory.mktemp("good")
-    shutil.copytree(_classes, place / "programme")
-    folders = [place / "programme" / name for name in ("spring-a", "spring-b")]
-    made = programme.create(place / "programme.toml", folders, centre="Quayside workshop")
-    return members(writer.write([], programme=made, bulk=True))
-
-
 @pytest.fixture
 def packed(whole):
     """A bulk package of the whole programme."""
     return writer.write([], programme=whole, bulk=True)
-
-
-def members(path):
-    with zipfile.ZipFile(path) as archive:
-        return {name: archive.read(name).decode() for name in archive.namelist()}
 
 
 def table(text):

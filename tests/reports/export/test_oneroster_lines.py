@@ -7,7 +7,7 @@ import pytest
 
 from grader.errors import BadFile
 from grader.reports.export.oneroster.check import checker, lines
-from tests.reports.export.test_oneroster import good, pack, table  # noqa: F401  good is a fixture
+from tests.reports.export.test_oneroster import pack, table
 
 
 def _rows(tmp_path, content):
@@ -52,7 +52,7 @@ def test_the_first_bad_byte_is_named(tmp_path):
         _rows(tmp_path, "ä,b\r\n".encode() * 3 + b"cc\xe9,d\r\n" + b"e,f\r\n" * 5000)
 
 
-def test_what_is_there_twice_is_named_with_its_line_also_far_apart(good, tmp_path):  # noqa: F811
+def test_what_is_there_twice_is_named_with_its_line_also_far_apart(good, tmp_path):
     name = "resultLearningObjectiveIds.csv"
     first, count = good[name].split("\r\n")[1], len(table(good[name]))
     found = checker.check(pack(tmp_path / "p.zip", {**good, name: f"{good[name]}{first}\r\n"}))
@@ -61,7 +61,7 @@ def test_what_is_there_twice_is_named_with_its_line_also_far_apart(good, tmp_pat
     assert f"{name}: {id_} says again what another row says." in found
 
 
-def test_memory_hardly_grows_with_the_package(good, tmp_path):  # noqa: F811
+def test_memory_hardly_grows_with_the_package(good, tmp_path):
     """Twenty thousand more rows that nothing refers to: of each, two digests are kept."""
     name = "resultLearningObjectiveIds.csv"
     result = table(good["results.csv"])[0]["sourcedId"]

@@ -60,7 +60,7 @@ KINDS = {
 
 
 @pytest.mark.parametrize("name", KINDS)
-def test_kinds_found_by_chance(good, tmp_path, name):  # noqa: F811
+def test_kinds_found_by_chance(good, tmp_path, name):
     spoil, said = KINDS[name]
     found = checker.check(pack(tmp_path / "spoiled.zip", spoil(good)))
     assert any(said in sentence for sentence in found), found
@@ -166,7 +166,7 @@ class Spoiler:
         return f"manifest line {place + 1}: {what}", {**self.files, "manifest.csv": "\r\n".join(lines)}
 
 
-def test_faults_at_random_places(good, tmp_path):  # noqa: F811
+def test_faults_at_random_places(good, tmp_path):
     print(f"seed {SEED}")
     spoiler = Spoiler(good, random.Random(SEED))
     ways = [getattr(Spoiler, name) for name in vars(Spoiler) if name not in ("place", "changed") and name[0] != "_"]
