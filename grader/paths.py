@@ -1,36 +1,63 @@
-"""Where the checkout keeps its lessons, solutions and tables."""
+"""Where lessons, solutions, tables and guides lie: beside the package in a checkout, inside it once installed."""
 
 from functools import cache
 from pathlib import Path
 
 from grader.errors import Unknown
 
+_PACKAGE = Path(__file__).resolve().parent
+_CARRIED = ("lessons", "solutions", "datasets")
+
 
 @cache
-def checkout():
-    """The folder that holds solutions/, lessons/ and datasets/.
+def home():
+    """The project's own folder, where no class and no trainee's work belongs.
+
+    Returns
+    -------
+    Path
+        The checkout; or the installed package, which carries the same folders.
 
     Raises
     ------
     Unknown
-        The package was installed without them.
+        They lie in neither.
     """
-    root = Path(__file__).resolve().parent.parent
-    if not (root / "datasets").is_dir() or not (root / "solutions").is_dir():
+    for folder in (_PACKAGE, _PACKAGE.parent):
+        if all((folder / name).is_dir() for name in _CARRIED):
+            return folder
+    raise Unknown(
+        f"{', '.join(_CARRIED)} lie neither in {_PACKAGE} nor beside it: this copy of Timing Mark is not whole. "
+        "Install it again."
+    )
+
+
+def checkout():
+    """The checkout, for those who work on the project.
+
+    Raises
+    ------
+    Unknown
+        The package is installed without one.
+    """
+    if home() == _PACKAGE:
         raise Unknown(
-            f"No solutions/ and datasets/ beside {root / 'grader'}. Timing Mark runs from a checkout: "
-            "get the whole project and install it with 'pip install -r requirements.txt'."
+            f"Timing Mark is installed in {_PACKAGE}, and what is installed is not changed. Do this in a checkout of the project."
         )
-    return root
+    return home()
 
 
 def datasets():
-    return checkout() / "datasets"
+    return home() / "datasets"
 
 
 def solutions():
-    return checkout() / "solutions"
+    return home() / "solutions"
 
 
 def lessons():
-    return checkout() / "lessons"
+    return home() / "lessons"
+
+
+def guide(role):
+    return _PACKAGE / "guide" / f"{role}.md"

@@ -1,18 +1,18 @@
-"""The commands: grader VERB TARGET. No logic here; each calls one function of a lower floor."""
+"""The commands: timing-mark VERB TARGET. No logic here; each calls one function of a lower floor."""
 
 import sys
 
 import typer
 
 from grader.cli import export, paper, project, read, study, term, vehicle, witness, work
-from grader.cli.output import fail
+from grader.cli.output import fail, program
 from grader.errors import TimingMarkError
 
 INTERRUPTED = 130
 STOPPED = "\nStopped. What was written so far is whole; run the command again to go on."
 
 app = typer.Typer(
-    name="grader",
+    name="timing-mark",
     help="Timing Mark: training workbook and marking for breaker-point ignition.",
     no_args_is_help=True,
     add_completion=False,
@@ -46,7 +46,7 @@ app.command("check")(project.check)
 def run():
     """Entry point. Exit codes: 0 done, 1 findings, 2 misuse or nothing done, 130 stopped by Ctrl-C."""
     try:
-        app(prog_name="python -m grader")
+        app(prog_name=program())
     except TimingMarkError as problem:
         fail(problem)
     except OSError as problem:  # what no lower floor foresaw; the machine's word, and never the lines of the program

@@ -1,5 +1,6 @@
 """How commands speak: tables and sentences to standard output, refusals to standard error."""
 
+import shutil
 import sys
 
 import typer
@@ -12,6 +13,11 @@ def say(text=""):
     """Text as it is; names of people and files are never read as markup, and nobody's text can steer the terminal."""
     plain = "".join(c if c.isprintable() or c in "\n\t" else "?" for c in str(text))
     console.print(plain, markup=False)
+
+
+def program():
+    """How a command line begins that is typed in this terminal: by name, or by Python where the name is not found."""
+    return "timing-mark" if shutil.which("timing-mark") else f"{sys.executable} -m grader"
 
 
 def fail(problem):

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from grader.cli.output import console, say
+from grader.cli.output import console, program, say
 
 
 def release(module: Annotated[str, typer.Argument(help="Otherwise every module.")] = ""):
@@ -165,7 +165,7 @@ def demo(
     say(f"Hand-outs       {built.term.folder / 'out'}")
     say(f"Kept hand-ins   {built.term.folder / 'handed_in'}")
     say(f"Records         {built.term.folder / 'gradebook.db'}")
-    say(f"Next: python -m grader term verify --term {built.term.folder}")
+    say(f"Next: {program()} term verify --term {built.term.folder}")
 
 
 def _one_sheet(built):

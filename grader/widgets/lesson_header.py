@@ -280,8 +280,8 @@ class SheetTop:
         if people.owner is None:
             self.say(
                 f"These numbers were issued to {self.store.issue.trainee}, and only that trainee's answers can go in "
-                "here. Close this page and open your own hand-out with 'python -m grader study' and its zip. To "
-                "practise, open 'python -m grader study' with your own --name."
+                "here. Close this page and open your own hand-out with 'timing-mark study' and its zip. To "
+                "practise, open 'timing-mark study' with your own --name."
             )
             return
         known = [name for name in people.names if name]

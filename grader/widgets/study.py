@@ -85,7 +85,7 @@ def _from_lessons(module, home, name):
     folder = root / module
     lesson = paths.lessons() / module / f"{module}.ipynb"
     if not lesson.is_file():
-        raise Unknown(f"lessons/ has no {module} yet. Run 'python -m grader release {module}' first.")
+        raise Unknown(f"lessons/ has no {module} yet. In a checkout run 'timing-mark release {module}' first.")
     if (folder / issued.NAME).exists():
         raise Refused(
             f"{folder} holds numbers that an instructor issued. Open that work by its zip, "

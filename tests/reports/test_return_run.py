@@ -64,7 +64,7 @@ def test_a_page_tells_slip_expected_answer_route_and_what_next(returned, m01):
     for line in exercise.route(truth.given(exercise.key)):
         assert line in page
     assert exercise.wording(truth.given(exercise.key)) in page
-    assert "What to practise next" in page and "python -m grader study m01_timing" in page
+    assert "What to practise next" in page and "timing-mark study m01_timing" in page
     assert "1. Degrees, time and the tape measure" in page, "the lesson's section"
     assert "A resit would cover the objectives not met yet (T1) with fresh numbers: A mark where" in page
 

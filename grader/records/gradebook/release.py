@@ -25,12 +25,12 @@ def release(module_key):
     Raises
     ------
     Unknown
-        No such module.
+        No such module, or no checkout: an installed copy keeps the lessons it came with.
     Refused
         nbgrader could not convert it; the old lesson stands.
     """
     module = catalogue.module(module_key)
-    target = paths.lessons() / module.key
+    target = paths.checkout() / "lessons" / module.key
     with tempfile.TemporaryDirectory(prefix="lesson-") as aside:
         built = build(module.key, Path(aside))
         try:

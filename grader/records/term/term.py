@@ -149,10 +149,10 @@ def create(folder, *, term_id, title, zone, database=""):
         raise Refused(
             f"The path {folder} holds {' '.join(strange)}, which nbgrader cannot work with. Choose a path without ( ) + [ ]."
         )
-    if folder.resolve().is_relative_to(paths.checkout()):
+    if folder.resolve().is_relative_to(paths.home()):
         raise Refused(
             f"{folder} lies in the project's own folder, where the class list and the key of the numbers do not belong. "
-            f"Choose a folder outside {paths.checkout()}; nothing was made."
+            f"Choose a folder outside {paths.home()}; nothing was made."
         )
     if (folder / "term.toml").exists():
         raise Refused(f"{folder} already is a term folder. Nothing was changed; choose another folder.")
@@ -190,7 +190,7 @@ def open_term(folder):
     if not (folder / "term.toml").is_file():
         raise Unknown(
             f"{folder} is not a term folder: it has no term.toml. Go to the term folder, name it with --term, "
-            "or make one with 'python -m grader term new'."
+            "or make one with 'timing-mark term new'."
         )
     try:
         found = tomllib.loads((folder / "term.toml").read_text(encoding="utf-8-sig"))

@@ -252,7 +252,7 @@ def _practise(work, sections):
         )
     items = "".join(f"<li>{escape(line)}</li>" for line in lines)
     return (
-        f"{head}<p>Go through these again, with fresh numbers: <code>python -m grader study {escape(work.module.key)}</code>. "
+        f"{head}<p>Go through these again, with fresh numbers: <code>timing-mark study {escape(work.module.key)}</code>. "
         f"In practice each check names your slip at once.</p><ul>{items}</ul>"
     )
 
