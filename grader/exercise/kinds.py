@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from grader.exercise import listing
-from grader.exercise.model import Absolute, Number, Percent, Slip
+from grader.exercise.model import Absolute, Item, Number, Percent, Slip, no_reasons
 from grader.units import Unit
 
 LEAST_PIXELS = 3  # finer than this no hand points at a screen
@@ -90,7 +90,9 @@ class PlotReading(Number):
 class Choices:
     """A part answered by all options that apply; a wrong tick takes a right one back.
 
-    `answer` gives the keys that apply, in any order; none is allowed.
+    `answer` gives the keys that apply, in any order; none is allowed. `because` takes
+    what `answer` takes and gives by option the reason why it applies, or why it
+    does not, one whole sentence; an option without one is named without a reason.
     """
 
     key: str
@@ -102,6 +104,7 @@ class Choices:
     slips: tuple[Slip, ...] = ()
     order: str = "shuffled"
     uses: tuple[str, ...] = ()
+    because: Callable = no_reasons
 
     def __post_init__(self):
         listing.check_keys(self.key, self.options)
@@ -129,6 +132,23 @@ class Choices:
         if right == own:
             return 1.0
         return max(0.0, (len(own & right) - len(own - right)) / len(right)) if right else 0.0
+
+    def wrong_items(self, right, own, given=None, because=MappingProxyType({})):
+        """Each tick that does not apply, and each option that applies and is not ticked.
+
+        Returns
+        -------
+        list of Item
+        """
+        ticked = [key for key in self.options if key in own and key not in right]
+        missing = [key for key in self.options if key in right and key not in own]
+        hint = "One that applies is not ticked." if len(missing) == 1 else f"{len(missing)} that apply are not ticked."
+        return [Item(f"“{self._words(key)}” does not apply.", because.get(key, "")) for key in ticked] + [
+            Item(f"“{self._words(key)}” applies and is not ticked.", because.get(key, ""), hint) for key in missing
+        ]
+
+    def _words(self, key):
+        return self.options[key].rstrip(".")
 
 
 @dataclass(frozen=True, slots=True)

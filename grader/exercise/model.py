@@ -156,6 +156,25 @@ class Choice:
         return 1.0 if own == right else 0.0
 
 
+def no_reasons(given, *earlier):
+    """Reasons by item where an exercise gives none."""
+    return {}
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """What is wrong with one item of an answer: a heap, a pair of steps, a tick.
+
+    `says` names the item and what is the matter, `why` gives the reason, or is empty.
+    `hint` takes the place of both while more tries are open and naming the item
+    would be telling the answer; most items need none.
+    """
+
+    says: str
+    why: str = ""
+    hint: str = ""
+
+
 class Line(str):
     """A line of a worked route that tells answers; a plain text tells none.
 

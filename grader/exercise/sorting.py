@@ -2,10 +2,11 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
 from grader.errors import Unreadable
 from grader.exercise import listing
-from grader.exercise.model import Slip
+from grader.exercise.model import Item, Slip, no_reasons
 
 _BETWEEN = "-–—−\u2010\u2011\u2012,;>→/|."  # of cylinders; some of these hyphens come with text that is pasted
 KEEP, REJECT, UNDECIDED, EITHER = "keep", "reject", "undecided", "either"
@@ -29,6 +30,11 @@ class Order:
     the situation needs. `pairs` are the precedences that matter, as (earlier,
     later); left out, every pair of the right order counts. A step left out breaks
     each of its pairs; a step that does not belong breaks one pair.
+
+    `because` takes what `answer` takes and gives a mapping of reasons, each one whole
+    sentence: under a pair (earlier, later) why the one comes before the other, under
+    a step why it belongs here, or why it does not. A pair or a step without one
+    is named without a reason.
     """
 
     key: str
@@ -41,6 +47,7 @@ class Order:
     critical: tuple[Critical, ...] = ()
     slips: tuple[Slip, ...] = ()
     uses: tuple[str, ...] = ()
+    because: Callable = no_reasons
 
     def __post_init__(self):
         listing.check_keys(self.key, self.items)
@@ -83,6 +90,33 @@ class Order:
         place = {key: i for i, key in enumerate(own)}
         mine = (c for c in self.critical if c.before in right and c.after in right)
         return next((c for c in mine if _broken(place, c.before, c.after)), None)
+
+    def wrong_items(self, right, own, given=None, because=MappingProxyType({})):
+        """Steps that do not belong, steps left out, and pairs that stand the wrong way round.
+
+        Of a step that overtook several others the nearest of them is named, and every critical one.
+
+        Returns
+        -------
+        list of Item
+        """
+        place = {key: i for i, key in enumerate(own)}
+        rank = {key: i for i, key in enumerate(right)}
+        critical = {(c.before, c.after): c.says for c in self.critical if c.before in rank and c.after in rank}
+        counted = dict.fromkeys((*self.precedences(right), *critical))
+        broken = [(a, b) for a, b in counted if a in place and b in place and place[a] > place[b]]
+        wrong = [
+            Item(f"“{self.items[key]}” does not belong here.", because.get(key, "")) for key in own if key not in rank
+        ]
+        wrong += [Item(f"“{self.items[key]}” is left out.", because.get(key, "")) for key in right if key not in place]
+        for a, b in broken:
+            nearer = any(
+                rank[a] < rank[step] < rank[b] and ((a, step) in broken or (step, b) in broken) for step in right
+            )
+            if not nearer or (a, b) in critical:
+                why = because.get((a, b)) or critical.get((a, b), "")
+                wrong.append(Item(f"“{self.items[a]}” comes before “{self.items[b]}”.", why))
+        return wrong
 
 
 def _broken(place, earlier, later):
@@ -162,8 +196,14 @@ class Batch:
 
     `items` gives the labels of the drawn items; `answer` gives "keep", "reject" or
     "either" for each, in the same order: "either" where the instrument cannot tell.
-    What a wrong decision costs is unequal: a bad part kept comes back, a good one
-    scrapped costs its price, a second test costs time.
+    `because` takes what `answer` takes and gives by label the reason for that
+    decision, one whole sentence with the item's own figures ("0.98 mm lies 0.06 mm over
+    the limit."); an item without one is named without a reason.
+
+    Each item that can be told is worth the same share of the marks. A good one
+    rejected, or one not sorted, takes two shares, so that guessing earns nothing; a bad
+    one kept comes back and is `dangerous` times as dear; one left undecided costs
+    the time of another test, one share.
     """
 
     key: str
@@ -172,11 +212,10 @@ class Batch:
     items: Callable
     answer: Callable
     objectives: tuple[str, ...]
-    bad_kept: float = 3.0
-    good_rejected: float = 1.0
-    tested_again: float = 0.5
+    dangerous: float = 2.0
     slips: tuple[Slip, ...] = ()
     uses: tuple[str, ...] = ()
+    because: Callable = no_reasons
     shuffled = ()
 
     def typed(self, value, given=None):
@@ -204,6 +243,46 @@ class Batch:
         counts = ((KEEP, "kept"), (REJECT, "rejected"), (UNDECIDED, "to test again"), ("", "not sorted"))
         return ", ".join(f"{value.count(key)} {said}" for key, said in counts if value.count(key))
 
+    def share(self, right, own):
+        """1 - 2 errors / items that can be told, not below 0; a dangerous error counts more, a needless test half."""
+        told = sum(truth != EITHER for truth in right)
+        errors = sum(self._error(*pair) for pair in zip(right, own, strict=True))
+        return max(0.0, 1 - 2 * errors / told) if errors else 1.0
+
+    def _error(self, truth, decision):
+        if decision in (truth, UNDECIDED):
+            return 0.0 if decision == truth or truth == EITHER else 0.5
+        if truth == EITHER:
+            return 0.0
+        return self.dangerous if decision == KEEP else 1.0
+
+    def wrong_items(self, right, own, given=None, because=MappingProxyType({})):
+        """Each item that is sorted wrongly, left undecided without need, or not sorted.
+
+        Returns
+        -------
+        list of Item
+        """
+        words = {KEEP: "kept", REJECT: "rejected", UNDECIDED: "left undecided, though it can be told", "": "not sorted"}
+        return [
+            Item(f"{label} is {words[decision]}.", because.get(label, ""))
+            for label, truth, decision in zip(self.items(given), right, own, strict=True)
+            if self._error(truth, decision)
+        ]
+
+
+@dataclass(frozen=True, slots=True)
+class BatchByCost(Batch):
+    """A batch marked as it was before each item had its share; for work that was issued so.
+
+    What the decisions cost is held against the cheaper of keeping all and rejecting
+    all. The same error was then worth much or nothing, as the draw fell out.
+    """
+
+    bad_kept: float = 3.0
+    good_rejected: float = 1.0
+    tested_again: float = 0.5
+
     def cost(self, right, own):
         """What the decisions cost. An item not sorted costs as if it were sorted wrongly."""
         total = 0.0
@@ -223,3 +302,9 @@ class Batch:
         if spent == 0:
             return 1.0
         return max(0.0, 1 - spent / base) if base else 0.0
+
+
+def by_cost(batch):
+    """A batch with the marks of before, for the version of an exercise that was issued with them."""
+    names = ("key", "prompt", "marks", "items", "answer", "objectives", "slips", "uses", "because")
+    return BatchByCost(**{name: getattr(batch, name) for name in names})

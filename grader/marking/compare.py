@@ -2,7 +2,7 @@
 
 from grader.exercise.kinds import Choices, PlotReading, Range, Written
 from grader.exercise.model import Choice, Number
-from grader.exercise.sorting import Batch, FiringOrder, Order
+from grader.exercise.sorting import Batch, BatchByCost, FiringOrder, Order
 from grader.marking.lists import mark_list, mark_written
 from grader.marking.numbers import blank, mark_number, mark_numbers
 
@@ -15,6 +15,7 @@ _MARKERS = {
     Order: mark_list,
     FiringOrder: mark_list,
     Batch: mark_list,
+    BatchByCost: mark_list,
     Written: mark_written,
 }
 KINDS = tuple(_MARKERS)

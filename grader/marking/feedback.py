@@ -43,8 +43,7 @@ _BY_KIND = {
         "cannot tell, leave it undecided."
     ),
     (Batch, verdict.WRONG): (
-        "Sorted like this it costs no less than rejecting all, or keeping all. Take one after the other and compare it "
-        "with each limit."
+        "So many are sorted wrongly that no marks are left. Take one after the other and compare it with each limit."
     ),
 }
 
@@ -69,7 +68,8 @@ def say(part, mark):
         return mark.why
     if mark.verdict == verdict.WRONG and mark.own in getattr(part, "signs", ()):
         return f"Not this one. {part.signs[mark.own]}"
-    return _BY_KIND.get((type(part), mark.verdict)) or _PLAIN[mark.verdict]
+    said = (_BY_KIND.get((kind, mark.verdict)) for kind in type(part).__mro__)
+    return next(filter(None, said), None) or _PLAIN[mark.verdict]
 
 
 def shown(part, value, given=None):

@@ -246,5 +246,5 @@ MODULE = Module(
         MARK_ARC, ANGLE_TIME, CENTRIFUGAL, TOTAL, FAST_IDLE, line.LINE_TEST, checking.CHECK_ORDER, checking.CAP,
         limits.BAND, limits.ROUND, limits.ALTITUDE, words.FIND_ERROR, checking.NEXT_STEP, words.LETTER,
     ),
-    old=old.EXERCISES,
+    old=(*old.EXERCISES, limits.ROUND_BY_COST),
 )  # fmt: skip

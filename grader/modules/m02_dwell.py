@@ -23,4 +23,5 @@ MODULE = Module(
         meter.NEXT_TEST,
         bench.LETTER,
     ),
+    old=(meter.ROUND_BY_COST,),
 )

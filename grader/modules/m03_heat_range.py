@@ -23,4 +23,5 @@ MODULE = Module(
         advice.FIND_ERROR,
         advice.OWNER,
     ),
+    old=(reading.SORT_LOT_BY_COST,),
 )

@@ -7,7 +7,7 @@ from grader.exercise.kinds import Written
 from grader.exercise.model import Choice, Exercise, Line, Module, Number, Slip
 from grader.exercise.sorting import Critical, Order
 from grader.exercise.spread import Pick, Steps
-from grader.modules.plug_testing.causes import BATCH, CHANGES, ZERO
+from grader.modules.plug_testing.causes import BATCH, BATCH_BY_COST, CHANGES, ZERO
 from grader.modules.plug_testing.firing import ABSOLUTE, CHART, DROP, HARSHER, MM_PER_INCH, POINTS, REGAP, both
 from grader.reference.spark import tester
 
@@ -329,6 +329,7 @@ MODULE = Module(
     exercises=(
         REGAP, CHART, ABSOLUTE, SERVICE, FIRST_TEST, CHANGES, DROP, FIND_ERROR, HARSHER, REPEAT, ZERO, BATCH, LETTER,
     ),
+    old=(BATCH_BY_COST,),
     # Marks were noted before the list followed the lesson; their records name these in the first order.
     recorded=("m04.regap", "m04.absolute", "m04.chart", "m04.first_test", "m04.service"),
 )  # fmt: skip

@@ -5,7 +5,7 @@ from types import MappingProxyType, SimpleNamespace
 from grader.exercise.kinds import Choices, PlotReading, Range, Written
 from grader.exercise.model import Absolute, Choice, Exercise, Module, Number, Slip
 from grader.exercise.sheet import Answer, Sheet
-from grader.exercise.sorting import EITHER, KEEP, REJECT, Batch, Critical, FiringOrder, Order
+from grader.exercise.sorting import EITHER, KEEP, REJECT, Batch, BatchByCost, Critical, FiringOrder, Order
 from grader.exercise.spread import Steps
 from grader.marking.mark import mark_sheet
 
@@ -37,6 +37,7 @@ CHOICES = Choices(
     key="several", prompt="", marks=3, answer=lambda v: ("a", "c", "d"), objectives=("X2",),
     options=MappingProxyType({"a": "plug wet", "b": "plug white", "c": "lead damp", "d": "cap cracked", "e": "none"}),
     slips=(Slip("wet-only", "A wet plug is one sign of three.", lambda v: ("a",), share=0.25),),
+    because=lambda v: {"b": "A white plug burns lean.", "c": "Damp leads leak."},
 )  # fmt: skip
 ORDER = Order(
     key="steps", prompt="", marks=4, objectives=("X3",), answer=lambda v: ("dwell", "idle", "plug", "read", "turn"),
@@ -44,20 +45,24 @@ ORDER = Order(
                             "read": "read the mark", "turn": "turn the distributor"}),
     critical=(Critical("timing-first", "dwell", "turn", "Dwell first: moving the points moves the timing."),
               Critical("not-plugged", "plug", "read", "Plug the line first, or the vacuum is counted in.")),
+    because=lambda v: {("idle", "plug"): "The idle is set with the line on.", "read": "Without it nobody knows."},
 )  # fmt: skip
 FIRING = FiringOrder(key="firing", prompt="", marks=2, objectives=("X3",), answer=lambda v: ROUND[v.cylinders])
-BATCH = Batch(
-    key="batch", prompt="", marks=4, objectives=("X4",),
-    items=lambda v: tuple(f"A{i}" for i in range(1, len(v.fires_kv) + 1)),
-    answer=lambda v: tuple(
+SORTED = {
+    "prompt": "", "marks": 4, "objectives": ("X4",),
+    "items": lambda v: tuple(f"A{i}" for i in range(1, len(v.fires_kv) + 1)),
+    "answer": lambda v: tuple(
         EITHER if abs(kv - LIMIT_KV) <= 0.2 else KEEP if kv < LIMIT_KV else REJECT for kv in v.fires_kv
     ),
-)  # fmt: skip
+    "because": lambda v: {f"A{i}": f"It fires at {kv:g} kV, and {LIMIT_KV:g} are allowed."
+                          for i, kv in enumerate(v.fires_kv, start=1) if i != 6},
+}  # fmt: skip
+BATCH, BY_COST = Batch(key="batch", **SORTED), BatchByCost(key="by_cost", **SORTED)
 WRITTEN = Written(
     key="why", prompt="", marks=3, rubric=(("names the idle speed", 1), ("names the weights", 2)),
     answer=lambda v: "At that idle speed the weights already stand out.", objectives=("X5",),
 )  # fmt: skip
-PARTS = (NUMBER, SECOND_NUMBER, RANGE, PLOT, CHOICE, CHOICES, ORDER, FIRING, BATCH, WRITTEN)
+PARTS = (NUMBER, SECOND_NUMBER, RANGE, PLOT, CHOICE, CHOICES, ORDER, FIRING, BATCH, BY_COST, WRITTEN)
 DRAW = {"gap_mm": Steps(40, 90, 1, 100), "dwell": Steps(50, 60), "load": Steps(2, 9), "cylinders": Steps(4, 8, 2)}
 
 

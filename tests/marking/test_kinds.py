@@ -3,16 +3,20 @@
 import itertools
 import json
 from collections import Counter
+from dataclasses import replace
+from random import Random
 
 import pytest
 from hypothesis import given as examples
 from hypothesis import settings
 from hypothesis import strategies as st
 
+from grader import catalogue
 from grader.errors import Unreadable
 from grader.exercise import variant
+from grader.exercise.sorting import Batch
 from grader.exercise.truth import Truth
-from grader.marking import feedback
+from grader.marking import feedback, proof
 from grader.marking.compare import KINDS
 from grader.marking.reading import read
 from grader.marking.verdict import VERDICTS, earned
@@ -100,8 +104,6 @@ def test_reading_off_a_plot():
 
 
 def test_nobody_reads_closer_than_three_pixels():
-    from dataclasses import replace
-
     assert PLOT.half_step == 0.5 and replace(PLOT, pixel=0.4).half_step == pytest.approx(1.2)
 
 
@@ -140,8 +142,6 @@ def test_order(typed, verdict, hundredths, slip):
 
 def test_only_the_pairs_that_matter_count():
     """Where two steps may change places, either order of them is right."""
-    from dataclasses import replace
-
     part = replace(ORDER, pairs=(("dwell", "turn"), ("plug", "read"), ("read", "turn")), critical=())
     right = part.answer(SPACE)
     assert part.share(right, ("idle", "dwell", "plug", "read", "turn")) == 1
@@ -200,33 +200,110 @@ BATCH_RIGHT = "A1=keep;A2=undecided;A3=reject;A4=keep;A5=reject;A6=keep"
 
 
 @pytest.mark.parametrize(
-    ("typed", "verdict", "hundredths"),
+    ("typed", "verdict", "hundredths", "by_cost"),
     [
-        (BATCH_RIGHT, "right", 400),
-        (BATCH_RIGHT.replace("A2=undecided", "A2=keep"), "right", 400),
-        (BATCH_RIGHT.replace("A2=undecided", "A2=reject"), "right", 400),
-        ("A1=keep;A3=reject;A4=keep;A5=reject;A6=keep", "right", 400),  # the borderline one left out
-        (BATCH_RIGHT.replace("A1=keep", "A1=reject"), "partly right", 267),  # a good one scrapped: 1 of 3
-        (BATCH_RIGHT.replace("A1=keep", "A1=undecided"), "partly right", 333),
-        (BATCH_RIGHT.replace("A3=reject", "A3=keep"), "wrong", 0),  # a bad one kept: 3 of 3
-        (";".join(f"A{i}=keep" for i in range(1, 7)), "wrong", 0),
-        (";".join(f"A{i}=reject" for i in range(1, 7)), "wrong", 0),
-        ("A9=keep", "unreadable", 0),
-        ("A1=perhaps", "unreadable", 0),
-        ("A1=keep;A1=reject", "unreadable", 0),
+        (BATCH_RIGHT, "right", 400, 400),
+        (BATCH_RIGHT.replace("A2=undecided", "A2=keep"), "right", 400, 400),
+        (BATCH_RIGHT.replace("A2=undecided", "A2=reject"), "right", 400, 400),
+        ("A1=keep;A3=reject;A4=keep;A5=reject;A6=keep", "right", 400, 400),  # the borderline one left out
+        (BATCH_RIGHT.replace("A1=keep", "A1=reject"), "partly right", 240, 267),  # a good one scrapped: 1 of 5
+        (BATCH_RIGHT.replace("A1=keep;", ""), "partly right", 240, 267),  # not sorted
+        (BATCH_RIGHT.replace("A1=keep", "A1=undecided"), "partly right", 320, 333),
+        (BATCH_RIGHT.replace("A3=reject", "A3=undecided"), "partly right", 320, 333),
+        (BATCH_RIGHT.replace("A3=reject", "A3=keep"), "partly right", 80, 0),  # a bad one kept
+        (";".join(f"A{i}=keep" for i in range(1, 7)), "wrong", 0, 0),
+        (";".join(f"A{i}=reject" for i in range(1, 7)), "wrong", 0, 0),
+        (";".join(f"A{i}=undecided" for i in range(1, 7)), "wrong", 0, 67),
+        ("A9=keep", "unreadable", 0, 0),
+        ("A1=perhaps", "unreadable", 0, 0),
+        ("A1=keep;A1=reject", "unreadable", 0, 0),
     ],
 )
-def test_batch(typed, verdict, hundredths):
-    """Keeping all would cost 2 x 3, rejecting all 3 x 1; the cheaper, 3, is the measure."""
+def test_batch(typed, verdict, hundredths, by_cost):
+    """Five of the six can be told: each is a fifth. Before, errors were held against the cheaper heap: 3 x 1."""
     mark = one("batch", typed)
     assert (mark.verdict, mark.hundredths) == (verdict, hundredths)
+    assert one("by_cost", typed).hundredths == by_cost
 
 
 def test_a_bad_one_kept_costs_more_than_a_good_one_scrapped():
     right = BATCH.answer(SPACE)
-    kept = BATCH.cost(right, ("keep", "keep", "keep", "keep", "reject", "keep"))
-    scrapped = BATCH.cost(right, ("reject", "keep", "reject", "keep", "reject", "keep"))
-    assert kept == 3 * scrapped == 3
+    kept = 1 - BATCH.share(right, ("keep", "keep", "keep", "keep", "reject", "keep"))
+    scrapped = 1 - BATCH.share(right, ("reject", "keep", "reject", "keep", "reject", "keep"))
+    assert kept == pytest.approx(2 * scrapped) and scrapped == pytest.approx(2 / 5)
+
+
+def test_one_error_of_eight_costs_the_same_whatever_was_drawn():
+    """Held against the cheaper heap the same slip of the hand cost all marks or a sixth of them, as the draw fell out."""
+    for bad in range(1, 8):
+        right = ("reject",) * bad + ("keep",) * (8 - bad)
+        scrapped, kept = (*right[:-1], "reject"), ("keep", *right[1:])
+        assert BATCH.share(right, scrapped) == pytest.approx(6 / 8)
+        assert BATCH.share(right, kept) == pytest.approx(4 / 8)
+
+
+@pytest.mark.parametrize("module", catalogue.all_modules().values(), ids=lambda module: module.key)
+def test_sorting_blindly_earns_a_tenth_at_most(module):
+    """Whoever throws dice over keep and reject, undecided too or not, or puts all on one heap, shows nothing."""
+    random, ways = Random(20260301), (("keep", "reject"), ("keep", "reject", "undecided"), ("keep",), ("reject",),
+                                      ("undecided",))  # fmt: skip
+    truths = [Truth(module, numbers) for numbers in proof.draws(module, 300)]
+    for part, path in ((part, path) for _, part, path in module.parts() if isinstance(part, Batch)):
+        rights = [truth.answer(path) for truth in truths for _ in range(4)]
+        for heaps in ways:
+            shares = [part.share(right, [random.choice(heaps) for _ in right]) for right in rights]
+            assert sum(shares) / len(shares) <= 0.10, (path, heaps)
+
+
+class TestItems:
+    """Whoever sorts, orders or ticks wrongly hears which one, and why where the exercise says so."""
+
+    def items(self, key, typed):
+        mark = one(key, typed)
+        part = MODULE.by_path[f"m98.all.{key}"][1]
+        return [(item.says, item.why) for item in part.wrong_items(mark.expected, mark.own, SPACE, part.because(SPACE))]
+
+    def test_sorting(self):
+        kv = "It fires at {} kV, and 10 are allowed."
+        assert self.items("batch", BATCH_RIGHT) == []
+        assert self.items("batch", "A1=reject;A2=keep;A3=keep;A4=undecided;A5=reject") == [
+            ("A1 is rejected.", kv.format(7)), ("A3 is kept.", kv.format(12)),
+            ("A4 is left undecided, though it can be told.", kv.format(8.5)), ("A6 is not sorted.", ""),
+        ]  # fmt: skip
+
+    def test_several_ticks(self):
+        assert self.items("several", "a;b") == [
+            ("“plug white” does not apply.", "A white plug burns lean."),
+            ("“lead damp” applies and is not ticked.", "Damp leads leak."),
+            ("“cap cracked” applies and is not ticked.", ""),
+        ]
+        hints = [item.hint for item in CHOICES.wrong_items(("a", "c", "d"), ("a", "b"))]
+        assert hints == ["", "2 that apply are not ticked.", "2 that apply are not ticked."]
+
+    def test_an_order(self):
+        """A step that was pulled far forward is told by the next one that it overtook."""
+        assert self.items("steps", "dwell>plug>idle>turn") == [
+            ("“read the mark” is left out.", "Without it nobody knows."),
+            ("“bring the idle down” comes before “plug the line”.", "The idle is set with the line on."),
+        ]
+        assert self.items("steps", "read>dwell>idle>plug>turn") == [
+            ("“plug the line” comes before “read the mark”.", "Plug the line first, or the vacuum is counted in."),
+        ]
+        part = replace(ORDER, answer=lambda v: ("dwell", "idle", "read"))
+        said = part.wrong_items(("dwell", "idle", "read"), ("turn", "dwell", "idle", "read"))
+        assert [item.says for item in said] == ["“turn the distributor” does not belong here."]
+
+    @pytest.mark.parametrize("part", [ORDER, CHOICES, BATCH], ids=lambda part: part.key)
+    def test_nothing_is_told_of_a_right_answer_and_something_of_a_wrong_one(self, part):
+        right, random = part.answer(SPACE), Random(7)
+        assert part.wrong_items(tuple(right), tuple(right), SPACE) == []
+        keys = list(part.options) if part is CHOICES else list(part.items) if part is ORDER else None
+        for _ in range(300):
+            own = (
+                tuple(random.sample(keys, random.randint(1, len(keys)))) if keys
+                else tuple(random.choice(("keep", "reject", "undecided", "")) for _ in right)
+            )  # fmt: skip
+            assert bool(part.wrong_items(right, own, SPACE)) == (part.share(right, own) < 1), own
 
 
 class TestWritten:

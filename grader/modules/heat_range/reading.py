@@ -1,11 +1,12 @@
 """Exercises on reading plugs: what a look may come from, what to do first, what to keep."""
 
+from dataclasses import replace
 from types import MappingProxyType
 
 from grader.exercise import listing
 from grader.exercise.kinds import Choices
 from grader.exercise.model import Choice, Exercise, Slip
-from grader.exercise.sorting import EITHER, KEEP, REJECT, Batch, Critical, Order
+from grader.exercise.sorting import EITHER, KEEP, REJECT, Batch, Critical, Order, by_cost
 from grader.exercise.spread import Pick, Steps
 from grader.modules.heat_range.wear import miles
 from grader.reference.spark import plug
@@ -240,9 +241,19 @@ def _judge_lot(v):
     )
 
 
+def _lots(looks, most_grown):
+    """What a draw takes: gap and mileage, and for each plug its look and how far its gap has grown [0.01 mm]."""
+    return {
+        "new_mm": Steps(60, 80, 5, scale=100),
+        "limit_km": Steps(16000, 28000, 1000),
+        **{f"look_{n}": Pick(looks) for n in range(1, _PLUGS + 1)},
+        **{f"grown_{n}": Steps(-12, most_grown) for n in range(1, _PLUGS + 1)},
+    }
+
+
 SORT_LOT = Exercise(
     key="m03.sort_lot",
-    version=1,
+    version=2,
     marking=1,
     title="Nine plugs on the bench",
     text=(
@@ -252,12 +263,7 @@ SORT_LOT = Exercise(
         "The wires measure to within 0.02 mm (0.001 in). Sort them, and leave undecided what lies so near the limit that the "
         "wires cannot tell:{listed}"
     ),
-    draw={
-        "new_mm": Steps(60, 80, 5, scale=100),
-        "limit_km": Steps(16000, 28000, 1000),
-        **{f"look_{n}": Pick(("tan", "tan", "sooty", "oily", "tan", "bridge", *_SCRAP)) for n in range(1, _PLUGS + 1)},
-        **{f"grown_{n}": Steps(-12, 30) for n in range(1, _PLUGS + 1)},
-    },
+    draw=_lots(("tan",) * 6 + ("sooty", "oily", "bridge", *_SCRAP), 24),  # more than half are fit for use
     fill=_lot,
     show=lambda v: {
         "new_in": v.new_mm / 25.4,
@@ -301,4 +307,10 @@ SORT_LOT = Exercise(
         + (", ".join(label for (label, _, _), said in zip(v.plugs, _judge_lot(v), strict=True) if said == EITHER) or "none")
         + ".",
     ),
+)  # fmt: skip
+
+# Issued before each plug had its share of the marks; half of the nine were scrap.
+SORT_LOT_BY_COST = replace(
+    SORT_LOT, version=1, draw=_lots(("tan", "tan", "sooty", "oily", "tan", "bridge", *_SCRAP), 30),
+    parts=(by_cost(SORT_LOT.parts[0]),),
 )  # fmt: skip

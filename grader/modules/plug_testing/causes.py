@@ -1,5 +1,6 @@
 """Plug testing: what moves a reading, and a batch from a tester that may itself be at fault."""
 
+from dataclasses import replace
 from functools import cache
 from types import MappingProxyType
 
@@ -9,7 +10,7 @@ from grader import tables
 from grader.exercise import listing
 from grader.exercise.kinds import Choices
 from grader.exercise.model import Absolute, Choice, Exercise, Line, Number, Slip
-from grader.exercise.sorting import EITHER, KEEP, REJECT, Batch
+from grader.exercise.sorting import EITHER, KEEP, REJECT, Batch, by_cost
 from grader.exercise.spread import Pick, Steps
 from grader.modules.plug_testing.firing import KPA_PER_PSI, MM_PER_INCH, POINTS, both, percent_low
 from grader.reference.spark import breakdown, coil, tester
@@ -230,7 +231,7 @@ def _labels(v):
 
 BATCH = Exercise(
     key="m04.batch",
-    version=1,
+    version=2,
     marking=1,
     title="Twenty-four plugs from one tester",
     text=(
@@ -322,3 +323,6 @@ BATCH = Exercise(
         ),
     ),
 )  # fmt: skip
+
+# Issued before each plug had its share of the marks.
+BATCH_BY_COST = replace(BATCH, version=1, parts=(*BATCH.parts[:2], by_cost(BATCH.parts[2])))

@@ -2,7 +2,7 @@
 
 from grader.exercise.kinds import Choices, PlotReading, Range, Written
 from grader.exercise.model import Choice, Number
-from grader.exercise.sorting import Batch, FiringOrder, Order
+from grader.exercise.sorting import Batch, BatchByCost, FiringOrder, Order
 from grader.widgets.fields.picked import BatchField, ChoiceField, ChoicesField, OrderField
 from grader.widgets.fields.typed import NumberField, TextField, WrittenField
 
@@ -16,4 +16,5 @@ FIELDS = {
     Choices: ChoicesField,
     Order: OrderField,
     Batch: BatchField,
+    BatchByCost: BatchField,
 }
