@@ -65,7 +65,9 @@ def test_the_contracts_see(tmp_path, file, text, broken):
 def test_the_drawing_of_the_house_is_the_one_of_its_contracts():
     """Whoever opens DEVELOPERS.md finds every room that the contracts name, and no other."""
     drawn = re.findall(r"```\n(.*?)```", DEVELOPERS, re.S)[0]
-    contracts = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["importlinter"]["contracts"]
+    contracts = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["importlinter"][
+        "contracts"
+    ]
     rooms = {
         room
         for contract in contracts

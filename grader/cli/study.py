@@ -32,12 +32,13 @@ def study(
         address = server.choose_address(ready.root, port)
         process = server.start(ready.root, address)
     page = address.lesson_url(ready.root, ready.notebook)
-    if no_browser or not webbrowser.open(page):
+    if no_browser or not webbrowser.open(server.write_door(ready.root, page).as_uri()):
         say(f"Open this address: {page}")
     else:
         say("The lesson opens in your browser.")
+    process = process or server.left_behind(ready.root)
     if process is None:
         say("It runs already, in another window; that window must stay open.")
         return
     say("Keep this window open while you work. Ctrl+C ends the lesson; your answers stay.")
-    server.serve_until_stopped(process)
+    server.serve_until_stopped(ready.root, process)

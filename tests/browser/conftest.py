@@ -73,9 +73,11 @@ class House:
 
     def stop(self):
         server.stop(self.process)
+        server.clear(self.home)
 
     def start_again(self):
-        self.process = server.start(self.home, server.choose_address(self.home))
+        self.address = server.choose_address(self.home)
+        self.process = server.start(self.home, self.address)
 
     def practice(self, module=MODULE):
         """A fresh practice copy of a lesson."""

@@ -1,6 +1,5 @@
 """The coordinator's commands: what they write, what they refuse, and which code they leave with."""
 
-
 import pytest
 
 

@@ -2,13 +2,17 @@
 
 import json
 import os
+import signal
 import socket
 import stat
 import subprocess
 import sys
+import urllib.error
+import urllib.request
 import zipfile
 from pathlib import Path
 
+import psutil
 import pytest
 
 from grader import catalogue, paths
@@ -180,21 +184,149 @@ def test_command_says_no_in_one_sentence(tmp_path):
     assert "There is no module" in done.stderr and "Traceback" not in done.stderr
 
 
-def test_address_is_kept_and_private(tmp_path):
-    """A page left open finds its server again at the same address; nobody else can read the token."""
+def kept(root, **changes):
+    """What a server that served a folder before left of its address."""
+    folder = root / server.PRIVATE
+    folder.mkdir(exist_ok=True)
+    state = {"port": 40_000, "token": "t" * 48, "pid": 2**22 + 1, "started": 1.0, "window": 1, "window_started": 1.0}
+    (folder / server.STATE).write_text(json.dumps({**state, "scratch": "", **changes}))
+
+
+def test_the_port_stays_and_the_token_does_not(tmp_path):
+    """A page left open finds its server again; what was read of an address yesterday opens nothing today."""
     first = server.choose_address(tmp_path)
-    assert server.choose_address(tmp_path) == first
-    assert server.running(tmp_path) is None
-    kept = tmp_path / server.PRIVATE / server.STATE
-    assert stat.S_IMODE(os.stat(kept).st_mode) == 0o600
-    assert len(first.token) >= 32
+    kept(tmp_path, port=first.port, token=first.token)
+    second = server.choose_address(tmp_path)
+    assert second.port == first.port and second.token != first.token and len(first.token) == len(second.token) == 48
     with socket.socket() as busy:
         busy.bind((server.HOST, first.port))
         busy.listen()
-        other = server.choose_address(tmp_path)
-        assert other.port != first.port
+        assert server.choose_address(tmp_path).port != first.port
         with pytest.raises(Refused, match="taken"):
             server.choose_address(tmp_path, first.port)
+
+
+def test_nothing_is_sent_to_a_stranger_on_the_kept_port(tmp_path):
+    """Whoever took the port after our server ended must not be given the token, nor whoever has its process number."""
+    with socket.socket() as stranger:
+        stranger.bind((server.HOST, 0))
+        stranger.listen()
+        stranger.settimeout(0.5)
+        port = stranger.getsockname()[1]
+        child = subprocess.Popen([sys.executable, "-c", "input()"], stdin=subprocess.PIPE)
+        begun = psutil.Process(child.pid).create_time()
+        for state in (
+            {"pid": 2**22 + 1}, {"pid": os.getpid(), "started": 1.0}, {"pid": child.pid, "started": begun},
+        ):  # fmt: skip
+            kept(tmp_path, port=port, **state)
+            assert server.running(tmp_path) is None
+        child.communicate(b"\n")
+        with pytest.raises(TimeoutError):
+            stranger.accept()
+
+
+def test_a_state_of_an_earlier_version_or_a_damaged_one_is_no_server(tmp_path):
+    (tmp_path / server.PRIVATE).mkdir()
+    for text in ('{"port": 40000, "token": "abc"}', "{}", "", '{"port": "x"}', "[]", '{"port": true, "token": "a"}'):
+        (tmp_path / server.PRIVATE / server.STATE).write_text(text)
+        assert server.running(tmp_path) is None and server.choose_address(tmp_path).port > 0
+
+
+def answer(url):
+    """The code with which a server answers."""
+    try:
+        with urllib.request.urlopen(url, timeout=20) as reply:
+            return reply.status
+    except urllib.error.HTTPError as problem:
+        with problem:
+            return problem.code
+
+
+@pytest.fixture(scope="module")
+def served(tmp_path_factory):
+    root = tmp_path_factory.mktemp("served")
+    address = server.choose_address(root)
+    process = server.start(root, address)
+    yield root, address, process
+    server.stop(process)
+
+
+class TestServing:
+    """One server, asked what it really does."""
+
+    def test_what_is_switched_off_is_off(self, served):
+        """No marking pages, no terminal, no second notebook program, no language server on a trainee's machine."""
+        root, address, _ = served
+        for path in ("/lsp/status", "/formgrader", "/api/terminals", "/tree", "/nbgrader_version", "/assignments"):
+            assert answer(address.url(path)) == 404, path
+        log = (root / server.PRIVATE / "server.log").read_text()
+        assert "Traceback" not in log and "error" not in log.casefold()
+
+    def test_without_the_token_nothing_is_given(self, served):
+        _, address, _ = served
+        assert answer(address.url("/api/contents")) == 200
+        assert answer(f"http://{server.HOST}:{address.port}/api/contents") == 403
+
+    def test_it_is_found_again_and_its_secrets_are_private(self, served):
+        root, address, process = served
+        assert server.running(root) == address and server.left_behind(root) is None
+        state = root / server.PRIVATE / server.STATE
+        assert stat.S_IMODE(state.stat().st_mode) == 0o600 and stat.S_IMODE(state.parent.stat().st_mode) == 0o700
+        scratch = Path(json.loads(state.read_text())["scratch"])
+        assert stat.S_IMODE(scratch.stat().st_mode) == 0o700
+        assert address.token not in " ".join(psutil.Process(process.pid).cmdline())
+
+    def test_a_server_whose_window_was_killed_is_taken_over(self, served):
+        root, address, process = served
+        state = root / server.PRIVATE / server.STATE
+        before = state.read_text()
+        state.write_text(json.dumps({**json.loads(before), "window": 2**22 + 1}))
+        assert server.running(root) == address and server.left_behind(root).pid == process.pid
+        state.write_text(before)
+
+    def test_after_its_end_no_token_and_no_scratch_is_left(self, tmp_path):
+        address = server.choose_address(tmp_path)
+        process = server.start(tmp_path, address)
+        door = server.write_door(tmp_path, address.url("/lab"))
+        scratch = Path(json.loads((tmp_path / server.PRIVATE / server.STATE).read_text())["scratch"])
+        server.stop(process)
+        server.clear(tmp_path)
+        assert not door.exists() and not scratch.exists() and server.running(tmp_path) is None
+        left = [p for p in tmp_path.rglob("*") if p.is_file() and address.token.encode() in p.read_bytes()]
+        assert left == []
+
+
+def test_the_address_stands_on_no_command_line(tmp_path):
+    """Every account of a machine can read the process list: the browser is given a private file, which leads on."""
+    seen = tmp_path / "seen"
+    browser = tmp_path / "browser"
+    browser.write_text(f'#!/bin/sh\necho "$@" > {seen}\n')
+    browser.chmod(0o755)
+    work = tmp_path / "work"
+    child = subprocess.Popen(
+        [sys.executable, "-m", "grader", "study", MODULE, "--folder", str(work)],
+        env={**os.environ, "BROWSER": f"{browser} %s", "PYTHONPATH": str(paths.checkout())}, cwd=paths.checkout(),
+        stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
+    )  # fmt: skip
+    try:
+        for line in child.stdout:
+            if "opens in your browser" in line:
+                break
+        else:
+            pytest.fail("the lesson did not open")
+        root = work / "trainee"
+        state = json.loads((root / server.PRIVATE / server.STATE).read_text())
+        door = root / server.DOOR
+        assert seen.read_text().strip() == door.as_uri() and state["token"] not in seen.read_text()
+        assert state["token"] in door.read_text() and stat.S_IMODE(door.stat().st_mode) == 0o600
+        assert "Ctrl+C" in child.stdout.readline()
+        child.send_signal(signal.SIGINT)
+        child.wait(60)
+        assert not door.exists() and server.running(root) is None
+    finally:
+        child.kill()
+        child.wait()
+        child.stdout.close()
 
 
 def test_server_that_cannot_start_says_why(tmp_path):

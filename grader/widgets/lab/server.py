@@ -1,11 +1,14 @@
 """JupyterLab with the course's own configuration, on this machine only."""
 
+import html
 import os
 import secrets
+import shutil
 import signal
 import socket
 import subprocess
 import sys
+import tempfile
 import time
 import urllib.error
 import urllib.request
@@ -14,12 +17,24 @@ from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import quote
 
+import psutil
+
 from grader import files
 from grader.errors import BadFile, Refused, TimingMarkError
 
 HOST = "127.0.0.1"
 PRIVATE = ".timing-mark"
 STATE = "server.json"
+DOOR = "open-lesson.html"
+_KEPT = {
+    "port": int,
+    "token": str,
+    "pid": int,
+    "started": float,
+    "window": int,
+    "window_started": float,
+    "scratch": str,
+}
 START_PATIENCE_S = 90
 _HERE = Path(__file__).resolve().parent
 
@@ -35,56 +50,65 @@ class Address:
     port: int
     token: str
 
-    def url(self, path="/api", **query):
+    def url(self, path: str = "/api", **query: str) -> str:
         asked = "&".join(f"{name}={quote(value)}" for name, value in {"token": self.token, **query}.items())
         return f"http://{HOST}:{self.port}{path}?{asked}"
 
-    def lesson_url(self, root, notebook):
+    def lesson_url(self, root: Path, notebook: Path) -> str:
         """The page of a notebook alone, without the workbench around it."""
         return self.url("/doc/tree/" + quote(notebook.relative_to(root).as_posix()))
 
-    def answers(self):
-        """True if a server takes our token there."""
+    def answers(self) -> bool:
+        """True if a server takes our token there. Ask only where the listener is known to be ours."""
         try:
             with urllib.request.urlopen(self.url("/api/status"), timeout=2) as reply:
                 return reply.status == 200
+        except urllib.error.HTTPError as problem:
+            problem.close()
+            return False
         except (urllib.error.URLError, OSError, ValueError):
             return False
 
 
-def running(root):
-    """The address of the server that serves this folder already, or None."""
-    address = _kept(root)
-    return address if address and address.answers() else None
+def running(root: Path) -> Address | None:
+    """The address of the server that serves this folder already, or None.
+
+    The token is sent only once the operating system says that the process which
+    listens there is the one that we started: on a machine with several accounts
+    anybody may have taken a port that became free.
+    """
+    kept = _kept(root)
+    if kept is None or not (_lives(kept["pid"], kept["started"]) and _listens(kept["pid"], kept["port"])):
+        return None
+    address = Address(kept["port"], kept["token"])
+    return address if address.answers() else None
 
 
-def choose_address(root, port=None):
-    """The port and token to serve a folder at.
+def choose_address(root: Path, port: int | None = None) -> Address:
+    """The port and a new token to serve a folder at.
 
-    Those of the last time where they are free, so that a page left open finds its
-    server again.
+    The port is that of the last time where it is free, so that a page left open finds
+    its server again as soon as the new page has signed in.
 
     Raises
     ------
     Refused
         The port asked for is taken.
     """
-    kept = _kept(root)
+    token = secrets.token_hex(24)
     if port is not None:
         if not _free(port):
             raise Refused(f"Port {port} is taken by another program. Leave out --port, or name another.")
-        address = Address(port, kept.token if kept else secrets.token_hex(24))
-    elif kept and _free(kept.port):
-        address = kept
-    else:
-        with socket.socket() as probe:
-            probe.bind((HOST, 0))
-            address = Address(probe.getsockname()[1], secrets.token_hex(24))
-    files.write_text(root / PRIVATE / STATE, files.to_json({"port": address.port, "token": address.token}), mode=0o600)
-    return address
+        return Address(port, token)
+    kept = _kept(root)
+    if kept and _free(kept["port"]):
+        return Address(kept["port"], token)
+    with socket.socket() as probe:
+        probe.bind((HOST, 0))
+        return Address(probe.getsockname()[1], token)
 
 
-def start(root, address, **options):
+def start(root: Path, address: Address, **options) -> subprocess.Popen:
     """Start JupyterLab for a folder and wait until it answers.
 
     Parameters
@@ -104,6 +128,8 @@ def start(root, address, **options):
         It ended, or did not answer in time; its last words are given.
     """
     private = root / PRIVATE
+    private.mkdir(mode=0o700, parents=True, exist_ok=True)
+    private.chmod(0o700)
     command = [
         sys.executable, "-m", "jupyterlab", "--no-browser", f"--ServerApp.ip={HOST}",
         f"--ServerApp.port={address.port}", "--ServerApp.port_retries=0", f"--ServerApp.root_dir={root}",
@@ -111,15 +137,21 @@ def start(root, address, **options):
     if hasattr(os, "geteuid") and os.geteuid() == 0:
         command.append("--allow-root")
     log = private / "server.log"
+    scratch = Path(tempfile.mkdtemp(prefix="timing-mark-"))
     with open(log, "wb") as stream:
         process = subprocess.Popen(
-            command, env=_environment(private, address), cwd=root, stdin=subprocess.DEVNULL,
+            command, env=_environment(private, scratch, address), cwd=root, stdin=subprocess.DEVNULL,
             stdout=stream, stderr=stream, start_new_session=True, **options,
         )  # fmt: skip
+    state = {"port": address.port, "token": address.token, "scratch": str(scratch)}
+    state |= {"pid": process.pid, "started": _begun(process.pid)}
+    state |= {"window": os.getpid(), "window_started": _begun(os.getpid())}
+    files.write_text(private / STATE, files.to_json(state), mode=0o600)
     until = time.monotonic() + START_PATIENCE_S
-    while not address.answers():
+    while not (_listens(process.pid, address.port) and address.answers()):
         if process.poll() is not None or time.monotonic() > until:
             stop(process)
+            clear(root)
             lines = log.read_text(errors="replace").strip().splitlines()
             raise NotStarted(
                 f"JupyterLab did not start: {lines[-1][:300] if lines else 'it said nothing'}. "
@@ -129,19 +161,60 @@ def start(root, address, **options):
     return process
 
 
-def stop(process):
+def write_door(root: Path, url: str) -> Path:
+    """A file for nobody but its owner that leads a browser to a page.
+
+    A browser's command line can be read by every account of the machine; the address,
+    which holds the token, therefore stands in this file and not there. It is no hidden
+    file, since some browsers may not read those.
+
+    Returns
+    -------
+    Path
+    """
+    door = root / DOOR
+    shown = html.escape(url)
+    page = f'<!doctype html><meta charset="utf-8"><meta name="referrer" content="no-referrer"><title>Timing Mark</title>' \
+           f'<meta http-equiv="refresh" content="0; url={shown}"><p><a href="{shown}">Open the lesson</a></p>\n'  # fmt: skip
+    files.write_text(door, page, mode=0o600)
+    return door
+
+
+def clear(root: Path) -> None:
+    """Remove what served one run: the door, the token, what the server kept beside."""
+    kept = _kept(root)
+    (root / DOOR).unlink(missing_ok=True)
+    if kept is None:
+        return
+    scratch = Path(kept["scratch"])
+    if scratch.name.startswith("timing-mark-") and scratch.parent == Path(tempfile.gettempdir()):
+        shutil.rmtree(scratch, ignore_errors=True)
+    files.write_text(root / PRIVATE / STATE, files.to_json({**kept, "token": "", "pid": 0}), mode=0o600)
+
+
+def left_behind(root: Path) -> psutil.Process | None:
+    """The server of a folder whose window was killed: it goes on alone, and a new window can take it over."""
+    kept = _kept(root)
+    if kept is None or _lives(kept["window"], kept["window_started"]):
+        return None
+    with suppress(psutil.Error):
+        return psutil.Process(kept["pid"])
+    return None
+
+
+def stop(process: subprocess.Popen | psutil.Process) -> None:
     """End the server and its kernels; by force if it does not go by itself."""
-    if process.poll() is None:
+    with suppress(psutil.NoSuchProcess, ProcessLookupError):
         process.terminate()
         try:
             process.wait(15)
-        except subprocess.TimeoutExpired:
+        except (subprocess.TimeoutExpired, psutil.TimeoutExpired):
             process.kill()
             process.wait()
 
 
-def serve_until_stopped(process):
-    """Wait for the end of the server, or for Ctrl+C or a closed window, which ends it."""
+def serve_until_stopped(root: Path, process: subprocess.Popen | psutil.Process) -> None:
+    """Wait for the end of the server, or for Ctrl+C or a closed window, which ends it; then tidy up."""
 
     def leave(_number, _frame):
         raise KeyboardInterrupt
@@ -152,20 +225,31 @@ def serve_until_stopped(process):
     with suppress(KeyboardInterrupt):
         process.wait()
     stop(process)
+    clear(root)
 
 
-def _environment(private, address):
-    """The course's configuration and nobody else's: a setting of another course must not change the page."""
+def _environment(private, scratch, address):
+    """The course's configuration and nobody else's: a setting of another course must not change the page.
+
+    What Jupyter and IPython write while they run (connection files, the secret of the
+    cookies, history) lies on the local disk and goes with the run: homes on a server
+    are known to tie kernels up, and a cookie of yesterday must open nothing today.
+    """
     package = str(_HERE.parent.parent.parent)  # the kernel must import this very package, wherever it starts
     before = os.environ.get("PYTHONPATH", "")
+    profile = scratch / "ipython" / "profile_default"
+    profile.mkdir(parents=True)
+    files.write_text(profile / "ipython_kernel_config.json", files.to_json({"HistoryManager": {"enabled": False}}))
     return {
         **os.environ,
         "JUPYTER_TOKEN": address.token,
         "JUPYTER_CONFIG_DIR": str(private / "jupyter"),
         "JUPYTER_CONFIG_PATH": str(_HERE / "config"),
+        "JUPYTER_DATA_DIR": str(scratch / "data"),  # a kernel of the same name in the user's home is not ours
+        "JUPYTER_RUNTIME_DIR": str(scratch / "runtime"),
         "JUPYTERLAB_SETTINGS_DIR": str(private / "settings"),
         "JUPYTERLAB_WORKSPACES_DIR": str(private / "workspaces"),
-        "IPYTHONDIR": str(private / "ipython"),
+        "IPYTHONDIR": str(scratch / "ipython"),
         "PYTHONPATH": package + (os.pathsep + before if before else ""),
     }
 
@@ -176,8 +260,30 @@ def _kept(root):
         found = files.from_json(content, what="The server's address")
     except BadFile:
         return None
-    port, token = found.get("port"), found.get("token")
-    return Address(port, token) if type(port) is int and isinstance(token, str) else None
+    found = {"pid": 0, "started": 0.0, "window": 0, "window_started": 0.0, "scratch": "", **found}
+    return found if all(type(found.get(name)) is kind for name, kind in _KEPT.items()) else None
+
+
+def _begun(pid):
+    """When a process began, seconds; 0 where it has ended already."""
+    with suppress(psutil.Error):
+        return psutil.Process(pid).create_time()
+    return 0.0
+
+
+def _lives(pid, begun):
+    """Whether the process of that number still is the one that began at that moment."""
+    now = _begun(pid) if pid > 0 else 0.0
+    return now > 0 and abs(now - begun) < 1
+
+
+def _listens(pid, port):
+    """Whether the process of that number, which must be ours, listens at a port of this machine."""
+    try:
+        connections = psutil.Process(pid).net_connections(kind="inet4")
+    except (psutil.Error, ValueError):  # another account's processes do not tell
+        return False
+    return any(found.status == psutil.CONN_LISTEN and found.laddr.port == port for found in connections)
 
 
 def _free(port):
