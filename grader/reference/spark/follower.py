@@ -12,6 +12,8 @@ from grader.errors import OutOfRange
 from grader.ranges import in_range, plain
 from grader.reference.angles import firing_interval_deg
 
+LEAN_PHASE, LEAN_FROM_RPM = 0.7, 1500.0  # of a worn shaft
+
 
 def dwell_at_speed_deg(gap_mm, lift_mm, cylinders, speed_rpm, spring_n, moving_mass_kg):
     """Dwell that a meter shows at a speed, the arm leaving the cam where the spring is too weak.
@@ -88,6 +90,40 @@ def opening_mm(angle_deg, gap_mm, lift_mm, cylinders, speed_rpm, spring_n, movin
     # Past the closing the contacts hold the arm; what the parabola does there means nothing.
     arm = np.where(phase >= _closing(opens, stiff), -1.0, arm)
     return plain(np.asarray(lift_mm) / 2.0 * np.maximum(0.0, arm - np.cos(opens)))
+
+
+def lobe_gaps_mm(gap_mm, play_mm, cylinders, speed_rpm):
+    """Gap of each lobe on a worn shaft.
+
+    Parameters
+    ----------
+    gap_mm, play_mm : float [mm]
+        As set standing; play of the shaft at the contacts.
+    cylinders : int [count]
+    speed_rpm : float or array of shape (speeds,) [crank rev/min]
+
+    Returns
+    -------
+    array of shape (cylinders,) or (cylinders, speeds) [mm]
+        In firing order; not below zero: such a lobe never opens the points.
+
+    Raises
+    ------
+    OutOfRange
+        Gap, play or speed below zero, or no such number of cylinders.
+
+    Notes
+    -----
+    The shaft leans as it turns: half the play as a wave over one turn, and half pushed away
+    from the block as the speed grows to 1500 rev/min. Source: teaching-setup.
+    """
+    gap = in_range("The point gap", gap_mm, "mm", least=0, most=10)
+    play = in_range("The play", play_mm, "mm", least=0, most=5)
+    speed = np.asarray(in_range("Engine speed", speed_rpm, "rev/min", least=0, most=20000))
+    count = int(round(720.0 / firing_interval_deg(cylinders)))
+    wave = np.sin(2.0 * np.pi * np.arange(count) / count + LEAN_PHASE)
+    wave = wave.reshape(-1, *[1] * speed.ndim)
+    return np.maximum(0.0, gap + 0.5 * play * (wave + np.minimum(1.0, speed / LEAN_FROM_RPM)))
 
 
 def _setting(gap_mm, lift_mm, cylinders, speed_rpm, spring_n, moving_mass_kg):

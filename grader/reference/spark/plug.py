@@ -17,6 +17,7 @@ ALUMINA_W_PER_M_K = np.array([36.0, 26.4, 15.8, 10.4, 7.85, 6.55, 5.66])
 INSULATOR_SHARE = 0.7  # of dense alumina: plug insulators hold 90 to 95 % of it
 OUTER_MM, BORE_MM, METAL_CORE = 5.0, 2.6, 60.0
 GROWTH_MM_PER_1000_KM = 25.4e-3 / 1.609344  # 0.001 inch per 1000 miles
+ROUNDING_PER_1000_MILES = 0.04
 CLEAN_FROM_C, CLEAN_SURELY_C = 450.0, 500.0
 HOT_FROM_C, PREIGNITES_C = 850.0, 950.0
 STATES = ("fouls", "hardly clean", "clean", "hot", "pre-ignites")
@@ -294,6 +295,32 @@ def worn_gap_mm(new_gap_mm, distance_km, growth_mm_per_1000_km=GROWTH_MM_PER_100
     gap = in_range("The new gap", new_gap_mm, "mm", above=0, most=20)
     distance = in_range("The distance", distance_km, "km", least=0)
     return gap + in_range("The growth", growth_mm_per_1000_km, "mm in 1000 km", least=0) * distance / 1000.0
+
+
+def rounding_after(rounding, distance_miles):
+    """Rounding of the edges after a distance driven.
+
+    Parameters
+    ----------
+    rounding, distance_miles : float or array, broadcast together [1, mile]
+        0 sharp and new, 1 quite round.
+
+    Returns
+    -------
+    float or array of the broadcast shape [1]
+
+    Raises
+    ------
+    OutOfRange
+        Rounding outside 0 to 1, distance below zero.
+
+    Notes
+    -----
+    0.04 for each 1000 miles, up to 1. Source: teaching-setup.
+    """
+    edges = in_range("The rounding", rounding, "", least=0, most=1)
+    miles = np.asarray(in_range("The distance", distance_miles, "miles", least=0))
+    return plain(np.minimum(1.0, edges + ROUNDING_PER_1000_MILES * miles / 1000.0))
 
 
 def _potential(t, knots, conducting, potential_at):
