@@ -24,10 +24,7 @@ def _losses():
 def _best_of_ratio(compression_ratio):
     """Best spark, shape (speeds, pressures), before it is shifted to an engine."""
     return np.array(
-        [
-            [_cycle_best_deg(speed, pressure, compression_ratio) for pressure in PRESSURES_KPA]
-            for speed in SPEEDS_RPM
-        ]
+        [[_cycle_best_deg(speed, pressure, compression_ratio) for pressure in PRESSURES_KPA] for speed in SPEEDS_RPM]
     )
 
 
