@@ -4,7 +4,7 @@ A check row compares one number. Where a published figure needs two peers in a r
 or one member of a function's answer, the row names a function of this file.
 """
 
-from grader.reference.spark import breakdown, cables, plug, tester
+from grader.reference.spark import breakdown, cables, insulation, plug, tester
 
 MM_PER_INCH = 25.4
 MMHG_PER_ATMOSPHERE = 760.0
@@ -60,6 +60,11 @@ def kv_per_thousandth(gap_in, other_gap_in, pressure_bar, temperature_k, engine=
     law = breakdown.engine_voltage_kv if engine else breakdown.required_voltage_kv
     low, high = (law(gap * MM_PER_INCH, pressure_bar, temperature_k) for gap in (gap_in, other_gap_in))
     return (high - low) / (other_gap_in - gap_in) / 1000.0
+
+
+def series_gap_kv(gap_mm):
+    """A gap in the secondary circuit beside the plug's."""
+    return insulation.series_gap_kv(breakdown.uniform_voltage_kv(gap_mm), gap_mm)
 
 
 def rotor_gap_cold_kv(gap_mm):

@@ -23,7 +23,7 @@ TURNS = 100.0
 LEAD_HEIGHT_MM, LEAD_RADIUS_MM = 50.0, 0.6
 SOUND_ROTOR_MM = 1.0  # up to here the trade's figures for the rotor's gap hold
 NEVER_OPENS_MM = 0.01
-LEAST_REACH_MM = 0.11
+LEAST_REACH_MM = 0.11  # gap times density; below, the breakdown law was not measured
 EARLY_FROM_DEG, EARLIEST_DEG = 70.0, 240.0  # a spark so early lights a charge that is being drawn in or squeezed
 
 
@@ -193,8 +193,8 @@ class Model:
         ratio = self.card.compression_ratio
         squeezed = combustion.pressure_at_spark_kpa(place, closing, ratio, exponent)
         heated = combustion.temperature_at_spark_k(place, self.closing_k, ratio, exponent)
-        point.plug_demand_kv = breakdown.required_voltage_kv(gap, 0.01 * squeezed, heated, point.factor)
         point.density = breakdown.relative_density(0.01 * squeezed, heated)
+        point.plug_demand_kv = point.factor * breakdown.uniform_voltage_kv(gap, _measured(point.density, gap))
         series = _rotor_kv(car.rotor_gap_mm) + sum(
             _series_kv(gap_mm)
             for gap_mm in (car.button_gap_mm, car.king_break_mm, _column(car.cap_gap_mm), _column(car.lead_break_mm))
@@ -257,8 +257,7 @@ class Model:
                 closing_density=breakdown.relative_density(0.01 * CLOSING_SHARE * point.manifold_kpa, self.closing_k),
             )  # fmt: skip
             gap = car.plug_gap_mm[victim - 1]
-            reach = np.maximum(density, LEAST_REACH_MM / gap)  # below, the law was not measured and nothing would light
-            needed = point.factor[victim - 1] * breakdown.uniform_voltage_kv(gap, reach)
+            needed = point.factor[victim - 1] * breakdown.uniform_voltage_kv(gap, _measured(density, gap))
             yield victim - 1, misfire.cross_fire_probability(induced, needed, density)
 
     def _torque(self, point):
@@ -278,6 +277,11 @@ class Model:
 
 def _column(values):
     return np.array(values)[:, None]
+
+
+def _measured(density, gap_mm):
+    """The density, or the least for which the breakdown law holds: charge so thin does not light."""
+    return np.maximum(density, LEAST_REACH_MM / gap_mm)
 
 
 def _rotor_kv(gap_mm):

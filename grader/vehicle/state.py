@@ -21,6 +21,7 @@ THROTTLED_SHARES = (
 )  # the same behind an idle opening; close at the top
 STANDING_SHARE = 0.91  # of the charging voltage that the battery gives with the engine standing
 KNOCK_DEG, KNOCK_FROM_LOAD = 6.0, 0.85
+HEAVY_DUTY = 0.92  # load times root of the speed share that is heavy duty to a plug's nose: flat out
 COVERED_MM2 = 1e6  # an idle opening so large that every plate covers the tap
 
 
@@ -105,8 +106,8 @@ class State:
 
     @property
     def misses(self):
-        """Share of each cylinder's cycles that do not fire, shape (cylinders,) [1]."""
-        return 1.0 - self.fires
+        """Share of each cylinder's cycles that do not fire in their time, shape (cylinders,) [1]."""
+        return 1.0 - self.fires * (1.0 - self.cross)
 
 
 def solve(car, running, surroundings=Surroundings()):  # noqa: B008 - frozen
@@ -332,7 +333,8 @@ def _compression_psig(model):
 
 def _nose_c(model, point):
     """Temperature of each nose; equal plugs are reckoned once."""
-    load = float(np.clip(point.load[0] * np.sqrt(point.speed_rpm[0] / model.card.rated_rpm), 0.0, 1.0))
+    power = point.load[0] * np.sqrt(point.speed_rpm[0] / model.card.rated_rpm)
+    load = float(np.clip(power / HEAVY_DUTY, 0.0, 1.0))
     over = float(np.clip(point.over_deg[0], -30.0, 30.0))
     ratios = np.clip(point.air_ratio[:, 0], 0.6, 1.6)
     cases = [(nose, load, over, float(ratio)) for nose, ratio in zip(model.car.nose_mm, ratios, strict=True)]

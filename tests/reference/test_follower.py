@@ -84,3 +84,21 @@ def test_refuses(change, says):
         follower.dwell_at_speed_deg(**{**V8, "speed_rpm": 1000.0, **ARM, **change})
     with pytest.raises(OutOfRange, match="lobe"):
         follower.opening_mm(50.0, **V8, speed_rpm=1000.0, **ARM)
+
+
+@pytest.mark.parametrize("cylinders", [4, 6, 8])
+def test_a_sound_shaft_gives_every_lobe_the_gap_that_was_set(cylinders):
+    gaps = follower.lobe_gaps_mm(0.4, 0.0, cylinders, np.array([0.0, 3000.0]))
+    assert gaps.shape == (cylinders, 2) and np.all(gaps == 0.4)
+
+
+def test_a_worn_shaft_spreads_the_gaps_and_opens_them_as_it_speeds_up():
+    slow, fast = follower.lobe_gaps_mm(0.4, 0.2, 8, np.array([0.0, 4000.0])).T
+    assert np.ptp(slow) > 0.15 and slow.mean() == pytest.approx(0.4)
+    assert fast == pytest.approx(slow + 0.1)
+    assert np.all(follower.lobe_gaps_mm(0.0, 0.3, 8, 0.0) >= 0.0)
+
+
+def test_a_worn_shaft_refuses_what_cannot_be():
+    with pytest.raises(OutOfRange, match="play"):
+        follower.lobe_gaps_mm(0.4, -0.1, 8, 1000.0)

@@ -219,3 +219,10 @@ def test_scalar_equals_array():
 def test_refusals_say_what_is_allowed(call, message):
     with pytest.raises(OutOfRange, match=message):
         call()
+
+
+def test_edges_round_by_four_hundredths_in_a_thousand_miles_and_no_further_than_round():
+    assert plug.rounding_after(0.0, 5000.0) == pytest.approx(0.2)
+    assert plug.rounding_after(np.array([0.2, 0.9]), 10000.0) == pytest.approx([0.6, 1.0])
+    with pytest.raises(OutOfRange, match="distance"):
+        plug.rounding_after(0.0, -1.0)

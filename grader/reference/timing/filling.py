@@ -17,7 +17,7 @@ BACK_SPEED_RPM = 2000.0
 TAP_OPENS_AT = 1.6  # times the idle opening
 CRANK_EXPONENT = 1.3
 CRANK_SHARES = {"choked": 0.74, "open": 0.80}  # manifold over barometer under the starter
-CRANK_KEPT = 0.72  # of the pressure: blow-by and slow valves
+CRANK_KEPT = 0.85  # of the pressure: blow-by and slow valves
 CRANK_POLYTROPE = 1.22
 
 

@@ -1,0 +1,62 @@
+"""What miles do to the plugs: gaps grow, edges round, soot settles where a nose stays cool or misfires."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from grader.ranges import in_range
+from grader.reference.spark import insulation, plug
+from grader.vehicle.car import ROAD, Running, Surroundings
+from grader.vehicle.state import solve
+
+KM_PER_MILE = 1.609344
+STEP_MILES = 1000.0
+MISFIRES_FROM = 0.03
+MOST_GAP_MM = 3.0
+# What a mixed use brings: share of the rated speed and manifold pressure over barometer.
+USE = ((0.5, 0.5), (0.35, 0.97))
+
+
+def driven(car, miles, surroundings=Surroundings()):  # noqa: B008 - frozen
+    """The car after a distance, in steps of 1000 miles: what fouls sooner misfires sooner and fouls the more.
+
+    Parameters
+    ----------
+    car : Car
+    miles : float [mile]
+    surroundings : Surroundings
+
+    Returns
+    -------
+    Car
+
+    Raises
+    ------
+    OutOfRange
+        Distance outside 0 to 60000 miles.
+    """
+    left = in_range("The distance", miles, "miles", least=0, most=60000)
+    while left > 0:
+        step = min(STEP_MILES, left)
+        car = _step(car, step, surroundings)
+        left -= step
+    return car
+
+
+def _step(car, miles, surroundings):
+    states = [solve(car, Running(ROAD, rpm=share * car.card.rated_rpm, load=load), surroundings) for share, load in USE]
+    cool = states[0].nose_c < plug.CLEAN_FROM_C
+    missing = np.max([state.misses for state in states], axis=0) > MISFIRES_FROM
+    gaps = plug.worn_gap_mm(np.array(car.plug_gap_mm), KM_PER_MILE * miles)
+    fouled = insulation.shunt_after_mohm(np.array(car.shunt_mohm), miles)
+    return replace(
+        car,
+        plug_gap_mm=_tuple(np.minimum(MOST_GAP_MM, gaps)),
+        rounding=_tuple(plug.rounding_after(np.array(car.rounding), miles)),
+        shunt_mohm=_tuple(np.where(cool | missing, fouled, car.shunt_mohm)),
+        kmiles=car.kmiles + miles / 1000.0,
+    )
+
+
+def _tuple(values):
+    return tuple(float(value) for value in values)
