@@ -9,6 +9,7 @@
     │   └── BadTable    a table of ours under datasets/
     ├── Unknown         a module, trainee or exercise that does not exist
     ├── Refused         the request is understood and would do harm: nothing was changed
+    │   └── Stopped     an act in the bay that would hurt somebody: it counts against safety
     └── CannotWrite     the disk is full, read-only or closed to us: nothing was changed
 
 Every message says what was found, where, what is allowed and what to do next.
@@ -51,6 +52,10 @@ class Unknown(TimingMarkError, LookupError):
 
 class Refused(TimingMarkError):
     """A request that was understood and not carried out."""
+
+
+class Stopped(Refused):
+    """An unsafe act, stopped before it was done."""
 
 
 class CannotWrite(TimingMarkError, OSError):
