@@ -7,6 +7,7 @@ Which speed and pressure the engine settles at is not asked here: that is the st
 from types import SimpleNamespace
 
 import numpy as np
+from scipy.special import ndtr
 
 from grader.reference.angles import crank_deg, cross_fire_pairs, distributor_speed_rpm, firing_interval_deg
 from grader.reference.spark import breakdown, cables, coil, follower, insulation, misfire, points
@@ -23,6 +24,8 @@ TURNS = 100.0
 LEAD_HEIGHT_MM, LEAD_RADIUS_MM = 50.0, 0.6
 SOUND_ROTOR_MM = 1.0  # up to here the trade's figures for the rotor's gap hold
 NEVER_OPENS_MM = 0.01
+NO_CONTACT = 0.01  # share of cycles below which the circuit counts as open
+FRAYED_DEG = 0.25  # distributor degrees over which a frayed pigtail may or may not break
 LEAST_REACH_MM = 0.11  # gap times density; below, the breakdown law was not measured
 EARLY_FROM_DEG, EARLIEST_DEG = 70.0, 240.0  # a spark so early lights a charge that is being drawn in or squeezed
 
@@ -108,7 +111,8 @@ class Model:
         else:
             slower = np.sqrt(car.weight_preload)  # the curve's speeds go with the root of the preload
             weights = advance.centrifugal_advance_deg(distributor_speed_rpm(point.speed_rpm) / slower, spec.centrifugal)
-        point.connected = plate < car.pigtail_deg
+        # A frayed pigtail breaks a little sooner or later each time: an engine that hunts about that place misses.
+        point.connected = ndtr((car.pigtail_deg - plate) / FRAYED_DEG)
         # Gap, dwell and opening of each lobe, in firing order.
         gaps = follower.lobe_gaps_mm(car.gap_mm, car.play_mm, n, point.speed_rpm)
         point.lobe_opens = gaps > NEVER_OPENS_MM
@@ -150,7 +154,7 @@ class Model:
         point.lobe_current_a = coil.current_at_opening_a(
             point.lobe_dwell_deg, point.speed_rpm, supply, ohms, car.coil_mh
         )
-        alive = point.lobe_opens & point.connected & (not self.earthed)
+        alive = point.lobe_opens & (point.connected > NO_CONTACT) & (not self.earthed)
         opening = points.opening_speed_ratio(point.lobe_gap_mm, MM_PER_IN * self.spec.gap_in, self.lift_mm)
         given = coil.available_voltage_kv(
             point.lobe_current_a, point.speed_rpm, car.coil_mh, car.condenser_uf,
@@ -208,7 +212,8 @@ class Model:
         point.at_lead_kv = np.maximum(0.0, np.minimum(point.coil_kv, before_plug) - series)
         if running.earthed:
             point.available_kv[running.earthed - 1] = 0.0
-        point.spark = misfire.spark_probability(point.available_kv, point.required_kv, car.pitting)
+        jumps = misfire.spark_probability(point.available_kv, point.required_kv, car.pitting)
+        point.spark = jumps * point.connected
         point.left = misfire.left_share(point.available_kv, point.required_kv)
 
     def _flash_before_plug_kv(self):

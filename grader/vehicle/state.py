@@ -11,7 +11,7 @@ from grader.reference.angles import firing_interval_deg
 from grader.reference.spark import plug
 from grader.reference.timing import filling, induction
 from grader.vehicle.car import COLD, CRANK, FREE, IDLE, ROAD, Car, Running, Surroundings, new_car
-from grader.vehicle.model import NEVER_OPENS_MM, Model
+from grader.vehicle.model import NEVER_OPENS_MM, NO_CONTACT, Model
 
 IDLE_SPEEDS_RPM = np.geomspace(150.0, 3200.0, 56)
 STALLS_BELOW_RPM = 220.0
@@ -298,7 +298,7 @@ def _dwell(model, point):
         return {"dwell_deg": nan, "dwell_swing_deg": nan}  # no volts either way: nothing to count
     if model.earthed:
         return {"dwell_deg": firing_interval_deg(car.cylinders) / 2.0, "dwell_swing_deg": 0.0}
-    if car.film or not point.connected[0]:
+    if car.film or point.connected[0] < NO_CONTACT:
         return {"dwell_deg": 0.0, "dwell_swing_deg": 0.0}
     lobes = point.lobe_dwell_deg[:, 0]
     return {"dwell_deg": float(lobes.mean()), "dwell_swing_deg": float(np.ptp(lobes))}
