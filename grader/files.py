@@ -112,6 +112,24 @@ def write_text(path, text, **options):
     write_bytes(path, text.encode(), **options)
 
 
+def write_between(path, mark, text):
+    """Put text between the comments `<!-- mark -->` and `<!-- end of mark -->` of a Markdown file; the rest stays.
+
+    Raises
+    ------
+    BadFile
+        The file has not each of the two once.
+    CannotWrite
+        The disk refuses.
+    """
+    begin, end = f"<!-- {mark} -->", f"<!-- end of {mark} -->"
+    before = path.read_text(encoding="utf-8")
+    if before.count(begin) != 1 or before.count(end) != 1 or before.index(begin) > before.index(end):
+        raise BadFile(f"{path} needs {begin} once, and {end} once after it. Put them back; nothing was changed.")
+    head, _, rest = before.partition(begin)
+    write_text(path, f"{head}{begin}\n{text}\n{end}{rest.partition(end)[2]}")
+
+
 def to_json(value):
     """Readable JSON text: sorted by nothing, two blanks, real letters, a final newline."""
     return json.dumps(value, ensure_ascii=False, indent=2, allow_nan=False) + "\n"

@@ -4,7 +4,7 @@ import sys
 
 import typer
 
-from grader.cli import export, paper, project, read, study, term, vehicle, witness, work
+from grader.cli import export, guide, paper, project, read, study, term, vehicle, witness, work
 from grader.cli.output import fail, program
 from grader.errors import TimingMarkError
 
@@ -19,6 +19,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
+app.command("guide")(guide.guide)
 app.command("demo")(project.demo)
 app.command("study")(study.study)
 app.add_typer(term.app, name="term")

@@ -80,10 +80,7 @@ def verify(term: TermFolder = HERE):
     from grader.records.term import term as terms
 
     found = proof.verify(terms.open_term(term))
-    say(
-        f"{found.ledger_rows} ledger rows, {found.hand_ins} kept hand-ins and {found.marks} marks checked: "
-        + (f"{len(found.findings)} findings." if found.findings else "all agree.")
-    )
+    say(found.summary)
     findings(found.findings)
 
 

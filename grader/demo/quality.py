@@ -140,5 +140,16 @@ def estimates(module, count=200, seed=SEED):
     ]
 
 
+def difficulty_lines(module, count):
+    """The simulated facility of a module's exercises as lines to read."""
+    yield f"Difficulty, estimated from SIMULATED trainees (n = {count}); a real class will differ:"
+    for estimate in estimates(module, count):
+        share = "" if estimate.facility is None else f"{estimate.facility:.2f}"
+        yield (
+            f"    {estimate.exercise:<28} {estimate.marks:>2} marks  n {estimate.n:<5} "
+            f"simulated facility {share:<5} {estimate.remark}"
+        )
+
+
 def _facility(hundredths, marks):
     return statistics.facility(hundredths, 100 * marks) if hundredths else None

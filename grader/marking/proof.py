@@ -134,6 +134,28 @@ def prove(module, trainees, *, step=lambda: None):
     return proof
 
 
+def lines(module, proof):
+    """A module's proof as lines to read: part by part, then what a copied sheet earns; faults stand apart."""
+    yield f"{proof.module}: {proof.trainees} trainees, {module.marks} marks"
+    for (_, part, path), mine in zip(module.parts(), proof.parts.values(), strict=True):
+        yield f"{'FAIL' if mine.faults else 'ok  '} {path:<32} {_figures(part, mine)}"
+    yield f"A classmate's whole sheet earns {proof.copied_sheet:.2f} of {module.marks} marks on average."
+    same = ", ".join(proof.fixed) or "none"
+    yield f"Orders that are the same for most trainees: {same} ({proof.fixed_share:.0%} of the marks)."
+
+
+def _figures(part, mine):
+    low, high = mine.tolerance
+    width = "" if high == 0 else f"{low:.3g} to {high:.3g} {part.unit}"
+    slips = f"{len(mine.slips)} of {len(part.slips)} named" if part.slips else ""
+    nearest = f"{mine.nearest:.2f}" if mine.nearest < inf else ""
+    limit = "listed" if mine.limit is None else f"{mine.limit:.0%}"
+    return (
+        f"tolerance {width:<24} slips {slips:<14} nearest {nearest:<6} "
+        f"copied {mine.copied:<6.1%} constant {mine.constant:<6.1%} limit {limit}"
+    )
+
+
 def _limit(part):
     if isinstance(part, (Choice, Choices)):
         return 1 / len(part.options) + CHOICE_EXTRA

@@ -1,10 +1,23 @@
 """The check tables in brief: how many of each label pass, and by how much at worst."""
 
-from grader import paths
-from grader.files import write_text
+from grader import files, paths
 from grader.published_checks import checks
 
-_BEGIN, _END = "<!-- science -->", "<!-- end of science -->"
+README_MARK = "science"
+
+
+def lines(outcomes):
+    """Every check as a line with its source, expected and computed value, then how many of each label pass."""
+    for outcome in outcomes:
+        row = outcome.check
+        yield (
+            f"{'ok  ' if outcome.passed else 'FAIL'} {row.table + ' ' + row.id:<24} {row.label:<10} {row.source:<22} "
+            f"{row.expected + ' ' + row.unit:<24} got {outcome.got:<12.6g} off {outcome.error:<9.2g} "
+            f"allowed {row.allowed}"
+        )
+    for label in checks.LABELS:
+        labelled = [outcome for outcome in outcomes if outcome.check.label == label]
+        yield f"{label}: {sum(outcome.passed for outcome in labelled)} of {len(labelled)} pass."
 
 
 def readme_table(outcomes):
@@ -31,12 +44,8 @@ def readme_table(outcomes):
 
 
 def write_readme(outcomes):
-    """Put the table between its marks in README.md."""
-    path = paths.checkout() / "README.md"
-    text = path.read_text(encoding="utf-8")
-    before, rest = text.split(_BEGIN)
-    after = rest.split(_END)[1]
-    write_text(path, f"{before}{_BEGIN}\n{readme_table(outcomes)}\n{_END}{after}")
+    """Put the table between its marks in datasets/README.md."""
+    files.write_between(paths.checkout() / "datasets" / "README.md", README_MARK, readme_table(outcomes))
 
 
 def _count(outcomes, label):

@@ -8,9 +8,8 @@ from random import Random
 import pytest
 
 from grader import catalogue
-from grader.cli import project
 from grader.course.audit import verify
-from grader.demo import build, letters, quality, scenario, trainees
+from grader.demo import account, build, letters, quality, scenario, trainees
 from grader.errors import Refused
 from grader.exercise.kinds import Written
 from grader.exercise.truth import Truth
@@ -178,6 +177,6 @@ def test_the_remark_says_what_lies_outside():
 
 def test_marks_in_the_table_never_touch_their_neighbours():
     """A column has four places: 1.33 after a 2 was read as 21.33. What waits or was not answered keeps its sign."""
-    shown = [project._cell({"e": hundredths}, "e") for hundredths in range(1000)]
+    shown = [account._cell({"e": hundredths}, "e") for hundredths in range(1000)]
     assert max(map(len, shown)) == 3 and all(abs(float(one) - n / 100) < 0.0501 for n, one in enumerate(shown))
-    assert project._cell({"e": None}, "e") == "·" and project._cell({}, "e") == ""
+    assert account._cell({"e": None}, "e") == "·" and account._cell({}, "e") == ""

@@ -24,6 +24,14 @@ class Proof:
     marks: int = 0
     findings: list = field(default_factory=list)
 
+    @property
+    def summary(self):
+        """What was checked and whether it agrees, in one sentence."""
+        outcome = f"{len(self.findings)} findings." if self.findings else "all agree."
+        return (
+            f"{self.ledger_rows} ledger rows, {self.hand_ins} kept hand-ins and {self.marks} marks checked: {outcome}"
+        )
+
 
 def verify(term):
     """Check ledger, kept hand-ins, marks and gradebook against one another; nothing is written.

@@ -1,4 +1,4 @@
-"""Making lessons/ from solutions/ through nbgrader, built aside and swapped; the README's table of modules."""
+"""Making lessons/ from solutions/ through nbgrader, built aside and swapped; the table of modules beside them."""
 
 import os
 import shutil
@@ -6,12 +6,11 @@ import tempfile
 import warnings
 from pathlib import Path
 
-from grader import catalogue, paths
+from grader import catalogue, files, paths
 from grader.errors import CannotWrite, Refused
-from grader.files import write_text
 from grader.records.gradebook.gradebook import CODE_STUB
 
-README_BEGIN, README_END = "<!-- modules -->", "<!-- end of modules -->"
+README_MARK = "modules"
 
 
 def release(module_key):
@@ -89,11 +88,8 @@ def build(module_key, folder):
 
 
 def write_readme():
-    """Put the table of modules between its marks in README.md."""
-    path = paths.checkout() / "README.md"
-    before, rest = path.read_text(encoding="utf-8").split(README_BEGIN)
-    after = rest.split(README_END)[1]
-    write_text(path, f"{before}{README_BEGIN}\n{readme_table()}\n{README_END}{after}")
+    """Put the table of modules between its marks in lessons/README.md."""
+    files.write_between(paths.checkout() / "lessons" / "README.md", README_MARK, readme_table())
 
 
 def readme_table():
