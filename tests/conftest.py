@@ -1,8 +1,9 @@
-"""Terms made once and copied for each test: real folders, real databases."""
+"""One seed for a run; terms made once and copied for each test: real folders, real databases."""
 
 import os
 import shutil
 
+import hypothesis
 import pytest
 
 from grader import catalogue
@@ -11,12 +12,57 @@ from grader.demo import build
 from grader.records.gradebook import setup
 from grader.records.term import roster
 from grader.records.term import term as terms
+from tests.seed import draws
+
+hypothesis.settings.register_profile("suite", derandomize=True, deadline=None, database=None)
+hypothesis.settings.register_profile("long", derandomize=False, deadline=None, database=None)
 
 CLASS = """id,last_name,first_name,group
 T01,Arundell,Bea,A
 T02,"O’Neil, Jr.",Cass,A
 T03,Null,Dov,B
 """
+
+
+def pytest_addoption(parser):
+    parser.addoption(
+        "--seed", type=int, help=f"of all keys, ids and draws of the tests; otherwise {draws.NAME} or {draws.SEED}"
+    )
+
+
+def pytest_configure(config):
+    if config.getoption("--seed") is not None:
+        draws.SEED = config.getoption("--seed")
+    os.environ[draws.NAME] = str(draws.SEED)
+    os.environ.setdefault("PYTHONHASHSEED", str(draws.SEED % 2**32))  # of the children and of the workers of -n
+    if not config.getoption("--hypothesis-profile"):
+        hypothesis.settings.load_profile("suite")
+    draws.take_over()
+
+
+def pytest_sessionstart(session):
+    reporter = session.config.pluginmanager.get_plugin("terminalreporter")
+    if reporter and not hasattr(session.config, "workerinput"):
+        reporter.write_line(f"seed {draws.SEED} (another one: --seed N or {draws.NAME}=N)")
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_protocol(item):
+    with draws.at(item.nodeid):
+        try:
+            return (yield)
+        finally:
+            draws.forget(item.nodeid)
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_fixture_setup(fixturedef, request):
+    """What several tests share is drawn for itself, whichever of them comes first."""
+    if fixturedef.scope == "function":
+        return (yield)
+    shared = (fixturedef.scope, request.node.nodeid, fixturedef.argname, str(getattr(request, "param_index", 0)))
+    with draws.at(" ".join(shared)):
+        return (yield)
 
 
 @pytest.fixture(scope="session")

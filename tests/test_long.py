@@ -3,8 +3,8 @@
 import pytest
 
 from tests import long
+from tests.seed.draws import SEED
 
-SEED = 20260301
 SHARES = {"proofs": 60, "honest_readings": 1500, "typed_scraps": 3000, "copy_screen": 20, "package_lines": 3000}
 
 

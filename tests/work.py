@@ -13,6 +13,8 @@ from grader.exercise import issued
 from grader.exercise import sheet as sheets
 from grader.exercise.kinds import Written
 from grader.exercise.truth import Truth
+from grader.marking.mark import mark_sheet
+from grader.marking.verdict import UNREADABLE, WRONG
 from grader.pages import csv_file
 from grader.records import database, schema
 from grader.reports.export import package
@@ -42,6 +44,22 @@ def right_answers(module, record):
         if isinstance(part, Written):
             continue
         found[path] = part.typed(truth.answer(path), truth.given_at(path))
+    return found
+
+
+def wrong_answers(module, record, paths, candidates=("0.001", "0.003", "0.017", "31.7", "8311")):
+    """A typed text for each path that is nothing but wrong or no answer: no slip, no other unit, no power of ten.
+
+    Of numbers drawn by lot the thousandth part can be a slip, such as seconds in the place of milliseconds.
+    """
+    found = {}
+    for path in paths:
+        for text in candidates:
+            marks = mark_sheet(module, record.exercises, sheet_of(record, {path: text})).parts
+            if next(mark for mark in marks if mark.path == path).verdict in (WRONG, UNREADABLE):
+                found[path] = text
+                break
+    assert found.keys() == set(paths), f"no text is nothing but wrong for {set(paths) - found.keys()}"
     return found
 
 

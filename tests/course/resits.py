@@ -4,7 +4,7 @@ from grader import clock
 from grader.course.grading import mark_class, resit, written_answers
 from grader.course.submissions import collect
 from grader.reports.feedback import return_run
-from tests.work import issue_of, put_in_inbox, right_answers, sheet_of
+from tests.work import issue_of, put_in_inbox, right_answers, sheet_of, wrong_answers
 
 KEY = "m01_timing"
 LATER = "2099-03-31 17:00"
@@ -26,7 +26,8 @@ def hand_in(term, answers, attempt=1, *, who="t01", when="2026-03-30 12:00", **u
 
 def returned(term, m01, *, who="t01", letter=WORDS, wrong=WRONG):
     """One trainee with a first attempt that is marked, read and returned."""
-    answers = right_answers(m01, issue_of(term, who)) | dict.fromkeys(wrong, "0.001")
+    record = issue_of(term, who)
+    answers = right_answers(m01, record) | wrong_answers(m01, record, wrong)
     hand_in(term, answers | ({LETTER: letter} if letter else {}), who=who)
     for answer in written_answers.answers(term, KEY):
         written_answers.give(term, KEY, answer.code, ["1", "0.5"], "Say what you measured.")

@@ -53,11 +53,11 @@ def spoilt(draw, good):
     return content
 
 
-def any_sheet_is_marked_or_refused(module, record, good, examples, *, derandomize=True):
+def any_sheet_is_marked_or_refused(module, record, good, examples):
     """Read and mark spoilt sheets; whatever is not refused in one sentence earns between nothing and everything."""
     seen = {"marked": 0, "refused": 0}
 
-    @settings(max_examples=examples, derandomize=derandomize, deadline=None, database=None)
+    @settings(max_examples=examples)
     @given(spoilt(good))
     def run(content):
         try:

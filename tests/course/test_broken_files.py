@@ -111,7 +111,7 @@ def test_any_class_of_spoilt_sheets_is_run_to_the_end(assigned_term):
     put_in_inbox(assigned_term, right_sheet(issue_of(assigned_term, "t02")))
     term = terms.open_term(assigned_term.folder)
 
-    @settings(max_examples=60, derandomize=True, deadline=None, database=None, suppress_health_check=list(HealthCheck))
+    @settings(max_examples=60, suppress_health_check=list(HealthCheck))
     @given(st.lists(spoiling.spoilt(good), min_size=5, max_size=5))
     def run(contents):
         for number, content in enumerate(contents):
@@ -133,7 +133,7 @@ def test_the_spoiler_spoils(assigned_term):
     whole = json.loads(sheets.dump(good))
     seen = []
 
-    @settings(max_examples=100, derandomize=True, deadline=None, database=None)
+    @settings(max_examples=100)
     @given(spoiling.spoilt(good))
     def run(content):
         try:

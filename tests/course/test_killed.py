@@ -16,10 +16,10 @@ from grader.course.grading import mark_class
 from grader.course.submissions import collect
 from grader.records import database, ledger, schema
 from grader.records.term import term as terms
+from tests.seed.draws import SEED
 from tests.work import issue_of, put_in_inbox, right_sheet
 
 MODULE = "m01_timing"
-SEED = int(os.environ.get("KILL_SEED", "20260331"))
 MOMENTS = int(os.environ.get("KILL_MOMENTS", "10"))  # of each command
 WHEN = clock.parse("2026-03-30 12:00", "UTC")
 

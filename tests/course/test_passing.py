@@ -40,7 +40,7 @@ def a_term(threshold, pass_percent, must=True):
     return SimpleNamespace(policy=rules, pass_percent=lambda module: pass_percent)
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 @given(
     earned=st.lists(st.one_of(st.none(), st.integers(0, 200)), min_size=1, max_size=len(T1)),
     threshold=st.integers(1, 100),
@@ -65,7 +65,7 @@ def test_pass_needs_both(earned, threshold, pass_percent, mark, pending, must):
     assert (found.passed == "yes") <= enough and (found.passed == "yes" and must) <= shown
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(earned=st.lists(st.integers(0, 300), min_size=1, max_size=5), threshold=st.integers(1, 100))
 def test_the_table_says_what_the_decision_says(earned, threshold):
     """The share in a row of objectives.csv is rounded, and yet reaches the threshold exactly where the marks do."""

@@ -17,7 +17,7 @@ from grader.reports.export import package
 from grader.reports.feedback import class_figures, marked_attempt, return_run
 from grader.reports.tables import item_analysis
 from tests.course.resits import KEY, WRONG, hand_in, sit
-from tests.work import issue_of, right_answers
+from tests.work import issue_of, right_answers, wrong_answers
 
 
 def slip_answer(m01, record, exercises):
@@ -36,12 +36,13 @@ def sat(assigned_term, m01):
     """(term, kept slip, fresh slip, fresh exercises): T01 made one slip in what the resit keeps, one in the resit."""
     record, fresh = issue_of(assigned_term, "t01"), resit.to_sit(m01, ["T1"])
     path, slip, typed = slip_answer(m01, record, {e.key for e in m01.exercises} - fresh)
-    hand_in(assigned_term, right_answers(m01, record) | dict.fromkeys(WRONG, "0.001") | {path: typed})
+    hand_in(assigned_term, right_answers(m01, record) | wrong_answers(m01, record, WRONG) | {path: typed})
     return_run.give_back(assigned_term, KEY)
     done = sit(assigned_term, objectives=["T1"])
     assert {e.key for e in done.exercises} == fresh
-    again = slip_answer(m01, issue_of(assigned_term, "t01", attempt=2), fresh)
-    hand_in(assigned_term, dict.fromkeys(WRONG, "0.002") | {again[0]: again[2]}, 2)
+    record = issue_of(assigned_term, "t01", attempt=2)
+    again = slip_answer(m01, record, fresh)
+    hand_in(assigned_term, wrong_answers(m01, record, WRONG) | {again[0]: again[2]}, 2)
     return assigned_term, (path, slip), again[:2], fresh
 
 
@@ -82,7 +83,7 @@ def test_a_unit_typed_where_none_was_chosen_is_kept_as_it_was_read(assigned_term
     """From paper, or a file made by hand. The resit read it beside the asked unit: a right answer contradicted it."""
     path, record = "m01.altitude.vacuum", issue_of(assigned_term, "t01")
     figure = units.convert(Truth(m01, record.numbers).answer(path), units.unit("inHg vac"), units.unit("kPa vac"))
-    answers = right_answers(m01, record) | dict.fromkeys(WRONG, "0.001") | {path: f"{figure:.3f} kPa vac"}
+    answers = right_answers(m01, record) | wrong_answers(m01, record, WRONG) | {path: f"{figure:.3f} kPa vac"}
     hand_in(assigned_term, answers)
     with database.transaction(assigned_term) as connection:
         mark = connection.execute(select(schema.mark)).one()

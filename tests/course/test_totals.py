@@ -48,7 +48,7 @@ def test_nothing_that_counts_is_no_total(kind):
         assert passing.total(rules, [(ONE, 1750, 2000)]) is None  # it has no weight
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(
     marks=st.lists(st.tuples(st.integers(0, 3000), st.sampled_from([2000, 2400, 3000])), min_size=1, max_size=4),
     weights=st.lists(st.integers(1, 100), min_size=4, max_size=4),

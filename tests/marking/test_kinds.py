@@ -56,7 +56,7 @@ def test_what_a_form_writes_is_read_back_and_earns_everything(part):
 
 
 @pytest.mark.parametrize("part", PARTS, ids=lambda part: part.key)
-@settings(derandomize=True, max_examples=150, deadline=None)
+@settings(max_examples=150)
 @examples(typed=st.text(max_size=30))
 def test_any_text_gets_a_verdict_and_a_sentence(part, typed):
     mark = one(part.key, typed)

@@ -108,7 +108,7 @@ def test_the_last_place_follows_the_unit():
     assert read_number("1/32 in", unit("mm")).place == 0
 
 
-@settings(derandomize=True, max_examples=300, deadline=None)
+@settings(max_examples=300)
 @given(st.text(max_size=40))
 def test_any_text_is_read_or_refused_in_a_sentence(text):
     try:
@@ -119,7 +119,7 @@ def test_any_text_is_read_or_refused_in_a_sentence(text):
         assert reading.value == reading.value and reading.echo
 
 
-@settings(derandomize=True, max_examples=300, deadline=None)
+@settings(max_examples=300)
 @given(st.decimals(min_value=-9999, max_value=9999, places=3), st.sampled_from([".", ","]))
 def test_every_decimal_reads_as_itself(number, mark):
     typed = f"{number:.3f}".replace(".", mark)

@@ -13,8 +13,8 @@ from grader.exercise.sheet import Answer, Sheet
 from grader.exercise.truth import Truth
 from grader.marking.mark import CHARGED_BEFORE, charged_before, mark_sheet
 from grader.marking.verdict import UNIT
+from tests.seed.draws import SEED
 
-SEED = 20260411
 MODULES = ("m03_heat_range", "m04_plug_testing")
 
 

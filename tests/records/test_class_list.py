@@ -139,7 +139,7 @@ def test_files_that_are_no_list(content, said):
         class_list.read(content)
 
 
-@settings(max_examples=300, derandomize=True, deadline=None)
+@settings(max_examples=300)
 @given(st.one_of(st.binary(max_size=300), st.text(max_size=200).map(lambda t: ("id,last_name,first_name\n" + t).encode("utf-8", "replace"))))  # fmt: skip
 def test_any_bytes_are_read_or_refused(content):
     try:

@@ -22,10 +22,10 @@ from grader.records.term import roster
 from grader.records.term import term as terms
 from tests import postgres
 from tests.course.test_killed import in_a_child
+from tests.seed.draws import SEED
 from tests.work import export_grades, issue_of, put_in_inbox, right_answers, right_sheet, sheet_of
 
 MODULE = "m01_timing"
-SEED = 20260331
 WHEN = clock.parse("2026-03-30 12:00", "UTC")
 CLASS = 'id,last_name,first_name,group\nP1,Arundell,Åse,A\nP2,"O’Neil, Jr.",李,A\nP3,Null,Dov,B\n'
 _numbers = count()

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from grader.errors import OutOfRange
@@ -15,20 +15,17 @@ BARS = st.floats(2.0, 30.0)
 KELVINS = st.floats(250.0, 900.0)
 
 
-@settings(derandomize=True)
 @given(VOLTAGES)
 def test_the_inverse_is_exact(voltage):
     reach = breakdown.reach_cm(voltage)
     assert breakdown.uniform_voltage_kv(10.0 * reach) == pytest.approx(voltage, rel=1e-12)
 
 
-@settings(derandomize=True)
 @given(GAPS, DENSITIES)
 def test_only_gap_times_density_counts(gap, density):
     assert breakdown.uniform_voltage_kv(gap, density) == pytest.approx(breakdown.uniform_voltage_kv(gap * density))
 
 
-@settings(derandomize=True)
 @given(GAPS, BARS, KELVINS)
 def test_wider_denser_and_colder_need_more(gap, bar, kelvin):
     for law in (breakdown.required_voltage_kv, breakdown.engine_voltage_kv, breakdown.second_set_voltage_kv):
@@ -38,14 +35,12 @@ def test_wider_denser_and_colder_need_more(gap, bar, kelvin):
         assert law(gap, bar, 1.1 * kelvin) < here
 
 
-@settings(derandomize=True)
 @given(GAPS, BARS, KELVINS, st.floats(0.7, 2.0))
 def test_the_factor_multiplies(gap, bar, kelvin, factor):
     plain = breakdown.required_voltage_kv(gap, bar, kelvin)
     assert breakdown.required_voltage_kv(gap, bar, kelvin, factor) == pytest.approx(factor * plain)
 
 
-@settings(derandomize=True)
 @given(GAPS, DENSITIES)
 def test_field_falls_with_the_gap(gap, density):
     """A wider gap needs more voltage and less voltage for each millimetre."""
@@ -88,7 +83,6 @@ def test_townsend_minimum_is_a_minimum():
     assert breakdown.townsend_voltage_v(reach * 0.4) > breakdown.townsend_voltage_v(reach * 0.6)
 
 
-@settings(derandomize=True)
 @given(st.floats(5.0, 20.0), st.floats(100.0, 500.0), st.floats(0.001, 0.5))
 def test_townsend_minimum_for_any_gas(a, b, gamma):
     reach, least = breakdown.townsend_minimum(a, b, gamma)
@@ -105,7 +99,6 @@ def test_the_two_laws_differ_most_at_wide_gaps():
     assert 1.45 < ratio[-1] < 1.6
 
 
-@settings(derandomize=True)
 @given(st.floats(0, 1), st.floats(0.8, 1.2), st.floats(20, 800))
 def test_factors_go_the_right_way(rounding, air, hot):
     base = breakdown.demand_factor(False, rounding, air, hot)
@@ -124,13 +117,11 @@ def test_factors_stay_inside_the_trade_ranges():
     assert breakdown.demand_factor(electrode_c=540) == pytest.approx(0.8)
 
 
-@settings(derandomize=True)
 @given(st.floats(0.05, 3.0), st.floats(0.3, 2.0))
 def test_sharper_tips_concentrate_the_field(radius, gap):
     assert breakdown.field_factor(radius, gap) >= breakdown.field_factor(1.1 * radius, gap) >= 1.0
 
 
-@settings(derandomize=True)
 @given(st.floats(0, 40), st.floats(0, 40))
 def test_reserve_adds_up(available, required):
     spare = breakdown.reserve_kv(available, required, 1.5)

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.constants import epsilon_0, mu_0
 
@@ -15,7 +15,6 @@ SPACINGS = st.floats(6.0, 300.0)
 HALVES_BANKS = [[1, 2, 3, 4], [5, 6, 7, 8]]
 
 
-@settings(derandomize=True)
 @given(HEIGHTS, HEIGHTS, SPACINGS, RADII)
 def test_matrices_are_inverse(high, other, spacing, radius):
     """[L][C] = mu0 eps0, rebuilt from the parts a mechanic's page shows."""
@@ -30,7 +29,6 @@ def test_matrices_are_inverse(high, other, spacing, radius):
     assert inductance @ capacitance == pytest.approx(mu_0 * epsilon_0 * np.eye(2), rel=1e-9, abs=1e-26)
 
 
-@settings(derandomize=True)
 @given(HEIGHTS, SPACINGS, RADII)
 def test_apart_and_low_couples_less(height, spacing, radius):
     shared = cables.mutual_inductance_uh_per_m(height, spacing)
@@ -42,7 +40,6 @@ def test_apart_and_low_couples_less(height, spacing, radius):
     assert between > 0 < ground
 
 
-@settings(derandomize=True)
 @given(HEIGHTS, SPACINGS, RADII, st.floats(1, 4))
 def test_filling_multiplies_the_capacitances(height, spacing, radius, filling):
     air = cables.capacitances_pf_per_m(height, spacing, radius)
@@ -72,7 +69,6 @@ def test_natural_logarithm():
     assert cables.mutual_inductance_uh_per_m(20, 20) / np.log(10) == pytest.approx(0.070, abs=5e-4)
 
 
-@settings(derandomize=True)
 @given(st.floats(1, 30), st.floats(10, 2000), st.floats(0.5, 20), st.floats(2, 40), st.floats(5, 50))
 def test_induced_before_the_spark_stays_below_the_divider(firing, length, between, ground, plug_pf):
     induced = cables.induced_capacitive_kv(firing, length, between, ground, plug_pf)
@@ -92,7 +88,6 @@ def test_induced_limits():
     assert cables.induced_inductive_kv(300, 0.15) == pytest.approx(0.045e-6 * 3267.26e6 / 1000, rel=1e-5)
 
 
-@settings(derandomize=True)
 @given(st.sampled_from([2, 4, 6, 8]), st.floats(0, 40), st.floats(7, 11))
 def test_victim_is_denser_in_engines_of_more_cylinders(cylinders, advance, ratio):
     density = cables.victim_density(cylinders, advance, ratio)
@@ -120,7 +115,6 @@ def test_risk_names_the_later_cylinder(order, banks, pairs):
     assert all(pair[2] == pytest.approx(0.55) for pair in found)
 
 
-@settings(derandomize=True)
 @given(st.floats(50, 2000), st.floats(50, 2000), st.floats(0, 60))
 def test_longer_leads_may_have_more(one, other, ohms):
     short, long = sorted((one, other))
@@ -141,7 +135,6 @@ def test_rotor_gap_stays_in_practice():
     assert [cables.rotor_gap_kv(gap) for gap in (0.5, 1.0)] == [1.0, 3.0]
 
 
-@settings(derandomize=True)
 @given(st.floats(0, 50))
 def test_resistance_costs_little_before_and_more_during_the_spark(ohms):
     before, during = cables.lead_cost_v(ohms)

@@ -11,7 +11,7 @@ from grader.errors import OutOfRange
 from grader.reference.angles import piston_fall_fraction
 from grader.reference.timing import cycle
 
-SEEDED = settings(derandomize=True, max_examples=40, deadline=None)
+SEEDED = settings(max_examples=40)
 NO_LOSS = cycle.Cylinder(wall_factor=0)
 
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, seed, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
@@ -25,8 +25,7 @@ def test_dwell_falls_just_above_the_speed_at_which_the_block_leaves_the_cam():
     assert far < above < below - 0.5
 
 
-@seed(7)
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     gap=st.floats(0.25, 0.6), n=st.sampled_from([4, 6, 8]), over=st.floats(1.05, 1.8), force=st.floats(2.0, 7.0),
 )  # fmt: skip

@@ -44,7 +44,7 @@ def test_two_solvers_agree(nose, duty, core):
     assert plug.nose_temperature_c(nose, *duty, core) == pytest.approx(boundary_value_tip(nose, *duty, core), abs=0.02)
 
 
-@settings(derandomize=True, deadline=None, max_examples=40)
+@settings(max_examples=40)
 @given(NOSES, TRANSFERS, GASES, ROOTS, CORES)
 def test_hotter_with_length_gas_and_heat_transfer(nose, transfer, gas, root, core):
     here = plug.nose_temperature_c(nose, transfer, gas, root, core)
@@ -56,7 +56,7 @@ def test_hotter_with_length_gas_and_heat_transfer(nose, transfer, gas, root, cor
     assert plug.nose_temperature_c(nose, transfer, gas, root, core + 5) < here
 
 
-@settings(derandomize=True, deadline=None, max_examples=40)
+@settings(max_examples=40)
 @given(NOSES, TRANSFERS, GASES, ROOTS, CORES)
 def test_profile_rises_from_root_to_tip(nose, transfer, gas, root, core):
     profile = plug.nose_profile_c(nose, transfer, gas, root, core)
@@ -66,7 +66,7 @@ def test_profile_rises_from_root_to_tip(nose, transfer, gas, root, core):
     assert profile[-1] == plug.nose_temperature_c(nose, transfer, gas, root, core)
 
 
-@settings(derandomize=True, deadline=None, max_examples=30)
+@settings(max_examples=30)
 @given(NOSES, TRANSFERS, GASES, ROOTS, CORES)
 def test_between_two_constant_conductivities(nose, transfer, gas, root, core):
     """Conductivity that varies gives a tip between those of its extremes."""
@@ -111,7 +111,6 @@ def test_a_cold_gas_cools_the_nose():
     assert 100 < plug.nose_temperature_c(10, 250, 100, 400) < 400
 
 
-@settings(derandomize=True)
 @given(st.floats(1, 60), st.floats(5, 500), st.floats(1, 400), st.floats(2, 10))
 def test_tip_conditions_in_order(length, transfer, k, outer):
     """A convecting tip takes in heat the insulated one does not; the corrected length overdoes it a little.
@@ -126,7 +125,6 @@ def test_tip_conditions_in_order(length, transfer, k, outer):
     assert corrected - convecting <= 730 * (np.cosh(b) - 1 + np.sinh(b) - b) + 1e-9
 
 
-@settings(derandomize=True)
 @given(st.floats(1, 100), st.floats(5, 500), st.floats(1, 400), st.floats(2, 10))
 def test_fin_heat_equals_what_enters_its_side(length, transfer, k, outer):
     m = np.sqrt(4000.0 * transfer / (k * outer))
@@ -136,7 +134,6 @@ def test_fin_heat_equals_what_enters_its_side(length, transfer, k, outer):
     assert plug.fin_heat_w(length, transfer, 900, 170, k, outer) == pytest.approx(entering, rel=1e-6)
 
 
-@settings(derandomize=True)
 @given(st.floats(27, 1227), st.floats(27, 1227), st.floats(0.3, 1.0))
 def test_alumina_conducts_less_when_hot(one, other, share):
     low, high = sorted((one, other))
@@ -173,7 +170,6 @@ def test_state_changes_at_the_limits():
     assert plug.nose_state(533) == "clean"
 
 
-@settings(derandomize=True)
 @given(st.floats(0.4, 1.5), st.floats(0, 50000), st.floats(0, 50000))
 def test_gap_growth_adds_up(gap, first, second):
     step = plug.worn_gap_mm(plug.worn_gap_mm(gap, first), second)

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from grader.errors import OutOfRange
 from grader.reference.spark import points
 
-SEEDED = settings(derandomize=True, max_examples=80, deadline=None)
+SEEDED = settings(max_examples=80)
 counts = st.sampled_from([4, 6, 8])
 shares = st.floats(0.02, 0.95)
 

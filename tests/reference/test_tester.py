@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
@@ -15,7 +15,6 @@ NEW, USED = [102, 98, 100, 101, 99], [71, 75, 69, 73, 72]
 READINGS = st.lists(st.floats(20.0, 200.0), min_size=3, max_size=12).filter(lambda values: np.ptp(values) > 0.5)
 
 
-@settings(derandomize=True)
 @given(st.floats(0.05, 2.0), st.floats(0.3, 2.0), st.floats(-20, 60))
 def test_pressure_there_and_back(reach, gap, celsius):
     pressure = tester.firing_pressure_psia(reach, gap, celsius)
@@ -23,7 +22,6 @@ def test_pressure_there_and_back(reach, gap, celsius):
     assert tester.absolute_psia(tester.gauge_psig(pressure)) == pytest.approx(pressure)
 
 
-@settings(derandomize=True)
 @given(st.floats(0.05, 2.0), st.floats(0.3, 2.0), st.floats(-20, 60))
 def test_exactly_inverse_in_gap(reach, gap, celsius):
     product = tester.firing_pressure_psia(reach, gap, celsius) * gap
@@ -32,7 +30,6 @@ def test_exactly_inverse_in_gap(reach, gap, celsius):
     assert tester.firing_pressure_psia(1.1 * reach, gap, celsius) * gap > product
 
 
-@settings(derandomize=True)
 @given(st.floats(15, 200), st.floats(8, 15.9))
 def test_a_mountain_raises_the_gauge(pressure, barometer):
     """The plug fires at one absolute pressure; the gauge counts from a lower barometer."""
@@ -69,7 +66,6 @@ def test_clear_cases(used, decision):
     assert tester.keep_verdict([100, 101, 99], used).decision == decision
 
 
-@settings(derandomize=True)
 @given(READINGS, READINGS, st.floats(1.1, 3.0))
 def test_verdict_does_not_know_the_unit_of_the_gauge(new, used, scale):
     """Bar or psi: ratio, interval and decision stay."""
@@ -80,7 +76,6 @@ def test_verdict_does_not_know_the_unit_of_the_gauge(new, used, scale):
     assert min(len(new), len(used)) - 1 - 1e-9 <= one.freedom <= len(new) + len(used) - 2 + 1e-9
 
 
-@settings(derandomize=True)
 @given(READINGS, READINGS)
 def test_freedom_against_a_statistics_library(new, used):
     new, used = np.array(new), np.array(used)
@@ -107,7 +102,6 @@ def test_interval_covers_as_often_as_it_says():
     assert 925 <= held <= 972
 
 
-@settings(derandomize=True)
 @given(READINGS)
 def test_mean_interval_against_a_statistics_library(values):
     mean, half = tester.mean_interval(values)
@@ -115,7 +109,6 @@ def test_mean_interval_against_a_statistics_library(values):
     assert (mean - half, mean + half) == pytest.approx((low, high))
 
 
-@settings(derandomize=True)
 @given(st.floats(0.5, 20.0), st.floats(1.0, 10.0))
 def test_sample_size_is_the_smallest_that_does(scatter, wanted):
     count = tester.sample_size(scatter, wanted)
@@ -128,7 +121,6 @@ def test_sample_size_is_the_smallest_that_does(scatter, wanted):
     assert count >= tester.sample_size(scatter, wanted, student=False)
 
 
-@settings(derandomize=True)
 @given(st.integers(3, 60), st.floats(0.001, 0.3))
 def test_grubbs_grows_with_count_and_caution(count, risk):
     critical = tester.grubbs_critical(count, risk)

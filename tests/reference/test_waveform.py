@@ -11,7 +11,7 @@ from scipy.integrate import solve_ivp
 from grader.errors import OutOfRange
 from grader.reference.spark import coil, waveform
 
-SEEDED = settings(derandomize=True, max_examples=30, deadline=None)
+SEEDED = settings(max_examples=30)
 TEACHING = waveform.TEACHING_CIRCUIT
 LOSSLESS = replace(TEACHING, supply_v=0, primary_ohm=0, coupling=0.99999, secondary_kohm=1e-6, shunt_mohm=1e9)
 

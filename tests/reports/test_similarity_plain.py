@@ -7,8 +7,7 @@ import numpy as np
 import pytest
 
 from grader.reports.feedback import similarity_chance
-
-SEED = 20260331
+from tests.seed.draws import SEED
 
 
 def plain(items, size):

@@ -14,8 +14,8 @@ import pytest
 
 from grader.exercise.truth import Truth
 from grader.widgets.lesson import Lesson
+from tests.seed.draws import SEED
 
-SEED = int(os.environ.get("INTERRUPT_SEED", "20261129"))
 MOMENTS = int(os.environ.get("INTERRUPT_MOMENTS", "60"))  # of each act
 EXERCISE, PATH = "m01.mark_arc", "m01.mark_arc.arc"
 
