@@ -2,6 +2,7 @@
 
 import os
 import shutil
+from collections import Counter
 
 import hypothesis
 import pytest
@@ -46,6 +47,13 @@ def pytest_sessionstart(session):
         reporter.write_line(f"seed {draws.SEED} (another one: --seed N or {draws.NAME}=N)")
 
 
+def pytest_terminal_summary(terminalreporter):
+    """A skip is a check that was not made: by name, with how many tests it took along."""
+    reasons = Counter(report.longrepr[2].removeprefix("Skipped: ") for report in terminalreporter.getreports("skipped"))
+    for reason, count in reasons.items():
+        terminalreporter.write_line(f"{count} skipped, {reason}")
+
+
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_protocol(item):
     with draws.at(item.nodeid):
@@ -63,12 +71,6 @@ def pytest_fixture_setup(fixturedef, request):
     shared = (fixturedef.scope, request.node.nodeid, fixturedef.argname, str(getattr(request, "param_index", 0)))
     with draws.at(" ".join(shared)):
         return (yield)
-
-
-@pytest.fixture(scope="session")
-def in_ci():
-    """True where a missing program is a failure, not a skip."""
-    return os.environ.get("CI") == "true"
 
 
 @pytest.fixture(scope="session")

@@ -1,23 +1,20 @@
-"""A real JupyterLab and a real Chromium for the browser tests.
-
-Without CI=true a missing program skips these tests by name; with it they fail.
-"""
+"""A real JupyterLab and a real Chromium for the browser tests."""
 
 import itertools
 import json
-import os
-import shutil
 import time
 from pathlib import Path
 
 import psutil
 import pytest
+from playwright.sync_api import sync_playwright
 
-from grader import catalogue, paths
+from grader import catalogue
 from grader.exercise.truth import Truth
 from grader.widgets import study
 from grader.widgets.answer_store import Store
 from grader.widgets.lab import server
+from tests import programs
 
 MODULE = "m01_timing"
 FLAGS = (
@@ -28,36 +25,24 @@ READY = "body[data-tm-ready=yes]"
 _number = itertools.count(1)
 
 
-def missing(what):
-    """Skip by name on a desk, fail where everything must run."""
-    words = f"browser tests need {what}"
-    if os.environ.get("CI") == "true":
-        pytest.fail(words, pytrace=False)
-    pytest.skip(words)
-
-
-def chromium_path():
-    return os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
+def pytest_collection_modifyitems(items):
+    """Whatever stands in this folder drives a browser on pages of a server."""
+    for item in items:
+        if Path(__file__).parent in item.path.parents:
+            item.add_marker(pytest.mark.browser)
+            item.add_marker(pytest.mark.server)
 
 
 def axe_source():
     """The text of axe-core as npm put it into .ci/."""
-    path = paths.checkout() / ".ci" / "node_modules" / "axe-core" / "axe.min.js"
-    if not path.is_file():
-        missing("axe-core ('npm ci' in .ci)")
-    return path.read_text()
+    return programs.node_package("axe-core", "axe.min.js").read_text()
 
 
 @pytest.fixture(scope="session")
 def browser():
-    try:
-        from playwright.sync_api import sync_playwright
-    except ImportError:
-        missing("playwright")
-    if chromium_path() is None:
-        missing("Chromium")
+    path = programs.chromium()
     with sync_playwright() as play:
-        opened = play.chromium.launch(executable_path=chromium_path(), args=FLAGS)
+        opened = play.chromium.launch(executable_path=path, args=FLAGS)
         yield opened
         opened.close()
 

@@ -268,7 +268,8 @@ class TestTwoAtOnce:
         with lock.exclusive(marked, "marking m01_timing"):
             other = threading.Thread(target=second)
             other.start()
-            time.sleep(0.3)
+            while other.is_alive() and not said:  # until it waits
+                time.sleep(0.01)
             order.append("first")
         other.join(20)
         assert order == ["first", "second"]

@@ -20,11 +20,12 @@ from grader.records import database, schema
 from grader.records.gradebook import setup
 from grader.records.term import roster
 from grader.records.term import term as terms
-from tests import postgres
+from tests import postgres, programs
 from tests.course.test_killed import in_a_child
 from tests.seed.draws import SEED
 from tests.work import export_grades, issue_of, put_in_inbox, right_answers, right_sheet, sheet_of
 
+pytestmark = [pytest.mark.server, pytest.mark.campaign]
 MODULE = "m01_timing"
 WHEN = clock.parse("2026-03-30 12:00", "UTC")
 CLASS = 'id,last_name,first_name,group\nP1,Arundell,Åse,A\nP2,"O’Neil, Jr.",李,A\nP3,Null,Dov,B\n'
@@ -32,9 +33,8 @@ _numbers = count()
 
 
 @pytest.fixture(scope="module")
-def address(in_ci):
-    if postgres.programs() is None and not in_ci:
-        pytest.skip("no PostgreSQL server is installed")
+def address():
+    programs.need(postgres.programs(), "a PostgreSQL server")
     with postgres.server() as made:
         yield made
 

@@ -48,7 +48,8 @@ def test_filling_multiplies_the_capacitances(height, spacing, radius, filling):
 
 
 def test_far_apart_is_one_wire_alone():
-    shape = pytest.importorskip("ht").S_isothermal_pipe_to_plane
+    from ht import S_isothermal_pipe_to_plane as shape
+
     for height, radius in ((20, 0.4064), (50, 0.6), (100, 1.0)):
         _, ground = cables.capacitances_pf_per_m(height, 1e5, radius)
         expected = epsilon_0 * 1e12 * shape(2e-3 * radius, 1e-3 * height, L=1.0)
@@ -57,7 +58,8 @@ def test_far_apart_is_one_wire_alone():
 
 def test_two_wires_far_from_the_plane():
     """Between two wires alone the pair's capacitance is half of one's against the middle plane."""
-    shape = pytest.importorskip("ht").S_isothermal_pipe_to_isothermal_pipe
+    from ht import S_isothermal_pipe_to_isothermal_pipe as shape
+
     for spacing, radius in ((20, 0.4), (50, 0.6)):
         between, ground = cables.capacitances_pf_per_m(1e6, spacing, radius)
         expected = epsilon_0 * 1e12 * shape(2e-3 * radius, 2e-3 * radius, 1e-3 * spacing, L=1.0)

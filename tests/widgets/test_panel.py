@@ -23,7 +23,8 @@ def test_png_decodes_to_the_same_pixels(shape, channels):
 
 
 def test_png_is_read_by_another_library():
-    image = pytest.importorskip("PIL.Image")
+    from PIL import Image as image
+
     shown = m01.total_advance()
     pixels = shown.views[0][0].pixels(m01.compute(2000, 9, 8, m01.ON))
     with image.open(io.BytesIO(shown.views[0][0].render(m01.compute(2000, 9, 8, m01.ON)))) as back:
