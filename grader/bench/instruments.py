@@ -316,7 +316,7 @@ def _measure(sign, x, seen, draws):
     labels = sign.labels(x.car)
     told = [
         Figure(sign.name, label, _rounded(value, sign.resolution), sign.unit)
-        for label, value in zip(labels, read, strict=True)
+        for label, value in zip(labels, read, strict=False)
         if label is not None and not isnan(value)
     ]
     return sign.word(read, x), told

@@ -106,7 +106,7 @@ class Examined:
     @property
     def idles_plugged(self):
         """True if it keeps running with the vacuum line off and plugged."""
-        return self.states[IDLING_PLUGGED].runs
+        return self.states[IDLING_PLUGGED].runs and not self.states.kicks
 
     @cached_property
     def sparks(self):
@@ -250,13 +250,8 @@ def _start(name):
     return word
 
 
-def _missing(state):
-    """Share of each cylinder's cycles that give no proper burn: no spark, no burn, or lit far too early."""
-    return 1.0 - state.fires * (1.0 - state.cross)
-
-
 def _misses(state):
-    return float(_missing(state).max()) > MISSES
+    return float(state.misses.max()) > MISSES
 
 
 def _running(word):
@@ -356,7 +351,7 @@ def _dwell_word(figures, x):
 
 
 def _dwell_top(x):
-    if not x.idles_plugged:
+    if not (x.idles_plugged and x.states[FREE_TOP].runs):
         return None
     top, idle = x.states[FREE_TOP], x.states[IDLING_PLUGGED]
     return np.array([top.dwell_deg - idle.dwell_deg, top.dwell_swing_deg])
@@ -368,7 +363,7 @@ def _dwell_top_word(figures, x):
 
 def _mark(x):
     state = x.states[IDLING_PLUGGED]
-    if state.runs:
+    if x.idles_plugged:
         return np.array([state.mark_deg, state.scatter_deg])
     # A standing engine is looked at with number one on compression: does the rotor point to its terminal?
     return np.array([nan, nan]) if x.car.shift_deg else None
@@ -376,7 +371,7 @@ def _mark(x):
 
 def _mark_word(figures, x):
     mark, scatter = figures
-    if not abs(mark - x.car.spec.initial_deg) <= 20:
+    if isnan(mark):
         return "off"
     return "E" if scatter > SCATTER_DEG else "RNA"[bisect(_about(x.car.spec.initial_deg, MARK_DEG), float(mark))]
 
@@ -386,6 +381,9 @@ def _about(middle, width):
 
 
 def _rise_of(states, name):
+    """Rise of the mark, or None if the engine does not hold the speed."""
+    if not (states[IDLING_PLUGGED].runs and states[name].runs):
+        return None
     return states[name].mark_deg - states[IDLING_PLUGGED].mark_deg
 
 
@@ -395,7 +393,7 @@ def _rise(name):
         return [NO_RISE_DEG, card - RISE_DEG, card + RISE_DEG]
 
     return (
-        _one(lambda x: _rise_of(x.states, name) if x.idles_plugged else None),
+        _one(lambda x: _rise_of(x.states, name)),
         _classes(limits, ("0", "lo", "N", "hi")),
         (),
     )
@@ -444,11 +442,17 @@ def _lead_crank_word(figures, x):
 
 
 def _lead_kv(x):
-    return np.concatenate([x.states[IDLING].at_lead_kv, x.states[FREE_TOP].at_lead_kv]) if x.idles else None
+    """At idle, then at the top check speed; at idle alone if the engine does not reach that."""
+    if not x.idles:
+        return None
+    speeds = [at for at in (IDLING, FREE_TOP) if x.states[at].runs]
+    return np.concatenate([x.states[at].at_lead_kv for at in speeds])
 
 
 def _lead_kv_word(figures, x):
-    idle, top = (_shares(part, at, x) for part, at in zip(np.split(figures, 2), (IDLING, FREE_TOP), strict=True))
+    n = x.car.cylinders
+    idle = _shares(figures[:n], IDLING, x)
+    top = _shares(figures[n:], FREE_TOP, x) if figures.size > n else idle
     if ((idle > HIGH_KV) & (top > HIGH_KV)).all():
         return "↑"
     low = (idle < LOW_KV) | (top < LOW_KV)
@@ -624,7 +628,7 @@ def _sooted(x):
     black = np.array(car.shunt_mohm) < 10.0
     if x.idles:
         black |= x.states[CRUISE].air_ratio < 0.85
-        black |= _missing(x.states[HILL]) > MISSES  # at speed a plug runs hot enough to burn clean
+        black |= x.states[HILL].misses > MISSES  # at speed a plug runs hot enough to burn clean
     return black
 
 
@@ -735,7 +739,7 @@ _READ = {
     "cutout": (lambda x: x.falls_rpm if x.idles else None, _cutout_word, ()),
     "vacuum": (_vacuum, _vacuum_word, (0.0,)),
     "vac_hold": (
-        _one(lambda x: x.states[FREE_TOP].vacuum_inhg if x.idles else None),
+        _one(lambda x: x.states[FREE_TOP].vacuum_inhg if x.idles and x.states[FREE_TOP].runs else None),
         _classes(lambda x: [_printed_vacuum(x, FREE_TOP) - HOLD_INHG], ("low", "N")),
         (),
     ),

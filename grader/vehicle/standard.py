@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 from grader.errors import Unknown
+from grader.reference.spark.misfire import kick_share
 from grader.vehicle.car import COLD, CRANK, FREE, HOT_SOAKED, IDLE, ROAD, Running, Surroundings
 from grader.vehicle.car import card as card_of
 from grader.vehicle.state import solve
@@ -15,6 +16,7 @@ STANDARD = (
     CRANK_COLD, CRANK_SHOP, CRANK_DAMP, CRANK_HOT, IDLING, IDLING_PLUGGED, FREE_MID, FREE_TOP, CRUISE, HILL, SPEED,
     HILL_HOT, HILL_WET,
 )  # fmt: skip
+KICKS = 0.06  # of the compressions that still turn over the top
 COLD_MORNING_C = 5.0  # or the air of the day, where that is colder
 # Share of the rated speed and manifold pressure over barometer on the road.
 _ROAD = {CRUISE: (0.5, 0.5), HILL: (0.35, 0.97), SPEED: (0.95, 0.92), HILL_HOT: (0.35, 0.97), HILL_WET: (0.35, 0.97)}
@@ -106,5 +108,10 @@ class States:
 
     @property
     def idles(self):
-        """True if the engine keeps running with the throttle closed."""
-        return self[IDLING].runs
+        """True if the engine can be started and keeps running with the throttle closed."""
+        return self[IDLING].runs and not self.kicks
+
+    @property
+    def kicks(self):
+        """True if the spark comes so early that it throws the starter back: no way to get it running."""
+        return float(kick_share(self[CRANK_SHOP].mean_advance_deg)) < KICKS
