@@ -42,6 +42,7 @@ _SISTERS = {
     ("distributor speed", "engine speed"): 2.0,
 }
 
+MM_PER_IN, KM_PER_MILE = 25.4, 1.609344
 GROUPED_FROM = 10_000  # a text keeps the thousands of smaller numbers together without a space
 
 _INHG_KPA = 3.38638864
@@ -73,10 +74,10 @@ _ALL = [
     Unit("mm", "length"),
     Unit("cm", "length", 10.0),
     Unit("m", "length", 1000.0),
-    Unit("in", "length", 25.4),
+    Unit("in", "length", MM_PER_IN),
     Unit("ft", "length", 304.8),
     Unit("km", "length", 1e6),
-    Unit("mi", "length", 1609344.0),
+    Unit("mi", "length", 1e6 * KM_PER_MILE),
     Unit("V", "voltage"),
     Unit("kV", "voltage", 1000.0),
     Unit("A", "current"),

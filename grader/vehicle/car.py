@@ -14,6 +14,7 @@ from grader import tables
 from grader.errors import BadTable, OutOfRange, Unknown
 from grader.ranges import in_range
 from grader.reference.timing.induction import standard_pressure_kpa
+from grader.units import MM_PER_IN
 from grader.vehicle.spec import Vehicle, vehicle
 
 CARD_COLUMNS = (
@@ -26,7 +27,6 @@ CRANK, IDLE, FREE, ROAD = "crank", "idle", "free", "road"
 MODES = (CRANK, IDLE, FREE, ROAD)
 COLD, WARM, HOT_SOAKED = "cold", "warm", "hot-soaked"
 ENGINES = (COLD, WARM, HOT_SOAKED)
-MM_PER_IN = 25.4
 
 
 @dataclass(frozen=True, slots=True)

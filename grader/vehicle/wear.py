@@ -6,10 +6,10 @@ import numpy as np
 
 from grader.ranges import in_range
 from grader.reference.spark import insulation, plug
+from grader.units import KM_PER_MILE
 from grader.vehicle.car import ROAD, Running, Surroundings
 from grader.vehicle.state import solve
 
-KM_PER_MILE = 1.609344
 STEP_MILES = 1000.0
 MISFIRES_FROM = 0.03
 MOST_GAP_MM = 3.0

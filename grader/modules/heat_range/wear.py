@@ -4,9 +4,8 @@ from grader.exercise.kinds import Range
 from grader.exercise.model import Absolute, Exercise, Line, Number, Percent, Slip
 from grader.exercise.spread import Pick, Steps
 from grader.reference.spark import breakdown, plug
-from grader.units import grouped
+from grader.units import KM_PER_MILE, grouped
 
-KM_PER_MILE = 1.609344
 _WIRE = Absolute(0.01, "a gap is measured to a hundredth of a millimetre")
 
 

@@ -55,4 +55,4 @@ def test_a_slider_of_thousands_keeps_its_values_and_its_looks():
     distance.value = 24_000
     words = panel.captions[0].value
     assert f"After {grouped(24_000)} km (14{NARROW}900 miles)" in words
-    assert f"80{NARROW}000 km" in words and "1.18 mm" in words, "0.80 + 24 × 0.0158"
+    assert f"40{NARROW}000 km" in words and "1.18 mm" in words, "0.80 + 24 × 0.0158"

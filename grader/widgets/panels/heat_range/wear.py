@@ -9,7 +9,7 @@ from matplotlib.patches import FancyBboxPatch, Polygon, Rectangle
 from grader.modules.heat_range.wear import miles
 from grader.reference.spark import breakdown, coil, plug
 from grader.reference.timing import advance, combustion
-from grader.units import grouped
+from grader.units import KM_PER_MILE, grouped
 from grader.widgets import style
 from grader.widgets.panel import Panel, Picture
 from grader.widgets.panels.heat_range import scales
@@ -17,7 +17,7 @@ from grader.widgets.panels.heat_range import scales
 SOUND, TIRED = "sound", "tired: 0.3 Ω in the points"
 FULL, CRUISE = "full load", "light cruise"
 LONGEST_KM = 60_000
-ROUND_AFTER_KM = 80_000  # a teaching choice: edges quite round after this distance
+ROUND_AFTER_KM = 1000.0 * KM_PER_MILE / plug.ROUNDING_PER_1000_MILES  # edges quite round: a teaching choice
 # A V8 of the worked examples, no vehicle that is asked about in an exercise.
 DWELL_DEG, INITIAL_DEG = 30.0, 8.0
 CENTRIFUGAL = ((375.0, 0.0), (750.0, 5.0), (1100.0, 8.0), (1900.0, 13.0))
@@ -64,7 +64,7 @@ def compute(new_mm, distance_km, load, system):
     Wear
     """
     gap = plug.worn_gap_mm(new_mm, distance_km)
-    rounding = min(1.0, distance_km / ROUND_AFTER_KM)
+    rounding = plug.rounding_after(0.0, distance_km / KM_PER_MILE)
     early = advance.total_advance_deg(_SPEEDS, 0.0, INITIAL_DEG, CENTRIFUGAL, ((6.0, 0.0), (14.0, 10.0)))
     pressure = combustion.pressure_at_spark_kpa(early, _CLOSING_KPA[load]) / 100.0
     temperature = combustion.temperature_at_spark_k(early)
@@ -169,7 +169,7 @@ def electrodes_caption(state):
     return (
         f"New gap {state.new_mm:.2f} mm ({state.new_mm / 25.4:.3f} in). After {grouped(state.distance_km)} km "
         f"({miles(state.distance_km)} miles) about {state.gap_mm:.2f} mm ({state.gap_mm / 25.4:.3f} in) by the "
-        f"rule of 0.001 inch in 1000 miles; edges {edges}. That they are quite round after {grouped(ROUND_AFTER_KM)} km is our choice."
+        f"rule of 0.001 inch in 1000 miles; edges {edges}. That they are quite round after {grouped(round(ROUND_AFTER_KM, -3))} km is our choice."
     )
 
 

@@ -7,7 +7,7 @@ from ipywidgets import FloatSlider, IntSlider, RadioButtons
 from matplotlib.patches import Rectangle
 
 from grader.reference import angles
-from grader.reference.timing import advance, induction
+from grader.reference.timing import advance, filling, induction
 from grader.widgets import style
 from grader.widgets.panel import Panel, Picture
 from grader.widgets.panels.timing.scales import mark_axes, words
@@ -44,8 +44,7 @@ def plate_deg(speed_rpm):
     """Tilt of the plate that lets the idling engine breathe: its air grows with its speed."""
     full = np.pi / 4.0 * BORE_MM**2
     flow = induction.throttle_flow_g_per_s(1.0, IDLE_KPA / induction.ONE_ATMOSPHERE_KPA)  # of one mm2
-    density_g_per_l = 1000.0 * IDLE_KPA / (induction.AIR_GAS_CONSTANT * CHARGE_K)
-    wanted = density_g_per_l * FILLING * DISPLACEMENT_L * np.asarray(speed_rpm) / 120.0  # one filling in two turns
+    wanted = filling.engine_flow_g_per_s(IDLE_KPA, speed_rpm, FILLING, DISPLACEMENT_L, CHARGE_K)
     area = wanted / flow / DISCHARGE
     return np.degrees(np.arccos((1.0 - area / full) * np.cos(np.radians(CLOSED_DEG))))
 
