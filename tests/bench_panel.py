@@ -43,16 +43,14 @@ def main():
     rows = (
         ("slider moved, all of it", move),
         ("  computing", state),
-        ("  drawing on kept backgrounds", lambda n: [picture.pixels(state(n)) for picture, _ in panel.views]),
-        ("  drawing and own PNG writer", lambda n: [picture.render(state(n)) for picture, _ in panel.views]),
+        ("  drawing what moves as SVG", lambda n: [picture.layer(state(n)) for picture, _ in panel.views]),
         ("the same through savefig", save_figure),
     )
     for name, work in rows:
         middle, slow = milliseconds(work)
         print(f"{name:32s} {middle:7.1f} ms   95 %: {slow:.1f} ms")
-    for picture, image in zip(panel.views, panel.images, strict=True):
-        rows, columns = picture[0].pixels(state(0)).shape[:2]
-        print(f"picture {columns} × {rows}: {len(image.value) / 1024:.0f} KiB")
+    for image, layer in zip(panel.images, panel.layers, strict=True):
+        print(f"still picture, once: {len(image.value) / 1024:.0f} KiB; a move: {len(layer.value) / 1024:.1f} KiB")
 
 
 if __name__ == "__main__":

@@ -3,7 +3,8 @@
     python -m tests.bench_screen [PRESSES]
 
 The slider of the lesson's panel and a plain `ipywidgets.interact` with pyplot, which
-draws the same curves at the same size, are measured in one run on one server, in turns;
+draws the same curves at the same size, are measured in one run on one server, in turns,
+and beside them the same panel with whole pictures sent as PNG;
 so are the opening of the lesson, of the same lesson without its calculators, and of a
 page with that one plain picture. Each ratio is taken against the plain one.
 """
@@ -49,10 +50,46 @@ def show(speed=1500, vacuum=9.0, initial=8):
     plt.show()
 """
 
+WHOLE = """\
+import io
+
+import numpy as np
+from PIL import Image
+
+from grader.widgets import panel
+from grader.widgets.panels import m01_timing
+
+
+class Whole(panel.Panel):
+    "The same panel, its pictures drawn by matplotlib alone and sent whole as PNG at each move."
+
+    def refresh(self, _=None):
+        state = self.compute(**{name: control.value for name, control in self.controls.items()})
+        for image, words, (picture, caption) in zip(self.images, self.captions, self.views, strict=True):
+            figure = picture.figure
+            if figure.dpi != 200:
+                figure.set_dpi(200)
+                picture.canvas.draw()
+                picture.kept = picture.canvas.copy_from_bbox(figure.bbox)
+            picture.canvas.restore_region(picture.kept)
+            picture.update(state)
+            for artist in picture.moving:
+                artist.axes.draw_artist(artist)
+            written = io.BytesIO()
+            pixels = np.asarray(picture.canvas.buffer_rgba())[:, :, :3]
+            Image.fromarray(pixels).save(written, "png", compress_level=1)
+            image.value = written.getvalue()
+            words.value = f"<div>{caption(state)}</div>"
+
+
+m01_timing.Panel = Whole
+m01_timing.total_advance().box
+"""
+
 WITHOUT = """
 from ipywidgets import VBox
 
-from grader.widgets import form
+from grader.widgets import exercise_form as form
 
 
 class Nothing:
@@ -63,7 +100,7 @@ class Nothing:
 form.Calculator = Nothing
 """
 
-PANEL, ROUNDS = "Total advance", 7
+PANEL, ROUNDS = "Total advance", 5
 
 WATCH = """(root) => {
   window.tmTimes = [];
@@ -74,6 +111,12 @@ WATCH = """(root) => {
   }));
   const seen = new WeakSet();
   const look = () => {
+    for (const layer of root.querySelectorAll(".tm-moving")) {
+      if (!seen.has(layer)) {
+        seen.add(layer);
+        new MutationObserver(() => { if (pressed) { painted(); } }).observe(layer, {childList: true, subtree: true});
+      }
+    }
     for (const picture of root.querySelectorAll("img")) {
       if (!seen.has(picture)) {
         seen.add(picture);
@@ -89,7 +132,8 @@ WATCH = """(root) => {
 
 PLAIN_PAGE, BARE, LESSON = "page with one plain picture", "the lesson without calculators", "the lesson"
 SLIDER, INTERACT = "slider to changed picture", "the same with plain interact"
-BASE = {LESSON: PLAIN_PAGE, BARE: PLAIN_PAGE, SLIDER: INTERACT}
+PNG = "the same with whole pictures as PNG"
+BASE = {LESSON: PLAIN_PAGE, BARE: PLAIN_PAGE, SLIDER: INTERACT, PNG: INTERACT}
 
 
 def main(presses=40):
@@ -129,7 +173,7 @@ def _pages(browser, address, ready, presses):
         page, _ = context.new_page(), opened.append(_open(context.pages[0], lesson_url))
         if len(opened) < 3:
             context.close()
-    panel, plain = [], []
+    panel, plain, whole = [], [], []
     sizes = page.evaluate(
         "(panel) => { const all = [...panel.querySelectorAll('img')];"
         " return [all.reduce((sum, one) => sum + one.width, 0), Math.max(...all.map(one => one.height))]; }",
@@ -141,11 +185,20 @@ def _pages(browser, address, ready, presses):
     _open(other, address.lesson_url(ready.root, notebook))
     other.locator(".jp-OutputArea img").first.wait_for()
     other.evaluate(WATCH, other.locator(".jp-Notebook").element_handle())
-    for _ in range(2):  # in turns, so that a busy moment of the machine hits both
-        for tab, place, times in ((page, _panel(page), panel), (other, other.locator(".jp-Notebook"), plain)):
+    third = context.new_page()
+    _open(third, address.lesson_url(ready.root, _notebook(ready, "whole", WHOLE)))
+    third.locator(".tm-panel img").first.wait_for()
+    third.evaluate(WATCH, third.locator(".jp-Notebook").element_handle())
+    turns = (
+        (page, _panel(page), panel), (other, other.locator(".jp-Notebook"), plain),
+        (third, third.locator(".jp-Notebook"), whole),
+    )  # fmt: skip
+    for _ in range(2):  # in turns, so that a busy moment of the machine hits all
+        for tab, place, times in turns:
             tab.bring_to_front()
             times += _press(tab, place, presses // 2)
     other.close()
+    third.close()
     opens = {PLAIN_PAGE: notebook, BARE: _without_calculators(ready), LESSON: ready.notebook}
     times = {name: [] for name in opens}
     for _ in range(ROUNDS):
@@ -153,14 +206,40 @@ def _pages(browser, address, ready, presses):
             times[name].append(_open(page, address.lesson_url(ready.root, path)))
     unfolded = _unfold(page)
     context.close()
+    bytes_sent = " and ".join(f"{len(layer)}" for layer in _layers())
+    print(f"A move sends {bytes_sent} bytes for the two pictures; whole pictures as PNG are {_whole()} bytes.")
     print(f"The picture is {sizes[0]} × {sizes[1]} on a 2× display; {len(unfolded)} exercises have a calculator.")
     return [
         ("page to usable lesson, first time in a browser", opened),
         *times.items(),
         ("a calculator unfolds", unfolded),
         (SLIDER, panel),
+        (PNG, whole),
         (INTERACT, plain),
     ]
+
+
+def _layers():
+    from grader.widgets.panels import m01_timing
+
+    return [layer.value for layer in m01_timing.total_advance().layers]
+
+
+def _whole():
+    """Bytes of the same two pictures as PNG, two dots for one of the page."""
+    import io
+
+    from PIL import Image
+
+    from grader.widgets.panels import m01_timing
+    from tests.widgets.drawn import drawn
+
+    state, total = m01_timing.compute(1500, 9, 8, m01_timing.ON), 0
+    for picture, _ in m01_timing.total_advance().views:
+        written = io.BytesIO()
+        Image.fromarray(drawn(picture, state, 2)).save(written, "png")
+        total += len(written.getvalue())
+    return total
 
 
 def _unfold(page):
@@ -211,10 +290,14 @@ def _press(page, place, presses):
 
 
 def _plain_notebook(ready, width, height):
-    source = PLAIN.format(width=width, height=height)
+    return _notebook(ready, "plain", PLAIN.format(width=width, height=height))
+
+
+def _notebook(ready, name, source):
+    """A notebook of one cell beside the lesson."""
     cell = {
         "cell_type": "code",
-        "id": "plain",
+        "id": name,
         "metadata": {},
         "source": source,
         "outputs": [],
@@ -229,7 +312,7 @@ def _plain_notebook(ready, width, height):
         "nbformat": 4,
         "nbformat_minor": 5,
     }
-    path = ready.notebook.with_name("plain.ipynb")
+    path = ready.notebook.with_name(f"{name}.ipynb")
     path.write_text(json.dumps(notebook))
     return path
 

@@ -60,7 +60,10 @@ def test_installed_without_the_checkout_it_runs_the_demo(wheel, tmp_path):
     away = tmp_path / "away"
     away.mkdir()
     # nbgrader calls the program alembic by name.
-    env = {"HOME": str(away), "PATH": os.pathsep.join((str(place / "bin"), sysconfig.get_path("scripts"), os.environ["PATH"]))}
+    env = {
+        "HOME": str(away),
+        "PATH": os.pathsep.join((str(place / "bin"), sysconfig.get_path("scripts"), os.environ["PATH"])),
+    }
     installed = run(
         sys.executable, "-m", "pip", "--python", python, "install", "--no-deps", "--no-index", wheel, cwd=away, **env
     )

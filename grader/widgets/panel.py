@@ -1,17 +1,22 @@
 """A panel: sliders, a picture that follows them, and a caption that says the same in words.
 
-The figure is drawn once. On a change only the artists that move are drawn again
-on the kept background, and the picture goes out as PNG.
+What stands still in a figure is drawn once and goes to the page as PNG. On a change only
+the artists that move are drawn again, as SVG that lies over it: a few kilobytes in the
+place of a picture, and the page draws them sharp at any size.
 """
 
+import io
+import itertools
 import logging
-import struct
-import zlib
+import re
+from collections.abc import Iterable
 from html import escape
 
-import numpy as np
-from ipywidgets import HTML, HBox, Image, IntSlider, Layout, SelectionSlider, VBox
+from ipywidgets import HTML, Box, HBox, Image, IntSlider, Layout, SelectionSlider, VBox
+from matplotlib import rc_context
+from matplotlib.artist import Artist
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.backends.backend_svg import RendererSVG
 from matplotlib.figure import Figure
 
 from grader.errors import TimingMarkError
@@ -21,46 +26,20 @@ from grader.widgets import style
 # On its first run matplotlib tells stderr that it looks for fonts; a marked notebook must stay silent.
 logging.getLogger("matplotlib").setLevel(logging.ERROR)
 
-_RGB = 2
-_UP = 2
-
-
-def png(pixels):
-    """A picture as the bytes of a PNG file.
-
-    Each row is stored as its difference from the row above, which suits lines and
-    plain areas, and is packed at the fastest level: twice as quick as a general writer.
-
-    Parameters
-    ----------
-    pixels : uint8 array of shape (rows, columns, 3 or 4)
-        Opaque; a fourth channel is left out.
-
-    Returns
-    -------
-    bytes
-    """
-    rows, columns = pixels.shape[:2]
-    colour = np.empty((rows, columns, 3), np.uint8)
-    for channel in range(3):  # plane by plane: twice as quick as one copy of pixels[:, :, :3]
-        colour[:, :, channel] = pixels[:, :, channel]
-    colour = colour.reshape(rows, 3 * columns)
-    lines = np.empty((rows, 1 + 3 * columns), np.uint8)
-    lines[:, 0] = _UP
-    lines[0, 1:] = colour[0]
-    np.subtract(colour[1:], colour[:-1], out=lines[1:, 1:])
-    header = struct.pack(">IIBBBBB", columns, rows, 8, _RGB, 0, 0, 0)
-    parts = ((b"IHDR", header), (b"IDAT", zlib.compress(lines, 1)), (b"IEND", b""))
-    return b"\x89PNG\r\n\x1a\n" + b"".join(
-        struct.pack(">I", len(body)) + kind + body + struct.pack(">I", zlib.crc32(kind + body)) for kind, body in parts
-    )
+_POINTS_PER_INCH = 72  # an SVG renderer counts in points
+_TOO_FINE = re.compile(r"(\.\d\d)\d+")  # a hundredth of a point is seen by nobody
+_HEAD = re.compile(r"\A.*?<svg\b[^>]*>|<metadata>.*?</metadata>|<style\b.*?</style>|</svg>\s*\Z", re.S)
+_HATCHES = re.compile(r"<defs>\s*<pattern\b.*?</defs>", re.S)
+_BLANKS = re.compile(r">\s+<")
+_pictures = itertools.count(1)
 
 
 class Picture:
     """A figure of which only some artists move.
 
     A subclass draws everything once in `draw`, returns the moving artists, and
-    puts new values into them in `update`. Axis limits stay as they are.
+    puts new values into them in `update`. Axis limits stay as they are. What moves
+    lies above all that stands still.
 
     Parameters
     ----------
@@ -68,36 +47,52 @@ class Picture:
         Size on the page in pixels of the page.
     """
 
-    def __init__(self, width, height):
+    def __init__(self, width: int, height: int):
         self.width, self.height = width, height
-        scale = style.SHARPNESS * style.DOTS_PER_INCH
-        self.figure = Figure(figsize=(width / 100, height / 100), dpi=scale, facecolor=style.PAPER)
+        self.figure = Figure(figsize=(width / 100, height / 100), dpi=_POINTS_PER_INCH, facecolor=style.PAPER)
         self.canvas = FigureCanvasAgg(self.figure)
-        self._moving = tuple(self.draw(self.figure))
-        for artist in self._moving:
+        self.moving = tuple(self.draw(self.figure))
+        for artist in self.moving:
             artist.set_animated(True)
-        self.canvas.draw()
-        self._background = self.canvas.copy_from_bbox(self.figure.bbox)
+        # Hatches and clips are found by names that hold for the whole page.
+        self._rules = {"svg.fonttype": "none", "svg.hashsalt": f"tm-{next(_pictures)}"}
 
-    def draw(self, figure):
+    def draw(self, figure: Figure) -> Iterable[Artist]:
         """Draw all that stands still and return the artists that move."""
         raise NotImplementedError
 
-    def update(self, state):
+    def update(self, state: object) -> None:
         """Put the values of a state into the moving artists."""
         raise NotImplementedError
 
-    def pixels(self, state):
-        """The picture of a state as an array of shape (rows, columns, 4)."""
-        self.canvas.restore_region(self._background)
-        self.update(state)
-        for artist in self._moving:
-            artist.axes.draw_artist(artist)
-        return np.asarray(self.canvas.buffer_rgba())
+    def still(self) -> bytes:
+        """All that does not move as PNG, `style.SHARPNESS` dots for one of the page."""
+        png = io.BytesIO()
+        self.figure.savefig(png, format="png", dpi=style.SHARPNESS * style.DOTS_PER_INCH)
+        return png.getvalue()
 
-    def render(self, state):
-        """The picture of a state as PNG."""
-        return png(self.pixels(state))
+    def layer(self, state: object) -> tuple[str, str]:
+        """What moves, for a state, as SVG of the picture's size.
+
+        Returns
+        -------
+        (str, str)
+            The layer, and the hatches that it names, which hardly ever change.
+        """
+        self.update(state)
+        written = io.StringIO()
+        box = self.figure.bbox
+        with rc_context(self._rules):
+            renderer = RendererSVG(box.width, box.height, written, image_dpi=_POINTS_PER_INCH)
+            for artist in self.moving:
+                if artist.get_alpha() != 0:  # as good as not there
+                    artist.draw(renderer)
+            renderer.finalize()
+        drawn = _TOO_FINE.sub(r"\1", _HEAD.sub("", written.getvalue()))
+        hatches = "".join(_HATCHES.findall(drawn))
+        begins = '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" aria-hidden="true"'
+        layer = f'{begins} viewBox="0 0 {box.width:g} {box.height:g}">{_HATCHES.sub("", drawn)}</svg>'
+        return _BLANKS.sub("><", layer), f'{begins} width="0" height="0">{hatches}</svg>' if hatches else ""
 
 
 class Panel:
@@ -117,17 +112,22 @@ class Panel:
     def __init__(self, title, controls, compute, views):
         self.controls = {name: _spaced(control) for name, control in controls.items()}
         self.compute, self.views = compute, tuple(views)
-        self.images, self.captions = [], []
+        self.stacks, self.images, self.layers, self.hatches, self.captions = [], [], [], [], []
         frames = []
         for picture, _ in self.views:
-            image = Image(format="png", width=picture.width, height=picture.height).add_class("tm-picture")
-            image.layout = Layout(width="100%", max_width=f"{picture.width}px", height="auto")
+            image = Image(format="png", width=picture.width, height=picture.height, value=picture.still())
+            image.add_class("tm-picture").layout = style.layout(width="100%", height="auto")
+            layer, hatches = (HTML(layout=style.column()).add_class(name) for name in ("tm-moving", "tm-hatches"))
             caption = HTML().add_class("tm-caption")
+            stack = Box([image, hatches, layer], layout=Layout(width="100%", max_width=f"{picture.width}px"))
+            self.stacks.append(stack.add_class("tm-stack"))
             self.images.append(image)
+            self.layers.append(layer)
+            self.hatches.append(hatches)
             self.captions.append(caption)
             # Wide pages show the views side by side, narrow ones below each other.
             share = Layout(flex=f"1 1 {picture.width // 25}rem", max_width=f"{picture.width}px", min_width="0")
-            frames.append(VBox([image, caption], layout=share).add_class("tm-view"))
+            frames.append(VBox([stack, caption], layout=share).add_class("tm-view"))
         self.message = HTML().add_class("tm-verdict")
         rows = [
             HTML(f"<h3>{escape(title)}</h3>"),
@@ -144,8 +144,9 @@ class Panel:
         """Compute and show anew; an error appears under the picture."""
         try:
             state = self.compute(**{name: control.value for name, control in self.controls.items()})
-            for image, words, (picture, caption) in zip(self.images, self.captions, self.views, strict=True):
-                image.value = picture.render(state)
+            rows = zip(self.layers, self.hatches, self.captions, self.views, strict=True)
+            for layer, hatches, words, (picture, caption) in rows:
+                layer.value, hatches.value = picture.layer(state)
                 words.value = f"<div>{escape(caption(state))}</div>"
             self.message.value = ""
         except TimingMarkError as problem:
@@ -177,7 +178,7 @@ def _spaced(control):
 
 def keep_readable(panel, place, least):
     """A chart that is read off keeps a least width [pixel of the page]; a narrow page scrolls it sideways."""
-    chart = panel.images[place]
+    chart = panel.stacks[place]
     chart.layout.min_width = f"{least}px"
     frame = next(box for row in panel.box.children for box in getattr(row, "children", ()) if chart in box.children)
     frame.layout.overflow = "auto hidden"

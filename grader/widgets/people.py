@@ -51,9 +51,7 @@ def place(folder=None):
         return Place(folder, False, "The lesson is being marked.")
     for home in (paths.solutions(), paths.lessons()):
         if folder.resolve().is_relative_to(home):
-            return Place(
-                folder, False, "This is the project's own copy. Open the lesson with 'timing-mark study'."
-            )
+            return Place(folder, False, "This is the project's own copy. Open the lesson with 'timing-mark study'.")
     if not (folder / issued.NAME).is_file() and not (folder / practice.NAME).is_file():
         return Place(
             folder, False, "No numbers were issued into this folder. Open the lesson with 'timing-mark study'."

@@ -17,7 +17,7 @@ SOLID, DASHED, DOTTED, DASH_DOT = "-", (0, (6, 3)), (0, (1.5, 2)), (0, (7, 2.5, 
 FONT = {"family": "DejaVu Sans", "size": 13.0}  # comes with matplotlib: the same on every machine
 LINE = 2.2
 DOTS_PER_INCH = 100
-SHARPNESS = 1.5  # picture dots for one dot of the page: sharp enough, and a third cheaper than 2
+SHARPNESS = 2.5  # picture dots for one dot of the page: what stands still is sent once, and may be printed
 
 
 def sentence(text, kind=""):

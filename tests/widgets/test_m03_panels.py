@@ -7,6 +7,7 @@ from grader.modules.heat_range import nose
 from grader.reference.spark import breakdown, plug
 from grader.widgets.panels import m03_heat_range as m03
 from grader.widgets.panels.heat_range import chart, face, section, wear
+from tests.widgets.drawn import drawn
 
 
 @pytest.mark.parametrize("name", m03.PANELS)
@@ -15,16 +16,16 @@ def test_each_panel_draws_itself_and_follows_every_control(name):
     shown = m03.PANELS[name]()
     assert shown.message.value == "" and all(bytes(image.value).startswith(b"\x89PNG") for image in shown.images)
     for control in shown.controls.values():
-        before = [bytes(image.value) for image in shown.images], [words.value for words in shown.captions]
+        before = [layer.value for layer in shown.layers], [words.value for words in shown.captions]
         first = control.value
         if hasattr(control, "options"):
             control.index = len(control.options) - 1
         else:
             control.value = control.max
         assert shown.message.value == ""
-        assert ([bytes(image.value) for image in shown.images], [words.value for words in shown.captions]) != before
+        assert ([layer.value for layer in shown.layers], [words.value for words in shown.captions]) != before
         control.value = first
-    assert [bytes(image.value) for image in shown.images] == before[0], "the same setting gives the same picture"
+    assert [layer.value for layer in shown.layers] == before[0], "the same setting gives the same picture"
 
 
 @pytest.mark.parametrize("nose_mm", [6, 14, 24])
@@ -114,5 +115,5 @@ def test_a_face_is_told_in_words(setting, said):
 
 def test_soot_is_dark_and_heat_is_pale_in_the_picture():
     picture = face.PlugFace(300, 230)
-    grey = [picture.pixels(face.compute(*s)).mean() for s in ((4, 0, 0, 0, face.WHOLE), (0, 0, 0, 0, face.WHOLE))]
+    grey = [drawn(picture, face.compute(*s)).mean() for s in ((4, 0, 0, 0, face.WHOLE), (0, 0, 0, 0, face.WHOLE))]
     assert grey[0] < grey[1] - 10

@@ -205,7 +205,9 @@ def _another_due_time(first):
 def _release(term, module):
     source = paths.solutions() / module.key
     if not (source / f"{module.key}.ipynb").is_file():
-        raise Unknown(f"{source} holds no {module.key}.ipynb, from which the lesson is made. Install Timing Mark again.")
+        raise Unknown(
+            f"{source} holds no {module.key}.ipynb, from which the lesson is made. Install Timing Mark again."
+        )
     target = term.folder / "source" / module.key
     try:
         if target.exists():

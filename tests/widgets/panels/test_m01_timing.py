@@ -20,12 +20,12 @@ def test_it_opens_with_pictures_and_captions(panel):
 @pytest.mark.parametrize("name", ["unit", "start_inhg", "fall_inhg_per_s", "time_s"])
 def test_every_control_moves_a_picture_without_an_error(panel, name):
     panel.controls["unit"].value = pump.PUNCTURED
-    control, before = panel.controls[name], {image.value for image in panel.images}
+    control, before = panel.controls[name], {layer.value for layer in panel.layers}
     changed = False
     for end in [control.min, control.max] if hasattr(control, "min") else control.options:
         control.value = end
         assert panel.message.value == ""
-        changed |= {image.value for image in panel.images} != before
+        changed |= {layer.value for layer in panel.layers} != before
     assert changed
 
 

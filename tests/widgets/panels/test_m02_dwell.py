@@ -34,7 +34,7 @@ def test_every_panel_opens_with_pictures_and_captions(made):
 def test_every_slider_from_end_to_end_moves_the_picture_without_an_error(made, name):
     panel = made[name]
     for control in panel.controls.values():
-        start, before = control.value, {image.value for image in panel.images}
+        start, before = control.value, {layer.value for layer in panel.layers}
         ends = [control.min, control.max] if hasattr(control, "min") else [
             option[1] if isinstance(option, tuple) else option for option in control.options
         ]  # fmt: skip
@@ -42,7 +42,7 @@ def test_every_slider_from_end_to_end_moves_the_picture_without_an_error(made, n
         for end in ends:
             control.value = end
             assert panel.message.value == "", f"{control.description} at {end}: {panel.message.value}"
-            changed |= {image.value for image in panel.images} != before
+            changed |= {layer.value for layer in panel.layers} != before
         control.value = start
         assert changed, f"{control.description} moves nothing"
 

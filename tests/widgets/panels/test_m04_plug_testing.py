@@ -19,7 +19,7 @@ def shown():
 def test_every_end_of_every_slider_draws_without_a_word_of_trouble(shown, name):
     panel = shown[name]
     usual = {key: control.value for key, control in panel.controls.items()}
-    before = [image.value for image in panel.images]
+    before = [layer.value for layer in panel.layers]
     for key, control in panel.controls.items():
         ends = control.options if hasattr(control, "options") else (control.min, control.max)
         for end in ends:
@@ -27,17 +27,17 @@ def test_every_end_of_every_slider_draws_without_a_word_of_trouble(shown, name):
             assert panel.message.value == ""
             assert all("nan" not in caption.value for caption in panel.captions)
         control.value = usual[key]
-    assert [image.value for image in panel.images] == before, "a picture depends on the setting alone"
+    assert [layer.value for layer in panel.layers] == before, "a picture depends on the setting alone"
 
 
 @pytest.mark.parametrize("name", list(m04.PANELS))
 def test_every_control_changes_some_picture(shown, name):
     panel = shown[name]
     for key, control in panel.controls.items():
-        usual, before = control.value, [image.value for image in panel.images]
+        usual, before = control.value, [layer.value for layer in panel.layers]
         other = control.options[-1] if hasattr(control, "options") else control.min
         control.value = other if other != usual else control.max
-        assert [image.value for image in panel.images] != before, key
+        assert [layer.value for layer in panel.layers] != before, key
         control.value = usual
 
 
@@ -134,7 +134,7 @@ def test_the_gauge_caption_compares_with_sea_level_only_higher_up():
 def test_a_chart_to_be_read_keeps_its_width_and_scrolls(shown):
     """On a telephone one square of the chart must still be told from the next."""
     panel = shown["tester"]
-    chamber, chart = panel.images
+    chamber, chart = panel.stacks
     assert chart.layout.min_width == "600px" and not chamber.layout.min_width
     frames = [box for row in panel.box.children for box in getattr(row, "children", ())]
     assert [frame.layout.overflow for frame in frames if chart in frame.children] == ["auto hidden"]
