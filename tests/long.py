@@ -19,6 +19,8 @@ from grader.marking.reading import read
 from grader.marking.verdict import VERDICTS
 from tests.course.campaigns import copy_screen, package_lines
 from tests.marking.bench_parts import MODULE, PARTS, SPACE, issued
+from tests.modules.honest import person
+from tests.modules.test_honest import SOLVERS
 
 # What trainees type, good and bad, to be cut up and put together anew.
 SCRAPS = (
@@ -40,6 +42,15 @@ def honest_readings(seed, size):
     for module in modules:
         wrong += proof.honest_readings(module, size // len(modules), seed, trainees=min(1000, 20 + size // 100))[1]
     return wrong
+
+
+def honest_work(seed, size):
+    """Of `size` trainees who work each number by hand from what is printed nobody earns less than full marks."""
+    return [
+        sentence
+        for key, solvers in SOLVERS.items()
+        for sentence in person.work(catalogue.module(key), solvers, size, seed)[1]
+    ]
 
 
 def typed_scraps(seed, size):
@@ -67,6 +78,7 @@ def typed_scraps(seed, size):
 CAMPAIGNS = (
     (proofs, 10_000),
     (honest_readings, 100_000),
+    (honest_work, 10_000),
     (typed_scraps, 200_000),
     (copy_screen, 2000),
     (package_lines, 500_000),

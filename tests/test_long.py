@@ -5,7 +5,10 @@ import pytest
 from tests import long
 from tests.seed.draws import SEED
 
-SHARES = {"proofs": 60, "honest_readings": 1500, "typed_scraps": 3000, "copy_screen": 20, "package_lines": 3000}
+SHARES = {
+    "proofs": 60, "honest_readings": 1500, "honest_work": 60, "typed_scraps": 3000, "copy_screen": 20,
+    "package_lines": 3000,
+}  # fmt: skip
 
 
 @pytest.mark.parametrize("campaign", [campaign for campaign, _ in long.CAMPAIGNS], ids=lambda c: c.__name__)

@@ -28,15 +28,18 @@ class Absolute:
 
 @dataclass(frozen=True, slots=True)
 class Percent:
-    """Least tolerance as a share of the expected value, with the reason for it."""
+    """Least tolerance as a share of the expected value, and at least a width in the part's unit, with the reason for it."""
 
     share: float
     reason: str
+    least: float = 0.0
 
     def around(self, width, value):
         """The tolerance around a value where reading and rounding alone ask for `width`."""
         size = abs(value)
         least = size * self.share / 100
+        if least < self.least:
+            least = self.least
         return (width if width > least else least) + ROUNDING_SLACK * size
 
 

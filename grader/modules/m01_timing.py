@@ -10,7 +10,7 @@ from grader.reference import angles
 from grader.reference.timing import advance
 from grader.vehicle.spec import vehicles
 
-_RULE = Percent(2, "arc against chord, and reading a rule to half a millimetre")
+_RULE = Percent(2, "arc against chord; a tape is read to half a millimetre", least=0.5)
 _ARITHMETIC = Percent(2, "two- and three-figure arithmetic")
 _SCALE = Absolute(0.5, "half a degree is what a pulley scale can be read to")
 
@@ -31,7 +31,7 @@ def _diaphragm_dist_deg(v):
 
 MARK_ARC = Exercise(
     key="m01.mark_arc",
-    version=1,
+    version=2,
     marking=1,
     title="A mark where the scale has rusted away",
     text=(
@@ -39,6 +39,7 @@ MARK_ARC = Exercise(
         "({diameter_in} in) diameter. The manual sets the initial timing to {angle_deg}° before top dead centre. "
         "How far from the notch, measured along the rim with a tape, do you make the new mark?"
     ),
+    # Pulleys of 118 to 206 mm and figures of 4 to 14 degrees before top (practice).
     draw={"diameter_mm": Steps(118, 206, 2), "angle_deg": Steps(4, 14)},
     show=lambda v: {"diameter_in": f"{v.diameter_mm / 25.4:.2f}"},
     parts=(

@@ -2,6 +2,7 @@
 
 from grader.exercise.model import Module
 from grader.modules.dwell import bench, coil, gap, meter
+from grader.modules.old import m02_dwell as old
 
 MODULE = Module(
     key="m02_dwell",
@@ -23,5 +24,5 @@ MODULE = Module(
         meter.NEXT_TEST,
         bench.LETTER,
     ),
-    old=(meter.ROUND_BY_COST,),
+    old=(*old.EXERCISES, meter.ROUND_BY_COST),
 )

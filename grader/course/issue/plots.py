@@ -50,10 +50,12 @@ def _available(given):
     _scale(axes.xaxis, axes.set_xlim, (0, FASTEST_RPM), 500, 250)
     _scale(axes.yaxis, axes.set_ylim, (0, 40), 5, 1)
     speeds = np.linspace(120, FASTEST_RPM, 400)
-    axes.plot(speeds, available_kv(speeds, given.cylinders), color="black", lw=1.2)
+    contact_ohm = getattr(given, "contact_ohm", 0.0)  # the first version knew sound contacts only
+    axes.plot(speeds, available_kv(speeds, given.cylinders, contact_ohm=contact_ohm), color="black", lw=1.2)
+    contacts = f"{contact_ohm:.2f} Ω at the points" if contact_ohm else "sound contacts"
     return Plot(
         _address(figure),
-        f"Voltage that the coil can give, {given.cylinders} cylinders, 13.8 V, ballast in circuit, sound contacts.",
+        f"Voltage that the coil can give, {given.cylinders} cylinders, 13.8 V, ballast in circuit, {contacts}.",
         "One curve of available voltage in kilovolts, 0 to 40, against engine speed, 0 to 6000 revolutions a minute.",
         "It takes the place of the coil panel: rule the line of what is required yourself.",
     )

@@ -1,12 +1,13 @@
 """Earlier versions of module 1's exercises, frozen: work issued with them is marked by them.
 
 CENTRIFUGAL, TOTAL and FAST_IDLE in version 1 drew their speeds from one list for all
-engines. Where the weights are fully out the answer was the same for too many.
+engines. Where the weights are fully out the answer was the same for too many. MARK_ARC
+in version 1 asked for more than a tape can be read to.
 """
 
 from types import MappingProxyType
 
-from grader.exercise.model import Absolute, Exercise, Line, Number, Slip
+from grader.exercise.model import Absolute, Exercise, Line, Number, Percent, Slip
 from grader.exercise.spread import Pick, Steps
 from grader.reference import angles
 from grader.reference.timing import advance
@@ -48,6 +49,39 @@ def _weights_at(v, distributor_rpm):
 def _diaphragm_dist_deg(v):
     return advance.vacuum_advance_deg(v.vacuum_inhg, v.vacuum)
 
+
+_RULE = Percent(2, "arc against chord, and reading a rule to half a millimetre")
+
+MARK_ARC = Exercise(
+    key="m01.mark_arc",
+    version=1,
+    marking=1,
+    title="A mark where the scale has rusted away",
+    text=(
+        "The timing scale is gone; only the top-dead-centre notch is left on a pulley of {diameter_mm} mm "
+        "({diameter_in} in) diameter. The manual sets the initial timing to {angle_deg}° before top dead centre. "
+        "How far from the notch, measured along the rim with a tape, do you make the new mark?"
+    ),
+    draw={"diameter_mm": Steps(118, 206, 2), "angle_deg": Steps(4, 14)},
+    show=lambda v: {"diameter_in": f"{v.diameter_mm / 25.4:.2f}"},
+    parts=(
+        Number(
+            key="arc", prompt="Distance along the rim", unit="mm", also=("in",), marks=2, step=0.1,
+            answer=lambda v: angles.pulley_arc(v.angle_deg, v.diameter_mm),
+            within=_RULE, possible=(0.0, 700.0), objectives=("T1",),
+            slips=(
+                Slip("radius", "You have half the distance. The rim measures π times the full diameter, not the radius, for 360°.",
+                     lambda v: angles.pulley_arc(v.angle_deg, v.diameter_mm / 2)),
+                Slip("distributor", "You doubled the degrees. The manual's figure is already in crank degrees, as the pulley turns.",
+                     lambda v: angles.pulley_arc(2 * v.angle_deg, v.diameter_mm)),
+            ),
+        ),
+    ),
+    route=lambda v: (
+        f"The rim measures π × {v.diameter_mm} mm = {angles.pulley_arc(360, v.diameter_mm):.1f} mm for 360°.",
+        f"{v.angle_deg}° is {v.angle_deg}/360 of it: {angles.pulley_arc(v.angle_deg, v.diameter_mm):.1f} mm.",
+    ),
+)  # fmt: skip
 
 CENTRIFUGAL = Exercise(
     key="m01.centrifugal",
@@ -193,4 +227,4 @@ FAST_IDLE = Exercise(
     ),
 )  # fmt: skip
 
-EXERCISES = (CENTRIFUGAL, TOTAL, FAST_IDLE)
+EXERCISES = (MARK_ARC, CENTRIFUGAL, TOTAL, FAST_IDLE)
