@@ -156,8 +156,8 @@ def _writer(what):
         "workbook": workbook.write,
         "report": programme_report.write,
         "statements": lambda opened: statements.write(opened).path,
-        "evidence": lambda opened: evidence.write(opened[0])[0].parent,
-        "moderation": lambda opened: moderation.write(opened[0], "m01_timing")[0],
+        "evidence": lambda opened: evidence.write([opened][0])[0].parent,
+        "moderation": lambda opened: moderation.write([opened][0], "m01_timing")[0],
     }.get(what, lambda opened: package.write(opened, table, pseudonymous=bool(pseudonymous)).path)
 
 

@@ -166,41 +166,51 @@ def check_oneroster(package: Annotated[Path, typer.Argument(help="A OneRoster CS
 @app.command("evidence")
 def evidence(
     trainee: Annotated[str, typer.Argument(help="One trainee's id; otherwise everybody with a mark.")] = "",
-    to: Annotated[Path | None, typer.Option(help="Folder; otherwise exports/evidence in the term folder.")] = None,
+    to: Annotated[Path | None, typer.Option(help="Folder; otherwise exports/evidence in each term folder.")] = None,
     own_map: Annotated[Path | None, typer.Option("--map", help="Your own CSV: code,unit_standards.")] = None,
-    term: Annotated[Path, typer.Option("--term", help="The term folder; otherwise the current folder.")] = Path("."),
+    term: Terms = None,
 ):
-    """Write each trainee's evidence by unit standard: calculated, simulated and witnessed apart."""
-    from grader.records.term import term as terms
-    from grader.reports.export.pages import evidence as papers
+    """Write each trainee's evidence by objective and unit standard: calculated, simulated and witnessed apart."""
+    from grader.reports.export.pages import evidence as pages
 
-    written = papers.write(terms.open_term(term), to, trainee=trainee, own_map=own_map)
-    say(f"Written: {len(written)} pages" + (f" in {written[0].parent}" if written else "; nobody has a mark yet."))
+    written = pages.write(_opened(term), to, trainee=trainee, own_map=own_map)
+    folders = ", ".join(dict.fromkeys(str(path.parent) for path in written))
+    say(f"Written: {len(written)} pages" + (f" in {folders}" if written else "; nobody has a mark yet."))
 
 
 @app.command("moderation")
 def moderation(
     module: Annotated[str, typer.Argument(help="Such as m01_timing.")],
     path: To = None,
-    sample: Annotated[int, typer.Option(help="How many sheets.")] = 6,
+    sample: Annotated[int, typer.Option(help="How many sheets of each class.")] = 6,
     pseudonymous: NoNames = False,
-    term: Annotated[Path, typer.Option("--term", help="The term folder; otherwise the current folder.")] = Path("."),
+    term: Terms = None,
 ):
     """Pack a sample of sheets for a moderator: marks, reasons, changes, and the answers as handed in."""
-    from grader.records.term import term as terms
-    from grader.reports.export.pages import moderation as papers
+    from grader.reports.export.pages import moderation as pages
 
-    opened = terms.open_term(term)
-    made, names = papers.write(opened, module, path, sample=sample, pseudonymous=pseudonymous)
+    made, names = pages.write(_opened(term), module, path, sample=sample, pseudonymous=pseudonymous)
     say(f"Written: {made}, {len(names)} sheets: {', '.join(names)}")
 
 
 @app.command("report")
-def report(path: To = None, pseudonymous: NoNames = False, term: Terms = None):
-    """Write programme.html: completion, objectives below standard, questions to look at, changes, retention."""
-    from grader.reports.export.pages import programme_report as papers
+def report(
+    path: To = None,
+    programme: Annotated[
+        Path | None, typer.Option(help="The file that lists the whole programme and its centre.")
+    ] = None,
+    centre: Annotated[str, typer.Option(help="Name of the training centre, where there is no programme file.")] = "",
+    pseudonymous: NoNames = False,
+    term: Terms = None,
+):
+    """Write programme.html: pass rates, what asks for a decision, trends, objectives, questions, changes, retention."""
+    from grader.reports.export.oneroster import programme as programmes
+    from grader.reports.export.pages import programme_report as pages
 
-    say(f"Written: {papers.write(_opened(term), path, pseudonymous=pseudonymous)}")
+    whole = programmes.read(programme) if programme else None
+    opened = programmes.open_whole(whole) if whole and not term else _opened(term)
+    centre = centre or (whole.centre if whole else "")
+    say(f"Written: {pages.write(opened, path, centre=centre, pseudonymous=pseudonymous)}")
 
 
 @app.command("statements")

@@ -16,6 +16,9 @@ def paper(
     module: Annotated[str, typer.Argument(help="Such as m01_timing; it must be assigned.")],
     trainee: Annotated[list[str] | None, typer.Option(help="Only this trainee; say it again for another.")] = None,
     group: Annotated[str, typer.Option(help="Only this group.")] = "",
+    one_file: Annotated[
+        bool, typer.Option("--one-file", help="Also all sheets in one file, to print at once.")
+    ] = False,
     term: TermFolder = HERE,
 ):
     """Write each trainee's own questions as a sheet to print."""
@@ -23,8 +26,11 @@ def paper(
     from grader.records.term import term as terms
 
     opened = terms.open_term(term)
-    written = channels.print_sheets(opened, module, trainees=tuple(trainee or ()), group=group)
+    written = channels.print_sheets(opened, module, trainees=tuple(trainee or ()), group=group, one_file=one_file)
+    whole = written.pop() if one_file else None
     say(f"{len(written)} sheets: {opened.folder}/out/<trainee>/{module}.html. Print them from the browser.")
+    if whole:
+        say(f"All in one file: {whole}")
 
 
 def transcribe(
@@ -39,6 +45,7 @@ def transcribe(
     """Type in what stands on paper; it is kept as a hand-in and logged as transcribed."""
     from grader import clock
     from grader.course.submissions import transcribe as transcribing
+    from grader.exercise import hand_in
     from grader.records.term import term as terms
 
     opened = terms.open_term(term)
@@ -58,7 +65,7 @@ def transcribe(
         kept = [transcribing.keep(opened, sheet, answers, received_at=arrived)]
     for one in kept:
         what = "was kept before" if one.known else f"{one.answered} of {one.asked} answers kept"
-        say(f"{one.person.name}: {what}, receipt {' '.join(one.sha256[at : at + 4] for at in (0, 4, 8))}.")
+        say(f"{one.person.name}: {what}, receipt {hand_in.short(one.sha256)}.")
         if one.others:
             say(f"  note: {one.others} more from a computer; of all that came in time the last one counts.")
         if one.finding:

@@ -104,11 +104,14 @@ def copies(
     from grader.reports.feedback import similarity as screen
     from grader.reports.feedback import similarity_chance
 
-    found = screen.pairs(terms.open_term(term), module)
+    opened = terms.open_term(term)
+    found = screen.pairs(opened, module)
     if not found:
         say(f"{module}: no pair stands out beyond chance.")
+        say(screen.little(opened, module))
         return
     say(f"{module}: pairs beyond 1 in {1 / similarity_chance.LIMIT:.0f}, after allowing for all pairs of the class.")
     for pair in found:
         say(f"  {screen.sentence(pair)}")
     say(screen.ADVICE)
+    say(screen.little(opened, module))

@@ -170,18 +170,24 @@ def return_module(
     module: Annotated[str, typer.Argument(help="Such as m01_timing.")],
     trainee: Annotated[str, typer.Option(help="One trainee's id; otherwise everybody.")] = "",
     partly: Annotated[bool, typer.Option("--partly", help="Also work whose written answers still wait.")] = False,
+    one_file: Annotated[
+        bool, typer.Option("--one-file", help="Also all sheets in one file, to print at once.")
+    ] = False,
     term: TermFolder = HERE,
 ):
     """Write each trainee's returned sheet: answers, verdicts, worked steps, what to practise."""
     from grader.records.term import term as terms
     from grader.reports.feedback import return_run
 
-    done = return_run.give_back(terms.open_term(term), module, trainee=trainee, partly=partly)
+    opened = terms.open_term(term)
+    done = return_run.give_back(opened, module, trainee=trainee, partly=partly, one_file=one_file)
     replaced = f" ({done.replaced} in place of an older page)" if done.replaced else ""
     say(
         f"{module}: {done.written} sheets written{replaced}, {done.unchanged} unchanged, {len(done.left_out)} left out."
     )
     say(f"Sheets: {done.folder}/<trainee>/{module}.html")
+    if done.one_file:
+        say(f"All in one file: {done.one_file}")
     for line in done.left_out:
         say(f"  left out: {line}")
     findings(done.findings)

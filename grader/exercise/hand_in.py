@@ -26,8 +26,12 @@ class Receipt:
 
     @property
     def short(self):
-        """The digest as a person compares it: three groups of four."""
-        return " ".join(self.sha256[start : start + 4] for start in (0, 4, 8))
+        return short(self.sha256)
+
+
+def short(sha256):
+    """A digest as a person compares it: three groups of four."""
+    return " ".join(sha256[start : start + 4] for start in (0, 4, 8))
 
 
 def digest(content):

@@ -1,111 +1,140 @@
-"""Pages that print well and need no network: a few words of HTML, everything escaped."""
+"""Pages from templates: all text is escaped, nothing comes from a network and nothing runs."""
 
-import base64
-import io
 import re
-from html import escape
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
 
-import matplotlib
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup, escape
 
 _DAY = re.compile(r"\d{4}-\d\d-\d\d")
-SHORT = 12  # rows of a table that is kept on one sheet of paper; a longer one begins under its heading
-
-_STYLE = """
-body { font: 11pt/1.4 sans-serif; color: #111; background: #fff; max-width: 60em; margin: 1em auto; padding: 0 1em }
-table { border-collapse: collapse; margin: .6em 0 1.4em; width: 100% }
-caption { text-align: left; font-weight: bold; padding: .3em 0 }
-th, td { border: 1px solid #767676; padding: .2em .5em; text-align: left; vertical-align: top }
-thead th { background: #eee }
-td.number { text-align: right; font-variant-numeric: tabular-nums }
-figure { margin: .6em 0 } img { max-width: 100%; height: auto }
-td.whole { white-space: nowrap }
-@media (max-width: 40em) { body { padding: 0 .4em } th, td { overflow-wrap: break-word; padding: .2em } }
-.note { border-left: .3em solid #111; padding-left: .8em }
-.scroll { overflow-x: auto }
-@page { margin: 16mm }
-@media (max-width: 480px) { body { margin: .5em auto; padding: 0 .6em } table { display: block; overflow-x: auto } }
-@media print {
-  body { max-width: none; margin: 0 } h1, h2, h3, caption { break-after: avoid } thead { display: table-header-group }
-  tr, figure, .keep, table.short { break-inside: avoid } h2 + p { break-after: avoid }
-}
-"""
+_SHORT = 12  # rows of a table that is kept on one sheet of paper; a longer one begins under its heading
+_NARROW = 4  # columns that fit every screen
+_LONG = 60  # letters of a line that others can stand beside
+_SIGNS = {"right": "✓", "partly": "◐", "wrong": "✗", "blank": "–", "waits": "…"}
 
 
-def page(title, *parts, look=""):
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table as a template shows it: the first cell of each row heads it; without rows a sentence stands there.
+
+    `kind` is a class for the style sheet.
+    """
+
+    caption: str
+    headings: Sequence[str]
+    rows: Sequence[Sequence[Any]]
+    empty: str = "None recorded."
+    kind: str = ""
+
+    @property
+    def short(self) -> bool:
+        return len(self.rows) <= _SHORT
+
+    @property
+    def wide(self) -> bool:
+        """Whether it may be wider than a small screen, where it is moved sideways with finger or arrow keys."""
+        return len(self.headings) > _NARROW
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A figure as a data address; `says` tells in words what it shows."""
+
+    data: str
+    caption: str
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A word and what it says of an answer; `look` is "long", "text" or "says", `typed` tells that a person wrote it."""
+
+    word: str
+    text: str
+    look: str = ""
+    typed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """One answer as a page shows it. `state` is a key of the signs: right, partly, wrong, blank, waits."""
+
+    prompt: str
+    state: str
+    verdict: str
+    marks: str
+    lines: Sequence[Line]
+
+
+def line(word: str, text: str, look: str = "", *, typed: bool = False) -> Line:
+    """A line that has a row of its own where it is long."""
+    return Line(word, text, look or ("long" if len(text) > _LONG else ""), typed)
+
+
+def table(
+    caption: str, headings: Sequence[str], rows: Iterable[Sequence[Any]], empty: str = "None recorded.", kind: str = ""
+) -> Table:
+    """A table from rows that are perhaps still to be made."""
+    return Table(caption, tuple(headings), [tuple(row) for row in rows], empty, kind)
+
+
+def page(template: str, /, **data: Any) -> bytes:
     """A whole page.
 
     Parameters
     ----------
-    title : str
-    parts : str
-        HTML, already escaped where it holds text of people.
-    look : str
-        Further rules of style.
+    template : str
+        Name of a file in templates/ that extends screen.html or print.html.
+    data
+        What the template names; text is escaped there, unless it is `Markup`.
 
     Returns
     -------
     bytes
+        UTF-8.
     """
-    body = "\n".join(part for part in parts if part)
-    return (
-        f'<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        f'<meta name="viewport" content="width=device-width, initial-scale=1">\n<title>{escape(title)}</title>\n'
-        f"<style>{_STYLE}{look}</style>\n</head>\n<body>\n<main>\n<h1>{escape(title)}</h1>\n{body}\n</main>\n</body>\n</html>\n"
-    ).encode("utf-8", "replace")
+    return _environment().get_template(template).render(**data).encode("utf-8", "replace")
 
 
-def heading(text, level=2):
-    return f"<h{level}>{escape(text)}</h{level}>"
+def lines(text: Any) -> Markup:
+    """Text of a person or a task with its own new lines."""
+    return Markup("<br>").join(escape(line) for line in str(text).split("\n"))
 
 
-def paragraph(text, kind=""):
-    return f'<p class="{kind}">{escape(text)}</p>' if kind else f"<p>{escape(text)}</p>"
+def leaning(text: Any) -> Markup:
+    """As `lines`; **bold** and *leaning* words of a lesson are shown so. What is `Markup` keeps its elements."""
+    safe = str(text) if isinstance(text, Markup) else str(lines(text))
+    safe = re.sub(r"\*\*([^*]+)\*\*", r"<strong>\1</strong>", safe)
+    return Markup(re.sub(r"(?<![\w*])\*([^*\s][^*]*)\*(?![\w*])", r"<em>\1</em>", safe))
 
 
-def table(caption, headings, rows, *, empty="None recorded.", kind=""):
-    """A table with caption; the first cell of each row heads it. Without rows, caption and a sentence.
-
-    Cells that read as numbers stand to the right, except in a list of facts (two
-    columns), where they would stand far from their names. `kind` is a class for style.
-    """
-    rows = list(rows)
-    if not rows:
-        return f"<p><strong>{escape(caption)}.</strong> {escape(empty)}</p>"
-    head = "".join(f'<th scope="col">{escape(name)}</th>' for name in headings)
-    body = []
-    for first, *rest in rows:
-        cells = "".join(_cell(cell, alone=len(rest) == 1) for cell in rest)
-        body.append(f'<tr><th scope="row">{escape(str(first))}</th>{cells}</tr>')
-    looks = " ".join(filter(None, (kind, "short" if len(rows) <= SHORT else "")))
-    return (
-        f"<table{f' class={chr(34)}{looks}{chr(34)}' if looks else ''}>\n<caption>{escape(caption)}</caption>\n<thead><tr>{head}</tr></thead>\n<tbody>\n"
-        + "\n".join(body)
-        + "\n</tbody>\n</table>"
+@cache
+def _environment() -> Environment:
+    found = Environment(
+        loader=PackageLoader("grader", "pages/templates"),
+        autoescape=True,
+        undefined=StrictUndefined,  # a name that the page forgot is an error, never a gap
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
     )
+    found.filters |= {"lines": lines, "leaning": leaning, "css": _css, "cell": _cell}
+    found.globals["signs"] = _SIGNS
+    return found
 
 
-def picture(data, caption, says):
-    """A figure from a data address; `says` tells in words what it shows."""
-    return f'<figure><img src="{data}" alt="{escape(says)}"><figcaption>{escape(caption)}</figcaption></figure>'
+def _css(text: Any) -> Markup:
+    """Text inside a string of a style sheet, where HTML's escapes mean nothing."""
+    return Markup("".join(c if re.match(r"[\w .,()/-]", c, re.ASCII) else f"\\{ord(c):06x}" for c in str(text)))
 
 
-def _is_number(cell):
-    text = str(cell).rstrip(" %")
-    return bool(text) and text.replace(".", "", 1).replace("-", "", 1).isdigit()
-
-
-def _cell(cell, *, alone):
-    kind = ""
-    if _DAY.fullmatch(str(cell)):
-        kind = ' class="whole"'
-    elif _is_number(cell) and not alone:
-        kind = ' class="number"'
-    return f"<td{kind}>{escape(str(cell))}</td>"
-
-
-def address(figure):
-    """Data address of a figure as SVG, the same for the same figure."""
-    content = io.BytesIO()
-    with matplotlib.rc_context({"svg.hashsalt": "timing-mark"}):
-        figure.savefig(content, format="svg", metadata={"Date": None})
-    return "data:image/svg+xml;base64," + base64.b64encode(content.getvalue()).decode()
+def _cell(value: Any, columns: int) -> str:
+    """Class of a cell: figures stand to the right, except in a list of facts; a day is not broken."""
+    text = str(value)
+    if _DAY.fullmatch(text):
+        return "whole"
+    figure = text.rstrip(" \u00a0%").replace(".", "", 1).replace("-", "", 1).isdigit()
+    return "number" if figure and columns > 2 else ""

@@ -41,7 +41,7 @@ def pages(demo, tmp_path_factory):
     someone = given_back.parent.name
     return {
         "programme": programme_report.write([term]),
-        "evidence": evidence.write(term)[0],
+        "evidence": evidence.write([term])[0],
         "returned": given_back,
         "class": folder / "reports" / demo.report.name,
         "paper": paper_sheet.write(term, people[someone], issued.dump(issue_of(term, someone)).decode()),

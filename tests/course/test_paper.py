@@ -97,6 +97,17 @@ def test_two_trainees_have_two_sheets(assigned_term):
     assert a != b and "Arundell" in a and "Arundell" not in b and "T02" in b and "T02" not in a
 
 
+def test_the_sheets_of_a_class_stand_in_one_file_to_print(assigned_term):
+    *single, whole = channels.print_sheets(assigned_term, "m01_timing", one_file=True)
+    words = Page(whole.read_text("utf-8")).words
+    assert len(single) == 3 and words.count("summary card") == 3
+    assert all(name in words for name in ("Arundell, Bea", "O’Neil, Jr., Cass", "Null, Dov"))
+    foot = re.findall(r'content: "(m01_timing, t0\d, spring-a)"', whole.read_text("utf-8"))
+    assert foot == [f"m01_timing, t0{n}, spring-a" for n in (1, 3, 2)], "each paper says whose it is"
+    deletion.delete_person(assigned_term, "T01", reason="asked for it")
+    assert not whole.exists()
+
+
 def test_options_stand_in_the_trainees_own_order(assigned_term):
     """The letters mean what the lesson's form shows first, second, third."""
     module = catalogue.module("m01_timing")
@@ -119,7 +130,7 @@ def test_no_answer_stands_on_it(assigned_term, key):
     record = issued.make(module, key=b"key of a test", term="spring", trainee="t01", attempt=1, mode="assessed", due="",
                          zone="Europe/Lisbon", numbers=numbers)  # fmt: skip
     person = roster.Trainee("t01", "T01", "Arundell", "Bea")
-    text = paper_sheet.build(assigned_term, person, issued.dump(record).decode())
+    text = paper_sheet.build(assigned_term, [(person, issued.dump(record).decode())]).decode()
     sections = [Page(section).words for section in text.split("<section>")[1:]]
     answers = right_answers(module, record)
     looked = 0

@@ -114,8 +114,8 @@ def test_every_export_says_who_passed_or_what_failed(lacking):
     assert sorted(row["comment"] for row in results) == ["", "not passed: T1 must be met", "passed"]
     page = programme_report.write([lacking]).read_text("utf-8")
     assert "Not passed because an objective must be met and is not" in page
-    assert "not passed: T1 must be met" in evidence.write(lacking, trainee="T01")[0].read_text("utf-8")
-    with zipfile.ZipFile(moderation.write(lacking, KEY)[0]) as archive:
+    assert "not passed: T1 must be met" in evidence.write([lacking], trainee="T01")[0].read_text("utf-8")
+    with zipfile.ZipFile(moderation.write([lacking], KEY)[0]) as archive:
         index = archive.read("index.html").decode()
     assert "not passed: T1 must be met" in index and "T1 from 70 %" in index
     own = f"{statements.BASE}extensions/failed-objectives"

@@ -164,7 +164,7 @@ def test_it_stands_apart_from_calculated_work(demo_term):
     assert [(r["trainee_id"], r["objective"], r["witnessed"], r["witnessed_on"]) for r in mine] == [
         ("Q0101", "T1", "satisfactory", "2026-03-12")
     ]
-    [path] = evidence.write(demo_term, trainee="Q0101")
+    [path] = evidence.write([demo_term], trainee="Q0101")
     text = path.read_text("utf-8")
     assert "NZQA 235: Witnessed</caption>" in text and "&lt;b&gt;van&lt;/b&gt;" in text and "<b>van" not in text
     assert re.search(r"<td[^>]*>satisfactory</td><td[^>]*>2026-03-12</td>", text) and "=R. Q." in text
@@ -173,7 +173,7 @@ def test_it_stands_apart_from_calculated_work(demo_term):
 
 def test_a_trainee_with_nothing_but_a_witnessed_task_has_a_page(assigned_term):
     observations.record(assigned_term, SAW)
-    [path] = evidence.write(assigned_term)
+    [path] = evidence.write([assigned_term])
     assert path.name == "t01.html" and "R. Quillfeather" in path.read_text("utf-8")
 
 

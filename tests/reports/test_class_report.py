@@ -12,14 +12,15 @@ import pytest
 from grader import catalogue, clock
 from grader.course.attempts import overview
 from grader.course.audit import deletion, verify
-from grader.course.grading import adjust, mark_class
+from grader.course.grading import adjust, mark_class, resit
 from grader.course.issue import assign
 from grader.course.submissions import collect
 from grader.errors import Refused, Unknown
 from grader.exercise.model import Choice
 from grader.exercise.truth import Truth
 from grader.records import database, schema
-from grader.reports.feedback import charts, class_figures, class_report
+from grader.records.term import roster
+from grader.reports.feedback import charts, class_figures, class_report, return_run
 from grader.reports.tables import scope, statistics
 from tests.work import issue_of, put_in_inbox, right_answers, right_sheet, sheet_of, state
 
@@ -48,7 +49,10 @@ def test_the_marks_are_those_of_the_records(page, m01):
         assert len(cells) == len(m01.exercises) + 2
         assert cells[0] == (f"{marks['m01.mark_arc'] / 100:g}" if marks else "")
         assert cells[-2] == (f"{found.mark.mark / 100:g}" if found.mark else "")
-        assert cells[-1].startswith(found.state)
+        if found.mark is None:
+            assert cells[-1] == found.state
+        else:  # one attempt was issued and two are allowed
+            assert cells[-1].startswith("passed" if found.mark.mark >= 1800 else "sit again")
 
 
 def test_slips_are_counted_with_what_to_say(page, m01):
@@ -58,7 +62,7 @@ def test_slips_are_counted_with_what_to_say(page, m01):
     assert sorted((s.count for s in found), reverse=True) == [s.count for s in found]
     assert sum(s.count for s in found) == sum(counted.values()) > 20
     assert all(s.count <= s.answers <= 22 for s in found)
-    assert found[0].says in text.replace("&#x27;", "'") and f"{found[0].count} of {found[0].answers}" in text
+    assert found[0].says in unescape(text) and f"{found[0].count} of {found[0].answers}" in text
 
 
 def test_wrong_choices_without_a_slip_are_counted_with_what_speaks_against_them(assigned_term, m01):
@@ -109,12 +113,64 @@ def test_facility_and_discrimination_agree_with_the_table_of_marks(page, m01):
 def test_who_needs_help_is_named(page, m01):
     term, _ = page
     found = class_figures.needs(term, overview.marks_table(term, m01))
-    said = {name: what for name, what, _ in found}
-    assert said["Hallorsen, Pia"] == "has handed in nothing this term"
+    said = {person.name: what for person, what, _ in found}
+    assert said["Hallorsen, Pia"].startswith("has handed in nothing this term; due was ")
     assert said["Marchetto, Livio"] == "handed in a file that is not marked"
-    assert sum("is stuck" in what for what in said.values()) == sum(
-        class_figures.stuck(marks) for _, marks in overview.marks_table(term, m01)
+    table = overview.marks_table(term, m01)
+    assert sum("is stuck" in what for what in said.values()) == sum(class_figures.stuck(marks) for _, marks in table)
+    limit, close = 1800, 150  # 60 % of 30 marks, and 5 % of them
+    for one, _ in table:
+        if one.mark is None:
+            assert one.person.name in said
+        else:
+            assert (one.person.name in said) == (one.mark.mark < limit + close + 1), "failed, or hardly passed"
+            if limit - close <= one.mark.mark < limit and "stuck" not in said[one.person.name]:
+                assert said[one.person.name].startswith("missed the pass mark by ")
+
+
+def test_each_who_needs_the_instructor_is_told_with_the_next_step(assigned_term, m01):
+    """T01 failed and has a resit to hand in, T02's extension has passed, T03 has left."""
+    record = issue_of(assigned_term, "t01")
+    put_in_inbox(assigned_term, sheet_of(record, {"m01.mark_arc.arc": "1"}))
+    record = issue_of(assigned_term, "t03")
+    put_in_inbox(assigned_term, sheet_of(record, {"m01.mark_arc.arc": "1"}))
+    collect.collect(assigned_term, received_at=clock.parse("2026-03-30 12:00", "Europe/Lisbon"))
+    mark_class.mark(assigned_term, KEY)
+    adjust.extend(assigned_term, "t02", KEY, until="2026-04-20 17:00", reason="ill")
+    listed = assigned_term.folder / "rosters" / "fewer.csv"
+    listed.write_text("id,last_name,first_name\nT01,Arundell,Bea\nT02,Arundell,Bea\n", encoding="utf-8")
+    roster.import_list(assigned_term, listed)
+
+    def told():
+        text = unescape(class_report.write([assigned_term], KEY)[0].read_text(encoding="utf-8"))
+        part = text[text.index("People to speak to") : text.index("Commonest slips")]
+        names = re.findall(r'<th scope="row">([^<]*)', part)
+        return dict(zip(names, re.findall(r"<td>([^<]*)</td><td>([^<]*)</td>", part), strict=True)), text
+
+    rows, text = told()
+    assert set(rows) == {"Arundell, Bea (T01)", "Arundell, Bea (T02)"}, (
+        "same names are told apart; who left is not listed"
     )
+    assert rows["Arundell, Bea (T02)"][0].endswith("the extension passed on 2026-04-20 17:00 Europe/Lisbon")
+    assert "extend again or excuse" in rows["Arundell, Bea (T02)"][1]
+    assert (
+        rows["Arundell, Bea (T01)"][0].startswith("is stuck") and "then give a resit" in rows["Arundell, Bea (T01)"][1]
+    )
+    assert "2 trainees had this module: 1 not handed in, 1 marked; 1 more has left" in text
+    assert "sit again, has left" in text
+    return_run.give_back(assigned_term, KEY, trainee="T01")
+    resit.resit(assigned_term, "T01", KEY, due="2199-01-01 12:00", reason="once more")
+    rows, _ = told()
+    assert rows["Arundell, Bea (T01)"][0] == "has attempt 2 to hand in, due 2199-01-01 12:00 Europe/Lisbon"
+
+
+def test_only_those_count_who_had_the_module(assigned_term):
+    """Three are on the roster and two had it; nobody reads of three."""
+    assign.assign(assigned_term, "m02_dwell", group="A", due="2026-03-31 17:00")
+    text = class_report.write([assigned_term], "m02_dwell")[0].read_text(encoding="utf-8")
+    assert "2 trainees had this module" in text and "Null, Dov" not in text
+    (dwell,) = (month for month in class_figures.months([assigned_term]) if month.module == "m02_dwell")
+    assert dwell.people == 2
 
 
 def test_stuck_means_nothing_in_half_of_what_was_read():
@@ -188,6 +244,7 @@ def test_before_anything_is_handed_in_the_report_names_who_waits(assigned_term):
     adjust.extend(assigned_term, "t02", KEY, until="2199-01-01", reason="ill")
     text = class_report.write([assigned_term])[0].read_text(encoding="utf-8")
     assert text.count("has handed in nothing this term") == 3 and "extended until 2199-01-01" in text
+    assert text.count("due was 2026-03-31 17:00") == 2
     assert "Nothing is marked yet." in text
 
 

@@ -1,6 +1,7 @@
 """Returned sheets: what the records hold, for the trainee alone, and never run as script."""
 
 import hashlib
+import re
 
 import pytest
 from sqlalchemy import delete
@@ -10,7 +11,7 @@ from grader.course.audit import deletion, verify
 from grader.course.grading import adjust, mark_class, written_answers
 from grader.course.submissions import collect
 from grader.errors import Refused, Unknown
-from grader.exercise import issued
+from grader.exercise import hand_in, issued
 from grader.exercise.kinds import Choices, Written
 from grader.exercise.model import Choice
 from grader.exercise.sorting import Batch, FiringOrder, Order
@@ -31,6 +32,11 @@ def _hand_in(term, sheet, when="2026-03-30 12:00"):
 
 def _page(term, who="t01", attempt=1):
     return return_run.path_of(term, who, KEY, attempt).read_text(encoding="utf-8")
+
+
+def record_of_hand_in(term, who):
+    with database.transaction(term) as connection:
+        return next(row.sha256 for row in connection.execute(schema.hand_in.select()) if row.trainee == who)
 
 
 def _returned(term):
@@ -64,6 +70,8 @@ def test_a_page_tells_slip_expected_answer_route_and_what_next(returned, m01):
     for line in exercise.route(truth.given(exercise.key)):
         assert line in page
     assert exercise.wording(truth.given(exercise.key)) in page
+    receipt = hand_in.short(record_of_hand_in(returned, "t01"))
+    assert f"Receipt, as your lesson showed it</dt><dd>{receipt}</dd>" in page
     assert "What to practise next" in page and "timing-mark study m01_timing" in page
     assert "1. Degrees, time and the tape measure" in page, "the lesson's section"
     assert "A resit would cover the objectives not met yet (T1) with fresh numbers: A mark where" in page
@@ -77,7 +85,40 @@ def test_every_exercise_and_its_marks_are_there_and_nothing_of_others(returned, 
     assert "Arundell" not in page and "T01" not in page and "alert(1)" not in page
     with database.transaction(returned) as connection:
         mark = next(row for row in connection.execute(schema.mark.select()) if row.trainee == "t02")
-    assert mark.penalty > 0 and f"{mark.mark / 100:g} of {mark.most / 100:g}" in page
+    assert mark.penalty > 0 and f"<strong>{mark.mark / 100:g}</strong> of {mark.most / 100:g}<" in page
+
+
+def test_the_strip_leads_to_every_exercise_and_says_how_it_went_by_sign_and_word(returned, m01):
+    """No colour is needed: each exercise has a sign, a word and its marks, and a link that leads somewhere."""
+    return_run.give_back(returned, KEY)
+    page = _page(returned)
+    strip = page[page.index("<nav") : page.index("</nav>")]
+    cells = re.findall(
+        r'<li class="(\w+)"><a href="#([\w-]+)"><b>(\d+) <span[^>]*>(.)</span></b> (\w+) <small>([^<]*)', strip
+    )
+    assert [int(number) for _, _, number, _, _, _ in cells] == list(range(1, len(m01.exercises) + 1))
+    signs = {"right": "✓", "partly": "◐", "wrong": "✗", "blank": "–", "waits": "…"}
+    for (state, target, _, sign, word, marks), exercise in zip(cells, m01.exercises, strict=True):
+        assert f'<section id="{target}">' in page and word == state and sign == signs[state]
+        got, _, most = marks.partition(" of ")
+        assert most == str(exercise.marks)
+        assert state == (
+            "right" if got == most else "blank" if not exercise.parts else "partly" if got != "0" else state
+        )
+    words = {state for state, *_ in cells}
+    assert {"right", "wrong", "blank"} <= words, "T01 made a slip, wrote nonsense and left the letter blank"
+
+
+def test_all_sheets_stand_in_one_file_to_print(returned):
+    """Each as on its own page, no address twice, and it goes with every person who is deleted."""
+    done = return_run.give_back(returned, KEY, one_file=True)
+    text = done.one_file.read_text(encoding="utf-8")
+    assert text.count("<article>") == 2 and "Arundell" in text and "O’Neil, Jr." in text
+    anchors = re.findall(r' id="([^"]+)"', text)
+    assert len(set(anchors)) == len(anchors) > 20 and set(re.findall(r'href="#([^"]+)"', text)) == set(anchors)
+    assert return_run.give_back(returned, KEY).one_file is None
+    deletion.delete_person(returned, "T02", reason="asked for it")
+    assert not done.one_file.exists()
 
 
 def test_hostile_text_is_shown_and_is_no_markup(returned):
@@ -181,10 +222,7 @@ def test_points_and_comment_of_a_read_answer_are_shown(assigned_term, m01):
     assert return_run.give_back(assigned_term, KEY).written == 1
     page = _page(assigned_term)
     rubric = m01.by_path["m01.letter.text"][1].rubric
-    assert (
-        f'<dt>1 of 1</dt><dd class="">{rubric[0][0]}' in page
-        and f'<dt>0.5 of 1</dt><dd class="">{rubric[1][0]}' in page
-    )
+    assert f"<dt>1 of 1</dt><dd>{rubric[0][0]}" in page and f"<dt>0.5 of 1</dt><dd>{rubric[1][0]}" in page
     assert "Plain enough.<br>&lt;script&gt;" in page and "<script" not in page and "Read by your instructor" in page
     assert "Waits for your instructor" not in page
 
@@ -226,4 +264,4 @@ def test_every_module_and_kind_can_be_returned(demo_term, key):
     page = return_run.path_of(demo_term, "q0101", key, 1).read_text(encoding="utf-8")
     module = catalogue.module(key)
     kinds = {type(part) for _, part, _ in module.parts()} & {Choice, Choices, Order, Batch, FiringOrder, Written}
-    assert kinds and "You chose" in page and page.count("<section>") == len(module.exercises)
+    assert kinds and "You chose" in page and page.count("<section id=") == len(module.exercises)

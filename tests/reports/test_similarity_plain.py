@@ -111,7 +111,7 @@ def test_the_screen_finds_what_a_plain_one_finds(block, monkeypatch):
 def test_rising_thresholds_leave_out_nobody():
     """With one fit less than the fewest a pair's chance, times half of all pairs, is at the limit."""
     for size in (4, 10, 30, 100, 1000, 30_000):
-        fewest, everybody = similarity_chance._fewest(size * (size - 1)), size * (size - 1)
+        fewest, everybody = similarity_chance.fewest(size * (size - 1)), size * (size - 1)
         assert similarity_chance.LEAST_RATE ** (fewest - 1) * everybody / 2 >= similarity_chance.LIMIT
         assert similarity_chance.LEAST_RATE**fewest * everybody / 2 < similarity_chance.LIMIT * 1.01
 

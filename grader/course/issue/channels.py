@@ -136,8 +136,10 @@ def hand_out(term, module_key, way, *, trainees=(), config=None):
     return folder if way == FOLDER else release_to_exchange(term, module_key, folder.parent, config)
 
 
-def print_sheets(term, module_key, *, trainees=(), group=""):
+def print_sheets(term, module_key, *, trainees=(), group="", one_file=False):
     """Write the sheets on paper of some trainees who have their numbers, or of all who have.
+
+    With `one_file` also all of them in one file to print, the last path.
 
     Returns
     -------
@@ -165,7 +167,10 @@ def print_sheets(term, module_key, *, trainees=(), group=""):
                 "written."
             )
         note(connection, module.key, [person.id for person in served], PAPER, "")
-    return [paper_sheet.write(term, person, records[person.id][1]) for person in served]
+    written = [paper_sheet.write(term, person, records[person.id][1]) for person in served]
+    if one_file:
+        written.append(paper_sheet.write_all(term, module.key, [(person, records[person.id][1]) for person in served]))
+    return written
 
 
 def forget(term, people):

@@ -5,13 +5,15 @@ from dataclasses import dataclass
 
 from sqlalchemy import select
 
-from grader import catalogue
+from grader import clock
 from grader.course.attempts import lateness, overview, passing, standing
 from grader.exercise.model import sayings
 from grader.marking.verdict import BLANK, WRONG
-from grader.records import database, schema
+from grader.records import adjustments, database, schema
+from grader.records.term import roster
 from grader.reports.tables import statistics
 
+CLOSE = 0.05  # of the module's marks: so near to the pass mark one slip more or less decides
 NOUGHTS = 0.5  # stuck: no mark in at least this share of the exercises that were read
 
 
@@ -40,7 +42,7 @@ class Chosen:
 
 @dataclass(frozen=True, slots=True)
 class Month:
-    """One module of one term. `mean` is per cent, None below ten complete marks."""
+    """One module of one term. `people` had it; `mean` is per cent, None below ten complete marks."""
 
     term: str
     module: str
@@ -50,6 +52,7 @@ class Month:
     passed: int
     missing: int
     mean: float | None
+    practice: bool = False
 
 
 def slips(term, module):
@@ -105,40 +108,129 @@ def _counted(term, module, key_of):
 
 
 def needs(term, table):
-    """[(trainee, what it is, what to do)] of everybody who has not come through, most urgent first.
+    """Everybody who has not come through safely, most urgent first, with the next step.
+
+    Whoever failed, is close to the pass mark, has not handed in, waits for a resit, or whose
+    file is not marked. Whoever has left is not listed.
 
     Parameters
     ----------
     term : Term
     table : list
         Of overview.marks_table.
+
+    Returns
+    -------
+    list of (Trainee, str, str)
+        Who, what it is, what to do.
     """
     with database.transaction(term) as connection:
         started = set(connection.execute(select(schema.hand_in.c.trainee)).scalars())
-        too_late = lateness.barred(connection)
+        too_late, resits = lateness.barred(connection), _resits(connection)
     found = []
     for one, marks in table:
-        if one.state == standing.NOT_HANDED_IN:
-            never = one.person.id not in started
-            until = (
-                f"extended until {one.extension_until[:10]}" if one.extension_until else "ask what holds the work up"
-            )
-            found.append(
-                (0 if never else 1, one, "has handed in nothing this term" if never else "has not handed in", until)
-            )
-        elif one.state == standing.HANDED_IN:
-            found.append((2, one, "handed in a file that is not marked", "run 'mark'; its finding says what to do"))
-        elif stuck(marks):
-            noughts = sum(value == 0 for value in marks.values())
-            found.append((3, one, f"is stuck: no mark in {noughts} of {len(marks)} exercises", "sit down together"))
+        if one.person.status == roster.WITHDRAWN:
+            continue
+        for rank, what, do in _needs(term, one, marks, started, too_late, resits):
+            found.append((rank, one.person, what, do))
+    return [(person, what, do) for _, person, what, do in sorted(found, key=lambda entry: entry[0])]
+
+
+def _resits(connection):
+    """(trainee, module) -> (attempt, due, whether it was handed in) of a further attempt that is not marked yet."""
+    issue, until = schema.issue, adjustments.read(connection).until
+    marked = {adjustments.owner(row) for row in connection.execute(select(schema.mark))}
+    handed_in = {adjustments.owner(row) for row in connection.execute(select(schema.hand_in))}
+    columns = (issue.c.trainee, issue.c.module, issue.c.attempt, issue.c.due)
+    rows = connection.execute(select(*columns).where(issue.c.attempt > 1).order_by(issue.c.attempt)).all()
+    owners = [(adjustments.owner(row), row.due) for row in rows]
+    return {
+        owner[:2]: (owner[2], until.get(owner, due), owner in handed_in) for owner, due in owners if owner not in marked
+    }
+
+
+def _needs(term, one, marks, started, too_late, resits):
+    """(rank, what it is, what to do) of one trainee; ranks from the most urgent."""
+    if one.state == standing.NOT_HANDED_IN:
+        what = "has not handed in" if one.person.id in started else "has handed in nothing this term"
+        yield _missing(term, one, what)
+    elif one.state == standing.HANDED_IN:
+        yield 2, "handed in a file that is not marked", "run 'mark'; its finding says what to do"
+    if (one.person.id, one.module, one.attempt) in too_late:
+        yield (
+            2,
+            "handed in after the sheet was returned; it does not count",
+            "run 'extend' with a reason to accept it, or say that it came too late",
+        )
+    if one.mark is None:
+        return
+    if (one.person.id, one.module) in resits:
+        yield _resit(term, *resits[one.person.id, one.module])
+        return
+    noughts = f"no mark in {sum(value == 0 for value in marks.values())} of {len(marks)} exercises"
+    if one.passed == passing.NO:
+        again = "then give a resit" if one.attempts < term.settings.attempts else (
+            f"all {term.settings.attempts} attempts of term.toml are used: decide together how to go on")  # fmt: skip
+        missed = _over(term, one)
+        if stuck(marks):
+            yield 3, f"is stuck: {noughts}", f"sit down together, {again}"
         elif one.failed:
-            what = f"has not met {', '.join(one.failed)}, without which nobody passes"
-            found.append((4, one, what, "show it once more, then give a resit"))
-    for one, _ in table:
-        if (one.person.id, one.module, one.attempt) in too_late:
-            what = "handed in after the sheet was returned; it does not count"
-            found.append((2, one, what, "run 'extend' with a reason to accept it, or say that it came too late"))
-    return [(one.person.name, what, do) for _, one, what, do in sorted(found, key=lambda entry: entry[0])]
+            yield 4, f"has not met {', '.join(one.failed)}, without which nobody passes", f"show it once more, {again}"
+        elif -missed <= CLOSE * one.mark.most:
+            yield 5, f"missed the pass mark by {_marks(-missed)}", f"look at the sheet once more, {again}"
+        else:
+            yield (
+                5,
+                f"did not pass: {_marks(one.mark.mark)} of {one.mark.most / 100:g}",
+                f"go through the sheet together, {again}",
+            )
+    elif stuck(marks):
+        yield 3, f"is stuck: {noughts}", "sit down together"
+    elif one.passed == passing.YES and _over(term, one) <= CLOSE * one.mark.most:
+        yield (
+            7,
+            f"just passed, with {_marks(_over(term, one))} to spare"
+            if _over(term, one)
+            else "just reached the pass mark",
+            "go through what was lost before it is needed",
+        )
+
+
+def _missing(term, one, what):
+    """Of somebody who handed in nothing: the due time, or the extension, may be over or still run."""
+    if not one.due:
+        return 1, what, "ask what holds the work up; there is no due time"
+    shown, over = term.shown(clock.from_text(one.due)), clock.now() > clock.from_text(one.due)
+    if one.extension_until and over:
+        return 0, f"{what}; the extension passed on {shown}", "ask; extend again or excuse, with a reason"
+    if one.extension_until:
+        return 8, what, f"extended until {shown}; remind before that"
+    if over:
+        return 1 if what == "has not handed in" else 0, f"{what}; due was {shown}", "ask what holds the work up; extend or excuse, with a reason"  # fmt: skip
+    return 8, what, f"due {shown}; remind before that"
+
+
+def _resit(term, attempt, due, handed_in):
+    if handed_in:
+        return 2, f"handed in attempt {attempt}, which is not marked", "run 'mark'; its finding says what to do"
+    if due and clock.now() > clock.from_text(due):
+        return (
+            1,
+            f"let the resit pass: attempt {attempt} was due {term.shown(clock.from_text(due))}",
+            "ask; extend with a reason, or let the first mark stand",
+        )
+    until = f", due {term.shown(clock.from_text(due))}" if due else ""
+    return 6, f"has attempt {attempt} to hand in{until}", "go through what was lost before that"
+
+
+def _over(term, one):
+    """Hundredths by which a mark lies over the pass mark; below nought where it missed it."""
+    return float(one.mark.mark - passing.as_written(term.pass_percent(one.module)) * one.mark.most / 100)
+
+
+def _marks(hundredths):
+    shown = f"{hundredths / 100:.2f}".rstrip("0").rstrip(".")
+    return f"{shown} mark{'' if shown == '1' else 's'}"
 
 
 def stuck(marks):
@@ -171,21 +263,19 @@ def months(opened):
         with database.transaction(term) as connection:
             assigned = connection.execute(select(schema.assignment.c.module, schema.assignment.c.assigned_at)).all()
             for module, at in assigned:
-                people = standing.standings(term, connection, [module])
+                people = [
+                    one for one in standing.standings(term, connection, [module]) if one.state != standing.NOT_ASSIGNED
+                ]
                 done = [one for one in people if one.mark is not None and one.state == standing.MARKED]
                 whole = [one.mark for one in done]
                 missing = sum(one.state == standing.NOT_HANDED_IN for one in people)
+                practice = not all(one.counts for one in people)
                 good = sum(one.passed == passing.YES for one in done)
                 mean = 100 * sum(mark.mark / mark.most for mark in whole) / len(whole) if len(whole) >= statistics.FEW else None  # fmt: skip
-                found.append(Month(term.id, module, at, len(people), len(whole), good, missing, mean))
+                found.append(Month(term.id, module, at, len(people), len(whole), good, missing, mean, practice))
     return sorted(found, key=lambda month: (month.assigned_at, month.term, month.module))
 
 
-def title(module_key):
-    """Title of a module, or its key where this version has it no more."""
-    return catalogue.all_modules()[module_key].title if module_key in catalogue.all_modules() else module_key
-
-
 def marks(term, module):
-    """Standing and marks by exercise of everybody, in order of name."""
-    return overview.marks_table(term, module)
+    """Standing and marks by exercise of everybody who had the module, in order of name."""
+    return [row for row in overview.marks_table(term, module) if row[0].state != standing.NOT_ASSIGNED]

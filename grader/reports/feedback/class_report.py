@@ -1,16 +1,17 @@
 """The class report: one page for a module that an instructor reads before the next session."""
 
 from collections import Counter
-from html import escape
+from collections.abc import Sequence
 from pathlib import Path
 
 from grader import catalogue, clock, files
 from grader.course.attempts import overview, passing, standing
 from grader.errors import Refused
-from grader.pages import html as page
+from grader.pages import html
+from grader.records.term import roster
 from grader.reports.feedback import charts, class_figures, confidence, similarity
 from grader.reports.tables import item_analysis as tables
-from grader.reports.tables import statistics
+from grader.reports.tables import statistics, wording
 from grader.reports.tables.columns import STATES
 from grader.reports.tables.grades import hundredths
 
@@ -24,18 +25,9 @@ _SEPARATES = tuple(
         strict=True,
     )
 )
-_LOOK = """
-figure { margin: 1em 0 } td, th { padding: .15em .4em }
-@media screen and (max-width: 40em) {
-  .scroll table { display: table; width: max-content } .scroll th[scope=row] { position: sticky; left: 0; background: #fff }
-  .long th, .long td { max-width: 11em } .long thead th { max-width: 6em }
-  .marks th[scope=row] { max-width: 9em } .marks td { white-space: nowrap }
-  .scroll img { max-width: none; width: 42em }
-}
-"""
 
 
-def write(opened, module_key=""):
+def write(opened: Sequence, module_key: str = "") -> list[Path]:
     """Write the report of a module, or of every assigned one, into the first term's folder.
 
     Parameters
@@ -74,7 +66,7 @@ def write(opened, module_key=""):
     return written
 
 
-def build(term, module, pools, months):
+def build(term, module, pools: Sequence, months: Sequence) -> bytes:
     """The page.
 
     Parameters
@@ -90,131 +82,126 @@ def build(term, module, pools, months):
     bytes
     """
     table = class_figures.marks(term, module)
-    parts = [*_standing(term, module, table), *_needs(term, table), *_slips(term, module), *_sure(term, module),
-             *_marks(module, table), *_questions(pools), *_months(months), *_alike(term, module)]  # fmt: skip
-    return page.page(f"Class report: {module.title}", *parts, look=_LOOK)
+    return html.page(
+        "class_report.html",
+        module=module.title,
+        **_standing(term, module, table),
+        **_needs(term, table),
+        **_slips(term, module),
+        sure=_sure(term, module),
+        **_marks(term, module, table),
+        **_questions(pools),
+        **_months(months),
+        **_alike(term, module),
+    )
 
 
 def _standing(term, module, table):
-    states = Counter(one.state for one, _ in table)
+    here = [one for one, _ in table if one.person.status != roster.WITHDRAWN]
+    states, left = Counter(one.state for one in here), len(table) - len(here)
     done = [one for one, _ in table if one.mark is not None and one.state == standing.MARKED]
-    whole, good = [one.mark for one in done], sum(one.passed == passing.YES for one in done)
+    good = sum(one.passed == passing.YES for one in done)
     limit, must = term.pass_percent(module.key), term.policy.must_pass_in(module.key)
     more = f" and {', '.join(must)} met" if must else ""
+    practice = any(not one.counts for one, _ in table)
     verdict = f"{good} of {len(done)} with a whole mark have passed ({limit:g} % of {module.marks} marks{more})."
-    practice = not all(one.counts for one, _ in table)
     if practice:
         verdict = "It was handed out as practice, which nobody passes or fails."
-    yield page.paragraph(
-        f"{term.settings.title} ({term.id}), as the records stood at {term.shown(clock.now())}. {len(table)} trainees: "
-        + ", ".join(f"{states[state]} {state}" for state in STATES if states[state])
-        + f". {verdict}"
-    )
-    if whole:
-        percents = [100 * mark.mark / mark.most for mark in whole]
-        counts = charts.tenths(percents)
-        words = ", ".join(f"{n} from {10 * i} to {10 * i + 10} per cent" for i, n in enumerate(counts) if n)
-        yield _picture(
-            charts.spread(percents, None if practice else limit),
-            "How the marks are spread",
-            f"Trainees by mark: {words}" + ("." if practice else f"; the pass mark is {limit:g} per cent."),
-        )
+    told = ", ".join(f"{states[state]} {state}" for state in STATES if states[state]) or "nobody is left"
+    if left:
+        told += f"; {left} more {'has' if left == 1 else 'have'} left and {'is' if left == 1 else 'are'} in the table of marks"
+    return {
+        "klass": f"{term.settings.title} ({term.id})",
+        "at": term.shown(clock.now()),
+        "people": f"{len(here)} trainee{'' if len(here) == 1 else 's'} had this module: {told}.",
+        "verdict": verdict,
+        "spread": _spread([one.mark for one in done], None if practice else limit),
+    }
+
+
+def _spread(marks, limit):
+    if not marks:
+        return None
+    percents = [100 * mark.mark / mark.most for mark in marks]
+    counts = charts.tenths(percents)
+    words = ", ".join(f"{n} from {10 * i} to {10 * i + 10} per cent" for i, n in enumerate(counts) if n)
+    end = "." if limit is None else f"; the pass mark is {limit:g} per cent."
+    return html.Picture(charts.spread(percents, limit), "How the marks are spread", f"Trainees by mark: {words}{end}")
 
 
 def _needs(term, table):
-    yield page.heading("Who needs you")
-    yield page.table(
-        "People to speak to", ("trainee", "what it is", "what to do"), class_figures.needs(term, table), empty="Nobody."
-    )
-    waiting = sum(one.state == standing.PARTLY_MARKED for one, _ in table)
-    if waiting:
-        yield page.paragraph(
-            f"Written answers of {waiting} wait for you. Until they are read, theirs are marks so far."
-        )
+    names = wording.names(one.person for one, _ in table)
+    rows = [(names[person.id], what, do) for person, what, do in class_figures.needs(term, table)]
+    return {
+        "needs": html.table("People to speak to", ("trainee", "what it is", "what to do"), rows, empty="Nobody."),
+        "waiting": sum(one.state == standing.PARTLY_MARKED for one, _ in table),
+    }
 
 
 def _slips(term, module):
-    found = class_figures.slips(term, module)
-    yield page.heading("Commonest slips, and what to say next session")
-    rows = [(slip.title, f"{slip.count} of {slip.answers}", slip.says) for slip in found[:SLIPS]]
-    yield page.table(
-        "Slips by number of answers", ("question", "made in", "what to say"), rows, empty="No slip was named."
-    )
-    if len(found) > SLIPS:
-        yield page.paragraph(f"{len(found) - SLIPS} further slips were rarer than these.")
-    chosen = class_figures.chosen(term, module)
-    if chosen:
-        yield page.table(
+    found, chosen = class_figures.slips(term, module), class_figures.chosen(term, module)
+    return {
+        "slips": html.table(
+            "Slips by number of answers",
+            ("question", "made in", "what to say"),
+            [(slip.title, f"{slip.count} of {slip.answers}", slip.says) for slip in found[:SLIPS]],
+            empty="No slip was named.",
+        ),
+        "rarer_slips": max(0, len(found) - SLIPS),
+        "chosen": html.table(
             "Wrong answers chosen to which no slip leads",
             ("question", "what was chosen", "by", "what speaks against it"),
             [(one.title, one.option, f"{one.count} of {one.answers}", one.says) for one in chosen[:SLIPS]],
-        )
-    if len(chosen) > SLIPS:
-        yield page.paragraph(f"{len(chosen) - SLIPS} further answers were rarer than these.")
+        ),
+        "rarer_chosen": max(0, len(chosen) - SLIPS),
+    }
 
 
 def _sure(term, module):
-    """Only practice says how sure its trainees were."""
+    """Only practice says how sure its trainees were; None where nothing is to be said of it."""
     found = confidence.of_class(term, module)
     if found is None or not found.sheets:
-        return
-    yield page.heading("Sure and wrong")
-    if found.unread:
-        yield page.paragraph(f"{found.unread} kept hand-ins could not be read again; 'term verify' says which.")
-    if not found.said:
-        yield page.paragraph("Nobody said how sure he was. It stands above the answers of each exercise in practice.")
-        return
-    yield page.paragraph(
-        f"{found.said} of {found.sheets} said in practice how sure they were, before they saw a verdict. Counted is the "
-        "answer as it was first checked. It touches no mark, and only what several share is listed."
-    )
+        return None
     rows = [(r.title, r.said, r.sure_and_wrong, r.right_by_guess, r.slip + (f" ({r.made} of them)" if r.made else ""))
             for r in found.rows]  # fmt: skip
-    yield page.table(
-        "Begin with the first: whoever is sure does not ask",
-        ("exercise", "said how sure", "sure and wrong", "right by a guess", "what to say"), rows,
-        empty="In no exercise were several sure and wrong, or right by a guess.",
-    )  # fmt: skip
-    if any(r.sure_and_wrong >= confidence.SEVERAL and not r.slip for r in found.rows):
-        yield page.paragraph(
-            "Where no sentence stands the sure ones share no slip: have it worked on the board and look where the steps part."
-        )
+    return {
+        "sheets": found.sheets,
+        "said": found.said,
+        "unread": found.unread,
+        "table": html.table(
+            "Begin with the first: whoever is sure does not ask",
+            ("exercise", "said how sure", "sure and wrong", "right by a guess", "what to say"),
+            rows,
+            empty="In no exercise were several sure and wrong, or right by a guess.",
+        ),
+        "no_shared_slip": any(r.sure_and_wrong >= confidence.SEVERAL and not r.slip for r in found.rows),
+    }
 
 
-def _marks(module, table):
-    yield page.heading("Marks by trainee and exercise")
+def _marks(term, module, table):
     counted = class_figures.by_exercise(module, table)
-    if any(sum(row[1:]) for row in counted):
-        rows = [(f"{n}. {e.title}", *counts) for n, (e, *counts) in enumerate(counted, 1)]
+    rows = [(f"{n}. {e.title}", *counts) for n, (e, *counts) in enumerate(counted, 1)]
+    earned = None
+    if any(sum(row[1:]) for row in rows):
         words = "; ".join(f"{label}: {full} all, {some} some, {none} none" + (f", {waits} wait" if waits else "")
                           for label, full, some, none, waits in rows)  # fmt: skip
-        yield _picture(
-            charts.exercises(rows),
-            "How many earned all, some or none of an exercise's marks",
-            f"By exercise: {words}.",
-        )
+        caption = "How many earned all, some or none of an exercise's marks"
+        earned = html.Picture(charts.exercises(rows), caption, f"By exercise: {words}.")
     numbers = range(1, len(module.exercises) + 1)
-    headings = (
-        "trainee",
-        *(f"{n} (of {e.marks})" for n, e in zip(numbers, module.exercises, strict=True)),
-        "mark",
-        "state",
-    )
-    rows = [(one.person.name, *(_cell(marks, e.key) for e in module.exercises), *_total(one)) for one, marks in table]
-    listed = page.table(f"Marks; exercises by their number, in all {module.marks} marks", headings, rows)
-    yield _sideways(listed, "Marks by trainee and exercise", "marks")
-    yield page.paragraph("; ".join(f"{n}: {e.title}" for n, e in zip(numbers, module.exercises, strict=True)) + ".")
-
-
-def _picture(data, caption, says):
-    """A figure that keeps its size on a narrow screen, where its words would become too small to read."""
-    return _sideways(page.picture(data, caption, says), caption)
-
-
-def _sideways(html, name, kind=""):
-    """What may be wider than the screen: moved sideways with the finger or the arrow keys."""
-    kind = f"scroll {kind}".strip()
-    return f'<div class="{kind}" role="region" tabindex="0" aria-label="{escape(name)}">{html}</div>'
+    heads = [f"{n} of {e.marks}" for n, e in zip(numbers, module.exercises, strict=True)]
+    names = wording.names(one.person for one, _ in table)
+    people = [(names[one.person.id], *(_cell(marks, e.key) for e in module.exercises), *_total(term, one))
+              for one, marks in table]  # fmt: skip
+    return {
+        "earned": earned,
+        "marks": html.table(
+            f"Marks; exercises by their number, in all {module.marks} marks",
+            ("trainee", *heads, "mark", "result"),
+            people,
+            kind="marks",
+        ),
+        "exercises": "; ".join(f"{n}: {e.title}" for n, e in zip(numbers, module.exercises, strict=True)) + ".",
+    }
 
 
 def _cell(marks, key):
@@ -223,38 +210,23 @@ def _cell(marks, key):
     return "waits" if marks[key] is None else hundredths(marks[key])
 
 
-def _total(one):
+def _total(term, one):
+    left = ", has left" if one.person.status == roster.WITHDRAWN else ""
     if one.mark is None:
-        return "", one.state
+        return "", one.state + left
     late = f", late: -{hundredths(one.mark.penalty)}" if one.mark.penalty else ""
-    return hundredths(one.mark.mark), one.state + late
+    return hundredths(one.mark.mark), wording.result(term, one) + late + left
 
 
 def _questions(pools):
-    yield page.heading("How the questions worked")
+    found = []
     for pool in pools:
-        rows = [(_name(row["item"]), row["n"], row["full_marks"], _percent(row["facility"]), _two(row["discrimination"]),
-                 _judged(row)) for row in tables.analysis([pool])]  # fmt: skip
+        rows = [(wording.question(row["item"]), row["n"], row["full_marks"], _percent(row["facility"]),
+                 _two(row["discrimination"]), _judged(row)) for row in tables.analysis([pool])]  # fmt: skip
         left = f" {pool.left_out} with an answer that waits are left out; read those first." if pool.left_out else ""
-        yield _sideways(page.table(
-            f"Questions, from whole first attempts.{left}",
-            ("question", "n", "all marks", "earned on average", "separates strong from weak", "in words"), rows,
-        ), "How the questions worked", "long")  # fmt: skip
-    if not pools:
-        yield page.paragraph("Nothing is marked yet.")
-    yield page.paragraph(
-        "Earned on average: the share of a question's marks that the class earned. Separates: how much better the stronger "
-        "part of the class did in it than the weaker part, from -1 to 1; a figure below 0 says: look at the key. With fewer "
-        "than ten trainees such figures mean nothing, and only the counts are given."
-    )
-
-
-def _name(path):
-    for known in catalogue.all_modules().values():
-        if path in known.by_path:
-            exercise, part = known.by_path[path]
-            return f"{exercise.title}: {part.prompt}"
-    return path
+        headings = ("question", "n", "all marks", "earned on average", "separates strong from weak", "in words")
+        found.append(html.table(f"Questions, from whole first attempts.{left}", headings, rows, kind="long"))
+    return {"questions": found}
 
 
 def _percent(share):
@@ -279,38 +251,41 @@ def _judged(row):
 
 
 def _months(months):
-    yield page.heading("Over the months")
-    shown = [(m.term, class_figures.title(m.module), m.mean, m.marked) for m in months if m.mean is not None]
-    if len(shown) > 1:
-        words = "; ".join(f"{term}, {name}: {mean:.0f} per cent, n {n}" for term, name, mean, n in shown)
-        rows = [(term, f"{name}\n{m.assigned_at[:7]}", mean, n)
-                for (term, name, mean, n), m in zip(shown, (m for m in months if m.mean is not None), strict=True)]  # fmt: skip
-        yield _picture(charts.months(rows), "Mean mark of each module, in order of time", f"Mean mark: {words}.")
-    elif len(months) == 1:
-        yield page.paragraph(
-            "This is the first module of the term; from the second on a figure shows how the class moves."
+    drawn = [m for m in months if m.mean is not None]
+    picture = None
+    if len(drawn) > 1:
+        words = "; ".join(f"{m.term}, {wording.module(m.module)}: {m.mean:.0f} per cent, n {m.marked}" for m in drawn)
+        rows = [(m.term, f"{wording.module(m.module)}\n{m.assigned_at[:7]}", m.mean, m.marked) for m in drawn]
+        picture = html.Picture(
+            charts.months(rows), "Mean mark of each module, in order of time", f"Mean mark: {words}."
         )
     rows = [
-        (class_figures.title(m.module), m.term, m.assigned_at[:10], m.people, m.missing, m.marked, m.passed,
-         f"{m.mean:.0f} %" if m.mean is not None else "fewer than ten")
+        (wording.module(m.module), m.term, m.assigned_at[:10], m.people, m.missing, m.marked,
+         "practice" if m.practice else m.passed, f"{m.mean:.0f} %" if m.mean is not None else "fewer than ten")
         for m in months
     ]  # fmt: skip
-    yield _sideways(page.table(
-        "Modules in the order in which they were assigned",
-        ("module", "class", "assigned", "trainees", "not handed in", "whole marks", "passed", "mean mark"), rows,
-    ), "Over the months", "long")  # fmt: skip
+    return {
+        "course": picture,
+        "first_month": len(months) == 1,
+        "months": html.table(
+            "Modules in the order in which they were assigned",
+            ("module", "class", "assigned", "had it", "not handed in", "whole marks", "passed", "mean mark"),
+            rows,
+            kind="long",
+        ),
+    }
 
 
 def _alike(term, module):
     """Last and plain; names nobody in a class in which chance explains everything."""
     found = similarity.pairs(term, module.key)
-    yield page.heading("Answers alike")
-    if not found:
-        yield page.paragraph("No pair's wrong answers fit the other's numbers beyond chance.")
-        return
-    rows = [(p.one.name, p.other.name, f"{p.fits} of {p.tried}", "; ".join(p.exercises)) for p in found]
-    yield page.table(
-        "Wrong answers that fit another's numbers beyond chance",
-        ("wrong answers of", "fit the numbers of", "places", "exercises"), rows,
-    )  # fmt: skip
-    yield page.paragraph(similarity.ADVICE)
+    rows = [(*p.names, f"{p.fits} of {p.tried}", "; ".join(p.exercises)) for p in found]
+    return {
+        "alike": html.table(
+            "Wrong answers that fit another's numbers beyond chance",
+            ("wrong answers of", "fit the numbers of", "places", "exercises"),
+            rows,
+        ),
+        "advice": similarity.ADVICE,
+        "little": similarity.little(term, module.key),
+    }

@@ -8,6 +8,7 @@ from sqlalchemy import select
 from grader import catalogue
 from grader.course.attempts import evaluation, passing
 from grader.errors import BadSheet
+from grader.exercise import issued as issued_as
 from grader.exercise import sheet as sheets
 from grader.exercise.truth import Truth
 from grader.marking.mark import mark_sheet, unit_chosen
@@ -35,6 +36,7 @@ class Work:
     objectives: list = field(default_factory=list)  # rows as in objectives.csv
     judged: dict = field(default_factory=dict)  # code -> Judged
     sure: dict = field(default_factory=dict)  # exercise key -> Said; practice only
+    mode: str = ""  # practice or assessed
 
     def given(self, exercise):
         """The trainee's own numbers of an exercise."""
@@ -92,7 +94,7 @@ def gather(term, connection, module, person, mark, decided):
     return Work(
         person, issued, mark, extended or issue.due, extended, rows, decided.by_hand(issue), truth,
         {part.path: part for part in again.parts}, _readings(decided, rows), *_objectives(term, person, judged),
-        _sure(term, module, issue, mark),
+        _sure(term, module, issue, mark), issued_as.parse(issue.record.encode()).mode,
     )  # fmt: skip
 
 

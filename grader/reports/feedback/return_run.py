@@ -27,11 +27,12 @@ class Returned:
     written: int = 0
     replaced: int = 0
     unchanged: int = 0
+    one_file: Path | None = None
     left_out: list = field(default_factory=list)
     findings: list = field(default_factory=list)
 
 
-def give_back(term, module_key, *, trainee="", partly=False):
+def give_back(term, module_key, *, trainee="", partly=False, one_file=False):
     """Write the returned sheets of a module.
 
     Trainee by trainee, each with his page first and then his row in the ledger, so
@@ -47,6 +48,9 @@ def give_back(term, module_key, *, trainee="", partly=False):
         Either of a trainee's ids; empty: everybody.
     partly : bool
         Also return work of which written answers still wait to be read.
+    one_file : bool
+        Also write the sheets of the run as one page to print, into reports/, which goes
+        with every person who is deleted.
 
     Returns
     -------
@@ -69,10 +73,14 @@ def give_back(term, module_key, *, trainee="", partly=False):
             done.findings += reconcile.reconcile(term, connection, module)
             decided = adjustments.read(connection)
             known = _known(connection, module.key)
-        sections = _sections(term, module)
+        sections, sheets = _sections(term, module), []
         for one in found:
             with connection.begin():
-                _one(term, connection, module, one, decided, known, sections, partly, done)
+                sheets += _one(term, connection, module, one, decided, known, sections, partly, done, one_file)
+    if one_file and sheets:
+        done.one_file = term.folder / "reports" / f"{module.key}-returned-to-print.html"
+        title = f"{module.title}: {len(sheets)} returned sheets"
+        files.write_bytes(done.one_file, returned_sheet.page(sheets, title))
     return done
 
 
@@ -97,15 +105,16 @@ def _known(connection, module_key):
     }
 
 
-def _one(term, connection, module, one, decided, known, sections, partly, done):
-    """Return every marked attempt of one trainee, or say why not."""
+def _one(term, connection, module, one, decided, known, sections, partly, done, one_file):
+    """Return every marked attempt of one trainee, or say why not; what stands on the latest page, for one file of all."""
     who, table = f"{one.person.name} ({one.person.college_id})", schema.mark
     marks = connection.execute(
         select(table).where(table.c.trainee == one.person.id, table.c.module == module.key).order_by(table.c.attempt)
     ).all()
     if one.state == standing.EXCUSED or not marks:
         done.left_out.append(f"{who}: {_nothing(term, one)}")
-        return
+        return []
+    latest = []
     for mark in marks:
         attempt = f"attempt {mark.attempt}: " if len(marks) > 1 else ""
         try:
@@ -115,10 +124,13 @@ def _one(term, connection, module, one, decided, known, sections, partly, done):
                 done.left_out.append(f"{who}: {attempt}{reason}")
                 continue
             content = returned_sheet.build(term, found, sections)
+            if one_file:
+                latest = [returned_sheet.data(term, found, sections, anchor=f"{one.person.id}-")]
         except BadSheet as problem:
             done.findings.append(f"{one.person.id}: {attempt}{problem}")
             continue
         _put(term, connection, module.key, one.person.id, mark.attempt, content, known, done)
+    return latest
 
 
 def _put(term, connection, module_key, trainee_id, attempt, content, known, done):

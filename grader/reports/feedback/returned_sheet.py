@@ -1,14 +1,16 @@
-"""The returned sheet as a page: what was asked, typed and read, what was right, and how to get there."""
+"""The returned sheet as a page: the mark, what was asked, typed and read, what was right, and how to get there."""
 
 from decimal import Decimal
-from html import escape
+from typing import Any
+
+from markupsafe import Markup
 
 from grader import catalogue, clock
 from grader.course.attempts import passing
 from grader.course.grading import resit
-from grader.exercise import listing
+from grader.exercise import hand_in, listing
 from grader.exercise.kinds import Choices, Written
-from grader.exercise.model import Choice
+from grader.exercise.model import PRACTICE, Choice
 from grader.exercise.sorting import Batch, Order
 from grader.marking import confidence, feedback, verdict
 from grader.pages import html
@@ -20,23 +22,12 @@ _SAID = {
     passing.YES: "met",
     passing.NO: "not yet",
     passing.WAITS: "waits for your instructor",
-    passing.TOO_FEW: "too few questions to say",
+    passing.TOO_FEW: "not examined often enough to say",
 }
-_LOOK = """
-section { border-top: 2px solid #111; margin-top: 1.6em }
-h2 { margin: .5em 0 .3em } h3 { font-size: 1em; margin: .2em 0 }
-.part { border: 1px solid #767676; border-left-width: .4em; padding: .3em .8em; margin: .6em 0 }
-.part.full { border-left-color: #2c6ca8 } .part.some { border-left-style: double } .part.waits { border-left-style: dashed }
-dl { display: grid; grid-template-columns: 9em 1fr; margin: .3em 0 } dt { color: #444 } dd { margin: 0; overflow-wrap: anywhere }
-dd.text { white-space: pre-wrap; border: 1px solid #bbb; padding: .3em .5em }
-ul.listed { list-style: none; padding-left: 1em } ul.listed.short { columns: 9em; max-width: 40em }
-.verdict { font-weight: bold } ol.route { margin: .2em 0 } .route li { overflow-wrap: anywhere }
-@media (max-width: 480px) { dl { grid-template-columns: 1fr } dt { margin-top: .3em } }
-@media print { .part { break-inside: avoid } h2, h3 { break-after: avoid } }
-"""
+_WORDS = {"right": "right", "partly": "partly", "wrong": "wrong", "blank": "blank", "waits": "waits"}
 
 
-def build(term, work, sections):
+def build(term, work, sections) -> bytes:
     """The page of one attempt.
 
     Parameters
@@ -50,43 +41,85 @@ def build(term, work, sections):
     -------
     bytes
     """
-    parts = [_facts(term, work), _overview(work)]
-    parts += [_exercise(number, exercise, work) for number, exercise in enumerate(work.module.exercises, 1)]
-    parts += [_objectives(work), _practise(work, sections), _resit(work)]
-    return html.page(f"{work.module.title}: returned sheet of {work.person.name}", *parts, look=_LOOK)
+    sheet = data(term, work, sections)
+    return page([sheet], f"{sheet['module']}: returned sheet of {sheet['name']}")
+
+
+def page(sheets: list[dict[str, Any]], title: str) -> bytes:
+    """A page of one sheet, or of several to print, each beginning on paper of its own."""
+    return html.page("returned_sheet.html", sheets=sheets, title=title)
+
+
+def data(term, work, sections, *, anchor: str = "exercise-") -> dict[str, Any]:
+    """What the template shows of one attempt, as plain text and figures.
+
+    Parameters
+    ----------
+    term, work, sections
+        As `build` takes them.
+    anchor : str
+        How the addresses of exercises begin; its own for each sheet on a page.
+
+    Returns
+    -------
+    dict
+    """
+    mark, person = work.mark, work.person
+    state, outcome = _outcome(term, work)
+    return {
+        "anchor": anchor,
+        "key": work.module.key,
+        "module": work.module.title,
+        "name": person.name,
+        "mark": hundredths(mark.mark),
+        "most": hundredths(mark.most),
+        "outcome_state": state,
+        "outcome": outcome,
+        "facts": list(_facts(term, work)),
+        "exercises": [_exercise(number, exercise, work) for number, exercise in enumerate(work.module.exercises, 1)],
+        "objectives": _objectives(work),
+        "practise": _practise(work, sections),
+        "resit": _resit(work),
+    }
+
+
+def _outcome(term, work):
+    """(look, words) of what the mark comes to."""
+    mark, limit = work.mark, term.pass_percent(work.module.key)
+    if work.mode == PRACTICE:
+        return "yes", "practice: nobody passes or fails it"
+    if mark.pending:
+        return "waits", f"so far; answers worth {hundredths(mark.pending)} marks are still to be read"
+    lacking = [
+        code for code in term.policy.must_pass_in(work.module.key) if code in work.judged and work.judged[code].lacking
+    ]
+    share = f"{percent(mark.mark, mark.most, limit)}\u00a0%"
+    if lacking:
+        return "no", f"{share}: not passed, {', '.join(lacking)} must be met"
+    return ("yes", f"{share}: passed") if passing.reached(term, mark.module, mark.mark, mark.most) else ("no", f"{share}: not passed yet")  # fmt: skip
 
 
 def _facts(term, work):
-    mark = work.mark
-    zone = term.settings.zone
+    mark, zone = work.mark, term.settings.zone
     late = f"{mark.late_days} day{'s' if mark.late_days != 1 else ''} late" if mark.late_days else "on time"
-    rows = [
-        ("Name", work.person.name),
-        ("Id", work.person.college_id),
-        ("Class", term.settings.title),
-        ("Module", work.module.title),
-        ("Attempt", f"number {mark.attempt}"),
-        ("Due", clock.shown(clock.from_text(work.due), zone) if work.due else "no due time"),
-        (
-            "Handed in",
-            f"{clock.shown(clock.from_text(mark.handed_in_at), zone)}, {late if work.due else 'no due time'}",
-        ),
-    ]
+    yield "Id", work.person.college_id
+    yield "Class", term.settings.title
+    yield "Attempt", f"number {mark.attempt}"
+    yield "Due", clock.shown(clock.from_text(work.due), zone) if work.due else "no due time"
+    arrived = clock.shown(clock.from_text(mark.handed_in_at), zone)
+    yield "Handed in", f"{arrived}, {late}" if work.due else arrived
+    yield "Receipt, as your lesson showed it", hand_in.short(mark.sha256)
     if mark.penalty:
-        rows.append(("Taken off for being late", f"{hundredths(mark.penalty)} of {hundredths(mark.raw)} marks earned"))
-    so_far = " so far" if mark.pending else ""
-    limit = term.pass_percent(work.module.key)
-    share = "" if mark.pending else f" ({percent(mark.mark, mark.most, limit)} %)"
-    rows.append(("Mark", f"{hundredths(mark.mark)} of {hundredths(mark.most)}{share}{so_far}"))
-    if mark.pending:
-        rows.append(("Still to be read", f"answers worth {hundredths(mark.pending)} marks"))
-    rows.append(("Pass mark", f"{limit:g} %: {_pass(term, mark)}"))
-    must = {row["objective"]: row for row in work.objectives if row["must_pass"] == "yes"}
-    for code, row in must.items():
+        yield "Taken off for being late", f"{hundredths(mark.penalty)} of {hundredths(mark.raw)} marks earned"
+    if work.mode != PRACTICE:
+        limit = term.pass_percent(work.module.key)
+        yield "Pass mark", f"{limit:g}\u00a0%: {_pass(term, mark)}"
+    for row in work.objectives:
+        if row["must_pass"] != "yes":
+            continue
         said = {passing.YES: "met", passing.WAITS: _SAID[passing.WAITS]}.get(row["met"], "reached in its only question")
-        said = "not met yet" if work.judged[code].lacking else said
-        rows.append(("Needed for a pass", f"{code} from {Decimal(row['threshold']) * 100:.0f} %: {said}"))
-    return html.table("Whose sheet this is", ("what", "value"), rows)
+        said = "not met yet" if work.judged[row["objective"]].lacking else said
+        yield "Needed for a pass", f"{row['objective']} from {Decimal(row['threshold']) * 100:.0f}\u00a0%: {said}"
 
 
 def _pass(term, mark):
@@ -95,74 +128,66 @@ def _pass(term, mark):
     return "open until everything is read" if mark.pending else "not reached yet"
 
 
-def _overview(work):
-    rows = []
-    for number, exercise in enumerate(work.module.exercises, 1):
-        earned, most = work.earned(exercise), exercise.marks * 100
-        said = "waits for your instructor" if earned is None else hundredths(earned)
-        rows.append((f"{number}. {exercise.title}", said, hundredths(most), _how(earned, most)))
-    return html.table("Your marks by exercise", ("exercise", "marks", "of", "in words"), rows)
-
-
-def _how(earned, most):
-    if earned is None:
-        return "not read yet"
-    return "all of it" if earned >= most else "part of it" if earned else "none yet"
-
-
 def _exercise(number, exercise, work):
     given, earned = work.given(exercise), work.earned(exercise)
-    marks = "marks wait" if earned is None else f"{hundredths(earned)} of {exercise.marks} marks"
-    by_hand = ""
+    notes = []
     if exercise.key in work.by_hand:
-        by_hand = html.paragraph(
-            f"Your instructor set the marks of this exercise to {hundredths(earned)}. Ask why, if you do not know.",
-            "note",
+        notes.append(
+            f"Your instructor set the marks of this exercise to {hundredths(earned)}. Ask why, if you do not know."
         )
     said = work.sure.get(exercise.key)
     if said is not None and said.word == confidence.KNOW and said.right is False:
-        by_hand += html.paragraph(verdict_words.SURE_AND_WRONG, "note")
-    parts = "".join(_part(exercise, part, work, given) for part in exercise.parts)
+        notes.append(verdict_words.SURE_AND_WRONG)
+    parts = [_part(exercise, part, work, given) for part in exercise.parts]
+    blank = all(part.state == "blank" for part in parts)
+    state = "blank" if blank and not earned else _state(earned, exercise.marks * 100)
     only_written = all(isinstance(part, Written) for part in exercise.parts)
-    head = "How it is read" if only_written else "Worked with your numbers"
-    steps = "".join(f"<li>{_lines(line)}</li>" for line in exercise.route(given))
-    return (
-        f"<section><h2>{number}. {escape(exercise.title)} <small>({escape(marks)})</small></h2>\n"
-        f"{listing.as_html(exercise.wording(given))}\n{by_hand}{parts}"
-        f'<div class="keep"><h3>{head}</h3><ol class="route">{steps}</ol></div></section>'
-    )
+    return {
+        "number": number,
+        "title": exercise.title,
+        "state": state,
+        "word": _WORDS[state],
+        "marks": "marks wait" if earned is None else f"{hundredths(earned)} of {exercise.marks}",
+        "wording": Markup(listing.as_html(exercise.wording(given))),
+        "notes": notes,
+        "parts": parts,
+        "route_heading": "How it is read" if only_written else "Worked with your numbers",
+        "route": list(exercise.route(given)),
+    }
+
+
+def _state(earned, most):
+    return "waits" if earned is None else "right" if earned >= most else "partly" if earned else "wrong"
 
 
 def _part(exercise, part, work, given):
     path = f"{exercise.key}.{part.key}"
     row, mark = work.rows[path], work.marks.get(path)
     if isinstance(part, Written):
-        lines, kind = _letter(part, row, work.readings.get(path))
+        lines = _letter(part, row, work.readings.get(path))
     else:
-        lines, kind = _calculated(part, path, row, mark, work, given)
-    body = "".join(f'<dt>{escape(word)}</dt><dd class="{look}">{text}</dd>' for word, text, look in lines)
-    return f'<div class="part {kind}"><h3>{escape(part.prompt)}</h3><dl>{body}</dl></div>'
+        lines = _calculated(part, path, row, mark, work, given)
+    state = "blank" if row.verdict == verdict.BLANK else _state(row.hundredths, row.most)
+    marks = "marks wait" if row.hundredths is None else f"{hundredths(row.hundredths)} of {hundredths(row.most)}"
+    return html.Answer(part.prompt, state, verdict_words.WORD[row.verdict], marks, list(lines))
 
 
 def _calculated(part, path, row, mark, work, given):
     typed = f"{row.raw} {row.unit}" if row.unit and row.unit not in row.raw else row.raw
     picked = isinstance(part, _PICKED) and row.verdict not in (verdict.UNREADABLE, verdict.KIND, verdict.BLANK)
-    lines = []
     if picked:
         own = feedback.shown(part, mark.own, given) if mark is not None and mark.own is not None else row.read_as
-        lines.append(("You chose", _typed(own or typed), ""))
+        yield html.line("You chose", own or typed, typed=True)
     else:
-        lines.append(("You typed", _typed(typed) if row.raw.strip() else "(nothing)", ""))
-        if row.read_as:
-            lines.append(("Read as", _typed(row.read_as + _in_asked_unit(part, row, mark)), ""))
-    lines.append(("Verdict", escape(verdict_words.WORD[row.verdict]), "verdict"))
+        yield html.line("You typed", typed, typed=True) if row.raw.strip() else html.line("You typed", "(nothing)")
+        read_as = row.read_as + _in_asked_unit(part, row, mark)
+        if read_as and read_as != typed.strip():  # otherwise it would say the same again
+            yield html.line("Read as", read_as, typed=True)
+    if not (picked and row.verdict == verdict.RIGHT):
+        yield from (html.line(word, text) for word, text in _right(part, path, row, mark, work, given))
     said = verdict_words.sentence(part, row, mark)
     if said:
-        lines.append(("", escape(said), ""))
-    if not (picked and row.verdict == verdict.RIGHT):  # it would say the same again
-        lines += [(word, escape(text), "") for word, text in _right(part, path, row, mark, work, given)]
-    lines.append(("Marks", f"{hundredths(row.hundredths or 0)} of {hundredths(row.most)}", ""))
-    return lines, _kind(row.hundredths, row.most)
+        yield html.line("", said, "says")
 
 
 def _in_asked_unit(part, row, mark):
@@ -203,26 +228,18 @@ def _figure(value, places):
 
 
 def _letter(part, row, reading):
-    lines = [("You wrote", _typed(row.raw) if row.raw.strip() else "(nothing)", "text")]
-    if reading is None or row.hundredths is None:
-        lines.append(("Verdict", escape(verdict_words.WORD[row.verdict]), "verdict"))
-        if row.hundredths is None:
-            lines.append(("", escape(verdict_words.sentence(part, row, None)), ""))
-            looked = "; ".join(f"{says} ({points})" for says, points in part.rubric)
-            lines.append(("It is read for", escape(looked), ""))
-            return lines, "waits"
-    else:
-        lines.append(("Verdict", escape(verdict_words.WORD[row.verdict]), "verdict"))
+    """A written answer: the text, and what each point of the rubric earned, or what it is read for."""
+    yield (
+        html.line("You wrote", row.raw, "text", typed=True) if row.raw.strip() else html.line("You wrote", "(nothing)")
+    )
+    if row.hundredths is None:
+        yield html.line("", verdict_words.sentence(part, row, None), "says")
+        yield html.line("It is read for", "; ".join(f"{says} ({points})" for says, points in part.rubric), "long")
+    elif reading is not None:
         for (says, most), got in zip(part.rubric, reading.points, strict=True):
-            lines.append((f"{hundredths(got)} of {most}", escape(says), ""))
+            yield html.line(f"{hundredths(got)} of {most}", says, "long")
         if reading.comment.strip():
-            lines.append(("Comment", _typed(reading.comment), "text"))
-    lines.append(("Marks", f"{hundredths(row.hundredths or 0)} of {hundredths(row.most)}", ""))
-    return lines, _kind(row.hundredths, row.most)
-
-
-def _kind(earned, most):
-    return "waits" if earned is None else "full" if earned >= most else "some" if earned else "none"
+            yield html.line("Comment", reading.comment, "text", typed=True)
 
 
 def _objectives(work):
@@ -232,12 +249,11 @@ def _objectives(work):
          f"{row['marks']} of {row['max']}" if row["marks"] else "")
         for row in work.objectives
     ]  # fmt: skip
-    return html.heading("What you have shown") + html.table(
-        "Learning objectives in this sheet", ("code", "you can", "result", "marks"), rows
-    )
+    return html.table("Learning objectives in this sheet", ("code", "you can", "result", "marks"), rows)
 
 
 def _practise(work, sections):
+    """Exercises in which half of the marks or more were lost, with their section of the lesson."""
     lines = []
     for exercise in work.module.exercises:
         earned = work.earned(exercise)
@@ -245,35 +261,16 @@ def _practise(work, sections):
             continue
         where = sections.get(exercise.name, "")
         lines.append(f"“{exercise.title}”" + (f" in the section “{where}” of the lesson" if where else ""))
-    head = html.heading("What to practise next")
-    if not lines:
-        return head + html.paragraph(
-            "In no exercise did you lose more than half of the marks. Keep it fresh before the workshop."
-        )
-    items = "".join(f"<li>{escape(line)}</li>" for line in lines)
-    return (
-        f"{head}<p>Go through these again, with fresh numbers: <code>timing-mark study {escape(work.module.key)}</code>. "
-        f"In practice each check names your slip at once.</p><ul>{items}</ul>"
-    )
+    return lines
 
 
 def _resit(work):
     codes = work.to_sit_again
-    head = html.heading("If you sit it again")
     if not codes:
-        return head + html.paragraph("No objective of this sheet is open, so there is nothing to sit again.")
+        return "No objective of this sheet is open, so there is nothing to sit again."
     fresh = resit.to_sit(work.module, codes)
     titles = [exercise.title for exercise in work.module.exercises if exercise.key in fresh]
-    return head + html.paragraph(
+    return (
         f"A resit would cover the objectives not met yet ({', '.join(codes)}) with fresh numbers: {'; '.join(titles)}. "
         "Your instructor decides whether and when."
     )
-
-
-def _typed(text):
-    """Text of a person, shown as it is and kept to its own line of writing."""
-    return f"<bdi>{_lines(str(text))}</bdi>"
-
-
-def _lines(text):
-    return escape(text).replace("\n", "<br>")

@@ -32,6 +32,7 @@ from grader.marking.verdict import CARRIED, RIGHT
 from grader.records import database, schema
 from grader.records.term import roster
 from grader.reports.feedback import similarity_chance as fits
+from grader.reports.tables import wording
 
 FEWEST = 4  # trainees: with fewer nobody is left to take the chance from
 ADVICE = (
@@ -49,6 +50,7 @@ class Pair:
 
     one: roster.Trainee
     other: roster.Trainee
+    names: tuple[str, str]  # of both; same names in the class are told apart
     fits: int
     tried: int
     chance: float
@@ -93,17 +95,41 @@ def pairs(term, module_key):
     if len(order) < FEWEST:
         return []
     found = fits.judge(_items(module, order, records, rows), len(order))
+    names = wording.names(people.values())
     titles = {exercise.key: exercise.title for exercise in (*module.old, *module.exercises)}
     return [
-        Pair(people[order[one]], people[order[other]], hits, tried, chance, tuple(titles[key] for key in keys))
+        Pair(
+            people[order[one]],
+            people[order[other]],
+            (names[order[one]], names[order[other]]),
+            hits,
+            tried,
+            chance,
+            tuple(titles[key] for key in keys),
+        )
         for chance, one, other, hits, tried, keys in found
     ]
+
+
+def little(term, module_key):
+    """How little the comparison finds, in words: how many places have to fit in a class of this size before a pair is named."""
+    with database.transaction(term) as connection:
+        table = schema.issue
+        mine = (table.c.module == module_key, table.c.attempt == 1)
+        size = len(connection.execute(select(table.c.trainee).where(*mine)).all())
+    if size < FEWEST:
+        return f"With fewer than {FEWEST} trainees nobody is left to compare with, so nothing is ever named."
+    return (
+        f"This finds little. In a class of {size} a pair is named only if at least {fits.fewest(size * (size - 1))} wrong "
+        "answers, in exercises whose numbers are drawn apart, are right for the other's numbers. Whoever copied in fewer "
+        "places, or worked it out anew with his own numbers, does not show. That nobody is named says nothing about anybody."
+    )
 
 
 def sentence(pair):
     """A pair in words, with the direction and the exercises."""
     return (
-        f"{pair.one.name}'s wrong answers fit the numbers of {pair.other.name} in {pair.fits} of {pair.tried} places: "
+        f"{pair.names[0]}'s wrong answers fit the numbers of {pair.names[1]} in {pair.fits} of {pair.tried} places: "
         f"{'; '.join(pair.exercises)} (chance {_odds(pair.chance)})."
     )
 

@@ -76,7 +76,7 @@ def judge(items, size):
     items = [item for item in items if len(item.rows)]
     groups = list(dict.fromkeys(item.group for item in items))
     everybody = size * (size - 1)
-    one, other, fits = _candidates(items, groups, size, _fewest(everybody))
+    one, other, fits = _candidates(items, groups, size, fewest(everybody))
     if 2 * len(one) > everybody:  # then too few were left out for that number to hold
         one, other, fits = _candidates(items, groups, size, 1)
     judged, most = [], LIMIT * (1 + _SLACK) / (everybody - len(one)) if len(one) < everybody else 1.0
@@ -133,7 +133,7 @@ def holm(chances, number):
     return np.maximum.accumulate(stepped).tolist() if stepped else []
 
 
-def _fewest(everybody):
+def fewest(everybody):
     """Fewest fits with which a pair can be named, if no more than half of all pairs are judged.
 
     Whoever has one fit less has at least `LEAST_RATE` to that power as his chance. Before

@@ -132,6 +132,12 @@ def first_and_last_day(term, connection):
     return min(days), max(days)
 
 
+def last_change(connection) -> str:
+    """When a term's records last changed, as they keep it; exporting them is no change."""
+    table = schema.ledger
+    return connection.execute(select(func.max(table.c.at)).where(table.c.event != "export")).scalar()
+
+
 def keep_until(term, connection):
     """The day until which records are kept: the term's last day and the years of the setting."""
     last = first_and_last_day(term, connection)[1]

@@ -176,14 +176,14 @@ def test_a_layout_can_take_the_attempt(sat, tmp_path):
 
 class TestPapers:
     def test_evidence_rests_on_one_attempt_and_names_the_vehicle(self, sat):
-        pages = {path.stem: well_made(path.read_bytes()).text for path in evidence.write(sat)}
+        pages = {path.stem: well_made(path.read_bytes()).text for path in evidence.write([sat])}
         assert "2026-04-10" in pages["t01"] and "2026-03-30" not in pages["t01"]
         assert "2026-03-30" in pages["t02"] and "2026-04-11" not in pages["t02"]
         for text in pages.values():
             assert f"Hall four (hall, revision 1): {SOURCE}, p. 7; entered by Q. Z." in text
 
     def test_a_moderator_sees_the_attempt_the_vehicle_and_what_was_kept(self, sat):
-        path, names = moderation.write(sat, KEY)
+        path, names = moderation.write([sat], KEY)
         with zipfile.ZipFile(path) as archive:
             found = {name: well_made(archive.read(f"sheets/{name}.html")).text for name in names}
             index = Page(archive.read("index.html")).text
@@ -193,7 +193,7 @@ class TestPapers:
         assert all(SOURCE in text and "Hall four" in text for text in found.values())
 
     def test_a_question_is_shown_with_its_own_numbers(self, sat):
-        path, _ = moderation.write(sat, KEY)
+        path, _ = moderation.write([sat], KEY)
         module = catalogue.module(KEY)
         with zipfile.ZipFile(path) as archive:
             text = Page(archive.read("sheets/t01.html")).text
@@ -205,7 +205,7 @@ class TestPapers:
             assert asked in text, exercise.key
 
     def test_no_source_in_a_pseudonymous_pack(self, sat):
-        path, _ = moderation.write(sat, KEY, pseudonymous=True)
+        path, _ = moderation.write([sat], KEY, pseudonymous=True)
         with zipfile.ZipFile(path) as archive:
             said = b"".join(archive.read(name) for name in archive.namelist())
         assert SOURCE.encode() not in said and b"Q. Z." not in said

@@ -105,6 +105,6 @@ def test_statements_say_scored_and_practice(practised):
 def test_report_and_evidence(practised):
     page = programme_report.write([practised]).read_text("utf-8")
     assert f"{PRACTISED} (practice)" in page and "<td>D1</td>" not in page
-    for path in evidence.write(practised):
+    for path in evidence.write([practised]):
         text = path.read_text("utf-8")
         assert "<td>practice</td>" in text and "m02." not in text

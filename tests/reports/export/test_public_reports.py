@@ -206,8 +206,8 @@ def _everything(opened, folder):
     statements.write(opened, folder / "statements.ndjson")
     programme_report.write(opened, folder / "programme.html")
     for term in opened:
-        evidence.write(term, folder / "evidence")
-        moderation.write(term, "m01_timing", folder / f"moderation-{term.id}.zip", sample=99)
+        evidence.write([term], folder / "evidence")
+        moderation.write([term], "m01_timing", folder / f"moderation-{term.id}.zip", sample=99)
     found = {}
     for path in sorted(folder.rglob("*")):
         if path.is_file() and zipfile.is_zipfile(path):
@@ -271,7 +271,7 @@ def test_a_penalty_goes_when_the_due_time_moves(classes):
     assert {row[3] for row in late} == {"extension", "re-marked"}
     [until] = [row[8] for row in late if row[3] == "extension"]
     assert until == "2026-04-03 23:59 Europe/Lisbon", "a page for people shows the term's own clock"
-    sample, _ = moderation.write(term, "m01_timing")
+    sample, _ = moderation.write([term], "m01_timing")
     with zipfile.ZipFile(sample) as archive:
         pages = [archive.read(name).decode() for name in archive.namelist() if name.endswith(".html")]
     assert any(until in page for page in pages) and not any("22:59:59" in page for page in pages)

@@ -5,13 +5,10 @@ import io
 import re
 import zipfile
 
-from sqlalchemy import func, select
-
 from grader import files
 from grader.course.attempts import standing
 from grader.errors import Refused
 from grader.exercise.model import ASSESSED
-from grader.records import schema
 from grader.reports.export import package
 from grader.reports.export.oneroster import programme as programmes
 from grader.reports.export.oneroster import rows
@@ -110,18 +107,12 @@ def _lines(opened, programme, kind, source, names, *, shared):
     seen = set()
     for term, connection in scope.each(opened):
         part = rows.Part(term, connection, programme, names)
-        state = ("", "") if kind == BULK else ("active", _modified(connection))
+        state = ("", "") if kind == BULK else ("active", scope.last_change(connection))
         for id_, *cells in source(part):
             if id_ not in seen:
                 if shared:
                     seen.add(id_)
                 yield (id_, *state, *(_cell(cell) for cell in cells))
-
-
-def _modified(connection):
-    """When the term's records last changed; exporting them is no change."""
-    table = schema.ledger
-    return connection.execute(select(func.max(table.c.at)).where(table.c.event != "export")).scalar()
 
 
 def _manifest(written, kind):

@@ -13,7 +13,7 @@ from sqlalchemy import select
 
 from grader import catalogue, files, tables
 from grader.course.attempts import passing, standing
-from grader.errors import BadFile
+from grader.errors import BadFile, Unknown
 from grader.exercise.model import PRACTICE
 from grader.marking.verdict import CARRIED
 from grader.pages import html
@@ -21,7 +21,7 @@ from grader.records import adjustments, schema, vehicles, witnessed
 from grader.records.term import roster
 from grader.reports.export import package
 from grader.reports.export.pages import moderated
-from grader.reports.tables import draws, people, scope
+from grader.reports.tables import draws, people, scope, wording
 
 SIMULATED_MODULES = ("m06_diagnosis",)  # worked on the simulated vehicle
 MAP_COLUMNS = ["code", "unit_standards"]
@@ -30,17 +30,17 @@ CAUTION = (
     "vehicle, only work that an assessor has witnessed can meet it; he decides by the published text of the standard."
 )
 _OF_OURS = "teaching vehicles of Timing Mark, invented"
-_SEEN = ("objective", "what it is", "result", "day", "vehicle", "seen by", "note")
-_HEADINGS = ("objective", "what it is", "result", "marks", "share", "exercises", "attempt", "handed in")
 
 
-def write(term, folder=None, *, trainee="", own_map=None):
-    """Write a page for each trainee, or for one.
+def write(opened, folder=None, *, trainee="", own_map=None):
+    """Write a page for each trainee of some classes, or for one trainee.
 
     Parameters
     ----------
-    term : Term
+    opened : sequence of Term
+        The pages of each class lie in its own folder.
     folder : path or None
+        One place for all; of several classes each has a folder of its own in it.
     trainee : str
         Either of the trainee's ids; empty: everybody with a mark or a witnessed task.
     own_map : path or None
@@ -53,12 +53,25 @@ def write(term, folder=None, *, trainee="", own_map=None):
     Raises
     ------
     Unknown
-        Nobody of that id.
+        Nobody of that id, in none of the classes.
     BadFile
         The map cannot be used.
     """
-    folder = folder or package.folder_for([term]) / "evidence"
     standards = read_map(own_map) if own_map else default_map()
+    written, unknown = [], []
+    for term in opened:
+        place = package.folder_for([term]) / "evidence" if folder is None else folder
+        place = place / term.id if folder is not None and len(opened) > 1 else place
+        try:
+            written += _write(term, place, trainee, standards)
+        except Unknown as problem:
+            unknown.append(problem)
+    if len(unknown) == len(opened):
+        raise unknown[0]
+    return written
+
+
+def _write(term, folder, trainee, standards):
     written = []
     for _, connection in scope.each([term]):
         chosen = roster.one(connection, trainee) if trainee else None
@@ -136,37 +149,55 @@ class _Frame:
 
 
 def _page(frame, person, rows, tasks):
-    term, connection, standards, until = frame.term, frame.connection, frame.standards, frame.until
+    term, connection = frame.term, frame.connection
     answers, marks = frame.rows(schema.answer, person), frame.rows(schema.mark, person)
     shown = {row["objective"]: _evidence(answers, marks, row) for row in rows}
-    parts = [
-        html.paragraph(CAUTION, "note"),
-        html.table(
-            "Whose record this is", ("what", "value"),
-            [("Name", person.name), ("Id", person.college_id), ("Class", f"{term.settings.title} ({term.id})"),
-             *_pass_marks(term, frame.modes), ("Kept until", until)],
-        ),
-    ]  # fmt: skip
-    notes = _notes()
-    for standard, codes in standards.items():
-        parts.append(html.heading(standard))
-        if standard in notes:
-            parts.append(html.paragraph(notes[standard]))
-        for kind, word in (("calculated", "Calculated"), ("simulated", "Simulated")):
-            lines = [shown[code][1] for code in codes if code in shown and shown[code][0] == kind]
-            parts.append(html.table(f"{standard}: {word}", _HEADINGS, lines))
-        parts.append(html.table(f"{standard}: Witnessed", _SEEN, [_task(t) for t in tasks if t.objective in codes]))
-        missing = [code for code in codes if code not in shown and code not in {t.objective for t in tasks}]
-        if missing:
-            parts.append(html.paragraph(f"No evidence yet for {', '.join(missing)}."))
-    parts += _drawn_from(frame, person)
+    seen = {}
+    for task in tasks:
+        seen.setdefault(task.objective, []).append(task)
+    used = dict.fromkeys(code for codes in frame.standards.values() for code in codes)
+    known, notes = catalogue.objectives(), _notes()
     mine = standing.standings(term, connection, frame.modules, people=[person], decided=frame.decided)
-    parts.append(html.heading("Modules"))
-    parts.append(
-        html.table("How far each module has come", ("module", "state", "result", "attempt", "handed in"),
-                   [(catalogue.module(f.module).title, f.state, _result(f), f.attempt or "", f.handed_in_at[:10]) for f in mine])
+    return html.page(
+        "evidence.html",
+        name=person.name,
+        caution=CAUTION,
+        facts=[("Id", person.college_id), ("Class", f"{term.settings.title} ({term.id})"),
+               *_pass_marks(term, frame.modes), ("Kept until", frame.until.isoformat())],
+        standards=[
+            {"code": standard, "note": notes.get(standard, ""), "objectives": _counted(codes, shown, seen)}
+            for standard, codes in frame.standards.items()
+        ],
+        objectives=[
+            {"code": code, "text": known[code]["text"], "module": wording.module(known[code]["module"]),
+             "standards": ", ".join(standard for standard, codes in frame.standards.items() if code in codes),
+             "evidence": shown.get(code), "tasks": [_task(task) for task in seen.get(code, [])]}
+            for code in known if code in used and (code in shown or code in seen)
+        ],
+        without=[(code, known[code]["text"]) for code in known if code in used and code not in shown and code not in seen],
+        vehicles=_drawn_from(frame, person),
+        modules=html.table(
+            "How far each module has come", ("module", "result", "attempt", "handed in"),
+            [(wording.module(f.module), "practice" if f.mark is not None and not f.counts else wording.result(term, f),
+              f.attempt or "", f.handed_in_at[:10]) for f in mine],
+        ),
     )  # fmt: skip
-    return html.page(f"Evidence of learning: {person.name}", *parts)
+
+
+def _counted(codes, shown, seen):
+    """(words, codes) of the objectives of a standard: what a reader wants to know of it at once."""
+    listed = {
+        "shown in calculated work": [
+            c for c in codes if c in shown and shown[c]["shown"] and shown[c]["kind"] == "Calculated"
+        ],
+        "shown in simulated work": [
+            c for c in codes if c in shown and shown[c]["shown"] and shown[c]["kind"] == "Simulated"
+        ],
+        "witnessed": [c for c in codes if c in seen],
+        "not yet shown, or not examined often enough": [c for c in codes if c in shown and not shown[c]["shown"]],
+        "no evidence yet": [c for c in codes if c not in shown and c not in seen],
+    }
+    return [(words, ", ".join(found) or "none") for words, found in listed.items()]
 
 
 def _pass_marks(term, modes):
@@ -177,13 +208,6 @@ def _pass_marks(term, modes):
         yield f"Pass mark of {catalogue.module(module).title}", f"{term.pass_percent(module):g} %{more}"
 
 
-def _result(found):
-    """Whether a module is passed; practice is none that could be."""
-    if not found.counts:
-        return "practice"
-    return passing.Outcome(found.passed, found.failed).said() if found.mark is not None else ""
-
-
 def _drawn_from(frame, person):
     """Which vehicles his numbers came from: those of the term's own with the source of their figures."""
     own, rows = frame.own, {}
@@ -192,32 +216,35 @@ def _drawn_from(frame, person):
             if found.vehicle:
                 said = _OF_OURS if not found.own else "" if found.own not in own else moderated.source(own[found.own])
                 rows[catalogue.module(issue.module).title, issue.attempt, said] = None
-    yield html.heading("Vehicles")
-    yield html.table("What the numbers were drawn from", ("module", "attempt", "vehicle and source"), rows)
+    return html.table("What the numbers were drawn from", ("module", "attempt", "vehicle and source"), rows)
 
 
 def _task(task):
-    """Line of the table of what was seen."""
-    what = catalogue.objectives()[task.objective]["text"]
-    return (task.objective, what, task.result, task.day, task.vehicle, task.seen_by, task.note)
+    """What was seen on a vehicle, in one line, and the note beside it."""
+    note = f" Note: {task.note}" if task.note.strip() else ""
+    return f"{task.result} on {task.day}, {task.vehicle}, seen by {task.seen_by}.{note}"
 
 
 def _evidence(answers, marks, row):
-    """(kind of evidence, line of the table), from a trainee's rows of tm_answer and tm_mark."""
+    """What the calculated or simulated work shows of one objective, from a trainee's rows of tm_answer and tm_mark."""
     objective = catalogue.objectives()[row["objective"]]
     module = catalogue.module(objective["module"])
     parts = [(exercise, path) for exercise, part, path in module.parts() if row["objective"] in part.objectives]
-    titles = list(dict.fromkeys(f"{exercise.title} ({path})" for exercise, path in parts))
     attempt, examined = int(row["attempt"]), {path for _, path in parts}
     carried = sorted({a.part for a in answers if a.attempt == attempt and a.part in examined and a.verdict == CARRIED})
-    dates = [mark.handed_in_at for mark in marks if (mark.module, mark.attempt) == (module.key, attempt)]
-    said = {"yes": "shown", "no": "not yet shown", "waits": "an answer waits to be read"}.get(row["met"], row["met"])
+    days = {mark.handed_in_at[:10] for mark in marks if (mark.module, mark.attempt) == (module.key, attempt)}
+    said = wording.MET[row["met"]]
     if row["must_pass"] == "yes":
         said += "; must be met for a pass"
-    if carried:
-        said += f"; consequential in {', '.join(carried)}"
-    share = f"{float(row['share']) * 100:.4g}\u00a0%" if row["share"] else ""
-    kind = "simulated" if module.key in SIMULATED_MODULES else "calculated"
-    line = (row["objective"], objective["text"], said, f"{row['marks']} of {row['max']}", share, "; ".join(titles),
-            row["attempt"], ", ".join(sorted({at[:10] for at in dates})))  # fmt: skip
-    return kind, line
+    share = f", {float(row['share']) * 100:.4g}\u00a0%" if row["share"] else ""
+    marks_said = f"{row['marks']} of {row['max']}{share}" if row["marks"] else f"of {row['max']}, not decided yet"
+    return {
+        "kind": "Simulated" if module.key in SIMULATED_MODULES else "Calculated",
+        "shown": row["met"] == passing.YES,
+        "result": said,
+        "marks": marks_said,
+        "exercises": list(dict.fromkeys(exercise.title for exercise, _ in parts)),
+        "carried": [wording.question(path) for path in carried],
+        "attempt": row["attempt"],
+        "days": ", ".join(sorted(days)),
+    }

@@ -1,28 +1,20 @@
 """One sheet as a moderator reads it: each question with its own numbers, the answer, what was right, and why the marks."""
 
-from html import escape
-
+from markupsafe import Markup
 from sqlalchemy import select
 
+from grader import clock
+from grader.exercise import listing
 from grader.exercise.kinds import Written
 from grader.exercise.model import sayings
 from grader.marking import feedback
 from grader.pages import html
 from grader.records import adjustments, ledger, schema, vehicles
 from grader.reports.feedback import marked_attempt
-from grader.reports.tables import draws, people
+from grader.reports.tables import draws, people, wording
 from grader.reports.tables.grades import changed, hundredths
 
 _EVENTS = ("marked", "re-marked", "override", "extension", "excuse")
-_HEADINGS = ("asked for", "answer", "right is", "verdict", "why", "mark", "of", "how earned")
-LOOK = """
-body { max-width: 78em }
-h2 { margin: 1.4em 0 .3em; font-size: 1.15em; break-after: avoid } .task { max-width: 52em; break-after: avoid }
-table.wide th[scope=row] { width: 11em } table.wide td { overflow-wrap: anywhere }
-table.wide td:last-child { overflow-wrap: normal }
-@media (max-width: 480px) { table.wide td { overflow-wrap: normal; min-width: 4em } }
-@media print { @page { size: landscape } }
-"""
 
 
 def build(term, connection, module, found, shown, decided, pseudonymous):
@@ -54,36 +46,41 @@ def build(term, connection, module, found, shown, decided, pseudonymous):
     owner = (found.person.id, module.key, found.mark.attempt)
     record = connection.execute(select(issue.c.record).where(*adjustments.of(issue, owner))).scalar_one()
     numbers = draws.of_issue(record, {})
-    parts = [_facts(connection, found, {} if pseudonymous else numbers)]
-    for number, exercise in enumerate(mine.module.exercises, start=1):
-        parts += _exercise(number, exercise, mine, numbers[exercise.key].kept, pseudonymous)
     changes = [
-        (seq, at[:10] if pseudonymous else at, entry["event"], _text(entry["attempt"]),
+        (seq, at[:10] if pseudonymous else term.shown(clock.from_text(at)), entry["event"], _text(entry["attempt"]),
          "" if pseudonymous else entry["actor"], changed(term, entry, "old"), changed(term, entry, "new"),
          "" if pseudonymous else entry["reason"])
         for seq, at, entry in ledger.entries(connection, *_EVENTS)
         if (entry["trainee"], entry["module"]) == (found.person.id, module.key)
     ]  # fmt: skip
-    parts += [
-        html.heading("What was changed, by whom and why"),
-        html.table("Changes", ("ledger row", "at", "event", "attempt", "by", "old", "new", "why"), changes),
-    ]
-    return html.page(f"{module.title}: {shown}", *parts, look=LOOK)
+    return html.page(
+        "moderated_sheet.html",
+        module=module.title,
+        whose=shown,
+        mark=hundredths(found.mark.mark),
+        most=hundredths(found.mark.most),
+        result=wording.result(term, found) if found.counts else "practice",
+        facts=list(_facts(connection, found, {} if pseudonymous else numbers)),
+        exercises=[
+            _exercise(number, exercise, mine, numbers[exercise.key].kept, pseudonymous)
+            for number, exercise in enumerate(mine.module.exercises, start=1)
+        ],
+        changes=html.table("Changes", ("ledger row", "at", "event", "attempt", "by", "old", "new", "why"), changes),
+    )
 
 
 def _facts(connection, found, numbers):
     mark = found.mark
-    rows = [
-        ("Mark before penalty", hundredths(mark.raw)), ("Penalty", hundredths(mark.penalty)), ("Days late", mark.late_days),
-        ("Mark that counts", f"{hundredths(mark.mark)} of {hundredths(mark.most)}"),
-        ("Attempt", f"{mark.attempt} of {found.attempts} issued; the best counts"),
-        ("Marked by", mark.engine), ("Key", mark.key_version), ("SHA-256 of the answers", mark.sha256),
-    ]  # fmt: skip
+    yield "Mark before penalty", hundredths(mark.raw)
+    yield "Penalty", f"{hundredths(mark.penalty)}, {mark.late_days} days late"
+    yield "Attempt", f"{mark.attempt} of {found.attempts} issued; the best counts"
+    yield "Marked by", mark.engine
+    yield "Key", mark.key_version
+    yield "SHA-256 of the answers", mark.sha256
     digests = {given.own for given in numbers.values() if given.own}
     for one in vehicles.revisions(connection):
         if one.digest in digests:
-            rows.append(("Numbers drawn from", source(one)))
-    return html.table("The mark", ("what", "value"), rows)
+            yield "Numbers drawn from", source(one)
 
 
 def source(revision):
@@ -94,15 +91,18 @@ def source(revision):
 
 def _exercise(number, exercise, mine, kept, pseudonymous):
     given, earned = mine.given(exercise), mine.earned(exercise)
-    marks = "marks wait" if earned is None else f"{hundredths(earned)} of {exercise.marks} marks"
+    marks = "marks wait" if earned is None else f"{hundredths(earned)} of {exercise.marks}"
     if exercise.key in mine.by_hand:
         marks += ", set by hand"
     if kept:
         marks += ", kept from an earlier attempt"
-    yield html.heading(f"{number}. {exercise.title} ({marks})")
-    yield f'<p class="task">{escape(exercise.wording(given)).replace(chr(10), "<br>")}</p>'
-    rows = [_answer(exercise, part, mine, given, pseudonymous) for part in exercise.parts]
-    yield html.table(f"Answers to {exercise.key}", _HEADINGS, rows, kind="wide")
+    return {
+        "number": number,
+        "title": exercise.title,
+        "marks": marks,
+        "wording": Markup(listing.as_html(exercise.wording(given))),
+        "parts": [_answer(exercise, part, mine, given, pseudonymous) for part in exercise.parts],
+    }
 
 
 def _answer(exercise, part, mine, given, pseudonymous):
@@ -120,15 +120,26 @@ def _answer(exercise, part, mine, given, pseudonymous):
         right = f"{row.expected} {part.unit}".strip()
     else:
         right = feedback.shown(part, mine.truth.answer(path), given)
-    why, reading = sayings(part).get(row.slip, ""), mine.readings.get(path)
+    shown = row.read_as if pseudonymous else typed
+    blank = "(left out: free text)" if pseudonymous and row.raw.strip() else "(nothing)"
+    lines = [
+        html.line("Answer", shown, "text" if isinstance(part, Written) and shown.strip() else "", typed=True)
+        if shown.strip() else html.line("Answer", blank),
+        html.line("Right is", right),
+    ]  # fmt: skip
+    if not waits:
+        lines.append(html.line("Earned", people.path(row)))
+    if slip := sayings(part).get(row.slip, ""):
+        lines.append(html.line("Slip", slip, "long"))
+    reading = mine.readings.get(path)
     if reading is not None:
-        points = zip(part.rubric, reading.points, strict=True)
-        why = "; ".join(f"{says}: {hundredths(got)} of {most}" for (says, most), got in points)
-        why += f". Comment: {reading.comment}" if reading.comment.strip() and not pseudonymous else ""
-    return (
-        f"{part.prompt} ({part.key})", row.read_as if pseudonymous else typed, right, row.verdict, why,
-        "" if waits else hundredths(row.hundredths), hundredths(row.most), "" if waits else people.path(row),
-    )  # fmt: skip
+        for (says, most), got in zip(part.rubric, reading.points, strict=True):
+            lines.append(html.line(f"{hundredths(got)} of {most}", says, "long"))
+        if reading.comment.strip() and not pseudonymous:
+            lines.append(html.line("Comment", reading.comment, "text", typed=True))
+    marks = "marks wait" if waits else f"{hundredths(row.hundredths)} of {hundredths(row.most)}"
+    state = "waits" if waits else "right" if row.hundredths >= row.most else "partly" if row.hundredths else "wrong"
+    return html.Answer(part.prompt, state, row.verdict, marks, lines)
 
 
 def _text(value):

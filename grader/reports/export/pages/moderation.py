@@ -14,23 +14,24 @@ from grader.pages import html
 from grader.records import adjustments, schema
 from grader.reports.export import package, pseudonym
 from grader.reports.export.pages import moderated
-from grader.reports.tables import scope
+from grader.reports.tables import scope, wording
 from grader.reports.tables.grades import hundredths, percent
 
 SAMPLE = 6
 
 
-def write(term, module_key, path=None, *, sample=SAMPLE, pseudonymous=False):
-    """Write the pack and note it in the ledger.
+def write(opened, module_key, path=None, *, sample=SAMPLE, pseudonymous=False):
+    """Write the pack and note it in the ledger of each class.
 
     Parameters
     ----------
-    term : Term
+    opened : sequence of Term
+        Classes; each has its own sample, since each was marked by itself.
     module_key : str
     path : path or None
     sample : int
-        How many sheets: first the best and the weakest, then those nearest to the
-        pass mark on both sides, then others in an order that nobody can choose.
+        How many sheets of a class: first the best and the weakest, then those nearest to
+        the pass mark on both sides, then others in an order that nobody can choose.
     pseudonymous : bool
 
     Returns
@@ -43,23 +44,33 @@ def write(term, module_key, path=None, *, sample=SAMPLE, pseudonymous=False):
     Unknown
         No such module.
     Refused
-        Nothing is marked, or a sample below one.
+        In a class nothing is marked, or a sample below one.
     """
     module = catalogue.module(module_key)
     if sample < 1:
         raise Refused(f"A sample of {sample} is none. Ask for at least 1.")
-    path = path or package.folder_for([term], pseudonymous=pseudonymous) / f"moderation-{module.key}.zip"
-    content = io.BytesIO()
-    for _, connection in scope.each([term]):
-        chosen = choose(term, scope.standings(term, connection, [module.key]), sample)
-        if not chosen:
-            raise Refused(f"Nothing of {module.key} is marked in {term.id}. Run 'mark' first; nothing was written.")
-        with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED) as archive:
-            names = _pack(archive, term, connection, module, chosen, pseudonymous)
+    path = path or package.folder_for(opened, pseudonymous=pseudonymous) / f"moderation-{module.key}.zip"
+    content, names, classes = io.BytesIO(), [], []
+    with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED) as archive:
+        for term, connection in scope.each(opened):
+            chosen = choose(term, scope.standings(term, connection, [module.key]), sample)
+            if not chosen:
+                raise Refused(f"Nothing of {module.key} is marked in {term.id}. Run 'mark' first; nothing was written.")
+            place = f"sheets/{_hidden(term, connection, pseudonymous)}" if len(opened) > 1 else "sheets"
+            here, told = _pack(archive, term, connection, module, chosen, pseudonymous, place)
+            names += here
+            classes.append(told)
+        _put(archive, "index.html", html.page("moderation.html", module=module.title, classes=classes))
     with files.replacing(path) as target:
         target.write(content.getvalue())
-    scope.note_export([term], path.name)
+    scope.note_export(opened, path.name)
     return path, names
+
+
+def _hidden(term, connection, pseudonymous):
+    """Name of a class in the archive; a small one is not to be known by it."""
+    hide = pseudonymous and pseudonym.is_small(connection)
+    return pseudonym.code(term, term.id, "class of a moderation")[:8] if hide else term.id
 
 
 def choose(term, standings, sample):
@@ -86,7 +97,8 @@ def choose(term, standings, sample):
     return list(chosen.values())
 
 
-def _pack(archive, term, connection, module, chosen, pseudonymous):
+def _pack(archive, term, connection, module, chosen, pseudonymous, place):
+    """Put the sheets of a class into the archive; (whose they are, what the index says of the class)."""
     index, names, decided = [], [], adjustments.read(connection)
     for found, why in chosen:
         person = found.person
@@ -94,33 +106,29 @@ def _pack(archive, term, connection, module, chosen, pseudonymous):
         names.append(name)
         shown = name if pseudonymous else f"{person.name} ({person.college_id})"
         mark, limit = found.mark, term.pass_percent(module.key)
-        index.append((shown, why, f"{mark.attempt} of {found.attempts}", hundredths(mark.mark), hundredths(mark.most),
-                      f"{percent(mark.mark, mark.most, limit)} %", _result(found), f"sheets/{name}.html"))  # fmt: skip
+        result = wording.result(term, found) if found.counts else "practice"
+        index.append((shown, why, f"{mark.attempt} of {found.attempts}", f"{hundredths(mark.mark)} of {hundredths(mark.most)}",
+                      f"{percent(mark.mark, mark.most, limit)} %", result, f"{place}/{name}.html"))  # fmt: skip
         try:
             content = moderated.build(term, connection, module, found, shown, decided, pseudonymous)
         except BadSheet as problem:
             raise Refused(f"{person.id}: {problem} Nothing was written.") from None
-        _put(archive, f"sheets/{name}.html", content)
+        _put(archive, f"{place}/{name}.html", content)
         if not pseudonymous:  # the sheet itself names its trainee
-            _put(archive, f"sheets/{name}.json", _hand_in(term, connection, found))
-    parts = html.table(
-        f"{len(index)} sheets of {module.title}",
-        ("whose", "why chosen", "attempt", "mark", "of", "per cent", "result", "file"),
-        index,
-    )
+            _put(archive, f"{place}/{name}.json", _hand_in(term, connection, found))
     must = "".join(
         f", and {code} from {term.policy.threshold_of(code)} %" for code in term.policy.must_pass_in(module.key)
     )
-    settings = html.paragraph(
-        f"Pass from {term.pass_percent(module.key):g} %{must}. Late work: {term.settings.late_percent_per_day:g} % of the "
-        f"{term.settings.late_basis} a day. Marks are decided unrounded."
-    )
-    _put(archive, "index.html", html.page(f"Moderation: {module.title}, {term.id}", settings, parts))
-    return names
-
-
-def _result(found):
-    return passing.Outcome(found.passed, found.failed).said() if found.counts else "practice"
+    hidden = pseudonymous and pseudonym.is_small(connection)
+    told = {
+        "name": pseudonym.HIDDEN if hidden else term.id if pseudonymous else f"{term.settings.title} ({term.id})",
+        "settings": f"Pass from {term.pass_percent(module.key):g} %{must}. Late work: "
+        f"{term.settings.late_percent_per_day:g} % of the {term.settings.late_basis} a day. Marks are decided unrounded.",
+        "sheets": html.table(
+            f"{len(index)} sheets", ("whose", "why chosen", "attempt", "mark", "per cent", "result", "file"), index
+        ),
+    }
+    return names, told
 
 
 def _hand_in(term, connection, found):

@@ -1,16 +1,16 @@
-"""Figures of the programme report, drawn without a display; the same records give the same picture."""
+"""Charts of the programme report; the same records give the same picture."""
 
-from matplotlib.figure import Figure
+from collections.abc import Mapping, Sequence
 
-from grader.pages.html import address
+from grader.pages import charts
 from grader.reports.tables.columns import STATES
 
 # Colours that people with any colour vision tell apart, and hatches for those who print in grey.
-_LOOK = dict(zip(STATES, (("#ffffff", ""), ("#e8e8e8", ".."), ("#fee8b0", "//"), ("#9ecae1", "xx"), ("#2c6ca8", ""),
-                          ("#c7c7c7", "--")), strict=True))  # fmt: skip
+_LOOKS = dict(zip(STATES, (("#ffffff", ""), ("#e8e8e8", ".."), (charts.SAND, "//"), (charts.LIGHT, "xx"), (charts.BLUE, ""),
+                           (charts.GREY, "--")), strict=True))  # fmt: skip
 
 
-def completion(counts):
+def completion(counts: Sequence[tuple[str, Mapping[str, int]]]) -> str:
     """Bars of how many trainees stand where.
 
     Parameters
@@ -23,25 +23,13 @@ def completion(counts):
     str
         Data address of an SVG picture.
     """
-    figure = Figure(figsize=(8, 1.7 + 0.35 * len(counts)), layout="constrained")
-    axes = figure.subplots()
-    labels = [label for label, _ in counts]
-    left = [0] * len(counts)
-    for state in STATES:
-        widths = [states.get(state, 0) for _, states in counts]
-        if any(widths):
-            colour, hatch = _LOOK[state]
-            axes.barh(
-                labels, widths, left=left, color=colour, hatch=hatch, edgecolor="#333333", linewidth=0.6, label=state
-            )
-            left = [a + b for a, b in zip(left, widths, strict=True)]
-    axes.invert_yaxis()
-    axes.set_xlabel("trainees")
-    figure.legend(loc="outside lower center", ncols=3, frameon=False)
-    return address(figure)
+    shares = [
+        charts.Share(state, [states.get(state, 0) for _, states in counts], *look) for state, look in _LOOKS.items()
+    ]
+    return charts.stacked([label for label, _ in counts], shares, "trainees")
 
 
-def objectives(shares):
+def objectives(shares: Sequence[tuple[str, float]]) -> str:
     """Points of the share of trainees who have shown each objective.
 
     Parameters
@@ -49,15 +37,14 @@ def objectives(shares):
     shares : list of (str, float)
         Code and share, 0 to 1.
     """
-    figure = Figure(figsize=(8, 1.0 + 0.3 * len(shares)), layout="constrained")
-    axes = figure.subplots()
+    figure, axes = charts.blank(0.9 + 0.26 * len(shares))
     codes, values = [code for code, _ in shares], [100 * share for _, share in shares]
-    axes.hlines(codes, 0, values, color="#2c6ca8", linewidth=2)
-    axes.plot(values, codes, "o", color="#2c6ca8")
+    axes.hlines(codes, 0, values, color=charts.BLUE, linewidth=2)
+    axes.plot(values, codes, "o", color=charts.BLUE)
     for code, value in zip(codes, values, strict=True):
         axes.annotate(f"{value:.0f} %", (value, code), xytext=(7, -3), textcoords="offset points", fontsize=9)
     axes.margins(y=0.6 / max(1, len(shares)))
     axes.invert_yaxis()
     axes.set_xlim(0, 112)
     axes.set_xlabel("trainees who have shown it, per cent of those examined")
-    return address(figure)
+    return charts.address(figure)

@@ -1,6 +1,7 @@
 """The programme report: how far the classes are, what they cannot do yet, which questions to look at."""
 
 from collections import Counter
+from dataclasses import dataclass, field
 
 from sqlalchemy import select
 
@@ -8,35 +9,32 @@ from grader import catalogue, clock, files
 from grader.course.attempts import passing, standing
 from grader.course.grading import written_answers
 from grader.exercise.model import PRACTICE
-from grader.pages import html
+from grader.pages import charts, html
 from grader.records import ledger, schema, vehicles
 from grader.reports.export import package, pseudonym
 from grader.reports.export.pages import programme_charts
+from grader.reports.feedback import class_figures
 from grader.reports.tables import item_analysis as tables
-from grader.reports.tables import people, scope, variants
+from grader.reports.tables import people, scope, statistics, variants, wording
 from grader.reports.tables.columns import STATES
 from grader.reports.tables.grades import changed
 
 HARD, EASY, LOW, COMMON = 0.30, 0.95, 0.20, 0.20  # when a question is listed
+WEAKEST = 3  # objectives named on the first page
 _CHANGES = ("re-marked", "override", "excuse", "extension", "key-change")
-_READING = (
-    "Facility is the share of its marks that a question gave out: 1 if everybody solved it. Discrimination is how much "
-    "better the stronger half did in it: near 0 it tells nothing about who can do the work, below 0 the key may be wrong. "
-    "Where everybody should master the work, a question that all solve is no fault."
-)
-_TRUST = (
-    "Alpha says how well the questions of a module agree on who is strong: 1 would be perfect. The standard error says in "
-    "marks how far chance alone moves a mark. Near the pass mark look at the work itself before you decide."
-)
-_DRAWN = (
-    "Everybody has numbers of his own. Facility is compared between those with one engine, or with right answers of about "
-    "one size, and all others; a group is named if it differs by more than chance would give."
-)
 _FEW = f"fewer than {pseudonym.SMALLEST_CELL}"
 
 
-def write(opened, path=None, *, pseudonymous=False):
+def write(opened, path=None, *, centre="", pseudonymous=False):
     """Write programme.html and note it in the ledger.
+
+    Parameters
+    ----------
+    opened : sequence of Term
+    path : path or None
+    centre : str
+        Name of the training centre, for the head of the page.
+    pseudonymous : bool
 
     Returns
     -------
@@ -48,7 +46,7 @@ def write(opened, path=None, *, pseudonymous=False):
         The old file stands.
     """
     path = path or package.folder_for(opened, pseudonymous=pseudonymous) / "programme.html"
-    content = html.page("Programme report", *_parts(opened, pseudonymous))
+    content = html.page("programme_report.html", **_data(opened, centre, pseudonymous))
     with files.replacing(path) as target:
         target.write(content)
     scope.note_export(opened, path.name)
@@ -140,121 +138,253 @@ def unlike(pools):
     ]
 
 
-def _parts(opened, pseudonymous):
-    counts, below, lacking, own, retention, examined, shown = [], [], [], [], [], Counter(), Counter()
+@dataclass(slots=True)
+class _Klass:
+    """One class as the report tells of it. `name` is its title with its id, or what may be said of it without names."""
+
+    name: str
+    short: str  # for a chart
+    markers: str
+    kept_until: str
+    modules: list = field(default_factory=list)  # of _Module
+    examined: Counter = field(default_factory=Counter)  # objective -> trainees
+    shown: Counter = field(default_factory=Counter)
+    vehicles: list = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class _Module:
+    """One module in one class: trainees by state, how many passed, and how many lack an objective that must be met."""
+
+    key: str
+    practice: bool
+    states: Counter
+    passed: int
+    lacking: Counter
+
+    @property
+    def marked(self):
+        return self.states[standing.MARKED]
+
+    @property
+    def had(self):
+        return sum(self.states.values()) - self.states[standing.NOT_ASSIGNED]
+
+
+def _classes(opened, pseudonymous):
+    """(the classes, the day of the last change to any of them)."""
+    found, last = [], ""
     for term, connection in scope.each(opened):
-        name = pseudonym.HIDDEN if pseudonymous and pseudonym.is_small(connection) else term.id
+        small = pseudonymous and pseudonym.is_small(connection)
+        short = pseudonym.HIDDEN if small else term.id
         markers = sorted({entry["actor"] for _, _, entry in ledger.entries(connection, "marked", "re-marked")})
-        by = "" if pseudonymous else ", ".join(markers)
-        modes = standing.modes(connection)
-        assigned = sorted(modes)
-        for module in assigned:
+        klass = _Klass(
+            short if pseudonymous else f"{term.settings.title} ({term.id})", short,
+            "" if pseudonymous else ", ".join(markers), scope.keep_until(term, connection).isoformat(),
+        )  # fmt: skip
+        for key, mode in sorted(standing.modes(connection).items()):
             states, good, failed = Counter(), 0, Counter()
-            for one in scope.standings(term, connection, [module]):
+            for one in scope.standings(term, connection, [key]):
                 states[one.state] += 1
                 good += one.state == standing.MARKED and one.passed == passing.YES
                 failed.update(one.failed)
-            lacking += [(name, module, code, catalogue.objectives()[code]["text"], _few(n, pseudonymous))
-                        for code, n in sorted(failed.items())]  # fmt: skip
-            practice = modes[module] == PRACTICE
-            label = f"{name}, {module}" + (" (practice)" if practice else "")
-            counts.append((label, states, "" if practice else good, states[standing.MARKED], by))
-        mine, met = Counter(), Counter()
+            klass.modules.append(_Module(key, mode == PRACTICE, states, good, failed))
+            klass.vehicles += [(key, one) for one in vehicles.assigned(connection, key)]
         for row in people.objectives(term, connection):
             if row["met"] in ("yes", "no") and row["mode"] != PRACTICE:
-                mine[row["objective"]] += 1
-                met[row["objective"]] += row["met"] == "yes"
-        examined, shown = examined + mine, shown + met
-        for code in mine:
-            weak = mine[code] - met[code]
-            if weak and not (pseudonymous and mine[code] < pseudonym.SMALLEST_CELL):
-                below.append(
-                    (name, code, catalogue.objectives()[code]["text"], _few(weak, pseudonymous), mine[code], by)
-                )
-        if not pseudonymous:
-            own += [(name, key, f"{one.own.vehicle.title} ({one.line})", f"{one.own.manual}, {one.own.page}")
-                    for key in assigned for one in vehicles.assigned(connection, key)]  # fmt: skip
-        retention.append((name, scope.keep_until(term, connection).isoformat()))
+                klass.examined[row["objective"]] += 1
+                klass.shown[row["objective"]] += row["met"] == "yes"
+        found.append(klass)
+        last = max(last, clock.from_text(scope.last_change(connection)).astimezone(clock.zone(term.settings.zone)).date().isoformat())  # fmt: skip
+    return found, last
+
+
+def _data(opened, centre, pseudonymous):
+    """What the template shows."""
+    classes, last = _classes(opened, pseudonymous)
     pools = tables.pools(opened, drawn=True)
-    today = clock.now().date().isoformat()
-    yield from _completion(counts, pseudonymous)
-    yield html.heading("Objectives below standard")
-    if examined and not (pseudonymous and min(examined.values()) < pseudonym.SMALLEST_CELL):
+    changes = late_changes(opened, pseudonymous=pseudonymous)
+    return {
+        "centre": "" if pseudonymous else centre,
+        "day": last,
+        "classes": [klass.name for klass in classes],
+        **_glance(classes, len(changes), pseudonymous),
+        **_trend(opened, classes, pseudonymous),
+        **_completion(classes, pseudonymous),
+        **_objectives(classes, pseudonymous),
+        **_questions(pools),
+        "own": html.table(
+            "Numbers are drawn from", ("class", "module", "vehicle", "source of its figures"),
+            [(klass.name, wording.module(key), f"{one.own.vehicle.title} ({one.line})", f"{one.own.manual}, {one.own.page}")
+             for klass in classes for key, one in klass.vehicles if not pseudonymous],
+        ),
+        "changes": html.table(
+            "Changes", ("class", "ledger row", "day", "what", "trainee", "module", "attempt", "old", "new", "by", "why"),
+            [(*row[:5], wording.module(row[5]), *row[6:]) for row in changes], empty="None.",
+        ),
+        "retention": html.table(
+            "Records are kept until", ("class", "day", "state"),
+            [(klass.name, klass.kept_until,
+              "past: delete the class" if klass.kept_until < clock.now().date().isoformat() else "to be kept")
+             for klass in classes],
+        ),
+    }  # fmt: skip
+
+
+def _glance(classes, changes, pseudonymous):
+    """The first page: how many passed, and what asks for a decision."""
+    assessed = [(klass, module) for klass in classes for module in klass.modules if not module.practice]
+    rows = [
+        (klass.name, wording.module(module.key), _few(module.had, pseudonymous), _few(module.marked, pseudonymous),
+         _few(module.passed, pseudonymous), _rate(module.passed, module.marked, pseudonymous))
+        for klass, module in assessed
+    ]  # fmt: skip
+    marked, good = sum(m.marked for _, m in assessed), sum(m.passed for _, m in assessed)
+    states = sum((module.states for _, module in assessed), Counter())
+    points = []
+    for state, words in (
+        (standing.NOT_HANDED_IN, "not handed in"), (standing.HANDED_IN, "handed in and not marked"),
+        (standing.PARTLY_MARKED, "waiting for an instructor to read a written answer"),
+    ):  # fmt: skip
+        if states[state]:
+            points.append(f"Sheets {words}: {_few(states[state], pseudonymous)}.")
+    examined, shown = sum((k.examined for k in classes), Counter()), sum((k.shown for k in classes), Counter())
+    weakest = sorted((shown[code] / n, code) for code, n in examined.items() if not _hidden(n, pseudonymous))[:WEAKEST]
+    points += [
+        f"{code} {catalogue.objectives()[code]['text']}: {100 * share:.0f}\u00a0% have shown it."
+        for share, code in weakest if share < 1
+    ]  # fmt: skip
+    if changes:
+        points.append(f"Marks changed after the due time: {_few(changes, pseudonymous)}; each with its reason below.")
+    rate = _rate(good, marked, pseudonymous)
+    return {
+        "headline": f"{_few(good, pseudonymous)} of {_few(marked, pseudonymous)} whole marks are a pass"
+        + (f" ({rate})." if rate else ".") if marked else "Nothing assessed is marked yet.",
+        "glance": html.table(
+            "Passed, by class and module", ("class", "module", "had it", "whole marks", "passed", "pass rate"), rows,
+            empty="Nothing assessed is assigned.",
+        ),
+        "points": points,
+    }  # fmt: skip
+
+
+def _rate(good, marked, pseudonymous):
+    hide = pseudonymous and (_hidden(marked, True) or 0 < good < pseudonym.SMALLEST_CELL)
+    return "" if hide or not marked else f"{100 * good / marked:.0f}\u00a0%"
+
+
+def _hidden(count, pseudonymous):
+    return pseudonymous and count < pseudonym.SMALLEST_CELL
+
+
+def _trend(opened, classes, pseudonymous):
+    """How the modules went from one term to the next; nothing for a single term."""
+    if len(opened) < 2:
+        return {"trend": None, "trend_chart": None}
+    names = {term.id: klass for term, klass in zip(opened, classes, strict=True)}
+    months = [m for m in class_figures.months(opened) if not m.practice]
+    rows = [
+        (wording.module(m.module), names[m.term].name, m.assigned_at[:10], _few(m.marked, pseudonymous),
+         _rate(m.passed, m.marked, pseudonymous), f"{m.mean:.0f}\u00a0%" if m.mean is not None else "fewer than ten")
+        for m in sorted(months, key=lambda m: (m.module, m.assigned_at, m.term))
+    ]  # fmt: skip
+    chart = None
+    drawn = [m for m in months if m.marked >= statistics.FEW]
+    order = list(dict.fromkeys(m.term for m in drawn))
+    if len(order) > 1:
+        lines, words = [], []
+        for key in dict.fromkeys(m.module for m in drawn):
+            points = [(order.index(m.term), 100 * m.passed / m.marked) for m in drawn if m.module == key]
+            places, percents = zip(*points, strict=True)
+            lines.append(charts.Course(wording.module(key), places, percents, [f"{value:.0f} %" for value in percents]))
+            told = ", ".join(f"{names[order[place]].short} {value:.0f} per cent" for place, value in points)
+            words.append(f"{wording.module(key)}: {told}")
+        picture = charts.courses([names[term].short for term in order], lines, "passed, per cent of whole marks")
+        chart = html.Picture(picture, "Pass rates from term to term", f"Pass rates. {'; '.join(words)}.")
+    table = html.table(
+        "Modules from term to term", ("module", "class", "assigned", "whole marks", "pass rate", "mean mark"), rows
+    )
+    return {"trend": table, "trend_chart": chart}
+
+
+def _completion(classes, pseudonymous):
+    entries = [(klass, module) for klass in classes for module in klass.modules]
+    chart = None
+    if entries and not pseudonymous:
+        total = sum((module.states for _, module in entries), Counter())
+        words = ", ".join(f"{total[state]} {state}" for state in STATES if total[state])
+        bars = [(f"{klass.short}: {wording.module(module.key)}" + (" (practice)" if module.practice else ""), module.states)
+                for klass, module in entries]  # fmt: skip
+        chart = html.Picture(programme_charts.completion(bars), "Trainees by state", f"Trainees by state: {words}.")
+    used = [state for state in STATES if any(module.states[state] for _, module in entries)]
+    rows = [
+        (klass.short, wording.module(module.key) + (" (practice)" if module.practice else ""),
+         *(_few(module.states[state], pseudonymous) for state in used), klass.markers)
+        for klass, module in entries
+    ]  # fmt: skip
+    return {
+        "completion_chart": chart,
+        "completion": html.table(
+            "Trainees by state, class and module", ("class", "module", *used, "marked by"), rows,
+            empty="Nothing is assigned.",
+        ),
+    }  # fmt: skip
+
+
+def _objectives(classes, pseudonymous):
+    examined, shown = sum((k.examined for k in classes), Counter()), sum((k.shown for k in classes), Counter())
+    known, chart = catalogue.objectives(), None
+    if examined and not any(_hidden(n, pseudonymous) for n in examined.values()):
         shares = [(code, shown[code] / n) for code, n in sorted(examined.items())]
         words = ", ".join(f"{code} {100 * share:.0f} %" for code, share in shares)
-        yield html.picture(
-            programme_charts.objectives(shares),
-            "Objectives shown",
-            f"Share of examined trainees who have shown each objective: {words}.",
-        )
-    yield html.table(
-        "Objectives that some have not shown yet, by class",
-        ("class", "objective", "what it is", "not yet", "of", "marked by"),
-        below,
-    )
-    if lacking:
-        yield html.table(
-            "Not passed because an objective must be met and is not",
-            ("class", "module", "objective", "what it is", "trainees"), lacking,
-        )  # fmt: skip
-    yield html.heading("Questions to look at")
-    yield html.paragraph(_READING)
-    yield html.table(
-        "Questions",
-        ("item", "n", "facility", "discrimination", "commonest slip", "why"),
-        [(item, n, _two(hard), _two(apart), slip, why) for item, n, hard, apart, slip, why in questions(pools)],
-        empty="Nothing stands out.",
-    )
-    yield html.paragraph(_DRAWN)
-    yield html.table(
-        "Numbers that made a question easier or harder",
-        ("item", "who", "n", "facility", "of all others", "what stands out"),
-        [(item, who, n, _two(mine), _two(rest), said) for item, who, n, mine, rest, said in unlike(pools)],
-        empty="None stand out, or there are too few trainees to compare.",
-    )
-    yield html.heading("How far marks can be trusted")
-    yield html.paragraph(_TRUST)
+        says = f"Share of examined trainees who have shown each objective: {words}."
+        chart = html.Picture(programme_charts.objectives(shares), "Objectives shown", says)
+    below = [
+        (klass.short, f"{code} {known[code]['text']}", _few(n - klass.shown[code], pseudonymous), n)
+        for klass in classes for code, n in klass.examined.items()
+        if n > klass.shown[code] and not _hidden(n, pseudonymous)
+    ]  # fmt: skip
+    lacking = [
+        (klass.short, wording.module(module.key), f"{code} {known[code]['text']}", _few(n, pseudonymous))
+        for klass in classes for module in klass.modules if not module.practice for code, n in sorted(module.lacking.items())
+    ]  # fmt: skip
+    return {
+        "objectives_chart": chart,
+        "below": html.table("Objectives that some have not shown yet, by class", ("class", "objective", "not yet", "of"), below),
+        "lacking": html.table("Not passed because an objective must be met and is not",
+                              ("class", "module", "objective", "trainees"), lacking),
+    }  # fmt: skip
+
+
+def _questions(pools):
+    rows = [
+        (wording.question(item), n, _two(facility), _two(apart), wording.slip(item, slip) if slip else "", why)
+        for item, n, facility, apart, slip, why in questions(pools)
+    ]
+    differ = [
+        (wording.question(item), who, n, _two(mine), _two(rest), said)
+        for item, who, n, mine, rest, said in unlike(pools)
+    ]
     trust = [
-        (r["module"], r["n"], _two(r["mean"]), _two(r["sd"]), _two(r["alpha"]),
+        (wording.module(r["module"]), r["n"], _two(r["mean"]), _two(r["sd"]), _two(r["alpha"]),
          f"{_two(r['alpha_low'])} to {_two(r['alpha_high'])}" if r["alpha"] else "", _two(r["sem"]), r["note"])
         for r in tables.modules(pools)
     ]  # fmt: skip
-    yield html.table(
-        "Reliability",
-        ("module", "n", "mean mark", "spread (sd)", "alpha", "95 % interval", "standard error", "note"),
-        trust,
-    )
-    if own:
-        yield html.heading("Own vehicles")
-        yield html.table("Numbers are drawn from", ("class", "module", "vehicle", "source of its figures"), own)
-    yield html.heading("Changes after the due time")
-    yield html.table("Changes", ("class", "ledger row", "day", "event", "trainee", "module", "attempt", "old", "new", "by", "why"),
-                     late_changes(opened, pseudonymous=pseudonymous), empty="None.")  # fmt: skip
-    yield html.heading("Retention")
-    yield html.table("Records are kept until", ("class", "day", "state"),
-                     [(name, day, "past: delete the class" if day < today else "to be kept") for name, day in retention])  # fmt: skip
-
-
-def _completion(counts, pseudonymous):
-    yield html.heading("Completion")
-    if counts and not pseudonymous:
-        total = sum((states for _, states, _, _, _ in counts), Counter())
-        words = ", ".join(f"{total[state]} {state}" for state in STATES if total[state])
-        yield html.picture(
-            programme_charts.completion([(label, states) for label, states, _, _, _ in counts]),
-            "Trainees by state",
-            f"Trainees by state: {words}.",
-        )
-    rows = [
-        (label, *(_few(states.get(state, 0), pseudonymous) for state in STATES), _few(good, pseudonymous), n, by)
-        for label, states, good, n, by in counts
-    ]
-    yield html.table(
-        "Completion by class and module",
-        ("class, module", *STATES, "passed", "of marked", "marked by"),
-        rows,
-        empty="Nothing is assigned.",
-    )
+    return {
+        "questions": html.table(
+            "Questions", ("question", "n", "facility", "discrimination", "commonest slip", "why"), rows,
+            empty="Nothing stands out.",
+        ),
+        "differ": html.table(
+            "Numbers that made a question easier or harder",
+            ("question", "who", "n", "facility", "of all others", "what stands out"), differ,
+            empty="None stand out, or there are too few trainees to compare.",
+        ),
+        "trust": html.table(
+            "Reliability",
+            ("module", "n", "mean mark", "spread (sd)", "alpha", "95 % interval", "standard error", "note"), trust,
+        ),
+    }  # fmt: skip
 
 
 def _two(text):

@@ -1,21 +1,19 @@
 """A vehicle as a person compares it with the manual: lines for a terminal, and a page that prints well."""
 
-from html import escape
-
-from matplotlib.figure import Figure
+from pathlib import Path
 
 from grader import clock, files
 from grader.course.issue import vehicle_choice
 from grader.course.vehicles.template import SAFETY
-from grader.pages import html as pages
+from grader.pages import charts, html
 from grader.reference.angles import crank_deg, firing_interval_deg
 from grader.reference.spark.points import duty_percent
 from grader.reference.timing.advance import centrifugal_advance_deg, total_advance_deg
+from grader.reports.tables import wording
 
 _MM_PER_IN = 25.4
 _KPA_PER_INHG = 3.38638864
 _STEP_RPM = 500
-_LOOK = "pre { white-space: pre-wrap; overflow-wrap: anywhere; border: 1px solid #767676; padding: .6em } figure { margin: 0 }"
 
 
 def facts(found):
@@ -93,7 +91,7 @@ def lines(term, found):
     return [*rows, "", SAFETY]
 
 
-def write(term, revisions):
+def write(term, revisions) -> Path:
     """Write the page of a vehicle into reports/.
 
     Parameters
@@ -110,44 +108,40 @@ def write(term, revisions):
     spec = found.own.vehicle
     full = f"{spec.vacuum[-1][0]:g} inHg ({spec.vacuum[-1][0] * _KPA_PER_INHG:.0f} kPa)"
     computed, handed_out = curve(found), vehicle_choice.modules_of(term, found.key)
-    parts = [
-        pages.paragraph(SAFETY, "note"),
-        pages.table("From the manual", ("What", "Value"), facts(found)),
-        pages.table(
+    content = html.page(
+        "vehicle_sheet.html",
+        title=spec.title,
+        safety=SAFETY,
+        facts=facts(found),
+        centrifugal=html.table(
             "Centrifugal advance",
-            ("Distributor rev/min", "Distributor degrees", "Engine rev/min", "Crank degrees"),
+            ("distributor rev/min", "distributor degrees", "engine rev/min", "crank degrees"),
             [(f"{rpm:g}", f"{deg:g}", f"{2 * rpm:g}", f"{2 * deg:g}") for rpm, deg in spec.centrifugal],
         ),
-        pages.table(
+        vacuum=html.table(
             "Vacuum advance",
-            ("Vacuum, inHg", "Vacuum, kPa", "Distributor degrees", "Crank degrees"),
+            ("vacuum, inHg", "vacuum, kPa", "distributor degrees", "crank degrees"),
             [(f"{vac:g}", f"{vac * _KPA_PER_INHG:.1f}", f"{deg:g}", f"{2 * deg:g}") for vac, deg in spec.vacuum],
         ),
-        pages.table(
+        computed=html.table(
             "Computed advance, crank degrees before top dead centre",
-            ("Engine rev/min", "From the weights", "Total, line off", f"Total, {full} on the line"),
+            ("engine rev/min", "from the weights", "total, line off", f"total, {full} on the line"),
             [(rpm, *map(_degrees, row)) for rpm, *row in computed],
         ),
-        pages.picture(_drawn(computed, full), "What the timing light should show", _told(computed, full)),
-        pages.heading("As it was typed in"),
-        f"<pre>{escape(found.text)}</pre>",
-        pages.table(
+        curve=html.Picture(_drawn(computed, full), "What the timing light should show", _told(computed, full)),
+        typed=found.text,
+        revisions=html.table(
             "Revisions",
-            ("No.", "Stored", "By", "SHA-256 begins", "Handed out with"),
+            ("no.", "stored", "by", "SHA-256 begins", "handed out with"),
             [
-                (
-                    one.revision,
-                    term.shown(clock.from_text(one.at)),
-                    one.actor,
-                    one.digest[:12],
-                    ", ".join(handed_out.get(one.revision, [])) or "nothing yet",
-                )
+                (one.revision, term.shown(clock.from_text(one.at)), one.actor, one.digest[:12],
+                 ", ".join(map(wording.module, handed_out.get(one.revision, []))) or "nothing yet")
                 for one in revisions
             ],
         ),
-    ]
+    )  # fmt: skip
     path = term.folder / "reports" / f"vehicle_{found.key}.html"
-    files.write_bytes(path, pages.page(f"{spec.title}, as entered", *parts, look=_LOOK))
+    files.write_bytes(path, content)
     return path
 
 
@@ -156,8 +150,7 @@ def _degrees(value):
 
 
 def _drawn(computed, full):
-    figure = Figure(figsize=(7, 3.8), layout="constrained")
-    axes = figure.subplots()
+    figure, axes = charts.blank(3.8)
     for place, colour, style, label in (
         (3, "#b35806", "--", f"line on,\n{full}"), (2, "#2c6ca8", "-", "line off\nand plugged"),
     ):  # fmt: skip
@@ -172,9 +165,7 @@ def _drawn(computed, full):
     axes.set_ylabel("crank degrees before top dead centre")
     axes.set_ylim(min(0, min(row[2] for row in computed)) - 1, 1.08 * axes.get_ylim()[1])
     axes.grid(color="#dddddd")
-    for side in ("top", "right"):
-        axes.spines[side].set_visible(False)
-    return pages.address(figure)
+    return charts.address(figure)
 
 
 def _told(computed, full):
