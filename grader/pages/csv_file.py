@@ -2,6 +2,7 @@
 
 import csv
 import hashlib
+import re
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,6 +12,9 @@ from grader.files import replacing
 TEXT, INTEGER, NUMBER, MOMENT, DATE = "string", "integer", "number", "datetime", "date"
 
 SEPARATORS = {",": ",", ";": ";", "tab": "\t"}
+# Text that a spreadsheet takes for a number or a day when it opens a table: noughts in front, powers of ten, more figures
+# than it keeps, days.
+_CHANGED = re.compile(r"[-+]?(0\d[\d.,]*|\d+([.,]\d+)?[eE][-+]?\d+|\d{16,}|\d{1,4}[-/.]\d{1,2}([-/.]\d{1,4})?)\s*")
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\x00", "＝", "＋", "－", "＠")
 
 
@@ -18,8 +22,8 @@ _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\x00", "＝", "＋", "－", "
 class Manner:
     """How a table is written.
 
-    For a spreadsheet a file begins with a byte order mark, text that would act as
-    a formula is defused, and with the separator ; decimals have a comma.
+    For a spreadsheet a file begins with a byte order mark, text that would act as a
+    formula or lose its noughts is defused, and with the separator ; decimals have a comma.
     """
 
     spreadsheet: bool = False
@@ -65,9 +69,14 @@ def manner(*, spreadsheet=False, separator=","):
     return Manner(spreadsheet, SEPARATORS[separator])
 
 
-def defused(text):
-    """Text that no spreadsheet takes for a formula."""
-    return f"'{text}" if text.startswith(_FORMULA) else text
+def defused(text: str) -> str:
+    """Text that no spreadsheet takes for a formula, a number or a day: 0042 stays 0042, with an apostrophe before it."""
+    return f"'{text}" if text.startswith(_FORMULA) or _CHANGED.fullmatch(text) else text
+
+
+def plain(text: str) -> str:
+    """The text of a cell that `defused` wrote, as a person's spreadsheet saves it."""
+    return text[1:] if text.startswith("'") and defused(text[1:]) == text else text
 
 
 def write_table(path, shape, rows, how):

@@ -8,6 +8,7 @@ import unicodedata
 from dataclasses import dataclass
 
 from grader.errors import BadRoster, Refused
+from grader.pages import csv_file
 from grader.records.term import term
 
 LONGEST_CELL = 200
@@ -226,6 +227,8 @@ def _cell(raw, name):
     if any(unicodedata.category(c) == "Cc" and c != "\t" for c in cell.strip(" \r\n\t")):
         return "", f"a control character or line break in {name}"
     cell = " ".join(cell.split())  # no-break spaces count as blanks
+    if name == "id":
+        cell = csv_file.plain(cell)  # a table that we made for a spreadsheet has '0042 for 0042
     if cell.startswith(_FORMULA):
         return "", f"{name} begins with {cell[0]}, which a spreadsheet would take for a formula"
     if len(cell) > LONGEST_CELL:

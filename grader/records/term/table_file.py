@@ -5,6 +5,7 @@ import io
 
 from grader import files
 from grader.errors import BadFile
+from grader.pages import csv_file
 
 LARGEST_FILE = 2_000_000
 
@@ -42,7 +43,7 @@ def read_table(path, columns, *, needed, what):
         if len(row) != len(header):
             problems.append((line, f"{len(row)} cells under {len(header)} headings; put text with a comma in quotes"))
             continue
-        cells = dict.fromkeys(columns, "") | {n: c.strip() for n, c in zip(header, row, strict=True)}
+        cells = dict.fromkeys(columns, "") | {n: csv_file.plain(c.strip()) for n, c in zip(header, row, strict=True)}
         rows.append((line, cells))
     if not rows and not problems:
         raise BadFile(f"{what} is empty below its first line. Nothing was stored.")

@@ -79,7 +79,9 @@ GRADES = Shape(
 ITEMS = Shape(
     "items", "One row for each part of each attempt; what a resit keeps stands in both",
     (
-        _CLASS, _TRAINEE, _MODULE, Column("attempt", INTEGER, "Which issue of numbers", needed=True),
+        _CLASS, _TRAINEE, _MODULE,
+        Column("mode", TEXT, "practice shows its answers at once and is mended after each verdict", words=MODES),
+        Column("attempt", INTEGER, "Which issue of numbers", needed=True),
         Column("item", TEXT, "exercise.part", needed=True),
         Column("variant", TEXT, "Digest of the trainee's own numbers in this exercise", DROP),
         Column("vehicle", TEXT, "Engine that the numbers were drawn from; one of the term's own with its revision", DROP),

@@ -18,7 +18,7 @@ _MARK_EVENTS = ("marked", "re-marked", "override")
 def items(term, connection, by=None):
     """Rows of items.csv for one term, trainee by trainee in order of name, or `by` something else."""
     order = {path: n for module in catalogue.all_modules().values() for n, (_, _, path) in enumerate(module.parts())}
-    decided, own = adjustments.read(connection), draws.lines(connection)
+    decided, own, modes = adjustments.read(connection), draws.lines(connection), standing.modes(connection)
     for batch in scope.batches(connection, by):
         answers = _by_trainee(connection, schema.answer, batch)
         issues = _by_trainee(connection, schema.issue, batch)
@@ -27,7 +27,9 @@ def items(term, connection, by=None):
             mine = answers.get(person.id, [])
             for row in sorted(mine, key=lambda r: (r.module, r.attempt, order.get(r.part, 999), r.part)):
                 numbers = variants.get((row.module, row.attempt), {}).get(row.exercise)
-                yield _item(term, person, row, numbers, decided.by_hand(row).get(row.exercise))
+                yield _item(term, person, row, numbers, decided.by_hand(row).get(row.exercise)) | {
+                    "mode": modes.get(row.module, "")
+                }
 
 
 def objectives(term, connection, by=None):

@@ -2,6 +2,7 @@
 
 import csv
 import io
+import json
 import zipfile
 
 import pytest
@@ -291,11 +292,33 @@ class TestNothingIsDeletedUnasked:
         with pytest.raises(Refused, match="would delete spring-b"):
             writer.write([], programme=smaller, bulk=True)
         writer.write([], programme=smaller, bulk=True, drop=["spring-b"])
-        assert programme.sent(smaller) == {"spring-a"}
+        assert programme.sent(smaller, classes[:1]) == {"spring-a"}
 
     def test_a_delta_is_remembered_too(self, classes, whole):
         writer.write(classes[1:], programme=whole)
-        assert programme.sent(whole) == {"spring-b"}
+        assert programme.sent(whole, classes[1:]) == {"spring-b"}
+        assert programme.sent(whole, classes[:1]) == {"spring-b"}, "the other class knows it, too"
+
+    @pytest.mark.parametrize("kind", ["bulk", "delta"])
+    def test_a_copied_file_knows_as_much_as_the_first(self, classes, whole, kind, tmp_path):
+        """The receiver would delete spring-b, whatever the file is called and wherever it lies."""
+        writer.write([] if kind == "bulk" else classes[1:], programme=whole, bulk=kind == "bulk")
+        copy = tmp_path / "elsewhere" / "another.toml"
+        copy.parent.mkdir()
+        copy.write_text(whole.path.read_text("utf-8").replace(json.dumps(str(classes[1].folder)) + ",", ""), "utf-8")
+        with pytest.raises(Refused, match="would delete spring-b"):
+            writer.write([], copy.parent / "all.zip", programme=programme.read(copy), bulk=True)
+        made_anew = programme.create(tmp_path / "anew.toml", [classes[0].folder], centre=whole.centre)
+        with pytest.raises(Refused, match="would delete spring-b"):
+            writer.write([], copy.parent / "all.zip", programme=made_anew, bulk=True)
+        assert not (copy.parent / "all.zip").exists()
+
+    def test_what_an_earlier_version_noted_beside_the_file_still_holds(self, classes, whole):
+        whole.sent_path.write_text('{"format": "timing-mark sent", "classes": ["autumn-z"]}')
+        with pytest.raises(Refused, match="would delete autumn-z"):
+            writer.write([], programme=whole, bulk=True)
+        writer.write(classes[1:], programme=whole)
+        assert not whole.sent_path.exists() and programme.sent(whole, classes[:1]) == {"autumn-z", "spring-b"}
 
     def test_a_term_folder_that_is_gone(self, classes, whole):
         classes[1].folder.rename(classes[1].folder.with_name("moved"))

@@ -1,5 +1,6 @@
 """A programme: the classes that a receiver knows, and what was sent to it."""
 
+import hashlib
 import json
 import re
 import tomllib
@@ -8,10 +9,12 @@ from pathlib import Path
 
 from grader import files
 from grader.errors import BadFile, Refused
+from grader.records import database, ledger
 from grader.records.term import term as terms
 from grader.reports.tables import scope
 
 FORMAT, LARGEST_FILE = "timing-mark programme", 1_000_000
+_THERE = "classes at the receiver: "
 
 _TOML = """\
 # A programme: every class that the receiver of our records knows. Text after # is explanation.
@@ -35,6 +38,7 @@ class Programme:
 
     @property
     def sent_path(self):
+        """Where earlier versions kept what was sent."""
         return self.path.with_suffix(".sent.json")
 
 
@@ -105,12 +109,36 @@ def check_part(programme, opened):
         raise Refused(f"{strangers[0]} is not in {programme.path}. Add it to terms there, or leave --programme out.")
 
 
-def sent(programme):
-    """Ids of the classes that the receiver was ever sent."""
-    if programme.path is None or not programme.sent_path.exists():
-        return set()
-    content = files.read_bytes(programme.sent_path, most=LARGEST_FILE, what="The record of what was sent")
-    return set(files.from_json(content, what="The record of what was sent").get("classes", ()))
+def sent(programme, opened):
+    """Ids of the classes that the receiver was ever sent of this programme.
+
+    They are known by the programme's centre, which makes its ids at the receiver, and from
+    the records of the classes themselves: a copied or renamed file knows as much. Earlier
+    versions kept them beside the file; that is read as well.
+
+    Parameters
+    ----------
+    programme : Programme
+    opened : sequence of Term
+        Classes of it, whose records are asked.
+
+    Returns
+    -------
+    set of str
+    """
+    found = set()
+    for term in opened:
+        with database.transaction(term) as connection:
+            last = [
+                entry["reason"] for _, _, entry in ledger.entries(connection, "export")
+                if entry["sha256"] == _identity(programme)
+            ][-1:]  # fmt: skip
+        for said in last:
+            found |= set(said.removeprefix(_THERE).split(", "))
+    if programme.path is not None and programme.sent_path.exists():
+        content = files.read_bytes(programme.sent_path, most=LARGEST_FILE, what="The record of what was sent")
+        found |= set(files.from_json(content, what="The record of what was sent").get("classes", ()))
+    return found
 
 
 def check_bulk(programme, opened, drop=()):
@@ -121,7 +149,7 @@ def check_bulk(programme, opened, drop=()):
     Refused
         A class was sent before and is not in the programme now.
     """
-    lost = sorted(sent(programme) - {term.id for term in opened} - set(drop))
+    lost = sorted(sent(programme, opened) - {term.id for term in opened} - set(drop))
     if lost:
         raise Refused(
             f"A bulk package would delete {', '.join(lost)} at the receiver: it was sent before and is not in "
@@ -129,12 +157,34 @@ def check_bulk(programme, opened, drop=()):
         )
 
 
-def note_sent(programme, opened, *, bulk):
-    """Remember which classes the receiver now knows."""
+def note_sent(programme, opened, name, *, bulk):
+    """Note a package in the ledger of its classes; of a programme every class learns what the receiver now knows.
+
+    Parameters
+    ----------
+    programme : Programme
+    opened : sequence of Term
+        What is in the package.
+    name : str
+        Of the file.
+    bulk : bool
+    """
     if programme.path is None:
+        scope.note_export(opened, name)
         return
-    known = {term.id for term in opened} | (set() if bulk else sent(programme))
-    files.write_text(programme.sent_path, files.to_json({"format": "timing-mark sent", "classes": sorted(known)}))
+    inside = {term.id for term in opened}
+    whole = opened if bulk else open_whole(programme)
+    known = inside | (set() if bulk else sent(programme, whole))
+    for term, connection in scope.each(whole):
+        said = {"sha256": _identity(programme), "reason": _THERE + ", ".join(sorted(known))}
+        entry = ledger.Entry("export", new=name if term.id in inside else f"{name}, without this class", **said)
+        ledger.append(connection, [entry])
+    programme.sent_path.unlink(missing_ok=True)  # an earlier version's; the records know it now
+
+
+def _identity(programme):
+    """What a programme is known by: its centre, from which all its ids at the receiver are made."""
+    return hashlib.sha256(f"timing-mark programme\n{programme.centre}".encode()).hexdigest()
 
 
 def _check_day(text):

@@ -27,7 +27,7 @@ _EPOCH = (1980, 1, 1, 0, 0, 0)
 
 
 def write(opened, path=None, *, programme=None, bulk=False, drop=(), pseudonymous=False):
-    """Write a package and note it in the ledgers and in the programme's record.
+    """Write a package and note it in the ledgers.
 
     Parameters
     ----------
@@ -76,8 +76,7 @@ def write(opened, path=None, *, programme=None, bulk=False, drop=(), pseudonymou
     path = path or package.folder_for(opened, pseudonymous=pseudonymous) / f"oneroster-{kind}.zip"
     with files.replacing(path) as target:
         _pack(target, opened, programme or programmes.ALONE, kind, names=not pseudonymous)
-    programmes.note_sent(programme or programmes.ALONE, opened, bulk=bulk)
-    scope.note_export(opened, path.name)
+        programmes.note_sent(programme or programmes.ALONE, opened, path.name, bulk=bulk)
     return path
 
 
