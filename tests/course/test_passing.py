@@ -65,6 +65,31 @@ def test_pass_needs_both(earned, threshold, pass_percent, mark, pending, must):
     assert (found.passed == "yes") <= enough and (found.passed == "yes" and must) <= shown
 
 
+@pytest.mark.parametrize(
+    ("threshold", "earned", "met"),
+    [
+        (70, (80, 60), "yes"),  # 140 of 200: exactly at its threshold
+        (70, (80, 59), "no"),
+        (33, (66, 0), "yes"),
+        (33, (65, 0), "no"),
+        (100, (100, 100), "yes"),
+        (100, (100, 99), "no"),
+    ],
+)
+def test_an_objective_exactly_at_its_threshold_is_met(threshold, earned, met):
+    """Who reaches the threshold to the hundredth of a mark has met the objective; a hundredth less has not."""
+    rows = [Row(path, got, 100, "right") for path, got in zip(T1, earned, strict=False)]
+    found = passing.judge(policy.Policy(thresholds={"T1": threshold}), "T1", rows)
+    assert (found.met, found.lacking) == (met, met == "no")
+
+
+@pytest.mark.parametrize(("earned", "lacking"), [(70, False), (69, True)])
+def test_a_single_item_at_the_threshold_need_not_be_sat_again(earned, lacking):
+    """One item is too few to say that an objective is met; it is given again only where it fell short."""
+    found = passing.judge(policy.Policy(threshold=70), "T1", [Row(T1[0], earned, 100, "right")])
+    assert (found.met, found.lacking) == ("too few items", lacking)
+
+
 @settings(max_examples=200)
 @given(earned=st.lists(st.integers(0, 300), min_size=1, max_size=5), threshold=st.integers(1, 100))
 def test_the_table_says_what_the_decision_says(earned, threshold):

@@ -1,13 +1,15 @@
 """Nothing that was typed is lost, and no file is written where none may be."""
 
 import asyncio
+import itertools
 import json
 import shutil
 from concurrent.futures import ThreadPoolExecutor
+from datetime import timedelta
 
 import pytest
 
-from grader import files, paths
+from grader import clock, files, paths
 from grader.errors import CannotWrite
 from grader.exercise import issued, practice
 from grader.exercise import sheet as sheets
@@ -82,6 +84,41 @@ def test_two_windows_on_one_folder_do_not_undo_each_other(practice_folder, modul
     assert heard == [ARC, TIME]
     one.put(ARC, "13", "mm")
     assert (raw(practice_folder), raw(practice_folder, TIME)) == ("13", "3")
+
+
+@pytest.fixture
+def ticking(monkeypatch):
+    """A clock that goes on by a second each time it is asked, so that one answer is later than another."""
+    seconds = itertools.count()
+    begun = clock.parse("2026-03-02 10:00", "UTC")
+    monkeypatch.setattr(clock, "now", lambda: begun + timedelta(seconds=next(seconds)))
+
+
+def test_what_could_not_be_saved_stands_against_a_newer_window(ticking, practice_folder, module):
+    """Two windows show one lesson. What was typed here and is on no disk is not thrown away for what the other wrote later."""
+    one, two = Store(module, practice_folder), Store(module, practice_folder)
+    one.put(ARC, "12", "mm")
+    moved = practice_folder.rename(practice_folder.with_name("moved"))
+    with pytest.raises(CannotWrite):
+        one.put(ARC, "13", "mm")
+    moved.rename(practice_folder)
+    two.put(ARC, "44", "mm")
+    assert raw(practice_folder) == "44" and one.unsaved == {ARC}
+    one.put(TIME, "3", "ms")
+    assert one.answers[ARC].raw == raw(practice_folder) == "13" and not one.unsaved
+
+
+def test_of_two_windows_the_later_answer_stands(ticking, practice_folder, module):
+    """What this window saved gives way to what the other window saved later, and not to what it saved before."""
+    one, two = Store(module, practice_folder), Store(module, practice_folder)
+    one.put(ARC, "12", "mm")
+    two.put(ARC, "44", "mm")
+    one.put(TIME, "3", "ms")
+    assert one.answers[ARC].raw == raw(practice_folder) == "44"
+    older = two.sheet.with_answer(ARC, two.answers[ARC].but(raw="1", at="2026-03-01T10:00:00.000Z"))
+    sheets.write(practice_folder / "answers.json", older)
+    one.put(TIME, "4", "ms")
+    assert one.answers[ARC].raw == raw(practice_folder) == "44"
 
 
 def test_same_answer_again_writes_nothing(practice_folder, module):

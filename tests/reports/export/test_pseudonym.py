@@ -3,8 +3,11 @@
 import csv
 import io
 
-from grader.records import database, ledger
+import pytest
+
+from grader.records import database, ledger, schema
 from grader.reports.export import package, pseudonym, workbook
+from grader.reports.tables.columns import ANALYSIS, MODULES
 
 SECRET = ("Null", "O’Neil", "李", "Nguyễn", "Quay", "Marr", "0042", "0043", "0046", "=1+1", "Ford", "Åse", "evening")
 
@@ -58,10 +61,42 @@ def test_small_cells_are_hidden(assigned_term, tmp_path):
     assert {row["class"] for row in read(tmp_path / "grades.csv")} == {"hidden"}
     assert "spring-a" not in "".join(path.read_text("utf-8") for path in tmp_path.glob("*.*"))
     row = {"module": "m", "key_version": "", "n": "4", "left_out": "0", "items": "3", "mean": "5", "note": ""}
-    from grader.reports.tables.columns import MODULES
+    hidden = shown(MODULES, **row)
+    assert (hidden["mean"], hidden["n"]) == ("", "0") and "fewer than 5" in hidden["note"]
 
-    shown = next(pseudonym.figure_rows(MODULES, [dict.fromkeys(MODULES.names, "") | row]))
-    assert (shown["mean"], shown["n"]) == ("", "0") and "fewer than 5" in shown["note"]
+
+def shown(shape, **cells):
+    """A row of figures as it stands in an export without names."""
+    return next(pseudonym.figure_rows(shape, [dict.fromkeys(shape.names, "") | cells]))
+
+
+@pytest.mark.parametrize(("people", "mean"), [("5", "17.5"), ("4", "")])
+def test_a_cell_of_exactly_five_is_shown(people, mean):
+    """Five people are enough to hide in, four are not: neither their mean nor their number is told."""
+    row = shown(MODULES, module="m", n=people, left_out="0", items="3", mean="17.5")
+    assert (row["mean"], row["n"]) == (mean, people if mean else "0")
+
+
+@pytest.mark.parametrize(("left_out", "told"), [("5", "5"), ("4", "0"), ("0", "0")])
+def test_five_left_out_are_told(left_out, told):
+    assert shown(MODULES, module="m", n="20", left_out=left_out, items="3", mean="17.5")["left_out"] == told
+
+
+@pytest.mark.parametrize(("share", "slip"), [("0.5", "radius"), ("0.4", "")])
+def test_a_slip_that_five_made_is_named(share, slip):
+    """Of ten: five made it, or four; then it is not told."""
+    row = shown(ANALYSIS, module="m", item="x", n="10", facility="0.4", top_slip="radius", top_slip_share=share)
+    assert (row["top_slip"], row["facility"]) == (slip, "0.4")
+
+
+def test_a_class_of_exactly_five_keeps_its_name(classes, tmp_path):
+    """spring-a has five trainees; with four its name alone would say who they are."""
+    package.write_all(classes, tmp_path / "five", pseudonymous=True)
+    assert {row["class"] for row in read(tmp_path / "five" / "grades.csv")} == {"spring-a", "spring-b"}
+    with database.transaction(classes[0]) as connection:
+        connection.execute(schema.trainee.delete().where(schema.trainee.c.college_id == "0046"))
+    package.write_all(classes, tmp_path / "four", pseudonymous=True)
+    assert {row["class"] for row in read(tmp_path / "four" / "grades.csv")} == {"hidden", "spring-b"}
 
 
 def test_the_workbook_too(classes, tmp_path):
