@@ -1,6 +1,8 @@
 """One seed for a run; terms made once and copied for each test: real folders, real databases."""
 
+import fcntl
 import os
+import pickle
 import shutil
 from collections import Counter
 
@@ -79,22 +81,48 @@ def m01():
 
 
 @pytest.fixture(scope="session")
-def _empty_term(tmp_path_factory):
-    return setup.new_term(
-        tmp_path_factory.mktemp("terms") / "empty", term_id="spring-a", title="Spring, class A", zone="Europe/Lisbon"
-    ).folder
+def made_once(tmp_path_factory):
+    """Makes a folder once for all workers of a run; gives what its making gave. Tests copy it, or only read it.
+
+    Whoever comes second waits until it is made.
+    """
+    top = tmp_path_factory.getbasetemp()
+    shared = (top.parent if "PYTEST_XDIST_WORKER" in os.environ else top) / "shared"
+    shared.mkdir(exist_ok=True)
+
+    def made(name, make):
+        told = shared / f"{name}.made"
+        with open(shared / f"{name}.lock", "w") as waiting:
+            fcntl.flock(waiting, fcntl.LOCK_EX)
+            if not told.exists():
+                shutil.rmtree(shared / name, ignore_errors=True)  # somebody began, and failed
+                with draws.at(f"made once {name}"):
+                    told.write_bytes(pickle.dumps(make(shared / name)))
+            return pickle.loads(told.read_bytes())
+
+    return made
 
 
 @pytest.fixture(scope="session")
-def _assigned_term(_empty_term):
-    folder = _empty_term.with_name("assigned")
-    shutil.copytree(_empty_term, folder)
-    opened = terms.open_term(folder)
-    listed = folder / "rosters" / "list.csv"
-    listed.write_text(CLASS, encoding="utf-8")
-    roster.import_list(opened, listed)
-    assign.assign(opened, "m01_timing", due="2026-03-31 17:00")
-    return folder
+def _empty_term(made_once):
+    def make(folder):
+        return setup.new_term(folder, term_id="spring-a", title="Spring, class A", zone="Europe/Lisbon").folder
+
+    return made_once("empty", make)
+
+
+@pytest.fixture(scope="session")
+def _assigned_term(_empty_term, made_once):
+    def make(folder):
+        shutil.copytree(_empty_term, folder)
+        opened = terms.open_term(folder)
+        listed = folder / "rosters" / "list.csv"
+        listed.write_text(CLASS, encoding="utf-8")
+        roster.import_list(opened, listed)
+        assign.assign(opened, "m01_timing", due="2026-03-31 17:00")
+        return folder
+
+    return made_once("assigned", make)
 
 
 def _copy(folder, tmp_path):
@@ -115,9 +143,9 @@ def assigned_term(_assigned_term, tmp_path):
 
 
 @pytest.fixture(scope="session")
-def demo(tmp_path_factory):
+def demo(made_once):
     """The demo, built once; tests only read it."""
-    return build.build(tmp_path_factory.mktemp("demo") / "term")
+    return made_once("demo", build.build)
 
 
 @pytest.fixture

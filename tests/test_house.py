@@ -50,6 +50,7 @@ def test_the_house_stands():
         ("cli/main.py", "import nbgrader.api", "nbgrader's words"),
     ],
 )
+@pytest.mark.campaign
 def test_the_contracts_see(tmp_path, file, text, broken):
     house = tmp_path / "grader"
     shutil.copytree(ROOT / "grader", house, ignore=shutil.ignore_patterns("__pycache__", "lab"))

@@ -147,6 +147,7 @@ def say_which_manual(vehicle):
     vehicle.write_text(text, encoding="utf-8")
 
 
+@pytest.mark.campaign
 def test_the_instructors_and_the_coordinators_month(tmp_path, monkeypatch):
     """Every line of both guides as it stands, in order, in a fresh home; `study` is tried in the browser tests."""
     (tmp_path / "class.csv").write_text(CLASS, encoding="utf-8")

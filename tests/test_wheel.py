@@ -11,6 +11,8 @@ from pathlib import Path
 
 import pytest
 
+pytestmark = pytest.mark.campaign
+
 ROOT = Path(__file__).parent.parent
 CARRIED = ("grader", "lessons", "solutions", "datasets")
 ONLY_HERE = {"lessons/README.md"}  # for those who read the checkout

@@ -50,7 +50,7 @@ WRITING = {
     "export workbook", "export layout", "export programme", "export oneroster", "export evidence", "export moderation",
     "export report", "export statements",
 }  # fmt: skip
-NO_TERM = {"demo", "study", "release", "check", "export check-oneroster"}
+NO_TERM = {"demo", "study", "guide", "release", "check", "export check-oneroster"}
 
 
 @pytest.fixture(scope="module")

@@ -26,6 +26,8 @@ from grader.records.gradebook import gradebook
 from grader.records.term import term as terms
 from tests.work import issue_of, put_in_inbox, right_sheet
 
+pytestmark = pytest.mark.campaign
+
 MODULE = "m01_timing"
 HOSTILE = {
     "cell_type": "code", "id": "evil", "metadata": {}, "execution_count": None, "outputs": [],

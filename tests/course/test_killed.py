@@ -19,6 +19,8 @@ from grader.records.term import term as terms
 from tests.seed.draws import SEED
 from tests.work import issue_of, put_in_inbox, right_sheet
 
+pytestmark = pytest.mark.campaign
+
 MODULE = "m01_timing"
 MOMENTS = int(os.environ.get("KILL_MOMENTS", "10"))  # of each command
 WHEN = clock.parse("2026-03-30 12:00", "UTC")

@@ -16,6 +16,8 @@ from grader.exercise.truth import Truth
 from grader.widgets.lesson import Lesson
 from tests.seed.draws import SEED
 
+pytestmark = pytest.mark.campaign
+
 MOMENTS = int(os.environ.get("INTERRUPT_MOMENTS", "60"))  # of each act
 EXERCISE, PATH = "m01.mark_arc", "m01.mark_arc.arc"
 

@@ -55,15 +55,17 @@ def _module():
 
 
 @pytest.fixture(scope="session")
-def _classes(tmp_path_factory):
-    place = tmp_path_factory.mktemp("programme")
-    make_class(place / "spring-a", "spring-a", AWKWARD, title="Spring: class A / evening [long title]")
-    make_class(
-        place / "spring-b",
-        "spring-b",
-        "id,last_name,first_name\n" + "".join(f"B{n},Ford{n},Ann{n}\n" for n in range(6)),
-    )
-    return place
+def _classes(made_once):
+    def make(place):
+        make_class(place / "spring-a", "spring-a", AWKWARD, title="Spring: class A / evening [long title]")
+        make_class(
+            place / "spring-b",
+            "spring-b",
+            "id,last_name,first_name\n" + "".join(f"B{n},Ford{n},Ann{n}\n" for n in range(6)),
+        )
+        return place
+
+    return made_once("programme", make)
 
 
 @pytest.fixture
