@@ -98,7 +98,8 @@ class Car:
     the weights' springs; weights_stuck.
 
     Vacuum unit: leak_inhg_s [inHg/s] (0-10) 0, fall of a hand pump while air enters at the
-    speed of sound; plate_stuck; hose: "as made", "manifold" or "off".
+    speed of sound; plate_stuck; hose: "as made", "manifold" or "off"; vacuum_shift_inhg [inHg] (-3-3)
+    0, by which its table stands higher after a careless pull on its line.
 
     Secondary: rotor_gap_mm [mm] (0.5-5) 0.7; rotor_flash_kv [kV] inf; button_gap_mm [mm] 0,
     the carbon brush; king_break_mm [mm] 0, break in the core of the coil lead; for each
@@ -163,6 +164,7 @@ class Car:
     leak_inhg_s: float = 0.0
     plate_stuck: bool = False
     hose: str = AS_MADE
+    vacuum_shift_inhg: float = 0.0
     # secondary
     rotor_gap_mm: float = 0.7
     rotor_flash_kv: float = inf
@@ -355,6 +357,7 @@ _RANGES = (
     ("contact_ohm", "ohm", 0, 2), ("pitting", "", 0, 1), ("play_mm", "mm", 0, 0.8), ("pigtail_deg", "degrees", 0, inf),
     ("body_deg", "crank degrees", -30, 30), ("wander_deg", "crank degrees", 0, 20), ("shift_deg", "crank degrees", -360, 360),
     ("ring_slip_deg", "crank degrees", -40, 40), ("weight_preload", "", 0.1, 1.5), ("leak_inhg_s", "inHg/s", 0, 10),
+    ("vacuum_shift_inhg", "inHg", -3, 3),
     ("rotor_gap_mm", "mm", 0.5, 6), ("rotor_flash_kv", "kV", 1, inf), ("button_gap_mm", "mm", 0, 10),
     ("king_break_mm", "mm", 0, 10), ("king_kohm", "kilohm", 0, 1e6), ("cap_gap_mm", "mm", 0, 6),
     ("cap_flash_kv", "kV", 1, inf), ("lead_kohm", "kilohm", 0, 1e6), ("lead_break_mm", "mm", 0, 20),

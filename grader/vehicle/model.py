@@ -105,7 +105,8 @@ class Model:
             tap = advance.ported_vacuum_inhg(tap, filling.tap_covered(point.throttle_mm2, self.idle_opening_mm2))
         point.tap_inhg = tap
         point.line_inhg = tap * np.exp(-car.leak_inhg_s / LEAK_TIME_INHG_S) if self.running.line else np.zeros_like(tap)
-        plate = np.zeros_like(tap) if car.plate_stuck else advance.vacuum_advance_deg(point.line_inhg, spec.vacuum)
+        felt = np.maximum(0.0, point.line_inhg - car.vacuum_shift_inhg)
+        plate = np.zeros_like(tap) if car.plate_stuck else advance.vacuum_advance_deg(felt, spec.vacuum)
         if car.weights_stuck:
             weights = np.zeros_like(tap)
         else:
@@ -173,7 +174,9 @@ class Model:
             base = {IDLE: mixture.IDLE_RATIO, FREE: mixture.FREE_RATIO}.get(mode)
         if base is None:
             base = mixture.road_air_ratio(point.load)
-        leak = mixture.leak_shares(car.cylinders, car.leak_near)[:, None] * (car.leak_area_mm2 / point.throttle_mm2)
+        # While starting, the pedal is worked: the leak adds to what the engine is given, and takes nothing from it.
+        passed = point.throttle_mm2 + (car.leak_area_mm2 if self.cranking else 0.0)
+        leak = mixture.leak_shares(car.cylinders, car.leak_near)[:, None] * (car.leak_area_mm2 / passed)
         ratio = mixture.disturbed_air_ratio(
             base, car.choke, car.starved, point.load, point.speed_rpm / self.card.rated_rpm, leak
         )
