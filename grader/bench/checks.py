@@ -127,3 +127,33 @@ def table(engines, severity=MID, step=lambda: None):
         for key in faults():
             yield examine(key, engine, severity) if applies(key, engine) else (key, engine)
             step()
+
+
+def lines(outcomes, absent):
+    """The printed table: a line for each fault and engine, those that do not apply, and the sum."""
+    yield from map(_line, outcomes)
+    for key, engine in absent:
+        yield f"--   {key:<20} {engine:<21} does not apply: the vehicle has no such part"
+    count = sum(len(outcome.signs) for outcome in outcomes)
+    wrong = sum(len(outcome.disagreeing) for outcome in outcomes)
+    yield (
+        f"{count} signs of {len({outcome.fault for outcome in outcomes})} faults on "
+        f"{len({outcome.engine for outcome in outcomes})} engines, middle severity, plugs at 5,000 miles: "
+        f"{count - wrong} as a mechanic expects, {wrong} not. {len(absent)} pairs of fault and engine do not apply."
+    )
+
+
+def _line(outcome):
+    """The signs that are out, or should be, as expected and as found; how many are as on a sound car."""
+    shown, quiet = [], 0
+    for name, words, found in outcome.signs:
+        sound = signs()[name].results[0]
+        if words == (sound,) and found == sound:
+            quiet += 1
+        elif words == (found,):
+            shown.append(f"{name} {found}")
+        else:
+            shown.append(f"{name} {'|'.join(words)}: {found}{'' if found in words else ' !'}")
+    head = "FAIL" if outcome.disagreeing else "ok  "
+    told = "; ".join(shown)
+    return f"{head} {outcome.fault:<20} {outcome.engine:<21} {told}{'; ' * bool(told)}{quiet} as sound"

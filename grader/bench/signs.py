@@ -64,6 +64,7 @@ NO_KV, LOW_KV, HIGH_KV = 0.1, 0.85, 1.2  # of the sound value
 TESTER_KV = 20.0
 VACUUM_INHG, HOLD_INHG, INHG_PER_M = 1.0, 1.5, 1.0 / 304.8  # one inHg for 1000 ft [common practice]
 WEAK_COMPRESSION = 0.85
+OILED_LEAK = 0.3  # of what leaks past rings that still does with oil on them
 WEAK_BEAT = 0.85  # work of a cylinder at idle, of the best one's, below which the needle beats
 WORN_GAP_MM, NARROW_GAP_MM = 0.010 * MM_PER_IN, 0.006 * MM_PER_IN
 LEAD_OFF_MM = 15.0  # a "break" so wide that the lead lies beside its plug
@@ -528,8 +529,16 @@ def _printed_vacuum(x, name):
     return x.card[name].vacuum_inhg - INHG_PER_M * x.surroundings.altitude_m
 
 
+def _compression(x):
+    """Dry, then with oil in the cylinder, which seals rings for a while and no valve."""
+    dry = x.states[IDLING].compression_psig
+    leak, rings = np.array(x.car.leak), np.array(x.car.rings)
+    return np.concatenate([dry, dry * (1.0 - leak * np.where(rings, OILED_LEAK, 1.0)) / np.maximum(1.0 - leak, 1e-6)])
+
+
 def _compression_word(figures, x):
-    return _of_cylinders(figures < WEAK_COMPRESSION * figures.max()) or "N"
+    dry = figures[: x.car.cylinders]
+    return _of_cylinders(dry < WEAK_COMPRESSION * dry.max()) or "N"
 
 
 # Looks.
@@ -651,7 +660,7 @@ _LABELS = {
     "tester": lambda car: [*_each(car), "new"],
     "cutout": _each,
     "vacuum": lambda car: ("", *[None] * car.cylinders),
-    "compression": _each,
+    "compression": lambda car: [f"{name} {how}" for how in ("dry", "oiled") for name in _each(car)],
 }
 _ABOUT_ZERO = ("dwell_top", "mark", "rise_mid", "rise_top", "line_on", "tdc")
 _PLACES = {
@@ -743,5 +752,5 @@ _READ = {
         _classes(lambda x: [_printed_vacuum(x, FREE_TOP) - HOLD_INHG], ("low", "N")),
         (),
     ),
-    "compression": (lambda x: x.states[IDLING].compression_psig, _compression_word, ()),
+    "compression": (_compression, _compression_word, ()),
 }

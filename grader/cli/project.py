@@ -20,21 +20,30 @@ def release(module: Annotated[str, typer.Argument(help="Otherwise every module."
 
 
 def check(
-    module: Annotated[str, typer.Argument(help="With --exercises: one module; otherwise every one.")] = "",
+    module: Annotated[
+        str, typer.Argument(help="With --exercises: one module; with --vehicle: one vehicle; otherwise the usual ones.")
+    ] = "",
     science: Annotated[bool, typer.Option("--science", help="Reference functions against published values.")] = False,
-    write: Annotated[bool, typer.Option("--write", help="With --science: also the table in datasets/README.md.")] = False,
+    write: Annotated[
+        bool, typer.Option("--write", help="With --science: also the table in datasets/README.md.")
+    ] = False,
     exercises: Annotated[bool, typer.Option("--exercises", help="Own numbers, slips, copied answers.")] = False,
+    vehicle: Annotated[
+        bool, typer.Option("--vehicle", help="Signs of every fault of the bench, expected and found.")
+    ] = False,
     trainees: Annotated[int, typer.Option(min=20, help="With --exercises: for how many trainees.")] = 10_000,
 ) -> None:
     """Check the project itself."""
-    if not science and not exercises:
-        say("Say what to check: --science or --exercises.")
+    if not science and not exercises and not vehicle:
+        say("Say what to check: --science, --exercises or --vehicle.")
         sys.exit(2)
     sound = True
     if science:
         sound &= _check_science(write)
     if exercises:
         sound &= _check_exercises(module, trainees)
+    if vehicle:
+        sound &= _check_vehicle(module)
     if not sound:
         sys.exit(1)
 
@@ -48,6 +57,24 @@ def _check_science(write: bool) -> bool:
     if write:
         summary.write_readme(outcomes)
     return all(outcome.passed for outcome in outcomes)
+
+
+def _check_vehicle(engine: str) -> bool:
+    from rich.progress import Progress
+
+    from grader.bench import checks
+    from grader.vehicle.faults import faults
+    from grader.vehicle.spec import vehicles
+
+    engines = [engine] if engine else list(vehicles())
+    outcomes, absent = [], []
+    with Progress(console=console, transient=True) as bar:
+        task = bar.add_task("faults", total=len(engines) * len(faults()))
+        for row in checks.table(engines, step=lambda: bar.advance(task)):
+            (outcomes if isinstance(row, checks.Outcome) else absent).append(row)
+    for line in checks.lines(outcomes, absent):
+        say(line)
+    return not any(outcome.disagreeing for outcome in outcomes)
 
 
 def _check_exercises(module: str, trainees: int) -> bool:
