@@ -6,7 +6,7 @@ from grader.errors import Unknown
 from grader.reference.spark.misfire import kick_share
 from grader.vehicle.car import COLD, CRANK, FREE, HOT_SOAKED, IDLE, ROAD, Running, Surroundings
 from grader.vehicle.car import card as card_of
-from grader.vehicle.state import solve
+from grader.vehicle.state import UPHILL, solve
 
 CRANK_COLD, CRANK_SHOP, CRANK_DAMP, CRANK_HOT = "crank cold", "crank", "crank damp", "crank hot"
 IDLING, IDLING_PLUGGED = "idle", "idle plugged"
@@ -19,7 +19,7 @@ STANDARD = (
 KICKS = 0.06  # of the compressions that still turn over the top
 COLD_MORNING_C = 5.0  # or the air of the day, where that is colder
 # Share of the rated speed and manifold pressure over barometer on the road.
-_ROAD = {CRUISE: (0.5, 0.5), HILL: (0.35, 0.97), SPEED: (0.95, 0.92), HILL_HOT: (0.35, 0.97), HILL_WET: (0.35, 0.97)}
+_ROAD = {CRUISE: (0.5, 0.5), HILL: UPHILL, SPEED: (0.95, 0.92), HILL_HOT: UPHILL, HILL_WET: UPHILL}
 _CRANKED = {
     CRANK_COLD: Running(CRANK, engine=COLD),
     CRANK_SHOP: Running(CRANK),

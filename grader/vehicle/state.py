@@ -22,6 +22,7 @@ THROTTLED_SHARES = (
 STANDING_SHARE = 0.91  # of the charging voltage that the battery gives with the engine standing
 KNOCK_DEG, KNOCK_FROM_LOAD = 6.0, 0.85
 HEAVY_DUTY = 0.92  # load times root of the speed share that is heavy duty to a plug's nose: flat out
+UPHILL = (0.35, 0.97)  # share of the rated speed, and manifold pressure over barometer
 COVERED_MM2 = 1e6  # an idle opening so large that every plate covers the tap
 
 
@@ -132,7 +133,9 @@ def solve(car, running, surroundings=Surroundings()):  # noqa: B008 - frozen
     """
     if running.earthed not in range(car.cylinders + 1):
         raise Unknown(f"Cylinder {running.earthed} cannot be earthed; the engine has 1 to {car.cylinders}.")
-    return _record(car, running, surroundings)
+    model = Model(car, running, surroundings, sound_car(car.spec).idle_area_mm2)
+    point = _settle(model, running)
+    return _stopped(model, surroundings) if point is None else _state(model, point, surroundings)
 
 
 @cache
@@ -177,7 +180,8 @@ def idle_opening_mm2(car, rpm=None):
 def hill_demand_kv(spec):
     """Voltage that the sound car asks for uphill: what severities of flash-over are shares of [kV]."""
     car = sound_car(spec)
-    uphill = Running(ROAD, rpm=0.35 * car.card.rated_rpm, load=0.97)
+    speed_share, load = UPHILL
+    uphill = Running(ROAD, rpm=speed_share * car.card.rated_rpm, load=load)
     return float(np.max(solve(car, uphill).required_kv))
 
 
@@ -185,12 +189,6 @@ def _opening_mm2(car, rpm, nominal_mm2):
     model = Model(car, Running(IDLE), Surroundings(), nominal_mm2)
     held = _hold(model, rpm)
     return nan if held is None else float(held.throttle_mm2[0])
-
-
-def _record(car, running, surroundings):
-    model = Model(car, running, surroundings, sound_car(car.spec).idle_area_mm2)
-    point = _settle(model, running)
-    return _stopped(model, surroundings) if point is None else _state(model, point, surroundings)
 
 
 def _settle(model, running):

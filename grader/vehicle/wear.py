@@ -7,14 +7,12 @@ import numpy as np
 from grader.ranges import in_range
 from grader.reference.spark import insulation, plug
 from grader.units import KM_PER_MILE
-from grader.vehicle.car import ROAD, Running, Surroundings
-from grader.vehicle.state import solve
+from grader.vehicle.car import Surroundings
+from grader.vehicle.standard import CRUISE, HILL, States
 
 STEP_MILES = 1000.0
 MISFIRES_FROM = 0.03
 MOST_GAP_MM = 3.0
-# What a mixed use brings: share of the rated speed and manifold pressure over barometer.
-USE = ((0.5, 0.5), (0.35, 0.97))
 
 
 def driven(car, miles, surroundings=Surroundings()):  # noqa: B008 - frozen
@@ -44,9 +42,9 @@ def driven(car, miles, surroundings=Surroundings()):  # noqa: B008 - frozen
 
 
 def _step(car, miles, surroundings):
-    states = [solve(car, Running(ROAD, rpm=share * car.card.rated_rpm, load=load), surroundings) for share, load in USE]
-    cool = states[0].nose_c < plug.CLEAN_FROM_C
-    missing = np.max([state.misses for state in states], axis=0) > MISFIRES_FROM
+    states = States(car, surroundings)
+    cool = states[CRUISE].nose_c < plug.CLEAN_FROM_C
+    missing = np.maximum(states[CRUISE].misses, states[HILL].misses) > MISFIRES_FROM
     gaps = plug.worn_gap_mm(np.array(car.plug_gap_mm), KM_PER_MILE * miles)
     fouled = insulation.shunt_after_mohm(np.array(car.shunt_mohm), miles)
     return replace(

@@ -26,6 +26,7 @@ from grader.vehicle.car import (
     cards,
     check,
 )
+from grader.vehicle.model import Model
 from grader.vehicle.state import State, hill_demand_kv, idle_opening_mm2, solve, sound_car
 from grader.widgets.panels.heat_range import wear as m03_panel
 
@@ -242,6 +243,18 @@ def test_the_reserve_of_lesson_three_is_that_of_the_car(rpm):
     assert at.plug_demand_kv == pytest.approx(conditions * lesson.required[place], rel=1e-9)
     reserve = breakdown.reserve_kv(at.coil_kv, at.plug_demand_kv, cables.rotor_gap_kv(car.rotor_gap_mm))
     assert at.coil_kv - at.required_kv == pytest.approx(reserve)
+
+
+def test_many_speeds_at_once_are_each_speed_alone():
+    car = sound_car(V8)
+    model = Model(replace(car, play_mm=0.1), Running(ROAD, 1000.0, 0.5), Surroundings(), car.idle_area_mm2)
+    speeds, pressures = np.array([700.0, 1500.0, 3800.0]), np.array([35.0, 60.0, 98.0])
+    together = model.at(speeds, pressures)
+    for place in range(3):
+        alone = model.at(speeds[place : place + 1], pressures[place : place + 1])
+        for name, array in vars(together).items():
+            if isinstance(array, np.ndarray) and array.shape[-1] == 3:
+                assert array[..., place] == pytest.approx(getattr(alone, name)[..., 0], rel=1e-12), name
 
 
 def test_the_hill_is_what_severities_are_shares_of():
