@@ -85,7 +85,7 @@ class Car:
 
     Condenser: condenser_uf [uF] (0-1) 0.22; condenser_short.
 
-    Points: gap_mm [mm] (0-1) manual, 0: they never open; spring_n [N] (1-8) 5.5, at the
+    Points: gap_mm [mm] (0-1) manual, 0: they never open; spring_n [N] (0.1-12) 5.5, at the
     contacts; contact_ohm [ohm] (0-1) 0.02; pitting [1] (0-1) 0; play_mm [mm] (0-0.5) 0, of the
     shaft, at the contacts; film: oil or dirt holds them apart electrically; lt_short: the
     terminal lies on the distributor's body; pigtail_deg [distributor degree] inf, travel of the
@@ -353,7 +353,7 @@ def check(car):
 _RANGES = (
     ("crank_v", "V", 3, 13), ("running_v", "V", 5, 15), ("switch_ohm", "ohm", 0, 3), ("ballast_ohm", "ohm", 0, 4),
     ("coil_ohm", "ohm", 0.5, 6), ("coil_mh", "mH", 2, 20), ("coil_share", "", 0, 1), ("coil_hot_share", "", 0, 1),
-    ("coil_flash_kv", "kV", 1, inf), ("condenser_uf", "uF", 0, 1), ("gap_mm", "mm", 0, 1), ("spring_n", "N", 0.5, 12),
+    ("coil_flash_kv", "kV", 1, inf), ("condenser_uf", "uF", 0, 1), ("gap_mm", "mm", 0, 1), ("spring_n", "N", 0.1, 12),
     ("contact_ohm", "ohm", 0, 2), ("pitting", "", 0, 1), ("play_mm", "mm", 0, 0.8), ("pigtail_deg", "degrees", 0, inf),
     ("body_deg", "crank degrees", -30, 30), ("wander_deg", "crank degrees", 0, 20), ("shift_deg", "crank degrees", -360, 360),
     ("ring_slip_deg", "crank degrees", -40, 40), ("weight_preload", "", 0.1, 1.5), ("leak_inhg_s", "inHg/s", 0, 10),
