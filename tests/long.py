@@ -7,8 +7,10 @@ fixed seed, is part of the ordinary tests.
 
 import argparse
 import secrets
+import subprocess
 import sys
 import time
+from pathlib import Path
 from random import Random
 
 from grader import catalogue
@@ -75,6 +77,22 @@ def typed_scraps(seed, size):
     return failed
 
 
+def properties(seed, rounds):
+    """The tests of properties, with fresh examples in each round; in the suite they see the same ones every time."""
+    tests = Path(__file__).parent
+    files = [path for path in sorted(tests.rglob("test_*.py")) if "from hypothesis" in path.read_text(encoding="utf-8")]
+    failed = []
+    for turn in range(rounds):
+        words = ["--hypothesis-profile", "long", "--hypothesis-seed", str(seed + turn), "--seed", str(seed + turn)]
+        ran = subprocess.run(
+            [sys.executable, "-m", "pytest", *words, *files], cwd=tests.parent, capture_output=True, text=True
+        )
+        if ran.returncode:
+            lines = [line for line in ran.stdout.splitlines() if line.startswith(("FAILED", "ERROR"))]
+            failed += [f"seed {seed + turn}: {line}" for line in lines or [ran.stdout[-500:] + ran.stderr[-500:]]]
+    return failed
+
+
 CAMPAIGNS = (
     (proofs, 10_000),
     (honest_readings, 100_000),
@@ -93,8 +111,9 @@ def main():
     seed = secrets.randbelow(2**32) if options.seed is None else options.seed
     print(f"seed {seed}")
     bad = 0
-    for campaign, full in CAMPAIGNS:
-        size, begun = max(60, int(full * options.share)), time.perf_counter()
+    sizes = [(campaign, max(60, int(full * options.share))) for campaign, full in CAMPAIGNS]
+    for campaign, size in (*sizes, (properties, max(1, int(10 * options.share)))):
+        begun = time.perf_counter()
         failed = campaign(seed, size)
         bad += len(failed)
         print(f"{campaign.__name__:18} {size:8} tried, {len(failed)} failed, {time.perf_counter() - begun:.0f} s")

@@ -15,7 +15,7 @@ from grader.course.issue import assign
 from grader.course.submissions import collect, transcribe
 from grader.errors import Refused
 from grader.exercise.model import PRACTICE
-from grader.records import database, ledger, schema
+from grader.records import adjustments, database, ledger, schema
 from grader.records.term import roster
 from grader.reports.feedback import class_figures, return_run
 from tests.work import issue_of, put_in_inbox, right_answers, sheet_of
@@ -82,6 +82,23 @@ def test_no_penalty(settings):
     assert lateness.penalty(settings, 6500, 10000, 0) == 0
 
 
+@pytest.mark.parametrize(
+    ("received", "until", "barred"),
+    [
+        ("12:00", "", False),  # with the return itself
+        ("12:01", "", True),
+        ("12:30", "12:30", False),  # up to and including the moment that was named
+        ("12:31", "12:30", True),
+        ("11:59", "11:00", False),
+    ],
+)
+def test_what_comes_with_the_return_or_up_to_the_moment_named_counts(received, until, barred):
+    owner, day = ("t01", MODULE, 1), "2026-03-10T"
+    known = {owner: (f"{day}12:00:00.000Z", f"{day}{until}:00.000Z" if until else "")}
+    assert lateness.too_late(known, owner, f"{day}{received}:00.000Z") is barred
+    assert lateness.too_late({}, owner, f"{day}{received}:00.000Z") is False
+
+
 class TestAfterTheReturn:
     """A returned sheet shows the right answers: what comes after it counts only where the instructor says so."""
 
@@ -129,6 +146,18 @@ class TestAfterTheReturn:
         assert hand_in(no_due, right=True).findings == []
         mark_class.mark(no_due, MODULE)
         assert mark_of(no_due) == 2800 and verify.verify(no_due).findings == []
+
+    @pytest.mark.parametrize(("after_ms", "opens"), [(-1, False), (0, False), (1, True)])
+    def test_only_an_extension_granted_since_the_return_opens_it_again(self, no_due, after_ms, opens):
+        """One that stood when the sheet went back was used up with it."""
+        owner = ("t01", MODULE, 1)
+        with database.transaction(no_due) as connection:
+            returned, _ = lateness.closed(connection)[owner]
+            at = clock.to_text(clock.from_text(returned) + timedelta(milliseconds=after_ms))
+            key = dict(zip(("trainee", "module", "attempt"), owner, strict=True))
+            row = {"until": "2999-01-01T00:00:00.000Z", "actor": "x", "reason": "x", "at": at}
+            connection.execute(adjustments.extension.insert().values(**key, **row))
+            assert lateness.closed(connection)[owner] == (returned, row["until"] if opens else "")
 
     def test_within_the_grace_minutes_too(self, enrolled):
         """On time by the settings, and yet after the right answers went out."""

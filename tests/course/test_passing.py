@@ -17,6 +17,7 @@ from grader import catalogue
 from grader.course.attempts import passing, standing
 from grader.course.audit import verify
 from grader.course.grading import adjust
+from grader.marking.verdict import AWAITING
 from grader.records import database, schema
 from grader.records.term import policy, policy_in_force
 from grader.records.term import term as terms
@@ -101,6 +102,18 @@ def test_the_table_says_what_the_decision_says(earned, threshold):
     enough = sum(earned) * 100 >= threshold * 300 * len(earned)
     assert (Decimal(row["share"]) >= Decimal(row["threshold"])) is enough
     assert (found.lacking, found.met) == (not enough, row["met"])
+
+
+def test_a_mark_by_hand_is_that_of_an_answer_only_where_it_is_all_of_its_exercise():
+    """A letter that has a mark by hand waits for nobody; of a mark for several parts together none has a share of its own."""
+    answered = namedtuple("answered", "part exercise hundredths verdict")
+    letter, part = (
+        answered(LETTER, "m01.letter", None, AWAITING),
+        answered("m01.total.line_on", "m01.total", None, AWAITING),
+    )
+    read, still = passing.as_marked([letter, part], {"m01.letter": 150, "m01.total": 150})
+    assert (read.hundredths, passing.waiting(read)) == (150, False) and still == part
+    assert passing.as_marked([letter], {"m01.total": 150}) == [letter]
 
 
 def opened(term, threshold):
