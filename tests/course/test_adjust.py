@@ -191,6 +191,11 @@ class TestOverride:
             adjust.override(marked, "t01", MODULE, "mark_arc", mark, reason="x")
         assert mark_of(marked).mark == 2800
 
+    @pytest.mark.parametrize(("mark", "module"), [("0", 2600), ("2", 2800), ("2.00", 2800)])
+    def test_none_and_all_of_the_marks_of_an_exercise_are_marks(self, marked, mark, module):
+        assert adjust.override(marked, "t01", MODULE, "mark_arc", mark, reason="x")[1] == module
+        assert events(marked, "override")[-1]["new"] == (0 if mark == "0" else 200)
+
     def test_refusals(self, marked):
         with pytest.raises(Unknown, match="it has mark_arc"):
             adjust.override(marked, "t01", MODULE, "m01.other", "1", reason="x")
@@ -229,6 +234,13 @@ class TestFormgrader:
         run = mark_class.mark(marked, MODULE)
         assert (run.findings, run.held, mark_of(marked).mark) == ([], [], 2800)
         assert events(marked, "override")[-1]["new"] is None and verify.verify(marked).findings == []
+
+    @pytest.mark.parametrize(("theirs", "module"), [(0, 2600), (2, 2800)])
+    def test_none_and_all_of_the_marks_are_taken_over(self, marked, theirs, module):
+        """A nought that somebody typed in formgrader is a mark like any other."""
+        book(marked, lambda grade: setattr(grade, "manual_score", theirs))
+        assert mark_class.mark(marked, MODULE).findings == [] and mark_of(marked).mark == module
+        assert events(marked, "override")[-1]["new"] == 100 * theirs
 
     def test_a_changed_automatic_score_is_a_finding(self, marked):
         book(marked, lambda grade: setattr(grade, "auto_score", 0.5))

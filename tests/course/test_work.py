@@ -240,7 +240,9 @@ class TestMark:
         assert (row.late_days, row.penalty, row.mark) == (2, 560, 2240)
         with database.transaction(assigned_term) as connection:
             connection.execute(update(schema.issue).values(due="2026-04-30T16:00:00.000Z"))
+        blank = mark_class.mark(assigned_term, "m01_timing", reason="  ")
         held = mark_class.mark(assigned_term, "m01_timing")
+        assert blank.held == held.held, "blanks are no reason"
         assert "22.4 would become 28" in held.held[0] and mark_of(assigned_term, "t01").mark == 2240
         mark_class.mark(assigned_term, "m01_timing", reason="due time moved for all")
         assert mark_of(assigned_term, "t01").mark == 2800
@@ -382,7 +384,7 @@ class TestExport:
         content = package.write([assigned_term], "grades").path.read_bytes()
         assert content.startswith(",".join(grades.COLUMNS).encode() + b"\r\n") and content.count(b"\r\n") == 4
 
-    @pytest.mark.parametrize(("mark", "most", "shown", "passes"), [(1700, 1700, "100", True), (1020, 1700, "60", True), (5999, 10000, "59.99", False), (59999, 100000, "59.99", False), (500, 1700, "29.41", False)])  # fmt: skip
+    @pytest.mark.parametrize(("mark", "most", "shown", "passes"), [(1700, 1700, "100", True), (1020, 1700, "60", True), (5999, 10000, "59.99", False), (59999, 100000, "59.99", False), (500, 1700, "29.41", False), (1, 800, "0.13", False), (7, 800, "0.88", False)])  # fmt: skip
     def test_a_missed_pass_is_never_rounded_up_to_one(self, empty_term, mark, most, shown, passes):
         assert grades.percent(mark, most, empty_term.pass_percent("m01_timing")) == shown
         assert passing.reached(empty_term, "m01_timing", mark, most) is passes

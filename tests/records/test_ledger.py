@@ -1,7 +1,7 @@
 """The ledger sees every row that is changed, taken out, moved or put in."""
 
 import pytest
-from sqlalchemy import delete, update
+from sqlalchemy import delete, select, update
 
 from grader.errors import Refused
 from grader.records import database, ledger, schema
@@ -56,6 +56,19 @@ def test_tampering_is_seen(written, statement, said):
     import re
 
     assert re.search(said, found), found
+
+
+def test_a_row_written_anew_with_good_sums_does_not_fit_the_next_one(written):
+    """Whoever changes a row and works out its own sums again is seen by the row that followed it."""
+    with database.transaction(written) as connection:
+        row = connection.execute(select(TABLE).where(TABLE.c.seq == 4)).one()
+        payload = row.payload.replace('"new": 2', '"new": 99')
+        digest = ledger._digest(row.salt, payload)
+        forged = {"payload": payload, "digest": digest}
+        forged["hash"] = ledger._hash(row.seq, row.at, row.event, digest, row.previous)
+        assert payload != row.payload
+        connection.execute(update(TABLE).where(TABLE.c.seq == 4).values(**forged))
+    assert broken(written) == "Ledger row 5 does not follow row 4: one of them was changed or replaced."
 
 
 def test_deleting_a_person_leaves_the_chain_whole(written):

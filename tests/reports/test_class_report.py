@@ -173,6 +173,24 @@ def test_only_those_count_who_had_the_module(assigned_term):
     assert dwell.people == 2
 
 
+def test_full_marks_are_all_of_an_exercise(m01):
+    """Who has every hundredth of an exercise has it in full; one less is a part, nought is none."""
+    key, most = m01.exercises[0].key, 100 * m01.exercises[0].marks
+    rows = [(None, {key: value}) for value in (most, most, most - 1, 1, 0, None)] + [(None, {})]
+    assert class_figures.by_exercise(m01, rows)[0][1:] == (2, 2, 1, 1)
+
+
+def test_a_mean_over_the_months_needs_enough_marks(demo, monkeypatch):
+    """It is shown from the fewest that say something on, and not with one trainee less."""
+    (month,) = class_figures.months([demo.term])
+    assert month.mean is not None
+    marked = month.marked
+    monkeypatch.setattr(statistics, "FEW", marked)
+    assert class_figures.months([demo.term])[0].mean == month.mean
+    monkeypatch.setattr(statistics, "FEW", marked + 1)
+    assert class_figures.months([demo.term])[0].mean is None
+
+
 def test_stuck_means_nothing_in_half_of_what_was_read():
     assert class_figures.stuck({"a": 0, "b": 100}) and not class_figures.stuck({"a": 0, "b": 100, "c": 50})
     assert (

@@ -139,6 +139,28 @@ class TestWhereItMeansNothing:
         assert "negative" in found.note
 
 
+def test_numbers_are_compared_from_ten_on_each_side():
+    """By hand: nine say nothing; ten of each do."""
+    few, ten = statistics.against_rest([1] * 9, [0] * 10, 1), statistics.against_rest([1] * 10, [0] * 10, 1)
+    assert few.difference is None and "fewer than 10" in few.note
+    assert (ten.difference, ten.error, ten.note) == (1, 0, "easier with these numbers")
+    assert statistics.against_rest([0] * 10, [1] * 10, 1).note == "harder with these numbers"
+
+
+def test_a_difference_is_named_from_the_least_that_counts_on():
+    """The spread is nought here, so that only the size decides."""
+    least = statistics.UNLIKE
+    assert statistics.against_rest([least] * 16, [0.0] * 16, 1).note == "easier with these numbers"
+    assert statistics.against_rest([0.125] * 16, [0.0] * 16, 1).note == ""
+
+
+def test_a_difference_must_stand_out_of_its_error():
+    """Ten with half of them right against ten with none: a difference of a half, and three standard errors."""
+    found = statistics.against_rest([0, 1] * 5, [0] * 10, 1)
+    assert found.difference == 0.5 and found.error == pytest.approx(math.sqrt((5 / 18) / 10))
+    assert found.difference / found.error < statistics.ERRORS and found.note == ""
+
+
 def test_words_for_discrimination():
     assert [statistics.level(x) for x in (0.4, 0.35, 0.2, 0.0, -0.1, None)] == [
         "very good", "good", "marginal", "poor", "negative: suspect the key", "",
