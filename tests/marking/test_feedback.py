@@ -7,7 +7,7 @@ import pytest
 from grader import catalogue
 from grader.exercise.kinds import Choices, PlotReading, Range, Written
 from grader.exercise.model import Choice, Number
-from grader.exercise.sorting import Batch, FiringOrder, Order
+from grader.exercise.sorting import Batch, BatchByCost, FiringOrder, Order
 from grader.exercise.truth import Truth
 from grader.marking import feedback, verdict
 from grader.marking.compare import KINDS
@@ -20,7 +20,7 @@ FITS = {  # a word of what the trainee is to look at
 
 
 def test_every_kind_has_a_sentence_of_its_own():
-    assert set(FITS) | {Written} == set(KINDS)
+    assert set(FITS) | {Written, BatchByCost} == set(KINDS)
 
 
 @pytest.fixture(scope="module")

@@ -33,10 +33,10 @@ def sheet_of(module, exercises, spoilt):
     """Right answers, those of `spoilt` with the right figure in another unit; written ones stay blank."""
     truth = Truth(module, {key: entry["parameters"] for key, entry in exercises.items()})
     answers = {}
-    for _, part, path in module.parts():
+    for exercise, part, path in module.parts():
         if hasattr(part, "typed") and hasattr(part, "units"):
             raw = part.typed(truth.answer(path), truth.given_at(path))
-            answers[path] = Answer(raw, other_unit(part) if path in spoilt else part.unit)
+            answers[path] = Answer(raw, other_unit(part) if path in spoilt else part.unit, exercise.version)
     return Sheet("units", module.key, "t01", 1, answers)
 
 
@@ -89,7 +89,7 @@ def test_whatever_is_sat_again_kept_marks_stay_and_nothing_is_charged_twice(key)
             issued = kept_from(exercises, following, found, fresh, sheet)
             sheet = sheet_of(module, issued, set(chance.sample(able, chance.randint(0, len(able)))))
             sheet = Sheet(sheet.term, module.key, "t01", 2, {
-                path: answer if path.rpartition(".")[0] in fresh else Answer(*issued[path.rpartition(".")[0]][KEPT].get(path, ("", "")))
+                path: answer if path.rpartition(".")[0] in fresh else Answer(*issued[path.rpartition(".")[0]][KEPT].get(path, ("", "")), answer.version)
                 for path, answer in sheet.answers.items()
             })  # fmt: skip
             second = mark_sheet(module, issued, sheet)
