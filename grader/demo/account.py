@@ -3,7 +3,7 @@
 from grader import catalogue
 from grader.course.attempts import overview, standing
 from grader.demo import quality, scenario
-from grader.exercise.model import sayings
+from grader.exercise.part import sayings
 from grader.reports.feedback import confidence
 from grader.reports.tables.grades import hundredths
 

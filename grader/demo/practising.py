@@ -14,7 +14,6 @@ by exercise:
 from random import Random
 
 from grader.demo import trainees
-from grader.exercise.kinds import Written
 from grader.exercise.sheet import Answer
 from grader.exercise.truth import Truth
 from grader.marking.confidence import FIRST, GUESS, KNOW, SURE, THINK_SO
@@ -43,7 +42,7 @@ def answer_sheet(module, record, seed):
     truth, did = Truth(module, record.numbers), {one.part: one.what for one in diary}
     answers = {}
     for exercise in module.exercises:
-        paths = {f"{exercise.key}.{p.key}": p for p in exercise.parts if not isinstance(p, Written)}
+        paths = {f"{exercise.key}.{p.key}": p for p in exercise.parts if not p.by_person}
         given = {path: sheet.answers[path] for path in paths if path in sheet.answers}
         if not given:
             continue

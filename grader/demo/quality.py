@@ -7,7 +7,6 @@ from sqlalchemy import select
 from grader.demo import trainees
 from grader.demo.scenario import SEED
 from grader.exercise.issued import Issued
-from grader.exercise.kinds import Written
 from grader.marking import proof
 from grader.marking.mark import mark_sheet
 from grader.marking.verdict import AWAITING, CARRIED, RIGHT, SLIP
@@ -133,7 +132,7 @@ def estimates(module, count=200, seed=SEED):
         marked = mark_sheet(module, exercises, sheet)
         for key, earned in won.items():
             mine = [part for part in marked.parts if part.path.rpartition(".")[0] == key]
-            if not any(isinstance(module.by_path[part.path][1], Written) for part in mine):
+            if not any(module.by_path[part.path][1].by_person for part in mine):
                 earned.append(sum(part.hundredths or 0 for part in mine))
     return [
         Estimate(one.key, one.marks, len(won[one.key]), _facility(won[one.key], one.marks)) for one in module.exercises

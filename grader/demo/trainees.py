@@ -23,10 +23,7 @@ from random import Random
 from grader import units
 from grader.demo import letters
 from grader.errors import OutOfRange
-from grader.exercise.kinds import Choices, Written
-from grader.exercise.model import Choice
 from grader.exercise.sheet import Answer, Sheet
-from grader.exercise.sorting import EITHER, KEEP, REJECT, Batch
 from grader.exercise.truth import Truth
 
 RIGHT, SLIPPED, MISCALCULATED, BLANK, WORDS, COARSE = "right", "slip", "miscalculated", "blank", "words", "coarse"
@@ -86,11 +83,11 @@ def answer_sheet(module, record, seed):
 def _one(random, habits, truth, path, part, own):
     if random.random() < 0.04 + 0.08 * (1 - habits.skill):
         return "", "", None, Did(path, BLANK)
-    if isinstance(part, Written):
+    if part.by_person:
         letter = letters.write(random, habits.skill, path, part, truth.given_at(path), truth.answer(path))
         return letter.text, "", None, Did(path, WROTE, ",".join(letter.met))
     right_route = random.random() < habits.skill
-    if not hasattr(part, "half_step"):
+    if not part.numeric:
         return _choose(random, habits, truth, path, part, right_route)
     try:
         base = truth.following(path, own)
@@ -112,25 +109,8 @@ def _choose(random, habits, truth, path, part, right_route):
     if led and random.random() < 0.7:
         key = habits.favourite if habits.favourite in led else random.choice(sorted(led))
         return part.typed(led[key], given), "", led[key], Did(path, SLIPPED, key)
-    wrong = _disturbed(random, part, right)
+    wrong = part.disturbed(random, right)
     return part.typed(wrong, given), "", wrong, Did(path, MISCALCULATED)
-
-
-def _disturbed(random, part, right):
-    """A wrong answer of the same kind: another option, one tick too many, two steps or two decisions changed."""
-    if isinstance(part, Choice):
-        return random.choice([key for key in part.options if key != right])
-    if isinstance(part, Choices):
-        changed = random.choice(sorted(part.options))
-        return tuple(key for key in part.options if (key in right) != (key == changed))
-    wrong = list(right)
-    if isinstance(part, Batch):
-        place = random.choice([i for i, decision in enumerate(right) if decision != EITHER])
-        wrong[place] = KEEP if right[place] == REJECT else REJECT
-    else:
-        one, other = random.sample(range(len(wrong)), 2)
-        wrong[one], wrong[other] = wrong[other], wrong[one]
-    return tuple(wrong)
 
 
 def _slips(truth, path, part):
@@ -143,9 +123,7 @@ def _astray(random, habits, truth, path, part, base):
     if led and random.random() < 0.75:
         key = habits.favourite if habits.favourite in led else random.choice(sorted(led))
         return led[key], Did(path, SLIPPED, key)
-    factor = 1 + random.choice((-1, 1)) * random.uniform(0.08, 0.4)
-    wrong = tuple(end * factor for end in base) if isinstance(base, tuple) else base * factor
-    return wrong, Did(path, MISCALCULATED)
+    return part.disturbed(random, base), Did(path, MISCALCULATED)
 
 
 def _written(random, habits, part, value, did):

@@ -1,14 +1,16 @@
 """What an exercise is: a frozen definition without any trainee in it."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from types import MappingProxyType
+from random import Random
+from types import MappingProxyType, SimpleNamespace
+from typing import Any
 
-from grader import units
 from grader.errors import BadSheet, Unreadable
 from grader.exercise import words
+from grader.exercise.part import CHOICE_EXTRA, Numeric, Part, Room, Slip
 from grader.exercise.spread import Pick, Steps
-from grader.units import Unit, unit
+from grader.units import Unit
 
 PRACTICE, ASSESSED = "practice", "assessed"
 ROUNDING_SLACK = 1e-9  # relative: a bound written in decimals is not exact in binary
@@ -44,23 +46,7 @@ class Percent:
 
 
 @dataclass(frozen=True, slots=True)
-class Slip:
-    """A foreseen wrong route.
-
-    `value` takes the parameters (and the earlier answers, as the part's own
-    function does) and gives the number that this route leads to, or None where
-    the route does not exist for these parameters. For a choice it gives the key
-    of the option. `says` names the slip and how to put it right.
-    """
-
-    key: str
-    says: str
-    value: Callable
-    share: float = 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class Number:
+class Number(Numeric):
     """A part answered with one number and a unit.
 
     `step` is the rounding asked for, in `unit`. `reads` maps a parameter that is
@@ -72,13 +58,13 @@ class Number:
 
     key: str
     prompt: str
-    unit: str
-    marks: int
-    answer: Callable
-    step: float
-    within: Absolute | Percent
-    possible: tuple[float, float]
-    objectives: tuple[str, ...]
+    unit: str = field()
+    marks: int = field()
+    answer: Callable = field()
+    step: float = field()
+    within: Absolute | Percent = field()
+    possible: tuple[float, float] = field()
+    objectives: tuple[str, ...] = field()
     slips: tuple[Slip, ...] = ()
     reads: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
     uses: tuple[str, ...] = ()
@@ -86,35 +72,17 @@ class Number:
     asked: Unit = field(init=False)
     offered: tuple[Unit, ...] = field(init=False)  # the asked unit and the others of the form
     half_step: float = field(init=False)  # how far rounding as asked can move an answer
-    alone: bool = field(init=False)  # one number; nothing is read off an instrument or carried from an earlier answer
-    most: int = field(init=False)  # hundredths of a mark
-    behind: str = field(init=False)  # what the unit adds to a number in the form
-    rivals: tuple = field(init=False)  # (factor, shift) to the asked unit from others of its kind
-    shuffled = ()
 
     def __post_init__(self):
-        object.__setattr__(self, "asked", unit(self.unit))
-        object.__setattr__(self, "offered", tuple(map(unit, (self.unit, *self.also))))
-        object.__setattr__(self, "half_step", self.step / 2)
-        object.__setattr__(self, "most", 100 * self.marks)
-        object.__setattr__(self, "behind", f" {self.asked.text}" if self.asked.text else "")
-        object.__setattr__(self, "alone", not (self.reads or self.uses))
-        others = [other for other in self.offered if units.same_kind(other, self.asked) and other != self.asked]
-        object.__setattr__(self, "rivals", tuple(units.line(other, self.asked) for other in others))
+        self._prepare()
 
-    @property
-    def units(self):
-        """Units offered by the form, the asked one first."""
-        return (self.unit, *self.also)
-
-    def typed(self, value, given=None):
+    def typed(self, value: Any, given: SimpleNamespace | None = None) -> str:
         """The number as the form would save it, rounded as asked."""
-        places = max(0, len(f"{self.step:.10f}".rstrip("0").partition(".")[2]))
-        return f"{value:.{places}f}"
+        return self.rounded(value)
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
+class Choice(Part):
     """A part answered by one of several options.
 
     `options` maps keys to wording; `answer` gives the right key for the
@@ -134,48 +102,51 @@ class Choice:
     uses: tuple[str, ...] = ()
     signs: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
 
+    picked = True
+    shows_reading = False
+    says_wrong = "Not this one. Take the answers one by one and check each against every fact in the task."
+    how_typed = "letter"
+
     @property
-    def shuffled(self):
-        """Keys whose order on the screen is drawn for each trainee."""
+    def wording(self) -> Mapping[str, str]:
+        return self.options
+
+    @property
+    def shuffled(self) -> tuple[str, ...]:
         return tuple(self.options) if self.order == "shuffled" else ()
 
-    def typed(self, value, given=None):
+    @property
+    def guess_limit(self) -> float | None:
+        return 1 / len(self.options) + CHOICE_EXTRA
+
+    def typed(self, value: Any, given: SimpleNamespace | None = None) -> str:
         """The option as the form would save it: its key."""
         return value
 
-    def read(self, raw, given=None):
+    def read(self, raw: str, given: SimpleNamespace | None = None) -> str:
         """The key of the option chosen."""
         key = raw.strip()
         if key not in self.options:
             raise Unreadable(f"“{key[:30]}” is none of the answers offered. Choose one of them.")
         return key
 
-    def echo(self, value, given=None):
-        """What the form shows as read."""
+    def echo(self, value: Any, given: SimpleNamespace | None = None) -> str:
+        """The wording of the option."""
         return self.options[value]
 
-    def share(self, right, own):
-        """All or nothing."""
-        return 1.0 if own == right else 0.0
+    def disturbed(self, chance: Random, right: Any) -> str:
+        """Another option."""
+        return chance.choice([key for key in self.options if key != right])
 
+    def room(self, given: SimpleNamespace) -> Room:
+        """A box before each option."""
+        return Room("one", tuple((letter, words) for letter, _, words in self.lettered(given)))
 
-def no_reasons(given, *earlier):
-    """Reasons by item where an exercise gives none."""
-    return {}
-
-
-@dataclass(frozen=True, slots=True)
-class Item:
-    """What is wrong with one item of an answer: a heap, a pair of steps, a tick.
-
-    `says` names the item and what is the matter, `why` gives the reason, or is empty.
-    `hint` takes the place of both while more tries are open and naming the item
-    would be telling the answer; most items need none.
-    """
-
-    says: str
-    why: str = ""
-    hint: str = ""
+    def of_letters(self, keys: Sequence[str], text: str) -> str:
+        """The key of the one box that is ticked."""
+        if len(keys) > 1:
+            raise Unreadable(f"“{text[:30]}” are {len(keys)} letters; one box may be ticked.")
+        return keys[0]
 
 
 class Line(str):
@@ -212,7 +183,7 @@ class Exercise:
     title: str
     text: str
     draw: Mapping[str, Steps | Pick]
-    parts: tuple  # of Number, Choice and the kinds in kinds.py and sorting.py
+    parts: tuple[Part, ...]
     route: Callable
     fill: Callable | None = None
     show: Callable | None = None
@@ -334,11 +305,6 @@ class Module:
         if chosen == self.exercises:
             return self
         return Module(self.key, self.title, self.minutes, chosen, recorded=self.recorded)
-
-
-def sayings(part):
-    """Sentences of a part's slips and critical steps by key."""
-    return {slip.key: slip.says for slip in (*part.slips, *getattr(part, "critical", ()))}
 
 
 def key_version(module):

@@ -1,9 +1,7 @@
 """The answer sheet: what a trainee typed, kept word for word in answers.json."""
 
-from typing import Annotated, Literal
-
 import msgspec
-from msgspec import Meta, Struct
+from msgspec import Struct
 
 from grader import files
 from grader.errors import BadFile, BadSheet
@@ -12,10 +10,6 @@ FORMAT, SCHEMA = "timing-mark answers", 1
 NAME = "answers.json"
 LARGEST_FILE = 2_000_000
 LONGEST_ANSWER = 20_000
-
-_Name = Annotated[str, Meta(min_length=1)]
-_Count = Annotated[int, Meta(ge=0)]
-_One = Annotated[int, Meta(ge=1)]
 
 
 class Answer(Struct, frozen=True, eq=False, gc=False):
@@ -73,38 +67,8 @@ class Sheet(Struct, frozen=True, eq=False):
 _FIELDS = Sheet.__struct_fields__
 
 
-class _Entry(Answer, frozen=True, eq=False, gc=False, kw_only=True, forbid_unknown_fields=True):
-    """An answer as `dump` writes it: nothing is missing and nothing is added. Its order is read fastest."""
-
-    version: _One
-    raw: str
-    unit: str
-    read_as: str
-    at: str
-    tries: _Count
-    rest: Annotated[dict, Meta(max_length=0)] = msgspec.field(default_factory=dict)
-
-
-class _Written(Sheet, frozen=True, eq=False, kw_only=True, forbid_unknown_fields=True):
-    """A file as `dump` writes it."""
-
-    format: Literal["timing-mark answers"]
-    schema: Literal[1]
-    term: _Name
-    module: _Name
-    trainee: _Name
-    attempt: _One
-    saved: str
-    made_with: str
-    answers: dict[str, _Entry]
-    rest: Annotated[dict, Meta(max_length=0)] = msgspec.field(default_factory=dict)
-
-
-_SHEET_KEYS = tuple(key for key in _Written.__struct_fields__ if key != "rest")
-_KNOWN = tuple(key for key in Answer.__struct_fields__ if key != "rest")
-# Quotation marks of a file in which every name stands once: around the names, and around the values that are text.
-_QUOTES, _QUOTES_AN_ANSWER = 2 * (len(_SHEET_KEYS) + 6), 2 * (1 + len(_KNOWN) + 4)
-_as_written = msgspec.json.Decoder(_Written).decode
+_SHEET_KEYS = ("format", "schema", "term", "module", "trainee", "attempt", "saved", "made_with", "answers")
+_ANSWER_KEYS = ("version", "raw", "unit", "read_as", "at", "tries")
 
 
 def read(path):
@@ -131,32 +95,6 @@ def parse(content):
     BadSheet
         As `read`.
     """
-    return _of_our_own(content) or _of_any_hand(content)
-
-
-def _of_our_own(content):
-    """The sheet in a file that is just as `dump` writes it, decoded and checked in one go; None for any other file.
-
-    A decoder takes the last of two equal names; the count of quotation marks shows that none stands twice.
-    """
-    if len(content) > LONGEST_ANSWER:
-        return None
-    escaped = 0
-    if b"\\" in content:
-        if b"\\\\" in content or b"\\u" in content:
-            return None
-        escaped = content.count(b'\\"')
-    try:
-        found = _as_written(content)
-    except (msgspec.DecodeError, UnicodeDecodeError):
-        return None
-    if content.count(b'"') - escaped != _QUOTES + _QUOTES_AN_ANSWER * len(found.answers):
-        return None
-    return found
-
-
-def _of_any_hand(content):
-    """The sheet in a file of another hand or another version, or a refusal that says what was found."""
     try:
         found = files.from_json(content, what="The answer sheet")
     except BadFile as problem:
@@ -264,7 +202,7 @@ def _answer(path, entry):
         read_as=_text(entry.get("read_as")),
         at=_text(entry.get("at")),
         tries=tries if type(tries) is int and tries >= 0 else 0,
-        rest={key: value for key, value in entry.items() if key not in _KNOWN},
+        rest={key: value for key, value in entry.items() if key not in _ANSWER_KEYS},
     )
 
 

@@ -97,21 +97,6 @@ class Truth:
 
     def survey(self, path):
         """(answer, tolerance, routes), computed and kept."""
-        exercise, part = self._parts[path]
-        if not part.alone:
-            return self._survey_at_length(path)
-        given = self.given(exercise.key)
-        around, half, routes = part.within.around, part.half_step, []
-        right = part.answer(given)
-        for slip in part.slips:
-            led = slip.value(given)
-            if led is not None:
-                routes.append((slip, led, around(half, led)))
-        known = self.landmarks[path] = right, around(half, right), routes
-        return known
-
-    def _survey_at_length(self, path):
-        """The same where instruments are read or earlier answers used: functions are tried beside the middle."""
         part, given, earlier = self._inputs(path)
         right, width, _ = self.landmarks.get(path) or self.aim(path)
         routes = []
@@ -121,6 +106,11 @@ class Truth:
                 routes.append((slip, led, self._around(part, slip.value, given, earlier, led)))
         known = self.landmarks[path] = right, width, routes
         return known
+
+    def reasons(self, path):
+        """Why each item of a part is as it is expected, by item, as the exercise gives it."""
+        part, given, earlier = self._inputs(path)
+        return part.because(given, *earlier)
 
     def _inputs(self, path, own=MappingProxyType({})):
         """(part, its parameters, the earlier answers that it uses, a trainee's own where he gave one)."""
@@ -159,8 +149,6 @@ class Truth:
         return self._around(part, part.answer, given, earlier, self.following(path, own))
 
     def _around(self, part, function, given, earlier, middle):
-        if part.alone:
-            return part.within.around(part.half_step, middle)
         if type(middle) is tuple:
             return tuple(
                 self._width(part, lambda *a, i=i: function(*a)[i], given, earlier, middle[i])
@@ -175,10 +163,10 @@ class Truth:
             sides = (SimpleNamespace(**{**vars(given), name: there + way * half}) for way in (1, -1))
             width += _swing(middle, *(partial(function, side, *earlier) for side in sides))
         for place, used in enumerate(part.uses):
-            half = getattr(self._parts[used][1], "half_step", None)
-            if half is None:  # a choice is not rounded
+            other = self._parts[used][1]
+            if not other.numeric:  # a choice is not rounded
                 continue
-            sides = (_moved(earlier, place, way * half) for way in (1, -1))
+            sides = (_moved(earlier, place, way * other.half_step) for way in (1, -1))
             width += _swing(middle, *(partial(function, given, *side) for side in sides))
         return part.within.around(width, middle)
 

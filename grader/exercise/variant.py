@@ -9,7 +9,6 @@ from itertools import combinations
 
 from grader.errors import OutOfRange, TimingMarkError
 from grader.exercise import words
-from grader.exercise.sorting import KEEP, REJECT, Batch
 from grader.exercise.spread import Pick
 from grader.exercise.truth import Truth
 from grader.vehicle.spec import vehicle
@@ -151,26 +150,8 @@ def _draw_one(exercise, keyed, named, own):
         for last in range(len(order) - 1, 0, -1):  # Fisher and Yates, from the end
             other = (next(drawn) * (last + 1)) >> 64
             order[last], order[other] = order[other], order[last]
-        parameters[order_name(part)] = order
+        parameters[part.order_name] = order
     return parameters
-
-
-def order_name(part):
-    """Name of the parameter that holds the order in which a part shows its options or steps."""
-    return f"order_{part.key}"
-
-
-def in_shown_order(part, given):
-    """(key, wording) of a part's options or steps, in the order in which this trainee sees them.
-
-    Parameters
-    ----------
-    part : Choice, Choices or Order
-    given : namespace
-        The trainee's parameters.
-    """
-    words = part.items if hasattr(part, "items") else part.options
-    return tuple((key, words[key]) for key in getattr(given, order_name(part), tuple(words)))
 
 
 def separate(module, group, numbers):
@@ -188,8 +169,10 @@ def _is_separate_group(truth, group):
     try:
         for exercise in group:
             for part, path in exercise.paths:
-                is_separate = _numbers_are_separate if hasattr(part, "possible") else _others_are_separate
-                if not is_separate(truth, path, part):
+                if part.numeric:
+                    if not _numbers_are_separate(truth, path, part):
+                        return False
+                elif not part.is_fit(truth.answer(path), truth.given(exercise.key)):
                     return False
     except OutOfRange:
         return False
@@ -206,15 +189,6 @@ def nearest(truth, path):
     """
     right, width = truth.target(path)
     return min((_apart(led, right, led_width, width) for _, led, led_width in truth.routes(path)), default=float("inf"))
-
-
-def _others_are_separate(truth, path, part):
-    right = truth.answer(path)
-    if isinstance(part, Batch):
-        return KEEP in right and REJECT in right
-    if part.shuffled and not hasattr(part, "options"):
-        return part.share(right, getattr(truth.given_at(path), order_name(part))) < 1
-    return True
 
 
 def _numbers_are_separate(truth, path, part):

@@ -1,27 +1,16 @@
 """One answer against the expected one: which kind is marked by what."""
 
-from grader.exercise.kinds import Choices, PlotReading, Range, Written
-from grader.exercise.model import Choice, Number
-from grader.exercise.sorting import Batch, BatchByCost, FiringOrder, Order
-from grader.marking.lists import mark_list, mark_written
-from grader.marking.numbers import blank, mark_number, mark_numbers
+from collections.abc import Callable
 
-_MARKERS = {
-    Number: mark_number,
-    PlotReading: mark_number,
-    Range: mark_numbers,
-    Choice: mark_list,
-    Choices: mark_list,
-    Order: mark_list,
-    FiringOrder: mark_list,
-    Batch: mark_list,
-    BatchByCost: mark_list,
-    Written: mark_written,
-}
-KINDS = tuple(_MARKERS)
+from grader.exercise.part import Part
+from grader.exercise.sheet import Answer
+from grader.exercise.truth import Truth
+from grader.marking.lists import mark_judged, mark_written
+from grader.marking.numbers import blank, mark_numbers
+from grader.marking.verdict import Earlier, PartMark
 
 
-def mark_part(truth, path, part, answer, earlier):
+def mark_part(truth: Truth, path: str, part: Part, answer: Answer | None, earlier: Earlier) -> PartMark:
     """The verdict on one part.
 
     Parameters
@@ -29,7 +18,7 @@ def mark_part(truth, path, part, answer, earlier):
     truth : Truth
     path : str
         "exercise.part".
-    part : of any kind
+    part : Part
     answer : Answer or None
     earlier : Earlier
         What the parts before have shown; a unit error charged here is noted in it.
@@ -41,14 +30,6 @@ def mark_part(truth, path, part, answer, earlier):
     return blank(truth, path, part) if answer is None else marker_of(part)(truth, path, part, answer, earlier)
 
 
-def marker_of(part):
+def marker_of(part: Part) -> Callable[..., PartMark]:
     """The function that marks a part of this kind: as `mark_part`, where something is answered."""
-    return _MARKERS[type(part)]
-
-
-def possible(part, own):
-    """True if an own value can be carried forward: the physics allows it."""
-    if not hasattr(part, "possible"):
-        return True
-    least, most = part.possible
-    return all(least <= end <= most for end in own) if isinstance(own, tuple) else least <= own <= most
+    return mark_numbers if part.numeric else mark_written if part.by_person else mark_judged

@@ -8,7 +8,7 @@ from grader.errors import BadSheet
 from grader.exercise.issued import KEPT
 from grader.exercise.sheet import Answer
 from grader.exercise.truth import Truth
-from grader.marking.compare import marker_of, possible
+from grader.marking.compare import marker_of
 from grader.marking.numbers import blank
 from grader.marking.verdict import AWAITING, BLANK, UNIT, UNREADABLE, Earlier, PartMark
 
@@ -108,7 +108,7 @@ def mark_sheet(module, exercises, sheet, *, truth=None):
         marks.append(mark)
         if carried:
             earlier.settled[path] = mark.verdict
-            if mark.own is not None and possible(part, mark.own):
+            if mark.own is not None and part.possible_for(mark.own):
                 earlier.own[path] = mark.own
     if len(answers) > len(plan) - unanswered:
         strangers = [path for path in answers if path not in truth.paths]
@@ -163,7 +163,7 @@ def unit_chosen(row, part):
     A row names the asked unit where the sheet named none. Read again with that one, "0.5 s" would contradict it, where
     milliseconds are asked; only what could not be read for such a reason goes with the unit as it stands.
     """
-    return "" if row.unit == getattr(part, "unit", "") and row.verdict != UNREADABLE else row.unit
+    return "" if row.unit == part.unit and row.verdict != UNREADABLE else row.unit
 
 
 def with_kept(exercises, answers):

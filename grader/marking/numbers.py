@@ -4,9 +4,6 @@ from math import inf
 from operator import itemgetter
 from typing import NamedTuple
 
-import msgspec
-from msgspec import DecodeError
-
 from grader import units
 from grader.errors import OutOfRange, Unreadable
 from grader.marking.reader import WrongKind
@@ -28,54 +25,11 @@ from grader.marking.verdict import (
     earned,
 )
 
-_FIGURES, _LONG = "-.0123456789", 40
-_decoded = msgspec.json.Decoder(float).decode  # a fifth of the time of float()
-
 # Coarse only counts where the typed figure still says something: half its last place
 # may be at most this share of the expected value.
 _COARSEST = 0.25
 _POWERS = tuple(10.0**power for power in (-3, -2, -1, 1, 2, 3))  # a misplaced point
 _HALF = 0.5  # too coarse, one end of a range, and a wrong unit the first time
-
-
-def mark_number(truth, path, part, answer, earlier):
-    """The verdict on one typed number.
-
-    What most trainees type, figures as JSON has them in the asked unit, takes a short way where it is
-    plainly right, a slip or plainly wrong: a class is marked several times faster. All else is looked
-    at closely, and so would this be, with the same verdict.
-    """
-    raw, unit, chosen = answer.raw, part.unit, answer.unit
-    if raw.strip(_FIGURES) or len(raw) >= _LONG or (chosen != unit and chosen):
-        return mark_numbers(truth, path, part, answer, earlier)
-    try:
-        typed = _decoded(raw)
-    except DecodeError:
-        return mark_numbers(truth, path, part, answer, earlier)
-    right, width, routes = truth.landmarks.get(path) or truth.aim(path)
-    most, off = part.most, abs(typed - right)
-    if off <= width:
-        return PartMark(path, RIGHT, most, most, raw, unit, raw + part.behind, typed, right, width)
-    if part.uses:
-        return mark_numbers(truth, path, part, answer, earlier)
-    found = _nearest_slip(truth.routes(path) if routes is None else routes, typed)
-    if found is not None:
-        worth = earned(part.marks, found.share) if found.share else 0
-        return PartMark(path, SLIP, worth, most, raw, unit, raw + part.behind, typed, right, width, found.key)
-    if _plainly_wrong(part, typed, right, width, off):
-        return PartMark(path, WRONG, 0, most, raw, unit, raw + part.behind, typed, right, width)
-    return mark_numbers(truth, path, part, answer, earlier)
-
-
-def _plainly_wrong(part, typed, right, width, off):
-    """True if `_of_figures` can say nothing but wrong of a number in the asked unit; near any of its bounds, False."""
-    size = abs(right)
-    if off <= 1.01 * _COARSEST * size or width >= 0.5 * size or not 0.15 * size < abs(typed) < 5 * size:
-        return False  # perhaps too coarse, or a misplaced point
-    for factor, shift in part.rivals:
-        if abs(typed * factor + shift - right) <= 1.01 * width:
-            return False
-    return abs(typed + right) > width
 
 
 def mark_numbers(truth, path, part, answer, earlier):
@@ -97,8 +51,8 @@ def mark_numbers(truth, path, part, answer, earlier):
 
 def blank(truth, path, part):
     """The verdict where nothing is written."""
-    right, width = truth.target(path) if hasattr(part, "half_step") else (truth.answer(path), 0.0)
-    return PartMark(path, BLANK, 0, part.marks * 100, expected=right, unit=getattr(part, "unit", ""), width=width)
+    right, width = truth.target(path) if part.numeric else (truth.answer(path), 0.0)
+    return PartMark(path, BLANK, 0, part.most, expected=right, unit=part.unit, width=width)
 
 
 class _Finding(NamedTuple):

@@ -12,10 +12,8 @@ from random import Random
 from types import SimpleNamespace
 
 from grader.exercise import variant
-from grader.exercise.kinds import Choices, Written
-from grader.exercise.model import Choice
+from grader.exercise.part import GUESSED
 from grader.exercise.sheet import Answer, Sheet
-from grader.exercise.sorting import FiringOrder, Order
 from grader.exercise.truth import Truth
 from grader.marking.compare import mark_part
 from grader.marking.mark import mark_sheet
@@ -24,8 +22,6 @@ from grader.marking.verdict import CARRIED, RIGHT, SLIP, Earlier
 KEY = bytes(range(32))  # fixed, so that a proof can be repeated
 TERM = "proof"
 
-NUMBER_LIMIT = 0.10  # of classmates or of one constant answer that may be right
-CHOICE_EXTRA = 0.05  # on top of 1/k for a choice of k
 FIXED_LIMIT = 0.25  # of a module's marks that orders may carry which are the same for most trainees
 APART = 1.25  # right answer and slip, in sums of their tolerances
 AT_WILL = 0.2  # of honest answers that lie anywhere in their tolerance: what follows from them must be right too
@@ -102,7 +98,7 @@ def prove(module, trainees, *, step=lambda: None):
     Inseparable
         An exercise finds no numbers at all.
     """
-    parts = {path: PartProof(path, part.marks, _limit(part)) for _, part, path in module.parts()}
+    parts = {path: PartProof(path, part.marks, part.guess_limit) for _, part, path in module.parts()}
     proof = ModuleProof(module.key, trainees, parts)
     seen = {path: _Constant(part) for _, part, path in module.parts()}
     copied, copied_marks, first, before = Counter(), 0, None, None
@@ -111,7 +107,7 @@ def prove(module, trainees, *, step=lambda: None):
         typed = right_answers(module, truth)
         found = mark_sheet(module, as_issued(module, numbers), sheet(module, typed), truth=truth)
         for mark, (_, part, path) in zip(found.parts, module.parts(), strict=True):
-            if isinstance(part, Written):
+            if part.by_person:
                 continue
             mine = parts[path]
             if mark.verdict != RIGHT:
@@ -129,7 +125,7 @@ def prove(module, trainees, *, step=lambda: None):
     proof.copied_sheet = copied_marks / trainees / 100
     for _, part, path in module.parts():
         parts[path].copied = copied[path] / trainees
-        parts[path].constant = seen[path].best() / trainees if not isinstance(part, Written) else 0.0
+        parts[path].constant = seen[path].best() / trainees if not part.by_person else 0.0
     _judge(module, proof)
     return proof
 
@@ -156,12 +152,6 @@ def _figures(part, mine):
     )
 
 
-def _limit(part):
-    if isinstance(part, (Choice, Choices)):
-        return 1 / len(part.options) + CHOICE_EXTRA
-    return None if isinstance(part, (Order, FiringOrder, Written)) else NUMBER_LIMIT
-
-
 def _fault(mine, sentence):
     if len(mine.faults) < 3:  # the first few say enough
         mine.faults.append(f"{mine.path}: {sentence}.")
@@ -181,18 +171,16 @@ def _see_slips(mine, truth, path, part, found, typed):
             mine.slips[slip.key] += 1
         else:
             _fault(mine, f"the slip {slip.key} (“{raw}”) is taken for {mark.verdict} {mark.slip}".rstrip())
-    if hasattr(part, "possible"):
+    if part.numeric:
         mine.nearest = min(mine.nearest, variant.nearest(truth, path))
 
 
 def _unrounded(part, value, given):
-    if not hasattr(part, "half_step"):
-        return part.typed(value, given)
-    return " to ".join(f"{end:.9f}" for end in value) if isinstance(value, tuple) else f"{value:.9f}"
+    return part.exactly(value) if part.numeric else part.typed(value, given)
 
 
 def _see_width(mine, truth, path, part):
-    if hasattr(part, "half_step"):
+    if part.numeric:
         width = truth.tolerance(path)
         ends = width if isinstance(width, tuple) else (width,)
         mine.tolerance = (min(mine.tolerance[0], *ends), max(mine.tolerance[1], *ends))
@@ -215,7 +203,7 @@ class _Constant:
 
     def add(self, truth, path, typed):
         right = truth.answer(path)
-        if not hasattr(self._part, "half_step"):
+        if not self._part.numeric:
             self._values.append((right, self._part.read(typed, truth.given_at(path))))
             return
         width = truth.tolerance(path)
@@ -234,8 +222,7 @@ class _Constant:
         return best
 
     def _right(self, right, own):
-        same_size = not isinstance(right, tuple) or not hasattr(self._part, "items") or len(right) == len(own)
-        return same_size and self._part.share(right, own) == 1
+        return self._part.share(right, own) == 1
 
 
 def _judge(module, proof):
@@ -248,8 +235,8 @@ def _judge(module, proof):
                 mine,
                 f"a slip lies only {mine.nearest:.2f} tolerances from the right answer; more than {APART} is needed",
             )
-        if isinstance(part, (Order, FiringOrder)):
-            if mine.constant > NUMBER_LIMIT:
+        if part.often_fixed:
+            if mine.constant > GUESSED:
                 fixed.append(path)
             continue
         if mine.limit is None:
@@ -287,18 +274,18 @@ def honest_readings(module, readings, seed, *, trainees=200):
         How many were marked, and a sentence for each that did not earn everything.
     """
     random, done, wrong = Random(seed), 0, []
-    asked = [(part, path) for _, part, path in module.parts() if hasattr(part, "half_step") or part.uses]
+    asked = [(part, path) for _, part, path in module.parts() if part.numeric or part.uses]
     people = [Truth(module, numbers) for numbers in draws(module, trainees)]
     while done < readings and asked:
         truth = people[random.randrange(len(people))]
         earlier = Earlier()
         for part, path in asked:
             given = truth.given_at(path)
-            if hasattr(part, "half_step") and random.random() < AT_WILL:
+            if part.numeric and random.random() < AT_WILL:
                 raw = _unrounded(part, _within(random, *truth.target(path)), given)
             else:
                 read = dict(vars(given))
-                for name, half in getattr(part, "reads", {}).items():
+                for name, half in part.reads.items():
                     read[name] += random.uniform(-half, half)
                 used = [earlier.own.get(name, truth.answer(name)) for name in part.uses]
                 raw = part.typed(part.answer(SimpleNamespace(**read), *used), given)

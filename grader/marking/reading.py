@@ -4,8 +4,6 @@ import re
 
 from grader import units
 from grader.errors import Unreadable
-from grader.exercise.kinds import PlotReading, Range
-from grader.exercise.model import Number
 from grader.marking.reader import LONGEST, Reading, is_after_top, read_number
 
 _PLAIN_UNIT = units.unit("")
@@ -44,7 +42,10 @@ def read(part, raw, unit="", given=None):
     Unreadable, WrongKind
         With the sentence to show.
     """
-    return _READERS.get(type(part), _plain)(part, raw, unit, given)
+    if part.numeric:
+        return (read_range if part.ends == 2 else read_number)(raw, part.asked, unit, part.possible)
+    value = part.read(raw, given)
+    return Reading(value, 0.0, value, _PLAIN_UNIT, part.echo(value, given))
 
 
 def read_range(raw, asked, chosen="", possible=(float("-inf"), float("inf"))):
@@ -84,19 +85,3 @@ def _ends(raw):
         if len(found) > 2:
             raise Unreadable("More than two numbers are written. Write the smallest, then “to”, then the largest.")
     raise Unreadable("Two numbers are asked. Write the smallest, then “to”, then the largest: 28 to 34.")
-
-
-def _number(part, raw, unit, given):
-    return read_number(raw, part.asked, unit, part.possible)
-
-
-def _range(part, raw, unit, given):
-    return read_range(raw, part.asked, unit, part.possible)
-
-
-def _plain(part, raw, unit, given):
-    value = part.read(raw, given)
-    return Reading(value, 0.0, value, _PLAIN_UNIT, part.echo(value, given))
-
-
-_READERS = {Number: _number, PlotReading: _number, Range: _range}

@@ -54,7 +54,7 @@ class ExerciseForm:
     def __init__(self, store, exercise, number=None):
         self.store, self.exercise, self.number = store, exercise, number
         self.parts, self.sure = {}, None
-        self._leans_on = {path.rpartition(".")[0] for part in exercise.parts for path in getattr(part, "uses", ())}
+        self._leans_on = {path.rpartition(".")[0] for part in exercise.parts for path in part.uses}
         self.message = style.HTML().add_class("tm-verdict")
         self.box = style.VBox(layout=style.column()).add_class("tm-exercise").add_class(f"tm-ex-{exercise.name}")
         self._build()
@@ -98,7 +98,7 @@ class ExerciseForm:
         ).add_class("tm-new-numbers")
         self.fresh.on_click(lambda _: self._draw_anew())
         self._foot = style.HBox(layout=style.row())
-        reckons = any(hasattr(part, "half_step") for part in exercise.parts)
+        reckons = any(part.numeric for part in exercise.parts)
         self.calculator = Calculator(exercise.title) if reckons else None
         asks_sure = self.store.issue.mode == PRACTICE and SureField.fits(exercise)
         self.sure = SureField(self.store, exercise, self._said_sure) if asks_sure else None

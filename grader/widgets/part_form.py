@@ -6,14 +6,12 @@ from types import SimpleNamespace
 from urllib.parse import quote
 
 from grader.errors import CannotWrite, Refused, TimingMarkError, Unreadable, afterwards
-from grader.exercise.kinds import Written
 from grader.exercise.model import PRACTICE
-from grader.exercise.sorting import Order
 from grader.marking import feedback, reading, verdict
-from grader.marking.mark import mark_sheet
+from grader.marking.mark import mark_sheet, truth_of
 from grader.widgets import style
 from grader.widgets.answer_store import CHECKED
-from grader.widgets.fields.kinds import FIELDS
+from grader.widgets.fields.kinds import field_of
 
 TRIES = 3  # after so many the worked route is shown
 
@@ -92,12 +90,12 @@ class PartForm:
         self.verdict = style.HTML().add_class("tm-verdict")
         self.beacon = style.HTML().add_class("tm-beacon")
         label = style.HTML(f"<div>{escape(part.prompt)}</div>").add_class("tm-label")
-        self.entry = FIELDS[type(part)](part, self._given, self._typed)
+        self.entry = field_of(part)(part, self._given, self._typed)
         row = list(self.entry.row)
         self.field, self.unit = row[0], row[1] if len(row) > 1 else None
         self.check = None
         if store.issue.mode == PRACTICE:
-            words = "What to look for" if isinstance(part, Written) else "Check"
+            words = "What to look for" if part.by_person else "Check"
             self.check = style.Button(description=words, tooltip=f"{words}: {part.prompt}").add_class("tm-check")
             self.check.on_click(lambda _: self._checked())
             row.append(self.check)
@@ -116,9 +114,9 @@ class PartForm:
         """True where what stands here was checked and is right."""
         return is_right(self.store, self.path)
 
-    def say(self, text, kind=""):
-        """A sentence where the verdict stands."""
-        self.verdict.value = style.sentence(text, kind)
+    def say(self, text, kind="", items=()):
+        """A sentence where the verdict stands, and what is to be told item by item."""
+        self.verdict.value = style.sentence(text, kind, items)
 
     def refresh(self):
         """Show what the store holds: another view of the lesson may have changed it."""
@@ -161,7 +159,7 @@ class PartForm:
         answer = self.store.answers.get(self.path)
         why = self._refused or (self.store.why if self.path in self.store.unsaved else "")
         words = []
-        if self._raw.strip() and self.entry.shows_reading:
+        if self._raw.strip() and self.part.shows_reading:
             read_as, unread = self._reading()
             words.append(self._in_words(read_as) if read_as else escape(unread))
         if why:
@@ -183,11 +181,9 @@ class PartForm:
 
     def _in_words(self, read_as):
         """HTML: what is read; steps stand one below the other, as they are to be done."""
-        if isinstance(self.part, Order):
-            steps = "".join(
-                f"<li>{escape(self.part.items[key])}</li>" for key in self.part.read(self._raw, self._given)
-            )
-            return f"Your order:<ol>{steps}</ol>"
+        steps = () if self.part.numeric else self.part.steps(self.part.read(self._raw, self._given))
+        if steps:
+            return f"Your order:<ol>{''.join(f'<li>{escape(step)}</li>' for step in steps)}</ol>"
         return f"Read as <strong>{escape(read_as)}</strong>."
 
     def _checked(self):
@@ -226,7 +222,8 @@ class PartForm:
         opening = "" if mark.verdict in (verdict.COARSE, verdict.PARTLY, verdict.WRONG) else "Not yet. "
         tries = self.store.answers[self.path].tries
         left = f" Try {tries} of {TRIES}; after that you see the worked route." if tries < TRIES else ""
-        self.say(f"{opening}{hint}{left}", "wrong")
+        truth = truth_of(self.store.module, self.store.issue.exercises)
+        self.say(f"{opening}{hint}{left}", "wrong", feedback.hints(truth, self.path, mark))
 
 
 def _echo(found):

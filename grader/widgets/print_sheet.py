@@ -7,10 +7,6 @@ from grader import clock, files
 from grader.errors import Unreadable
 from grader.exercise import listing
 from grader.exercise.issued import to_answer
-from grader.exercise.kinds import Choices
-from grader.exercise.model import Choice
-from grader.exercise.sorting import Batch, Order
-from grader.exercise.variant import in_shown_order
 from grader.marking import reading
 
 _LOOK = """
@@ -94,9 +90,7 @@ def _exercise(exercise, issue, sheet):
     for part in exercise.parts:
         answer = sheet.answers.get(f"{exercise.key}.{part.key}")
         raw = answer.raw if answer else ""
-        if isinstance(part, Choice):
-            shown, read_as = part.options.get(raw, raw), ""
-        elif isinstance(part, (Choices, Order, Batch)):
+        if part.picked:
             shown, read_as = _picked(part, raw, SimpleNamespace(**given)), ""
         else:
             shown = f"{raw} {answer.unit}".strip() if raw.strip() else ""
@@ -107,7 +101,7 @@ def _exercise(exercise, issue, sheet):
             + "".join(f"<td>{escape(cell)}</td>" for cell in cells)
             + f"<td>{part.marks}</td></tr>"
         )
-    options = "".join(_options(part, given) for part in exercise.parts if isinstance(part, (Choice, Choices, Order)))
+    options = "".join(_options(part, given) for part in exercise.parts if part.wording)
     return (
         f"<section><h2>{escape(exercise.title)}</h2>\n{listing.as_html(exercise.wording(SimpleNamespace(**given)))}\n{options}"
         f'<table><caption>Your answers</caption><thead><tr><th scope="col">Asked</th><th scope="col">Your answer</th>'
@@ -117,7 +111,7 @@ def _exercise(exercise, issue, sheet):
 
 
 def _options(part, given):
-    shown = in_shown_order(part, SimpleNamespace(**given))
+    shown = part.in_shown_order(SimpleNamespace(**given))
     return "<ul>" + "".join(f"<li>{escape(words)}</li>" for _, words in shown) + "</ul>\n"
 
 

@@ -20,9 +20,10 @@ DOTS_PER_INCH = 100
 SHARPNESS = 2.5  # picture dots for one dot of the page: what stands still is sent once, and may be printed
 
 
-def sentence(text, kind=""):
-    """A sentence for an HTML widget; kind is "right", "wrong" or empty."""
-    return f'<div class="tm-say{f" tm-{kind}" if kind else ""}">{escape(text)}</div>'
+def sentence(text, kind="", items=()):
+    """A sentence for an HTML widget, and items listed under it; kind is "right", "wrong" or empty."""
+    listed = "".join(f"<li>{escape(item)}</li>" for item in items)
+    return f'<div class="tm-say{f" tm-{kind}" if kind else ""}">{escape(text)}{listed and f"<ul>{listed}</ul>"}</div>'
 
 
 def clicks(button, count):

@@ -11,11 +11,12 @@ from sqlalchemy import update
 
 from grader import catalogue
 from grader.course.audit import deletion, verify
-from grader.course.issue import assign, channels, option_letters, paper_sheet, plots
+from grader.course.issue import assign, channels, paper_sheet, plots
 from grader.errors import Refused, Unknown
 from grader.exercise import issued, variant
 from grader.exercise.kinds import Choices, PlotReading, Range
-from grader.exercise.model import Choice, Number, sayings
+from grader.exercise.model import Choice, Number
+from grader.exercise.part import sayings
 from grader.exercise.sorting import Batch, Order
 from grader.records import database, ledger, schema
 from grader.records.term import roster
@@ -67,7 +68,7 @@ def test_every_question_stands_there_with_own_numbers_and_room(sheet):
         assert re.sub(r"\s|\*\*|•", "", exercise.wording(given)) in squeezed
         for part in exercise.parts:
             assert part.prompt in page.words
-            for letter, _, words in option_letters.lettered(part, given):
+            for letter, _, words in part.lettered(given):
                 assert re.sub(r"\s", "", letter + words) in squeezed
     parts = [part for _, part, _ in module.parts()]
     boxes = sum(len(p.options) for p in parts if isinstance(p, (Choice, Choices)))
@@ -115,8 +116,8 @@ def test_options_stand_in_the_trainees_own_order(assigned_term):
     for trainee in ("t01", "t02", "t03"):
         numbers = issue_of(assigned_term, trainee).numbers["m01.line_test"]
         part = module.by_path["m01.line_test.finding"][1]
-        found = option_letters.lettered(part, SimpleNamespace(**numbers))
-        assert [key for _, key, _ in found] == list(numbers[variant.order_name(part)])
+        found = part.lettered(SimpleNamespace(**numbers))
+        assert [key for _, key, _ in found] == list(numbers[part.order_name])
         assert "".join(letter for letter, _, _ in found) == "ABCDE"[: len(found)]
         orders.add(tuple(key for _, key, _ in found))
     assert len(orders) > 1
@@ -137,7 +138,7 @@ def test_no_answer_stands_on_it(assigned_term, key):
     for exercise, words in zip(module.exercises, sections, strict=False):
         given = SimpleNamespace(**numbers[exercise.key])
         steps = {
-            words for part in exercise.parts for _, _, words in option_letters.lettered(part, given)
+            words for part in exercise.parts for _, _, words in part.lettered(given)
         }  # in a drawn order
         assert exercise.title in words and not [
             line for line in exercise.route(given) if line in words and line not in steps

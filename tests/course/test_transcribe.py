@@ -12,7 +12,7 @@ from grader.cli.main import app
 from grader.course.attempts.kept import kept_path
 from grader.course.audit import deletion, verify
 from grader.course.grading import mark_class
-from grader.course.issue import assign, option_letters
+from grader.course.issue import assign
 from grader.course.submissions import collect, transcribe
 from grader.errors import BadFile, Refused, Unknown, Unreadable
 from grader.exercise import sheet as sheets
@@ -163,8 +163,8 @@ class TestReading:
         part = next(p for _, p, _ in module.parts() if isinstance(p, Choices))
         given = SimpleNamespace(**{})
         first, second = list(part.options)[:2]
-        assert option_letters.raw(part, given, "b a") == f"{first};{second}"
-        assert option_letters.raw(part, given, "None") == "none"
+        assert part.from_paper("b a", given) == f"{first};{second}"
+        assert part.from_paper("None", given) == "none"
 
     def test_nothing_is_a_blank(self, questions):
         assert {transcribe.read(question, "  ").raw for question in questions.values()} == {""}

@@ -1,11 +1,14 @@
 """One part of each kind, made for tests: answers are plain, so that a verdict can be foreseen."""
 
+import sys
+from dataclasses import is_dataclass
 from types import MappingProxyType, SimpleNamespace
 
 from grader.exercise.kinds import Choices, PlotReading, Range, Written
 from grader.exercise.model import Absolute, Choice, Exercise, Module, Number, Slip
+from grader.exercise.part import Critical, Part
 from grader.exercise.sheet import Answer, Sheet
-from grader.exercise.sorting import EITHER, KEEP, REJECT, Batch, BatchByCost, Critical, FiringOrder, Order
+from grader.exercise.sorting import EITHER, KEEP, REJECT, Batch, BatchByCost, FiringOrder, Order
 from grader.exercise.spread import Steps
 from grader.marking.mark import mark_sheet
 
@@ -76,6 +79,16 @@ GIVEN = {"gap_mm": 0.64, "dwell": 54, "load": 5, "cylinders": 4, **_fill({}),
          "order_one": ["b", "a"], "order_several": list("badce"),
          "order_steps": ["turn", "read", "plug", "idle", "dwell"]}  # fmt: skip
 SPACE = SimpleNamespace(**GIVEN)
+
+
+def kinds(of=Part):
+    """Every kind of answer that the product has."""
+    for kind in of.__subclasses__():
+        yield from kinds(kind)
+        home = sys.modules[kind.__module__]
+        # A dataclass with slots is made twice, and the first one may still be about.
+        if kind.__module__.startswith("grader.") and is_dataclass(kind) and getattr(home, kind.__name__) is kind:
+            yield kind
 
 
 def issued(**changes):

@@ -10,7 +10,7 @@ from grader.exercise.model import Choice, Number
 from grader.exercise.sorting import Batch, BatchByCost, FiringOrder, Order
 from grader.exercise.truth import Truth
 from grader.marking import feedback, verdict
-from grader.marking.compare import KINDS
+from tests.marking.bench_parts import kinds
 from tests.modules import proofs
 
 FITS = {  # a word of what the trainee is to look at
@@ -20,7 +20,7 @@ FITS = {  # a word of what the trainee is to look at
 
 
 def test_every_kind_has_a_sentence_of_its_own():
-    assert set(FITS) | {Written, BatchByCost} == set(KINDS)
+    assert set(FITS) | {Written, BatchByCost} == set(kinds())
 
 
 @pytest.fixture(scope="module")

@@ -17,7 +17,6 @@ from grader.exercise import variant
 from grader.exercise.sorting import Batch
 from grader.exercise.truth import Truth
 from grader.marking import feedback, proof
-from grader.marking.compare import KINDS
 from grader.marking.reading import read
 from grader.marking.verdict import VERDICTS, earned
 from tests.marking.bench_parts import (
@@ -33,13 +32,14 @@ from tests.marking.bench_parts import (
     RANGE,
     SPACE,
     WRITTEN,
+    kinds,
     marks,
     one,
 )
 
 
 def test_every_kind_is_tried_here():
-    assert {type(part) for part in PARTS} == set(KINDS)
+    assert {type(part) for part in PARTS} == set(kinds())
 
 
 @pytest.mark.parametrize("part", PARTS, ids=lambda part: part.key)

@@ -12,7 +12,6 @@ from grader.exercise.kinds import Written
 from grader.exercise.model import Choice
 from grader.exercise.sorting import Order
 from grader.exercise.truth import Truth
-from grader.exercise.variant import in_shown_order
 from grader.marking import feedback, verdict
 from grader.units import grouped
 from tests.modules import proofs
@@ -36,7 +35,7 @@ def printed(exercise, given):
         elif hasattr(part, "items") and callable(part.items):
             yield from part.items(given)
         elif hasattr(part, "options"):
-            yield from (words for _, words in in_shown_order(part, given))
+            yield from (words for _, words in part.in_shown_order(given))
 
 
 def choices_wrong(count):

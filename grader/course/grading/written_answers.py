@@ -15,7 +15,6 @@ from grader.course.attempts import evaluation
 from grader.course.grading import reconcile, settle
 from grader.errors import Refused
 from grader.exercise.issued import KEPT
-from grader.exercise.kinds import Written
 from grader.marking.mark import truth_of
 from grader.marking.verdict import AWAITING, READ
 from grader.records import adjustments, database, ledger, lock, schema
@@ -205,7 +204,6 @@ def _answers(term, connection, module, waiting_only):
         exercises = issues[adjustments.owner(row)]
         truth = truth_of(module, exercises)
         exercise, part = module.as_issued(exercises).by_path[row.part]
-        assert isinstance(part, Written)
         given = truth.given(exercise.key)
         found.append(
             Answer(

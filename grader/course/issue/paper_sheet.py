@@ -6,12 +6,9 @@ from types import SimpleNamespace
 from markupsafe import Markup
 
 from grader import catalogue, clock, files
-from grader.course.issue import option_letters, plots
+from grader.course.issue import plots
 from grader.errors import BadFile
 from grader.exercise import issued, listing
-from grader.exercise.kinds import Choices, Range, Written
-from grader.exercise.model import Choice, Number
-from grader.exercise.sorting import Batch, Order
 from grader.pages import html
 
 
@@ -107,22 +104,7 @@ def _exercise(number, exercise, parameters):
 
 def _part(part, given):
     """What is asked and which room the answer needs: the name of a macro of the template, and what stands in it."""
-    options = [(letter, words) for letter, _, words in option_letters.lettered(part, given)]
-    found = {"prompt": part.prompt, "room": "lines", "options": options, "items": (), "units": "", "count": 1}
-    if isinstance(part, Choice):
-        return found | {"room": "one"}
-    if isinstance(part, Choices):
-        return found | {"room": "several", "options": [*options, ("", "none of these")]}
-    if isinstance(part, Order):
-        return found | {"room": "order"}
-    if isinstance(part, Batch):
-        return found | {"room": "batch", "items": list(part.items(given))}
-    if isinstance(part, Written):
-        return found | {"count": 9}
-    if isinstance(part, (Number, Range)):
-        units = " or ".join(unit for unit in part.units if unit)
-        return found | {"room": "range" if isinstance(part, Range) else "number", "units": units}
-    return found
+    return {"prompt": part.prompt, **part.room(given)._asdict()}
 
 
 def _card(term, module):

@@ -8,25 +8,18 @@ from sqlalchemy import select
 
 from grader import catalogue, clock, files
 from grader.course.attempts import kept, lateness
-from grader.course.issue import option_letters
 from grader.course.submissions import collect
 from grader.errors import BadFile, Refused, Unknown, Unreadable
 from grader.exercise import issued
 from grader.exercise import sheet as sheets
-from grader.exercise.kinds import Choices, Range, Written
-from grader.exercise.model import Choice, Number
-from grader.exercise.sorting import Batch, FiringOrder, Order
+from grader.exercise.part import Part
 from grader.marking import reading
 from grader.records import database, ledger, lock, schema
 from grader.records.term import roster, table_file
 
 COLUMNS = ("trainee", "part", "answer", "unit")
 REASON = "transcribed from paper"
-_HOW = (
-    (Choice, "letter"), (Choices, "letters, or none"), (Order, "letters in order"), (FiringOrder, "such as 1-3-4-2"),
-    (Batch, "k, r or u for each, - for nothing"), (Written, "the text"), (Range, "both numbers with unit"),
-    (Number, "number with unit"),
-)  # fmt: skip
+AS_IT_STANDS = "!"  # before an answer that cannot be read and yet stands on the paper
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +28,7 @@ class Question:
 
     path: str
     heading: str
-    part: object
+    part: Part
     given: object
     lettered: tuple
     version: int
@@ -43,7 +36,7 @@ class Question:
     @property
     def how(self):
         """What is to be typed, in a few words."""
-        return next(words for kind, words in _HOW if isinstance(self.part, kind))
+        return self.part.how_typed
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,13 +96,14 @@ def read(question, text, unit=""):
         With the sentence to show.
     """
     part = question.part
-    left = option_letters.as_it_stands(text)
-    if left is not None:
+    text = text.strip()
+    if text.startswith(AS_IT_STANDS):
+        left = text.removeprefix(AS_IT_STANDS).strip()
         return sheets.Answer(f"{left} {unit}".strip(), "", question.version)
-    raw, unit = option_letters.raw(part, question.given, text), unit.strip()
+    raw, unit = part.from_paper(text, question.given), unit.strip()
     if not raw:
         return sheets.Answer("", "", question.version)
-    if unit and unit not in getattr(part, "units", ()):
+    if unit and unit not in part.units:
         raw, unit = f"{raw} {unit}", ""
     return sheets.Answer(raw, unit, question.version, reading.read(part, raw, unit, question.given).echo)
 
@@ -171,7 +165,7 @@ def from_table(term, module_key, path, *, received_at=None):
                 problems.append((line, str(problem)))
             except Unreadable as problem:
                 problems.append(
-                    (line, f"{problem} If that is what stands there, put {option_letters.AS_IT_STANDS} before it.")
+                    (line, f"{problem} If that is what stands there, put {AS_IT_STANDS} before it.")
                 )
     if problems:
         lines = "\n".join(f"line {line}: {said}" for line, said in sorted(problems))
@@ -218,7 +212,7 @@ def _open(connection, person, module):
         given = SimpleNamespace(**record.numbers[exercise.key])
         for part in exercise.parts:
             questions.append(
-                Question(f"{exercise.key}.{part.key}", exercise.title, part, given, option_letters.lettered(part, given),
+                Question(f"{exercise.key}.{part.key}", exercise.title, part, given, part.lettered(given),
                          exercise.version)
             )  # fmt: skip
     return Open(person, record, tuple(questions))

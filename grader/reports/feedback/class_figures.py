@@ -7,7 +7,7 @@ from sqlalchemy import select
 
 from grader import clock
 from grader.course.attempts import lateness, overview, passing, standing
-from grader.exercise.model import sayings
+from grader.exercise.part import sayings
 from grader.marking.verdict import BLANK, WRONG
 from grader.records import adjustments, database, schema
 from grader.records.term import roster
@@ -80,10 +80,10 @@ def chosen(term, module):
 
     def option(row, part):
         key = row.raw.strip()
-        return key if row.verdict == WRONG and key in getattr(part, "signs", ()) else ""
+        return key if row.verdict == WRONG and key in part.signs else ""
 
     return [
-        Chosen(path, title, part.options[key], count, answers, part.signs[key])
+        Chosen(path, title, part.wording[key], count, answers, part.signs[key])
         for path, title, part, key, count, answers in _counted(term, module, option)
     ]
 

@@ -13,7 +13,8 @@ from grader.course.attempts import evaluation
 from grader.errors import BadSheet
 from grader.exercise import issued
 from grader.exercise import sheet as sheets
-from grader.exercise.model import PRACTICE, sayings
+from grader.exercise.model import PRACTICE
+from grader.exercise.part import sayings
 from grader.marking import confidence
 from grader.records import adjustments, database, schema
 

@@ -9,15 +9,12 @@ from grader import catalogue, clock
 from grader.course.attempts import passing
 from grader.course.grading import resit
 from grader.exercise import hand_in, listing
-from grader.exercise.kinds import Choices, Written
-from grader.exercise.model import PRACTICE, Choice
-from grader.exercise.sorting import Batch, Order
+from grader.exercise.model import PRACTICE
 from grader.marking import confidence, feedback, verdict
 from grader.pages import html
 from grader.reports.feedback import verdict_words
 from grader.reports.tables.grades import hundredths, percent
 
-_PICKED = (Choice, Choices, Order, Batch)
 _SAID = {
     passing.YES: "met",
     passing.NO: "not yet",
@@ -141,7 +138,7 @@ def _exercise(number, exercise, work):
     parts = [_part(exercise, part, work, given) for part in exercise.parts]
     blank = all(part.state == "blank" for part in parts)
     state = "blank" if blank and not earned else _state(earned, exercise.marks * 100)
-    only_written = all(isinstance(part, Written) for part in exercise.parts)
+    only_written = all(part.by_person for part in exercise.parts)
     return {
         "number": number,
         "title": exercise.title,
@@ -163,7 +160,7 @@ def _state(earned, most):
 def _part(exercise, part, work, given):
     path = f"{exercise.key}.{part.key}"
     row, mark = work.rows[path], work.marks.get(path)
-    if isinstance(part, Written):
+    if part.by_person:
         lines = _letter(part, row, work.readings.get(path))
     else:
         lines = _calculated(part, path, row, mark, work, given)
@@ -174,7 +171,7 @@ def _part(exercise, part, work, given):
 
 def _calculated(part, path, row, mark, work, given):
     typed = f"{row.raw} {row.unit}" if row.unit and row.unit not in row.raw else row.raw
-    picked = isinstance(part, _PICKED) and row.verdict not in (verdict.UNREADABLE, verdict.KIND, verdict.BLANK)
+    picked = part.picked and row.verdict not in (verdict.UNREADABLE, verdict.KIND, verdict.BLANK)
     if picked:
         own = feedback.shown(part, mark.own, given) if mark is not None and mark.own is not None else row.read_as
         yield html.line("You chose", own or typed, typed=True)
@@ -188,11 +185,14 @@ def _calculated(part, path, row, mark, work, given):
     said = verdict_words.sentence(part, row, mark)
     if said:
         yield html.line("", said, "says")
+    if mark is not None and mark.verdict == row.verdict:
+        for item in feedback.wrong_items(work.truth, path, mark):
+            yield html.line("", f"{item.says} {item.why}".strip(), "says")
 
 
 def _in_asked_unit(part, row, mark):
     """An answer given in another unit, also in the one that was asked."""
-    if mark is None or mark.own is None or not hasattr(part, "half_step") or part.unit in row.read_as:
+    if mark is None or mark.own is None or not part.numeric or part.unit in row.read_as:
         return ""
     return f" = {feedback.shown(part, mark.own)}"
 
@@ -208,12 +208,12 @@ def _right(part, path, row, mark, work, given):
 
 
 def _width(truth, part, path):
-    return truth.tolerance(path) if hasattr(part, "half_step") else 0.0
+    return truth.tolerance(path) if part.numeric else 0.0
 
 
 def _span(part, middle, width, given):
     shown = feedback.shown(part, middle, given)
-    if not hasattr(part, "half_step"):
+    if not part.numeric:
         return shown
     pairs = zip(middle, width, strict=True) if isinstance(middle, tuple) else ((middle, width),)
     places = max(0, len(f"{part.step:.10f}".rstrip("0").partition(".")[2])) + 1

@@ -148,7 +148,7 @@ def _items(module, order, records, rows):
     for place, trainee in enumerate(order):
         exercises = issued.parse(records[trainee].encode()).exercises
         truth = marking.truth_of(module, exercises)
-        parts = {path: part for _, part, path in truth.module.parts() if path in rights and hasattr(part, "half_step")}
+        parts = {path: part for _, part, path in truth.module.parts() if path in rights and part.numeric}
         for path in parts:
             right, width = rights[path]
             right[place], width[place] = truth.target(path)

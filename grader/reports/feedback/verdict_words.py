@@ -1,6 +1,6 @@
 """How a verdict is told on a returned sheet: after the marking nothing need be hidden any more."""
 
-from grader.exercise.model import sayings
+from grader.exercise.part import sayings
 from grader.marking import feedback, verdict
 
 WORD = {
@@ -56,7 +56,7 @@ def sentence(part, row, mark):
         return mark.why
     if row.verdict in _AFTERWARDS:
         said = _AFTERWARDS[row.verdict]
-        if row.verdict == verdict.WRONG and not hasattr(part, "half_step") and mark is not None:
+        if row.verdict == verdict.WRONG and not part.numeric and mark is not None:
             return feedback.say(part, mark) if mark.verdict == row.verdict else said
         return said
     return feedback.say(part, mark) if mark is not None and mark.verdict == row.verdict else ""

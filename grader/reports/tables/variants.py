@@ -79,5 +79,5 @@ def _by_size(right, unit):
 
 
 def _unit(module_key, item):
-    _, part = catalogue.module(module_key).by_path.get(item, (None, None))
-    return getattr(part, "unit", "")
+    known = catalogue.module(module_key).by_path.get(item)
+    return known[1].unit if known is not None else ""

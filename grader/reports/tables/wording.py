@@ -6,7 +6,7 @@ from functools import cache
 
 from grader import catalogue
 from grader.course.attempts import passing, standing
-from grader.exercise.model import sayings
+from grader.exercise.part import sayings
 from grader.records.term.roster import Trainee
 
 PASSED, NOT_PASSED, AGAIN, OPEN = "passed", "not passed", "sit again", "open until all is read"

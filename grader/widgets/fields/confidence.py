@@ -1,6 +1,5 @@
 """How sure a trainee is of an exercise, said before the first check: practice only, never marked."""
 
-from grader.exercise.kinds import Written
 from grader.marking import confidence
 from grader.marking.mark import mark_sheet
 from grader.widgets import style
@@ -40,7 +39,7 @@ class SureField:
     @staticmethod
     def fits(exercise):
         """Whether an exercise has an answer that is checked at once; letters are read by people."""
-        return not all(isinstance(part, Written) for part in exercise.parts)
+        return not all(part.by_person for part in exercise.parts)
 
     def refresh(self):
         """Show what the store holds."""

@@ -1,20 +1,57 @@
 """Which field an answer of which kind gets."""
 
-from grader.exercise.kinds import Choices, PlotReading, Range, Written
-from grader.exercise.model import Choice, Number
-from grader.exercise.sorting import Batch, BatchByCost, FiringOrder, Order
+from collections.abc import Callable
+from types import SimpleNamespace
+from typing import Any, Protocol
+
+from ipywidgets import Widget
+
+from grader.exercise.kinds import Choices, Written
+from grader.exercise.model import Choice
+from grader.exercise.part import Numeric, Part
+from grader.exercise.sorting import Batch, FiringOrder, Order
 from grader.widgets.fields.picked import BatchField, ChoiceField, ChoicesField, OrderField
 from grader.widgets.fields.typed import NumberField, TextField, WrittenField
 
-FIELDS = {
-    Number: NumberField,
-    PlotReading: NumberField,
-    Range: NumberField,
+
+class Field(Protocol):
+    """What a form wants of the field of a kind; it is made with (part, given, heard).
+
+    `row` are its widgets, the first one the field itself, the second the unit if there
+    is one. `raw` is the answer as text for answers.json, `unit` the unit chosen, or empty.
+    `shown` tells the page's guard what the widgets hold if the kernel has it all; empty
+    where the text itself tells. `heard` is called with the change of a widget whenever `raw` or `unit`
+    changes by the trainee's hand.
+    """
+
+    row: list[Widget]
+
+    @property
+    def raw(self) -> str: ...
+
+    @property
+    def unit(self) -> str: ...
+
+    @property
+    def shown(self) -> str: ...
+
+    def follow(self, raw: str, unit: str) -> None:
+        """Show what the store holds; another view of the lesson may have changed it."""
+
+
+# A kind without a line here gets the field of the kind that it derives from.
+FIELDS: dict[type[Part], Callable[[Any, SimpleNamespace, Callable], Field]] = {
+    Part: TextField,
+    Numeric: NumberField,
     FiringOrder: TextField,
     Written: WrittenField,
     Choice: ChoiceField,
     Choices: ChoicesField,
     Order: OrderField,
     Batch: BatchField,
-    BatchByCost: BatchField,
 }
+
+
+def field_of(part: Part) -> Callable[[Any, SimpleNamespace, Callable], Field]:
+    """What makes the field for a part: (part, given, heard) -> Field."""
+    return next(FIELDS[kind] for kind in type(part).__mro__ if kind in FIELDS)

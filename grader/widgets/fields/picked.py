@@ -4,7 +4,6 @@ from html import escape
 
 from grader.exercise import listing
 from grader.exercise.sorting import KEEP, REJECT, UNDECIDED
-from grader.exercise.variant import in_shown_order
 from grader.widgets import style
 
 _DECISIONS = (("choose", ""), ("keep", KEEP), ("reject", REJECT), ("undecided, test again", UNDECIDED))
@@ -18,16 +17,13 @@ class _Picked:
     """
 
     unit = ""
-    shows_reading = True
 
 
 class ChoiceField(_Picked):
     """One option of several, none picked at first."""
 
-    shows_reading = False  # the picked option is its own echo
-
     def __init__(self, part, given, heard):
-        options = [(words, key) for key, words in in_shown_order(part, given)]
+        options = [(words, key) for key, words in part.in_shown_order(given)]
         self._radio = style.RadioButtons(options=options, value=None, layout=style.wide()).add_class("tm-choice")
         self._keys = set(part.options)
         self._radio.observe(heard, "value")
@@ -53,7 +49,7 @@ class ChoicesField(_Picked):
 
     def __init__(self, part, given, heard):
         self.part = part
-        self._boxes = {key: self._box(words, heard) for key, words in in_shown_order(part, given)}
+        self._boxes = {key: self._box(words, heard) for key, words in part.in_shown_order(given)}
         self._none = self._box("none of these", heard)
         self.row = [style.VBox([*self._boxes.values(), self._none], layout=style.wide()).add_class("tm-pick")]
 
@@ -87,7 +83,7 @@ class OrderField(_Picked):
 
     def __init__(self, part, given, heard):
         self.part, self._heard, self._moving = part, heard, False
-        steps = in_shown_order(part, given)
+        steps = part.in_shown_order(given)
         places = [("no place", 0), *((str(n), n) for n in range(1, len(steps) + 1))]
         self._places = {}
         rows = []

@@ -6,7 +6,6 @@ from grader.widgets import style
 class NumberField:
     """One number or a range, and the unit beside it."""
 
-    shows_reading = True
     shown = ""  # the text itself tells
 
     def __init__(self, part, given, heard):
@@ -42,7 +41,6 @@ class NumberField:
 class TextField:
     """One line of text, such as a firing order."""
 
-    shows_reading = True
     unit = shown = ""
 
     def __init__(self, part, given, heard):

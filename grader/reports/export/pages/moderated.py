@@ -5,8 +5,7 @@ from sqlalchemy import select
 
 from grader import clock
 from grader.exercise import listing
-from grader.exercise.kinds import Written
-from grader.exercise.model import sayings
+from grader.exercise.part import sayings
 from grader.marking import feedback
 from grader.pages import html
 from grader.records import adjustments, ledger, schema, vehicles
@@ -108,22 +107,22 @@ def _exercise(number, exercise, mine, kept, pseudonymous):
 def _answer(exercise, part, mine, given, pseudonymous):
     path = f"{exercise.key}.{part.key}"
     row, waits = mine.rows[path], people.waiting(mine.rows[path])
-    typed = row.raw if hasattr(part, "half_step") or isinstance(part, Written) else row.read_as or row.raw
+    typed = row.raw if part.numeric or part.by_person else row.read_as or row.raw
     if row.unit and row.unit not in typed:
         typed = f"{typed} ({row.unit})"
     low, high, _ = people.expected(row.expected)
-    if isinstance(part, Written):
+    if part.by_person:
         right = "read by the points of its rubric"
     elif low:
         right = f"{low} to {high} {part.unit}".strip()
-    elif hasattr(part, "half_step"):
+    elif part.numeric:
         right = f"{row.expected} {part.unit}".strip()
     else:
         right = feedback.shown(part, mine.truth.answer(path), given)
     shown = row.read_as if pseudonymous else typed
     blank = "(left out: free text)" if pseudonymous and row.raw.strip() else "(nothing)"
     lines = [
-        html.line("Answer", shown, "text" if isinstance(part, Written) and shown.strip() else "", typed=True)
+        html.line("Answer", shown, "text" if part.by_person and shown.strip() else "", typed=True)
         if shown.strip() else html.line("Answer", blank),
         html.line("Right is", right),
     ]  # fmt: skip
@@ -131,6 +130,10 @@ def _answer(exercise, part, mine, given, pseudonymous):
         lines.append(html.line("Earned", people.path(row)))
     if slip := sayings(part).get(row.slip, ""):
         lines.append(html.line("Slip", slip, "long"))
+    mark = mine.marks.get(path)
+    if mark is not None and mark.verdict == row.verdict:
+        for item in feedback.wrong_items(mine.truth, path, mark):
+            lines.append(html.line("Wrong", f"{item.says} {item.why}".strip(), "long"))
     reading = mine.readings.get(path)
     if reading is not None:
         for (says, most), got in zip(part.rubric, reading.points, strict=True):
