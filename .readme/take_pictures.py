@@ -14,15 +14,15 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
-from playwright.sync_api import sync_playwright  # noqa: E402
+from playwright.sync_api import sync_playwright
 
-from grader import catalogue  # noqa: E402
-from grader.demo import build, scenario  # noqa: E402
-from grader.exercise.truth import Truth  # noqa: E402
-from grader.reports.export.pages import programme_report as reports  # noqa: E402
-from grader.widgets import study  # noqa: E402
-from grader.widgets.answer_store import Store  # noqa: E402
-from grader.widgets.lab import server  # noqa: E402
+from grader import catalogue
+from grader.demo import build, scenario
+from grader.exercise.truth import Truth
+from grader.reports.export.pages import programme_report as reports
+from grader.widgets import study
+from grader.widgets.answer_store import Store
+from grader.widgets.lab import server
 
 MODULE = "m01_timing"
 PANEL = ".tm-panel:has-text('Total advance'):has-text('Vacuum line')"  # the one above the exercise

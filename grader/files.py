@@ -9,7 +9,7 @@ import tempfile
 from contextlib import contextmanager
 from pathlib import Path
 
-from grader.errors import BadFile, CannotWrite
+from grader.errors import BadFile, CannotWrite, Refused
 
 
 def read_bytes(path, *, most, what):
@@ -110,6 +110,21 @@ def write_bytes(path, content, *, keep=False, mode=None):
 def write_text(path, text, **options):
     """`write_bytes` in UTF-8."""
     write_bytes(path, text.encode(), **options)
+
+
+def write_new(path, text):
+    """Write a text file that is to be filled in, and never over one that is there.
+
+    Raises
+    ------
+    Refused
+        A file of that name is there already.
+    CannotWrite
+        The disk refuses.
+    """
+    if path.exists():
+        raise Refused(f"{path} is there already. Nothing was changed; choose another name.")
+    write_text(path, text)
 
 
 def write_between(path, mark, text):

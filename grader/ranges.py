@@ -1,6 +1,7 @@
 """Checking the range of a quantity, for scalars and arrays alike."""
 
 from math import inf
+from typing import NoReturn
 
 import numpy as np
 
@@ -50,7 +51,7 @@ def plain(value):
     return float(value) if np.ndim(value) == 0 else value
 
 
-def _refuse(name, value, unit, least, most, above, below, advice):
+def _refuse(name, value, unit, least, most, above, below, advice) -> NoReturn:
     if least > -inf and most < inf:
         allowed = f"{least:g} to {most:g}"
     else:

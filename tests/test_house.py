@@ -6,6 +6,7 @@ import shutil
 import subprocess
 import sys
 import tomllib
+from graphlib import TopologicalSorter
 from importlib.metadata import distribution, version
 from pathlib import Path
 
@@ -61,6 +62,17 @@ def test_the_contracts_see(tmp_path, file, text, broken):
     target.write_text((target.read_text(encoding="utf-8") if target.exists() else "") + f"\n{text}\n", encoding="utf-8")
     code, told = judged(tmp_path)
     assert code == 1 and any(broken in line and "BROKEN" in line for line in told.splitlines()), told
+
+
+def test_the_files_of_the_lessons_page_import_no_circle():
+    """A file of the page can be read, and tried, with nothing but what it imports."""
+    folder = ROOT / "grader" / "widgets" / "lab" / "labextensions" / "timing-mark" / "static"
+    imports = {
+        path.name: set(re.findall(r'(?:from "\./|import\(`\$\{home\})([\w.]+)', path.read_text(encoding="utf-8")))
+        for path in folder.glob("*.js")
+    }
+    assert imports["page.js"] >= {"guard.js", "kernel.js"} and imports["entry.js"] == {"page.js", "names.js"}
+    TopologicalSorter(imports).prepare()
 
 
 def test_the_drawing_of_the_house_is_the_one_of_its_contracts():

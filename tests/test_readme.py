@@ -142,7 +142,9 @@ def fill_in(table):
 
 def say_which_manual(vehicle):
     """What `vehicle new` leaves empty, as somebody fills it in with an editor."""
-    text, filled = re.subn(r'^(manual|page|entered_by)( *= )""', r'\1\2"The grey binder"', vehicle.read_text("utf-8"), flags=re.M)
+    text, filled = re.subn(
+        r'^(manual|page|entered_by)( *= )""', r'\1\2"The grey binder"', vehicle.read_text("utf-8"), flags=re.M
+    )
     assert filled == 3
     vehicle.write_text(text, encoding="utf-8")
 
@@ -199,7 +201,9 @@ def test_messages_that_the_guides_explain_are_the_programs_own():
     )
     for text in GUIDES.values():
         trouble = text.split("## If something goes wrong")[1]
-        told = [words for row in re.findall(r"^\| (.*?) \|", trouble, re.M) for words in re.findall(r"\*([^*]+)\*", row)]
+        told = [
+            words for row in re.findall(r"^\| (.*?) \|", trouble, re.M) for words in re.findall(r"\*([^*]+)\*", row)
+        ]
         assert told and [words for words in told if words.rstrip(" …") not in sources] == []
 
 

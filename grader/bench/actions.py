@@ -96,7 +96,7 @@ def action(key):
         raise Unknown(f"No action {key!r}; see datasets/actions.csv.") from None
 
 
-def do(car, key, draws=STEADY, how=How()):  # noqa: B008 - frozen
+def do(car, key, draws=STEADY, how=How()):
     """The car after an action.
 
     Parameters

@@ -238,7 +238,7 @@ def refusal(key, x, bay):
     return ""
 
 
-def read(key, car, draws=STEADY, bay=Bay(), how=How(), surroundings=None):  # noqa: B008 - frozen
+def read(key, car, draws=STEADY, bay=Bay(), how=How(), surroundings=None):
     """Use an instrument on a car.
 
     Parameters
@@ -345,7 +345,7 @@ def _ask(x, draws):
     said = listen(complaints(x), draws)
     return Reading(
         instrument=ASK,
-        results=MappingProxyType({word: "present" for word in said}),
+        results=MappingProxyType(dict.fromkeys(said, "present")),
         figures=(),
         places=MappingProxyType({}),
         sentences=tuple(said.values()),

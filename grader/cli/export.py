@@ -1,11 +1,14 @@
 """export: tables, workbook, packages and reports for the coordinator."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from grader.cli.output import findings, say
+
+if TYPE_CHECKING:
+    from grader.records.term.term import Term
 
 app = typer.Typer(no_args_is_help=True, help="Tables, workbook, packages and reports for the coordinator.")
 
@@ -18,13 +21,13 @@ NoNames = Annotated[bool, typer.Option("--pseudonymous", help="Codes, no names, 
 To = Annotated[Path | None, typer.Argument(help="Where to; otherwise exports/ in the (first) term folder.")]
 
 
-def _opened(term):
+def _opened(term: list[Path] | None) -> "list[Term]":
     from grader.reports.tables import scope
 
     return scope.open_all(term or [Path(".")])
 
 
-def _table(name, says):
+def _table(name: str, says: str) -> None:
     def command(
         path: To = None,
         spreadsheet: Spreadsheet = False,
@@ -36,8 +39,8 @@ def _table(name, says):
         from grader.reports.export import package
 
         how = csv_file.manner(spreadsheet=spreadsheet, separator=separator)
-        found = package.write(_opened(term), name, path, how=how, pseudonymous=pseudonymous)
-        say(f"Written: {found.path} ({found.rows} rows)")
+        table = package.write(_opened(term), name, path, how=how, pseudonymous=pseudonymous)
+        say(f"Written: {table.path} ({table.rows} rows)")
 
     command.__doc__ = says
     app.command(name)(command)
@@ -60,15 +63,16 @@ def tables(
     separator: Separator = ",",
     pseudonymous: NoNames = False,
     term: Terms = None,
-):
+) -> None:
     """Write all tables, policy.json and datapackage.json into one folder."""
     from grader.pages import csv_file
     from grader.reports.export import package
 
     how = csv_file.manner(spreadsheet=spreadsheet, separator=separator)
-    for found in package.write_all(_opened(term), folder, how=how, pseudonymous=pseudonymous):
-        say(f"Written: {found.path} ({found.rows} rows)")
-    say(f"With their settings and their description: policy.json, datapackage.json in {found.path.parent}")
+    written = package.write_all(_opened(term), folder, how=how, pseudonymous=pseudonymous)
+    for table in written:
+        say(f"Written: {table.path} ({table.rows} rows)")
+    say(f"With their settings and their description: policy.json, datapackage.json in {written[0].path.parent}")
 
 
 @app.command("workbook")
@@ -77,7 +81,7 @@ def workbook(
     layout: Annotated[Path | None, typer.Option(help="A saved layout, as the first sheet.")] = None,
     pseudonymous: NoNames = False,
     term: Terms = None,
-):
+) -> None:
     """Write programme.xlsx: all tables as sheets. Ids stay text; no text can act as a formula."""
     from grader.reports.export import layout as layouts
     from grader.reports.export import workbook as books
@@ -94,25 +98,22 @@ def layout(
     spreadsheet: Spreadsheet = False,
     separator: Separator = ",",
     term: Terms = None,
-):
+) -> None:
     """Write a table by a saved layout: your columns, headings, order and grade words."""
     from grader import files
-    from grader.errors import Refused
     from grader.pages import csv_file
     from grader.reports.export import layout as layouts
     from grader.reports.export import package
 
     if example:
-        if saved.exists():
-            raise Refused(f"{saved} is there already. Nothing was changed; choose another name.")
-        files.write_text(saved, layouts.EXAMPLE)
+        files.write_new(saved, layouts.EXAMPLE)
         say(f"Written: {saved}. Change it as you like; then run the command without --example.")
         return
     how = csv_file.manner(spreadsheet=spreadsheet, separator=separator)
     opened = _opened(term)
     target = path or package.folder_for(opened) / f"{saved.stem}.csv"
-    found = layouts.write(opened, layouts.read(saved), target, how)
-    say(f"Written: {found.path} ({found.rows} rows)")
+    table = layouts.write(opened, layouts.read(saved), target, how)
+    say(f"Written: {table.path} ({table.rows} rows)")
 
 
 @app.command("programme")
@@ -121,7 +122,7 @@ def programme(
     centre: Annotated[str, typer.Option(help="Name of the training centre.")],
     year_starts: Annotated[str, typer.Option(help="Month-day on which a school year begins.")] = "09-01",
     term: Terms = None,
-):
+) -> None:
     """Write down which classes make up the whole programme, for OneRoster packages."""
     from grader.reports.export.oneroster import programme as programmes
 
@@ -140,7 +141,7 @@ def oneroster(
     drop: Annotated[list[str] | None, typer.Option(help="With --bulk: a class that may be deleted there.")] = None,
     pseudonymous: Annotated[bool, typer.Option("--pseudonymous", help="Codes in place of names and ids.")] = False,
     term: Terms = None,
-):
+) -> None:
     """Write a OneRoster CSV 1.2.1 package: a delta of some classes, or with --bulk the whole programme."""
     from grader.reports.export.oneroster import programme as programmes
     from grader.reports.export.oneroster import writer
@@ -154,13 +155,13 @@ def oneroster(
 
 
 @app.command("check-oneroster")
-def check_oneroster(package: Annotated[Path, typer.Argument(help="A OneRoster CSV 1.2.1 package.")]):
+def check_oneroster(package: Annotated[Path, typer.Argument(help="A OneRoster CSV 1.2.1 package.")]) -> None:
     """Check a OneRoster package, whoever wrote it."""
     from grader.reports.export.oneroster.check import checker
 
-    found = checker.check(package)
-    say(f"{package.name}: {len(found) or 'no'} findings.")
-    findings(found)
+    faults = checker.check(package)
+    say(f"{package.name}: {len(faults) or 'no'} findings.")
+    findings(faults)
 
 
 @app.command("evidence")
@@ -169,7 +170,7 @@ def evidence(
     to: Annotated[Path | None, typer.Option(help="Folder; otherwise exports/evidence in each term folder.")] = None,
     own_map: Annotated[Path | None, typer.Option("--map", help="Your own CSV: code,unit_standards.")] = None,
     term: Terms = None,
-):
+) -> None:
     """Write each trainee's evidence by objective and unit standard: calculated, simulated and witnessed apart."""
     from grader.reports.export.pages import evidence as pages
 
@@ -185,7 +186,7 @@ def moderation(
     sample: Annotated[int, typer.Option(help="How many sheets of each class.")] = 6,
     pseudonymous: NoNames = False,
     term: Terms = None,
-):
+) -> None:
     """Pack a sample of sheets for a moderator: marks, reasons, changes, and the answers as handed in."""
     from grader.reports.export.pages import moderation as pages
 
@@ -202,7 +203,7 @@ def report(
     centre: Annotated[str, typer.Option(help="Name of the training centre, where there is no programme file.")] = "",
     pseudonymous: NoNames = False,
     term: Terms = None,
-):
+) -> None:
     """Write programme.html: pass rates, what asks for a decision, trends, objectives, questions, changes, retention."""
     from grader.reports.export.oneroster import programme as programmes
     from grader.reports.export.pages import programme_report as pages
@@ -219,9 +220,9 @@ def statements(
     base: Annotated[str, typer.Option(help="How addresses of our activities begin.")] = "https://timing-mark.invalid/",
     pseudonymous: NoNames = False,
     term: Terms = None,
-):
+) -> None:
     """Write statements.ndjson: xAPI statements for a record store; a changed mark is voided and issued afresh."""
     from grader.reports.export.xapi import statements as xapi
 
-    found = xapi.write(_opened(term), path, base=base, pseudonymous=pseudonymous)
-    say(f"Written: {found.path} ({found.rows} statements)")
+    written = xapi.write(_opened(term), path, base=base, pseudonymous=pseudonymous)
+    say(f"Written: {written.path} ({written.rows} statements)")

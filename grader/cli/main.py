@@ -44,7 +44,7 @@ app.command("release")(project.release)
 app.command("check")(project.check)
 
 
-def run():
+def run() -> None:
     """Entry point. Exit codes: 0 done, 1 findings, 2 misuse or nothing done, 130 stopped by Ctrl-C."""
     try:
         app(prog_name=program())

@@ -1,13 +1,18 @@
 """paper and transcribe: exercises for those without a computer, and their answers typed in."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from grader.cli.output import ask, confirmed, say
 from grader.cli.term import HERE, TermFolder
 from grader.errors import Refused, Unreadable
+
+if TYPE_CHECKING:
+    from grader.course.submissions.transcribe import Open
+    from grader.exercise.sheet import Answer
+    from grader.records.term.term import Term
 
 _BACK, _CLEAR = "<", "-"
 
@@ -20,7 +25,7 @@ def paper(
         bool, typer.Option("--one-file", help="Also all sheets in one file, to print at once.")
     ] = False,
     term: TermFolder = HERE,
-):
+) -> None:
     """Write each trainee's own questions as a sheet to print."""
     from grader.course.issue import channels
     from grader.records.term import term as terms
@@ -41,11 +46,10 @@ def transcribe(
     from_file: Annotated[Path | None, typer.Option("--from", help="A table: trainee,part,answer,unit.")] = None,
     received_at: Annotated[str, typer.Option(help="When the paper came in; otherwise now.")] = "",
     term: TermFolder = HERE,
-):
+) -> None:
     """Type in what stands on paper; it is kept as a hand-in and logged as transcribed."""
     from grader import clock
     from grader.course.submissions import transcribe as transcribing
-    from grader.exercise import hand_in
     from grader.records.term import term as terms
 
     opened = terms.open_term(term)
@@ -63,16 +67,16 @@ def transcribe(
             say("Not kept. What you typed is there when you run the command again.")
             return
         kept = [transcribing.keep(opened, sheet, answers, received_at=arrived)]
-    for one in kept:
-        what = "was kept before" if one.known else f"{one.answered} of {one.asked} answers kept"
-        say(f"{one.person.name}: {what}, receipt {hand_in.short(one.sha256)}.")
-        if one.others:
-            say(f"  note: {one.others} more from a computer; of all that came in time the last one counts.")
-        if one.finding:
-            say(f"  note: {one.finding} If the paper was in before, type it again with --received-at.")
+    for paper_kept in kept:
+        what = "was kept before" if paper_kept.known else f"{paper_kept.answered} of {paper_kept.asked} answers kept"
+        say(f"{paper_kept.person.name}: {what}, receipt {paper_kept.receipt}.")
+        if paper_kept.others:
+            say(f"  note: {paper_kept.others} more from a computer; of all that came in time the last one counts.")
+        if paper_kept.finding:
+            say(f"  note: {paper_kept.finding} If the paper was in before, type it again with --received-at.")
 
 
-def _typed(term, sheet):
+def _typed(term: "Term", sheet: "Open") -> "dict[str, Answer]":
     """Go through the questions; what was typed is kept after each, so that one can break off."""
     from grader.course.submissions import transcribe as transcribing
 

@@ -17,7 +17,7 @@ def study(
     name: Annotated[str, typer.Option(help="Whose work it is, on a machine that several people use.")] = "",
     no_browser: Annotated[bool, typer.Option("--no-browser", help="Only print the page's address.")] = False,
     port: Annotated[int | None, typer.Option(min=1024, max=65535, help="Otherwise any free one.")] = None,
-):
+) -> None:
     """Open a lesson in JupyterLab; answers are saved as you type."""
     from grader.widgets import study as studying
     from grader.widgets.lab import server

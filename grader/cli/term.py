@@ -23,7 +23,7 @@ def new(
     title: Annotated[str, typer.Option(help="What people call this class.")] = "",
     zone: Annotated[str, typer.Option(help="Time zone, such as Europe/Lisbon.")] = "UTC",
     database: Annotated[str, typer.Option(help="An empty PostgreSQL database of its own; else a file here.")] = "",
-):
+) -> None:
     """Make a term folder with settings, key and records."""
     from grader.records.gradebook import setup
 
@@ -32,7 +32,7 @@ def new(
 
 
 @app.command("show")
-def show(term: TermFolder = HERE):
+def show(term: TermFolder = HERE) -> None:
     """Show settings and how far each module has come."""
     from grader.course.attempts import overview
     from grader.records.term import term as terms
@@ -49,19 +49,16 @@ def policy(
     term: Annotated[
         list[Path] | None, typer.Option("--term", help="A term folder; may be given several times.")
     ] = None,
-):
+) -> None:
     """Pass marks of modules, thresholds of objectives, what must be met, and how modules add up."""
     from grader import files
-    from grader.errors import Refused
     from grader.records.term import policy as rules
     from grader.records.term import policy_in_force
     from grader.records.term import term as terms
 
     if example:
         path = path or Path(rules.NAME)
-        if path.exists():
-            raise Refused(f"{path} is there already. Nothing was changed; choose another name.")
-        files.write_text(path, rules.EXAMPLE)
+        files.write_new(path, rules.EXAMPLE)
         say(f"Written: {path}. Change it as you like; then run the command without --example.")
         return
     folders = term or [HERE]
@@ -74,30 +71,32 @@ def policy(
 
 
 @app.command("verify")
-def verify(term: TermFolder = HERE):
+def verify(term: TermFolder = HERE) -> None:
     """Check the ledger and mark everything again from the kept hand-ins."""
     from grader.course.audit import verify as proof
     from grader.records.term import term as terms
 
-    found = proof.verify(terms.open_term(term))
-    say(found.summary)
-    findings(found.findings)
+    proved = proof.verify(terms.open_term(term))
+    say(proved.summary)
+    findings(proved.findings)
 
 
 @app.command("upgrade")
-def upgrade(term: TermFolder = HERE):
+def upgrade(term: TermFolder = HERE) -> None:
     """Bring a term made by an earlier version up to this one, after a copy."""
     from grader.records import database, schema
     from grader.records.term import term as terms
 
     opened = terms.open_term(term)
-    found, copy = database.upgrade(opened)
+    version, copy = database.upgrade(opened)
     if terms.write_config(opened.folder):
         say("nbgrader_config.py was written anew.")
-    if found == schema.VERSION:
-        say(f"The records are of version {found}; nothing was to be done.")
+    if version == schema.VERSION:
+        say(f"The records are of version {version}; nothing was to be done.")
     else:
-        say(f"The records went from version {found} to {schema.VERSION}." + (f" The old ones: {copy}" if copy else ""))
+        say(
+            f"The records went from version {version} to {schema.VERSION}." + (f" The old ones: {copy}" if copy else "")
+        )
 
 
 @roster_app.command("import")
@@ -105,7 +104,7 @@ def import_list(
     path: Annotated[Path, typer.Argument(help="A class list as text: id, last name, first name, perhaps group.")],
     preview: Annotated[bool, typer.Option("--preview", help="Say what would change; store nothing.")] = False,
     term: TermFolder = HERE,
-):
+) -> None:
     """Store a class list. Whoever is no longer on it becomes withdrawn; nobody is deleted."""
     from grader.records.term import roster
     from grader.records.term import term as terms
@@ -123,7 +122,7 @@ def import_list(
 
 
 @roster_app.command("list")
-def list_people(term: TermFolder = HERE):
+def list_people(term: TermFolder = HERE) -> None:
     """List everybody with id, name, group and status."""
     from grader.records import database
     from grader.records.term import roster
@@ -139,7 +138,7 @@ def delete_person(
     trainee: Annotated[str, typer.Argument(help="The trainee's id.")],
     reason: Reason,
     term: TermFolder = HERE,
-):
+) -> None:
     """Delete one trainee for good: records, hand-ins, returned sheets, and every export of the class."""
     from grader.course.audit import deletion
     from grader.records.term import term as terms
@@ -152,7 +151,7 @@ def delete_class(
     reason: Reason,
     everybody: Annotated[bool, typer.Option("--everybody", help="Say that this is meant.")] = False,
     term: TermFolder = HERE,
-):
+) -> None:
     """Delete everybody in the term for good; settings and the ledger's chain stay."""
     from grader.course.audit import deletion
     from grader.errors import Refused
@@ -167,22 +166,18 @@ def delete_class(
 
 
 @app.command("retention")
-def retention(term: TermFolder = HERE):
+def retention(term: TermFolder = HERE) -> None:
     """Show until when records are kept, and whether that day has passed."""
-    from grader import clock
-    from grader.records import database
     from grader.records.term import term as terms
     from grader.reports.tables import scope
 
     opened = terms.open_term(term)
-    with database.transaction(opened) as connection:
-        until = scope.keep_until(opened, connection)
-    today = clock.now().astimezone(clock.zone(opened.settings.zone)).date()
+    until, passed = scope.retention(opened)
     say(f"{opened.id}: records are kept until {until} ({opened.settings.retention_years} years after the term).")
-    findings([] if today <= until else ["That day has passed. Delete the class with 'term delete-class'."])
+    findings(["That day has passed. Delete the class with 'term delete-class'."] if passed else [])
 
 
-def _say_deleted(done):
+def _say_deleted(done) -> None:
     say(f"{done.people} deleted: {done.files} files removed or rewritten, {done.ledger_rows} ledger rows emptied.")
     say("Exports and reports of the class are gone too; make them again. Copies elsewhere are yours to delete.")
     findings(done.findings)

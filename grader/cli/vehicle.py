@@ -18,7 +18,7 @@ def new(
     key: Key,
     like: Annotated[str, typer.Option(help="A teaching vehicle or one of yours, whose figures are put in.")] = "",
     term: TermFolder = HERE,
-):
+) -> None:
     """Write vehicles/KEY.toml, to be filled in with any editor."""
     from grader.course.vehicles import store, template
     from grader.records.term import term as terms
@@ -29,7 +29,7 @@ def new(
 
 
 @app.command("form")
-def form(key: Key, term: TermFolder = HERE):
+def form(key: Key, term: TermFolder = HERE) -> None:
     """Ask question by question and write vehicles/KEY.toml; stop at any time, nothing typed is lost."""
     from grader.course.vehicles import form as questions
     from grader.course.vehicles import store, template
@@ -51,7 +51,7 @@ def form(key: Key, term: TermFolder = HERE):
 
 
 @app.command("check")
-def check(named: Named, term: TermFolder = HERE):
+def check(named: Named, term: TermFolder = HERE) -> None:
     """Name everything that is wrong in a vehicle file, each with its line; store nothing."""
     from grader.course.vehicles import store
     from grader.records.term import term as terms
@@ -64,7 +64,7 @@ def check(named: Named, term: TermFolder = HERE):
 
 
 @app.command("add")
-def add(named: Named, term: TermFolder = HERE):
+def add(named: Named, term: TermFolder = HERE) -> None:
     """Store a vehicle with its source; later changes become new revisions, the old ones are kept."""
     from grader.course.issue import vehicle_choice
     from grader.course.vehicles import store, template
@@ -82,16 +82,16 @@ def add(named: Named, term: TermFolder = HERE):
 
 
 @app.command("list")
-def list_all(term: TermFolder = HERE):
+def list_all(term: TermFolder = HERE) -> None:
     """List the term's own vehicles."""
     from grader.course.vehicles import store
     from grader.records.term import term as terms
 
-    found = store.listed(terms.open_term(term))
-    for one in found:
-        own = one.own
-        say(f"{one.key:<20} {own.vehicle.title:<32} revision {one.revision}  {own.manual}, {own.page}")
-    say(f"{len(found)} vehicles." if len(found) != 1 else "1 vehicle.")
+    vehicles = store.listed(terms.open_term(term))
+    for stored in vehicles:
+        own = stored.own
+        say(f"{stored.key:<20} {own.vehicle.title:<32} revision {stored.revision}  {own.manual}, {own.page}")
+    say(f"{len(vehicles)} vehicles." if len(vehicles) != 1 else "1 vehicle.")
 
 
 @app.command("show")
@@ -99,7 +99,7 @@ def show(
     key: Key,
     page: Annotated[bool, typer.Option("--page", help="Also write a page to print, into reports/.")] = False,
     term: TermFolder = HERE,
-):
+) -> None:
     """Show a vehicle with the advance computed at some speeds, and dwell in degrees and per cent."""
     from grader.course.vehicles import store
     from grader.records.term import term as terms
@@ -113,6 +113,6 @@ def show(
         say(f"Page: {pages.write(opened, revisions)}")
 
 
-def _remarks(found):
-    for line, said in found.remarks:
-        say(f"  note: line {line}: {said}")
+def _remarks(found) -> None:
+    for line, remark in found.remarks:
+        say(f"  note: line {line}: {remark}")

@@ -26,7 +26,7 @@ def witness(
     withdraw: Annotated[int | None, typer.Option(help="Number of a task that was recorded by mistake.")] = None,
     reason: Annotated[str, typer.Option(help="Why it is withdrawn; it stands in the ledger.")] = "",
     term: TermFolder = HERE,
-):
+) -> None:
     """Record a task seen on a real vehicle; list them; withdraw one."""
     from grader.course.grading import observations as witnessing
     from grader.records.term import term as terms
@@ -39,10 +39,10 @@ def witness(
             "or --withdraw. Nothing was changed."
         )
     if show:
-        found = witnessing.listed(opened, trainee)
-        for person, task in found:
+        listed = witnessing.listed(opened, trainee)
+        for person, task in listed:
             say(f"{task.id:>4}  {person.college_id:<12} {person.name:<28} {_shown(task)}")
-        say(f"{len(found)} witnessed tasks." if len(found) != 1 else "1 witnessed task.")
+        say(f"{len(listed)} witnessed tasks." if len(listed) != 1 else "1 witnessed task.")
     elif withdraw is not None:
         person, task = witnessing.withdraw(opened, withdraw, reason=reason)
         say(f"Task {task.id} of {person.name} ({task.objective}, {task.day}) no longer counts.")
@@ -54,7 +54,7 @@ def witness(
         say(f"Task {task.id}: {person.name}, {_shown(task)}")
 
 
-def _shown(task):
+def _shown(task) -> str:
     note = f" ({task.note})" if task.note else ""
     gone = f" WITHDRAWN: {task.withdrawn}" if task.withdrawn else ""
     return f"{task.objective} {task.result}, {task.day}, {task.vehicle}, seen by {task.seen_by}{note}{gone}"

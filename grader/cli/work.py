@@ -29,7 +29,7 @@ def assign_module(
         list[str] | None, typer.Option(help="Draw from this vehicle of yours; say it again for another.")
     ] = None,
     term: TermFolder = HERE,
-):
+) -> None:
     """Release a module and issue every trainee's own numbers."""
     from grader import clock
     from grader.course.issue import assign
@@ -57,7 +57,7 @@ def collect_hand_ins(
     ] = False,
     exchange_root: ExchangeRoot = None,
     term: TermFolder = HERE,
-):
+) -> None:
     """Take hand-ins; each is kept as it came."""
     from grader import clock
     from grader.course.submissions import collect
@@ -83,7 +83,7 @@ def mark_module(
     ] = False,
     papers: Annotated[bool, typer.Option("--papers", help="Also write the notebooks that formgrader shows.")] = False,
     term: TermFolder = HERE,
-):
+) -> None:
     """Mark the class: new hand-ins, and old ones that come out differently."""
     from grader.course.attempts import overview
     from grader.course.grading import mark_class, written_answers
@@ -118,7 +118,7 @@ def extend(
     until: Annotated[str, typer.Option(help="2026-03-31 or 2026-03-31 17:00, in the term's zone.")],
     reason: Annotated[str, typer.Option(help="Why; it stands in the ledger.")],
     term: TermFolder = HERE,
-):
+) -> None:
     """Give one trainee a later due time; a penalty already taken is computed afresh."""
     from grader import clock
     from grader.course.grading import adjust
@@ -135,7 +135,7 @@ def excuse(
     reason: Annotated[str, typer.Option(help="Why; it stands in the ledger.")],
     withdraw: Annotated[bool, typer.Option("--withdraw", help="The excuse no longer holds.")] = False,
     term: TermFolder = HERE,
-):
+) -> None:
     """Excuse one trainee from a module: no mark, and it counts nowhere."""
     from grader.course.grading import adjust
     from grader.records.term import term as terms
@@ -151,7 +151,7 @@ def override(
     mark: Annotated[str, typer.Argument(help="Marks, such as 1.5; or 'computed' to go back.")],
     reason: Annotated[str, typer.Option(help="Why; it stands in the ledger.")],
     term: TermFolder = HERE,
-):
+) -> None:
     """Set the mark of one exercise by hand."""
     from grader.course.grading import adjust
     from grader.records.term import term as terms
@@ -160,7 +160,7 @@ def override(
     say(f"{person.name}: {exercise} is {mark.strip()}." + _stands(total))
 
 
-def _stands(mark):
+def _stands(mark: int | None) -> str:
     from grader.reports.tables.grades import hundredths
 
     return "" if mark is None else f" The module's mark is now {hundredths(mark)}."
@@ -174,7 +174,7 @@ def return_module(
         bool, typer.Option("--one-file", help="Also all sheets in one file, to print at once.")
     ] = False,
     term: TermFolder = HERE,
-):
+) -> None:
     """Write each trainee's returned sheet: answers, verdicts, worked steps, what to practise."""
     from grader.records.term import term as terms
     from grader.reports.feedback import return_run
@@ -198,7 +198,7 @@ def report(
     term: Annotated[
         list[Path] | None, typer.Option("--term", help="The class; further ones are compared over the months.")
     ] = None,
-):
+) -> None:
     """Write the class report: who needs you, commonest slips, marks, how the questions worked."""
     from grader.reports.feedback import class_report
     from grader.reports.tables import scope
@@ -218,7 +218,7 @@ def resit(
     ] = None,
     due: Annotated[str, typer.Option(help="2026-03-31 or 2026-03-31 17:00, in the term's zone.")] = "",
     term: TermFolder = HERE,
-):
+) -> None:
     """Issue fresh numbers for the objectives that were not shown; the best attempt counts."""
     from grader import clock
     from grader.course.grading import resit as resits

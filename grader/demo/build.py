@@ -24,7 +24,7 @@ from grader.records.gradebook import setup
 from grader.records.term import roster, term
 from grader.reports.export import package
 from grader.reports.feedback import class_report as report
-from grader.reports.feedback import confidence as sure
+from grader.reports.feedback import confidence
 from grader.reports.feedback import return_run as returning
 
 
@@ -49,7 +49,7 @@ class Practised:
 
     collected: collect.Collected
     marked: settle.MarkRun
-    sure: sure.Sureness
+    sure: confidence.Sureness
     report: Path
 
 
@@ -125,7 +125,9 @@ def practise(made):
     collected = collect.collect(made, [place])
     marked = mark_class.mark(made, key)
     (page,) = report.write([made], key)
-    return Practised(collected, marked, sure.of_class(made, module), page)
+    sure = confidence.of_class(made, module)
+    assert sure is not None  # it was handed out as practice just now
+    return Practised(collected, marked, sure, page)
 
 
 def _class_list():

@@ -79,7 +79,7 @@ def _ends(raw):
     if len(text) > 2 * LONGEST:
         raise Unreadable(f"{len(text)} characters are too many for two numbers; write the numbers and their unit only.")
     for between in _BETWEEN:
-        found = [piece for piece in between.split(text, maxsplit=2)]
+        found = list(between.split(text, maxsplit=2))
         if len(found) == 2 and all(re.search(r"\d", piece) for piece in found):
             return found
         if len(found) > 2:

@@ -40,7 +40,7 @@ def test_choice_is_saved_and_judged(shown):
     """A finding is chosen with the mouse and stands after a reload."""
     lesson, page = shown
     key = lesson.truth().answer(LINE)
-    options = {option: words for option, words in part_of(LINE).options.items()}
+    options = dict(part_of(LINE).options.items())
     part(page, LINE).get_by_label(options[key], exact=True).check()
     until(page, lambda: lesson.answers.get(LINE) == key)
     assert "Not yet" not in check(page, LINE)

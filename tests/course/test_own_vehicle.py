@@ -298,7 +298,7 @@ class TestPage:
         shown = "\n".join(vehicle_sheet.lines(term, found))
         assert "52 distributor degrees, 57.8 %" in shown and "service manual decides" in shown
         # By hand: 2000 rev/min is 1000 at the distributor, 3.5 + 200/500 of 4.5 = 5.3, doubled 10.6; vacuum 2 x 9.
-        assert dict((row[0], row[1:]) for row in vehicle_sheet.curve(found))[2000] == pytest.approx((10.6, 18.6, 36.6))
+        assert {row[0]: row[1:] for row in vehicle_sheet.curve(found)}[2000] == pytest.approx((10.6, 18.6, 36.6))
         assert vehicle_sheet.curve(found)[0] == (800, 0.0, 8.0, None)
 
     def test_the_page_holds_source_revisions_and_escapes_what_was_typed(self, term):
@@ -317,5 +317,5 @@ class TestPage:
 
 
 def test_own_vehicles_have_all_that_teaching_ones_have():
-    assert {name for name in Vehicle.__slots__} == set(json.loads(own().content)["vehicle"])
+    assert set(Vehicle.__slots__) == set(json.loads(own().content)["vehicle"])
     assert ledger.EVENTS.count("vehicle") == 1

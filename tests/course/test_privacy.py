@@ -114,7 +114,7 @@ def test_somebody_elses_row_that_names_him_is_a_finding(full):
 
 def test_a_table_of_letters_that_quotes_him_is_a_finding(full):
     """README writes the answers for a spreadsheet into the term folder, under codes: his words are still his."""
-    asked = [answer for answer in written_answers.answers(full, "m01_timing", waiting_only=False)]
+    asked = list(written_answers.answers(full, "m01_timing", waiting_only=False))
     his = [answer.code for answer in asked if answer.person.id == "q0117"]
     table = written_table.to_table(full, "m01_timing", waiting_only=False)
     assert len(his) == 1 and his[0].encode() in table

@@ -28,7 +28,7 @@ def sums(line):
         assert found, f"not understood: {line}"
         text = re.sub(rf"√({NUMBER})", r"sqrt(\1)", found[0]).replace("√(", "sqrt(")
         text = re.sub(r"(?<![a-z])(?!cosh|sqrt)[A-Za-zΩ°%]+(?:/[a-z]+)?", "", re.sub(rf"({NUMBER}){UNIT}", r"\1", text))
-        value = eval("".join(IN_PYTHON.get(c, c) for c in text), {"sqrt": math.sqrt, "cosh": math.cosh, "pi": math.pi})  # noqa: S307
+        value = eval("".join(IN_PYTHON.get(c, c) for c in text), {"sqrt": math.sqrt, "cosh": math.cosh, "pi": math.pi})
         figure = result[1].replace("\u202f", "")
         yield (
             found[0].strip(), value * (100 if result[2] else 1), float(figure), 0.1 ** len(figure.partition(".")[2]),

@@ -27,7 +27,7 @@ def words(page):
 
 def links(page):
     """Where its links lead, by words."""
-    return dict((text, goal) for goal, text in re.findall(r'href="#([^"]*)">([^<]*)', page.head.place.value))
+    return {text: goal for goal, text in re.findall(r'href="#([^"]*)">([^<]*)', page.head.place.value)}
 
 
 def states(page):

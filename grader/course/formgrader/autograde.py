@@ -223,6 +223,6 @@ def configure(c, folder):
     c.Autograde.sanitize_preprocessors = []
     c.Autograde.autograde_preprocessors = [f"{STEPS}.MarkAnswers", f"{STEPS}.SaveMarks"]
     kept = [sheets.NAME, issued.NAME]
-    c.Autograde.exclude_overwriting = {key: kept for key in catalogue.all_modules()}
+    c.Autograde.exclude_overwriting = dict.fromkeys(catalogue.all_modules(), kept)
     c.OverwriteCells.add_missing_cells = True
     c.FormgradeExtension.debug = False  # else its page shows the database's address with the password

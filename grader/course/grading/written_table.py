@@ -11,6 +11,23 @@ from grader.pages import csv_file
 LARGEST_TABLE = 20_000_000
 
 
+def write(term, module_key, path, *, waiting_only=True, names=False):
+    """Write the table into a new file.
+
+    Raises
+    ------
+    Refused
+        The file is there, and may hold what somebody filled in.
+    CannotWrite
+        The disk refuses.
+    """
+    if path.exists():
+        raise Refused(
+            f"{path} exists, and may hold what you filled in. Name another file, or take that one back with --from."
+        )
+    files.write_bytes(path, to_table(term, module_key, waiting_only=waiting_only, names=names))
+
+
 def to_table(term, module_key, *, waiting_only=True, names=False):
     """The answers as a table for a spreadsheet: one row each, a column for each point of the rubric.
 

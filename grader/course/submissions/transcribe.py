@@ -10,7 +10,7 @@ from grader import catalogue, clock, files
 from grader.course.attempts import kept, lateness
 from grader.course.submissions import collect
 from grader.errors import BadFile, Refused, Unknown, Unreadable
-from grader.exercise import issued
+from grader.exercise import hand_in, issued
 from grader.exercise import sheet as sheets
 from grader.exercise.part import Part
 from grader.marking import reading
@@ -43,7 +43,7 @@ class Question:
 class Open:
     """A paper that is being typed in: whose it is, the issue of numbers, the questions."""
 
-    person: object
+    person: roster.Trainee
     record: issued.Issued
     questions: tuple
 
@@ -52,13 +52,18 @@ class Open:
 class Kept:
     """A transcribed sheet that was kept. `known`: the same one was kept before."""
 
-    person: object
+    person: roster.Trainee
     answered: int
     asked: int
     sha256: str
     known: bool
     others: int  # hand-ins of the same attempt that came in otherwise
     finding: str = ""  # why it does not count
+
+    @property
+    def receipt(self):
+        """As the trainee would read it on the page."""
+        return hand_in.short(self.sha256)
 
 
 def begin(term, trainee_id, module_key):

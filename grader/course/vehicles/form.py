@@ -8,7 +8,7 @@ from grader.vehicle import plausible
 BACK = "back"
 
 
-class Stopped(Exception):  # noqa: N818  the person stops; nothing went wrong
+class Stopped(Exception):  # the person stops; nothing went wrong
     """The person left before the last question; `answers` holds what was given."""
 
     def __init__(self, answers):

@@ -196,7 +196,8 @@ def expected(text):
     low, dots, high = text.partition("..")
     try:
         if dots:
-            float(low), float(high)
+            for end in (low, high):
+                float(end)
             return low, high, ""
     except ValueError:
         pass

@@ -144,3 +144,15 @@ def keep_until(term, connection):
     year = last.year + term.settings.retention_years
     leap_day = (last.month, last.day) == (2, 29)
     return date(year, 3, 1) if leap_day and year % 4 else last.replace(year=year)
+
+
+def retention(term):
+    """Until when a term's records are kept, and whether that day has passed in the term's zone.
+
+    Returns
+    -------
+    (date, bool)
+    """
+    with database.transaction(term) as connection:
+        until = keep_until(term, connection)
+    return until, clock.now().astimezone(clock.zone(term.settings.zone)).date() > until

@@ -125,7 +125,7 @@ def _file(archive, name, facts, mode, cells, between):
         return
     ids, once = Once(("sourcedId",), "{name} line {line}: sourcedId {id} is there twice."), between.once(name)
     line, good = 1, [None] * len(facts)  # many columns say the same in every row
-    for line, row in enumerate(rows, start=2):  # noqa: B007
+    for line, row in enumerate(rows, start=2):
         if len(row) != len(header):
             cells.say(f"{name} line {line} has {len(row)} cells under {len(header)} headings.")
             continue

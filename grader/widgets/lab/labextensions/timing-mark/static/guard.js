@@ -5,7 +5,7 @@
 // that text is on disk. The guard compares it with what stands in the field. Beacons count the
 // clicks that were answered, too.
 
-import { pause } from "./page.js";
+import { kernelStands, pause } from "./kernel.js";
 
 const PATIENCE = 3000;
 const PATIENCE_CHECK = 8000; // what is saved is safe: to run the lesson again is the last resort
@@ -132,6 +132,25 @@ export class SaveGuard {
     if (this.recovering || this.page.running) {
       return;
     }
+    const { oldest, refused } = this.confirm();
+    const held = this.press(oldest < Infinity);
+    const waited = Date.now() - Math.min(oldest, held.since);
+    const notYet = oldest < Infinity ? "saved" : held.words;
+    const kernel = this.page.session.session?.kernel;
+    const busy = kernel?.status === "busy" && kernel.connectionStatus === "connected";
+    if (waited > (busy ? PATIENCE_BUSY : oldest < Infinity ? PATIENCE : PATIENCE_CHECK)) {
+      this.recover(oldest < Infinity
+        ? "Your last answer is not saved yet. Trying again; it stays on this page …"
+        : `Your work is saved and not ${notYet} yet. Asking again …`);
+    } else if (busy && waited > PATIENCE) {
+      this.page.say("warn", `Your work is not ${notYet} yet: a working cell is still computing.`);
+    } else {
+      this.sayHowItStands(refused, held);
+    }
+  }
+
+  /** Take what the kernel has on disk off the list; returns since when the oldest other text waits, and why one was refused. */
+  confirm() {
     let oldest = Infinity;
     let refused = "";
     for (const [id, typed] of this.pending) {
@@ -146,16 +165,11 @@ export class SaveGuard {
         oldest = Math.min(oldest, typed.since);
       }
     }
-    const held = this.press(oldest < Infinity);
-    const waited = Date.now() - Math.min(oldest, held.since);
-    const busy = this.page.session.session?.kernel?.status === "busy" && this.page.session.session.kernel.connectionStatus === "connected";
-    if (waited > (busy ? PATIENCE_BUSY : oldest < Infinity ? PATIENCE : PATIENCE_CHECK)) {
-      this.recover(oldest < Infinity
-        ? "Your last answer is not saved yet. Trying again; it stays on this page …"
-        : `Your work is saved and not ${held.words} yet. Asking again …`);
-    } else if (busy && waited > PATIENCE) {
-      this.page.say("warn", `Your work is not ${oldest < Infinity ? "saved" : held.words} yet: a working cell is still computing.`);
-    } else if (refused) {
+    return { oldest, refused };
+  }
+
+  sayHowItStands(refused, held) {
+    if (refused) {
       this.page.say("bad", `Your last answer is not saved: ${refused}`);
     } else if (this.page.workProblem) {
       this.page.say("bad", this.page.workProblem);
@@ -179,7 +193,7 @@ export class SaveGuard {
     }
     try {
       for (let wait = 500; !this.page.lost; wait = Math.min(2 * wait, 4000)) {
-        const stands = await this.page.kernelStands().catch(() => false);
+        const stands = await kernelStands(this.page).catch(() => false);
         if (stands && (await this.page.run())) {
           break;
         }
@@ -222,6 +236,10 @@ export class SaveGuard {
     for (const click of this.held.values()) {
       Object.assign(click, { since: Date.now(), sent: false }); // the forms are new: ask again
     }
+    this.putFocusBack();
+  }
+
+  putFocusBack() {
     const part = this.focused && partOf(this.page.panel.node, this.focused.id);
     const field = part && (fieldsOf(part)[this.focused.index] || part.querySelector(`.${CHECK}`));
     if (field && (document.activeElement === document.body || !document.activeElement?.closest(".tm-part"))) {

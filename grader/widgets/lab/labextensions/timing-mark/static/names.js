@@ -17,11 +17,29 @@ export function nameEverything(root) {
 }
 
 function name(root) {
+  nameSliders(root);
+  nameFields(root);
+  nameGroups(root);
+  nameTheRest(root);
+}
+
+function nameSliders(root) {
   for (const handle of root.querySelectorAll(".widget-slider .noUi-handle, .jupyter-widgets .noUi-handle")) {
     const slider = handle.closest(".jupyter-widgets");
     set(handle, "aria-label", description(slider) || labelBefore(slider) || slider.title);
     set(handle, "aria-valuetext", text(slider.querySelector(".widget-readout")));
   }
+  for (const readout of root.querySelectorAll(".tm-steps .widget-readout[contenteditable=true]")) {
+    readout.removeAttribute("contenteditable"); // ipywidgets offers to type there, and does not listen
+  }
+  for (const readout of root.querySelectorAll(".widget-readout[contenteditable]")) {
+    const slider = readout.closest(".jupyter-widgets");
+    set(readout, "role", "textbox");
+    set(readout, "aria-label", `${description(slider) || labelBefore(slider) || "Value"}: type a value`);
+  }
+}
+
+function nameFields(root) {
   for (const field of root.querySelectorAll(
     ".jupyter-widgets input:not([type=radio]):not([type=checkbox]), .jupyter-widgets textarea, .jupyter-widgets select"
   )) {
@@ -35,19 +53,27 @@ function name(root) {
       set(field, "aria-describedby", echo.id);
     }
   }
+}
+
+function nameGroups(root) {
   for (const group of root.querySelectorAll(".widget-radio-box")) {
     const widget = group.closest(".jupyter-widgets:not(.widget-radio-box)") || group;
     set(group, "role", "radiogroup");
     set(group, "aria-label", labelBefore(widget) || description(widget) || "Your answer");
   }
-  for (const readout of root.querySelectorAll(".tm-steps .widget-readout[contenteditable=true]")) {
-    readout.removeAttribute("contenteditable"); // ipywidgets offers to type there, and does not listen
+  for (const box of root.querySelectorAll(".tm-exercise")) {
+    const heading = box.querySelector("h1, h2, h3, h4");
+    set(box, "role", "group");
+    set(box, "aria-label", text(heading) || "Exercise");
   }
-  for (const readout of root.querySelectorAll(".widget-readout[contenteditable]")) {
-    const slider = readout.closest(".jupyter-widgets");
-    set(readout, "role", "textbox");
-    set(readout, "aria-label", `${description(slider) || labelBefore(slider) || "Value"}: type a value`);
+  for (const column of root.querySelectorAll("[role=feed]")) {
+    // JupyterLab calls the page a feed, whose children would all have to be articles.
+    set(column, "role", "group");
+    set(column, "aria-label", "Lesson");
   }
+}
+
+function nameTheRest(root) {
   for (const picture of root.querySelectorAll("img.tm-picture, .tm-picture img")) {
     set(picture, "alt", captionOf(picture));
   }
@@ -60,18 +86,8 @@ function name(root) {
       set(button, "aria-label", button.title);
     }
   }
-  for (const box of root.querySelectorAll(".tm-exercise")) {
-    const heading = box.querySelector("h1, h2, h3, h4");
-    set(box, "role", "group");
-    set(box, "aria-label", text(heading) || "Exercise");
-  }
   for (const editor of root.querySelectorAll(".cm-content")) {
     set(editor, "aria-label", "Working cell, Python");
-  }
-  for (const column of root.querySelectorAll("[role=feed]")) {
-    // JupyterLab calls the page a feed, whose children would all have to be articles.
-    set(column, "role", "group");
-    set(column, "aria-label", "Lesson");
   }
   for (const beacon of root.querySelectorAll(".tm-beacon")) {
     set(beacon, "aria-hidden", "true");

@@ -1,14 +1,13 @@
 // One lesson on its page: runs it, says how far it is, and runs it again when the kernel is new.
 
 import { SaveGuard } from "./guard.js";
+import { pause } from "./kernel.js";
 import { nameEverything } from "./names.js";
 import { followLinks } from "./place.js";
 import { holdTab } from "./tabs.js";
 
 const WORKING = "working";
 const SECOND = 1000;
-
-export const pause = (ms) => new Promise((done) => setTimeout(done, ms));
 
 export class LessonPage {
   constructor(app, panel, CodeCell) {
@@ -125,30 +124,6 @@ export class LessonPage {
     if (!this.running && !this.guard.recovering) {
       await this.guard.recover("The lesson was restarted. Putting everything back …");
     }
-  }
-
-  /** True once a kernel answers; starts one if the server has none for this lesson. */
-  async kernelStands() {
-    const { kernels, sessions } = this.app.serviceManager;
-    try {
-      const late = pause(3 * SECOND).then(() => Promise.reject(new Error("no answer")));
-      await Promise.race([Promise.all([kernels.refreshRunning(), sessions.refreshRunning()]), late]);
-    } catch {
-      return false; // no server: nothing can be started
-    }
-    const among = (running, one) => Boolean(one) && [...running].some((other) => other.id === one.id);
-    const open = this.session.session;
-    const kernel = open?.kernel;
-    if (!among(kernels.running(), kernel) || kernel.status === "dead") {
-      if (!among(sessions.running(), open)) {
-        open?.dispose(); // asking the server to change a session it forgot would end in a dialog
-      }
-      await this.session.changeKernel({ name: kernel?.name || "python3" });
-      this.stale = true;
-    } else if (kernel.connectionStatus !== "connected") {
-      await kernel.reconnect();
-    }
-    return this.session.session?.kernel?.connectionStatus === "connected";
   }
 
   /**

@@ -1,6 +1,6 @@
 // One tab holds a lesson: two would write to the same answers and the same file.
 
-import { pause } from "./page.js";
+import { pause } from "./kernel.js";
 
 /** True when this tab may go on; otherwise the page says why, with a button to take the lesson over. */
 export async function holdTab(page) {
