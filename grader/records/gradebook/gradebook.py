@@ -293,7 +293,14 @@ def nbgrader_api():
 
 
 def _import_jsonschema():
-    """With a stand-in for the grammars, which is gone afterwards: whoever else imports them gets the real ones."""
+    """With a stand-in for the grammars, which is gone afterwards: whoever else imports them gets the real ones.
+
+    nbgrader imports jsonschema, which builds a grammar for internationalised web
+    addresses when it is imported. Nothing here ever checks one, and the building
+    takes more than half of the time: nbgrader is imported in 1.2 s with the stand-in and
+    in 2.7 s without (processor time, median of 7). Each `assign`, `collect` and `mark`
+    would wait that much longer; `term show` and other reading commands import neither.
+    """
     if "jsonschema" in sys.modules or _GRAMMARS in sys.modules or importlib.util.find_spec(_GRAMMARS) is None:
         return
     stand_in = ModuleType(_GRAMMARS)
