@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import matplotlib
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
 
 BLUE, LIGHT, SAND, GREY = "#2c6ca8", "#9ecae1", "#fee8b0", "#c7c7c7"
 EDGE = {"edgecolor": "#333333", "linewidth": 0.6}
@@ -76,7 +77,7 @@ def stacked(labels: Sequence[str], shares: Sequence[Share], across: str) -> str:
             left = [before + more for before, more in zip(left, share.values, strict=True)]
     axes.set_yticks(range(len(labels)), labels)
     axes.set_ylim(len(labels) - 0.4, -0.6)
-    axes.xaxis.get_major_locator().set_params(integer=True)
+    axes.xaxis.set_major_locator(MaxNLocator(nbins="auto", steps=[1, 2, 2.5, 5, 10], integer=True))
     axes.set_xlabel(across)
     figure.legend(loc="outside lower center", ncols=4, frameon=False)
     return address(figure)
@@ -95,8 +96,10 @@ def courses(ticks: Sequence[str], lines: Sequence[Course], up: str) -> str:
     """
     figure, axes = blank(3.0)
     for number, line in enumerate(lines):
-        look = {"marker": "osD^v"[number % 5], "linestyle": ("-", "--", ":", "-.")[number % 4]}
-        axes.plot(line.places, line.percents, color=(BLUE, "#b35806")[number % 2], label=line.name, **look)
+        axes.plot(
+            line.places, line.percents, color=(BLUE, "#b35806")[number % 2], label=line.name,
+            marker="osD^v"[number % 5], linestyle=("-", "--", ":", "-.")[number % 4],
+        )  # fmt: skip
         for place, percent, note in zip(line.places, line.percents, line.notes, strict=True):
             axes.annotate(note, (place, percent), xytext=(0, 8), textcoords="offset points", ha="center", fontsize=9)
     axes.set_xticks(range(len(ticks)), ticks)

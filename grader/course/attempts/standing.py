@@ -3,7 +3,7 @@
 import json
 from dataclasses import dataclass, replace
 
-from sqlalchemy import select
+from sqlalchemy import Row, select
 
 from grader import catalogue, clock
 from grader.course.attempts import passing
@@ -31,7 +31,7 @@ class Standing:
     state: str
     due: str
     handed_in_at: str
-    mark: object | None  # row of tm_mark
+    mark: Row | None  # of tm_mark
     extension_until: str = ""
     attempts: int = 0  # how many were issued
     mode: str = ""  # assessed or practice; blank where nothing is assigned
