@@ -1,6 +1,6 @@
 """Item statistics against published worked examples, and against libraries that are not ours.
 
-Each example in export/statistics_examples.json names its source.
+Each example in statistics_examples.json names its source.
 """
 
 import json
@@ -14,7 +14,7 @@ from scipy.stats import pointbiserialr
 
 from grader.reports.tables import statistics
 
-EXAMPLES = json.loads((Path(__file__).parent / "export" / "statistics_examples.json").read_text(encoding="utf-8"))
+EXAMPLES = json.loads((Path(__file__).parent / "statistics_examples.json").read_text(encoding="utf-8"))
 
 
 def data(name):
