@@ -251,6 +251,7 @@ def served(tmp_path_factory):
     server.stop(process)
 
 
+@pytest.mark.server
 class TestServing:
     """One server, asked what it really does."""
 
@@ -296,6 +297,7 @@ class TestServing:
         assert left == []
 
 
+@pytest.mark.server
 def test_the_address_stands_on_no_command_line(tmp_path):
     """Every account of a machine can read the process list: the browser is given a private file, which leads on."""
     seen = tmp_path / "seen"
@@ -329,6 +331,7 @@ def test_the_address_stands_on_no_command_line(tmp_path):
         child.stdout.close()
 
 
+@pytest.mark.server
 def test_server_that_cannot_start_says_why(tmp_path):
     (tmp_path / server.PRIVATE).mkdir()
     with socket.socket() as busy:
