@@ -41,7 +41,7 @@ class Manner:
         """One cell as it is written."""
         if column.kind in (NUMBER, INTEGER):
             return text.replace(".", self.decimal)
-        return defused(text) if self.spreadsheet else text
+        return defused(text) if self.spreadsheet and column.kind == TEXT else text
 
 
 @dataclass(frozen=True, slots=True)

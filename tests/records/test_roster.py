@@ -3,6 +3,7 @@
 import shutil
 
 import pytest
+import pyuca
 
 from grader.errors import BadRoster, CannotWrite, Unknown
 from grader.records import database, ledger
@@ -103,3 +104,16 @@ def test_a_list_that_cannot_be_kept_stores_nobody(empty_term, tmp_path):
         roster.import_list(empty_term, listed)
     with database.transaction(empty_term) as connection:
         assert roster.everyone(connection) == []
+
+
+NAMES = """Abreu Ábreu Åkervik Akervik Azevedo Čapek Capek Casta Cz Černý Cerny Çelik Dvořák Đorđević Dorado Dz Ðor Ełk Elk
+Éluard Eluard Øster Oster Otto Ørsted Müller Muller Mustermann Nguyễn Nguyen Straße Strasse Ægir Aegir Žižka Zizka Zz Ñandú
+Nandu Nz Işık Isik Ğ G1 O’Neil O'Neil Oakes Õ Võsu Vosu Wz van-der van Van Þór Thor""".split()
+
+
+def test_names_stand_in_the_order_of_a_telephone_book():
+    """As Unicode's collation algorithm orders them (UTS 10; its default table as the package pyuca brings it)."""
+    assert roster.name_order("Čapek") > roster.name_order("Capek") and roster.name_order("Čapek") < roster.name_order("Dz")
+    theirs = pyuca.Collator()
+    names = [*NAMES, "de la Cruz", "Delacroix", "De Zeeuw"]
+    assert sorted(names, key=roster.name_order) == sorted(names, key=theirs.sort_key)

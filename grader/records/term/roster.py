@@ -1,6 +1,7 @@
 """Who is enrolled: comparing a class list with the roster and keeping it."""
 
 import re
+import unicodedata
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,6 +13,9 @@ from grader.records import database, ledger, schema
 from grader.records.term import class_list
 
 LARGEST_FILE = 5_000_000
+# Letters that Unicode does not take apart into a plain one and its mark: beside which letters they stand in a list.
+_BESIDE = {"ø": "o", "ł": "l", "đ": "d", "ð": "d", "ħ": "h", "æ": "ae", "œ": "oe", "ß": "ss"}
+_BEHIND = {"ı": "i", "ŋ": "n"}  # letters of their own, right behind these
 ENROLLED, WITHDRAWN = "enrolled", "withdrawn"
 
 
@@ -117,7 +121,25 @@ def everyone(connection, *, enrolled_only=False):
         Trainee(row.id, row.college_id, row.last_name, row.first_name, row.group_name, row.status)
         for row in connection.execute(query)
     ]
-    return sorted(people, key=lambda p: (p.last_name.casefold(), p.first_name.casefold(), p.id))
+    return sorted(people, key=lambda p: (name_order(p.last_name), name_order(p.first_name), p.id))
+
+
+def name_order(name: str) -> tuple:
+    """What puts names in order, the same on every machine: Č stands among the C, Å among the A.
+
+    First the letters without their marks, signs before figures before letters; marks
+    decide between names that are otherwise the same. This is the order of Unicode's
+    collation algorithm (UTS 10, default table) for names in Latin letters.
+    """
+    whole = unicodedata.normalize("NFKD", name.lower())
+    plain = []
+    for letter in whole:
+        if unicodedata.combining(letter):
+            continue
+        for base in _BESIDE.get(letter, letter):
+            rank = 2 if base.isalpha() else 1 if base.isalnum() else 0
+            plain.append((rank, _BEHIND.get(base, base), base in _BEHIND))
+    return plain, whole
 
 
 def one(connection, trainee_id):

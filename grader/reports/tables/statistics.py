@@ -136,12 +136,6 @@ def alpha(table):
     return float(k / (k - 1) * (1 - table.var(axis=0, ddof=1).sum() / of_total))
 
 
-def alpha_without(table):
-    """Alpha with each item left out in turn; a list with None where it has no meaning."""
-    table = np.asarray(table, dtype=float)
-    return [alpha(np.delete(table, column, axis=1)) for column in range(table.shape[1])]
-
-
 def feldt_interval(value, n, k, level=0.95):
     """Confidence interval of alpha.
 
@@ -170,28 +164,6 @@ def standard_error(table):
     if value is None or not 0 <= value <= 1:
         return None
     return float(np.asarray(table, dtype=float).sum(axis=1).std(ddof=1) * np.sqrt(1 - value))
-
-
-def reliability_at(table, cut):
-    """Reliability of the decision at a pass mark (Livingston), population variance.
-
-    Returns
-    -------
-    float or None
-    """
-    value = alpha(table)
-    if value is None:
-        return None
-    total = np.asarray(table, dtype=float).sum(axis=1)
-    spread, off = total.var(), (total.mean() - cut) ** 2
-    return float((value * spread + off) / (spread + off))
-
-
-def kappa(table):
-    """Agreement of two markers beyond chance, from a square table of counts."""
-    counts = np.asarray(table, dtype=float) / np.sum(table)
-    chance = float(counts.sum(axis=0) @ counts.sum(axis=1))
-    return None if chance == 1 else float((np.trace(counts) - chance) / (1 - chance))
 
 
 def item(table, column, most):

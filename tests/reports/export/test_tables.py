@@ -5,6 +5,7 @@ import io
 import json
 from decimal import Decimal
 
+import pandas
 import pytest
 from frictionless import Package, system
 from sqlalchemy import select, update
@@ -15,9 +16,11 @@ from grader.errors import CannotWrite, Refused, Unknown
 from grader.marking.verdict import AWAITING
 from grader.pages import csv_file
 from grader.records import database, ledger, schema
+from grader.records.term import roster
 from grader.reports.export import package
 from grader.reports.tables import scope
 from grader.reports.tables.columns import SHAPES
+from tests.work import exported
 
 
 def read(path, delimiter=","):
@@ -62,6 +65,32 @@ def test_frictionless_sees_a_spoiled_table(classes, tmp_path, table, old, new):
         del resource["hash"], resource["bytes"]  # else the digest alone would give it away
     (tmp_path / "datapackage.json").write_text(json.dumps(described), encoding="utf-8")
     assert valid(tmp_path) != []
+
+
+def test_noughts_in_front_survive_a_spreadsheet_and_come_back(classes, tmp_path):
+    """A table is opened and saved by a program that takes 0042 for a number, and then read as a class list."""
+    how = csv_file.manner(spreadsheet=True)
+    path = package.write(classes[:1], "grades", tmp_path / "grades.csv", how=how).path
+    opened = pandas.read_csv(path, encoding="utf-8-sig", keep_default_na=False)
+    assert opened["trainee_id"].tolist()[0] != 42
+    saved = tmp_path / "saved.csv"
+    opened[["trainee_id", "last_name", "first_name"]].to_csv(saved, index=False)
+    outcome = roster.import_list(classes[0], saved, preview=True)
+    assert {person.college_id for person in outcome["unchanged"]} >= {"0042", "0043", "0046", "1E"}
+    assert not outcome["added"] and not outcome["withdrawn"]
+
+
+@pytest.mark.parametrize(
+    ("text", "kept"),
+    [("0042", True), ("1E5", True), ("3-4", True), ("12345678901234567", True), ("=1+1", True),
+     ("42", False), ("0.5", False), ("11.5 mm", False), ("spring-a", False), ("T01", False), ("'quoted'", False)],
+)  # fmt: skip
+def test_what_a_spreadsheet_would_change_has_an_apostrophe_and_loses_it_again(text, kept):
+    assert (csv_file.defused(text) != text) == kept and csv_file.plain(csv_file.defused(text)) == text
+
+
+def test_items_carry_the_mode(demo_term):
+    assert {row["mode"] for row in exported(demo_term, "items")} == {"assessed"}
 
 
 def test_items_say_how_each_mark_was_earned(classes):
