@@ -113,7 +113,9 @@ Nandu Nz Işık Isik Ğ G1 O’Neil O'Neil Oakes Õ Võsu Vosu Wz van-der van Va
 
 def test_names_stand_in_the_order_of_a_telephone_book():
     """As Unicode's collation algorithm orders them (UTS 10; its default table as the package pyuca brings it)."""
-    assert roster.name_order("Čapek") > roster.name_order("Capek") and roster.name_order("Čapek") < roster.name_order("Dz")
+    assert roster.name_order("Čapek") > roster.name_order("Capek") and roster.name_order("Čapek") < roster.name_order(
+        "Dz"
+    )
     theirs = pyuca.Collator()
     names = [*NAMES, "de la Cruz", "Delacroix", "De Zeeuw"]
     assert sorted(names, key=roster.name_order) == sorted(names, key=theirs.sort_key)
