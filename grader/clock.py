@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from grader.errors import Refused
 
 _ISO = re.compile(r"\d{4}-\d{2}-\d{2}(?:[T ]\d{2}:\d{2}(?::\d{2}(?:\.\d{1,6})?)?(?:Z|[+-]\d{2}:\d{2})?)?\Z")
+_YEARS = (1900, 9998)
 
 
 def now():
@@ -60,6 +61,7 @@ def parse(text, zone_name):
         moment = datetime.fromisoformat(text)
     except ValueError as problem:
         raise Refused(f"“{text}” is no date: {problem}. Check day, month and hour.") from None
+    _check_year(moment.year, text)
     if len(text) == 10:
         moment = moment.replace(hour=23, minute=59, second=59)
     if moment.tzinfo is not None:
@@ -70,6 +72,15 @@ def parse(text, zone_name):
             f"{text} does not exist in {zone_name}: the clock goes forward over it. Choose an hour earlier or later."
         )
     return local.astimezone(UTC)
+
+
+def _check_year(year, text):
+    """Near the ends of the calendar a moment has no equal in another zone."""
+    if not _YEARS[0] <= year <= _YEARS[1]:
+        raise Refused(
+            f"“{text}” is in the year {year:04d}; years from {_YEARS[0]} to {_YEARS[1]} are read. Look at the year and write "
+            "it again; nothing was changed."
+        )
 
 
 def arrival(text, zone_name):

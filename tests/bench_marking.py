@@ -25,9 +25,8 @@ from grader.course.submissions import collect
 from grader.demo import trainees
 from grader.exercise import issued, variant
 from grader.exercise import sheet as sheets
-from grader.marking import feedback
 from grader.marking.mark import mark_sheet, truth_of
-from grader.records import schema
+from grader.records import answers, schema
 from grader.records.gradebook import gradebook, setup
 from grader.records.term import roster
 from grader.records.term import term as terms
@@ -164,10 +163,8 @@ def rows(number, found):
     """Rows of tm_answer for a sheet of the twenty-exercise module."""
     for part in found.parts:
         yield {
-            "trainee": f"t{number}", "module": TWENTY.key, "attempt": 1, "part": part.path, "exercise": part.path,
-            "raw": part.raw, "unit": part.unit, "read_as": part.read_as, "verdict": part.verdict, "slip": part.slip,
-            "expected": feedback.expected(TWENTY.by_path[part.path][1], part), "hundredths": part.hundredths,
-            "most": part.most,
+            "trainee": f"t{number}", "module": TWENTY.key, "attempt": 1, "exercise": part.path,
+            **answers.values(TWENTY.by_path[part.path][1], part, ""),
         }  # fmt: skip
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from sqlalchemy import select
 
-from grader import catalogue
+from grader import catalogue, clock
 from grader.exercise import issued
 from grader.exercise import sheet as sheets
 from grader.exercise.kinds import Written
@@ -19,6 +19,8 @@ from grader.pages import csv_file
 from grader.records import database, schema
 from grader.reports.export import package
 from grader.reports.tables import scope
+
+NEXT = clock.now().year + 1  # for times to come: a date far from a term's years is refused
 
 
 def issue_of(term, trainee, module="m01_timing", attempt=1):

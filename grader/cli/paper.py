@@ -48,12 +48,12 @@ def transcribe(
     term: TermFolder = HERE,
 ) -> None:
     """Type in what stands on paper; it is kept as a hand-in and logged as transcribed."""
-    from grader import clock
     from grader.course.submissions import transcribe as transcribing
+    from grader.records.term import dates
     from grader.records.term import term as terms
 
     opened = terms.open_term(term)
-    arrived = clock.arrival(received_at, opened.settings.zone) if received_at else None
+    arrived = dates.arrival(opened, received_at) if received_at else None
     if from_file is not None:
         if second:
             raise Refused("With --from only the module is named; who it is by stands in the table. Nothing was kept.")

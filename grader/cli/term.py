@@ -89,8 +89,6 @@ def upgrade(term: TermFolder = HERE) -> None:
 
     opened = terms.open_term(term)
     version, copy = database.upgrade(opened)
-    if terms.write_config(opened.folder):
-        say("nbgrader_config.py was written anew.")
     if version == schema.VERSION:
         say(f"The records are of version {version}; nothing was to be done.")
     else:

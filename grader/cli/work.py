@@ -1,18 +1,35 @@
 """The instructor's month: assign, collect, mark, extend, excuse, override, resit, return and report."""
 
+import sys
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from grader.cli.output import findings, say
+from grader.cli.output import confirmed, findings, say
 from grader.cli.term import HERE, TermFolder
+
+if TYPE_CHECKING:  # a command loads what it needs, and no more
+    from grader.course.attempts.standing import Whom
+    from grader.course.grading.resit import Resit
+    from grader.course.grading.several import Several
+    from grader.course.submissions.collect import ManyLate
+    from grader.records.term.term import Term
 
 WORDS = {"no": "not met"}
 
 ExchangeRoot = Annotated[
     Path | None, typer.Option(help="The exchange's folder, where it is not the one of nbgrader's settings.")
 ]
+
+
+Named = Annotated[
+    list[str], typer.Argument(metavar="[TRAINEE]... MODULE", help="Ids of trainees, and last the module.")
+]
+Group = Annotated[str, typer.Option(help="Everybody in this group.")]
+NotHandedIn = Annotated[bool, typer.Option("--not-handed-in", help="All who have not handed in.")]
+NotPassed = Annotated[bool, typer.Option("--not-passed", help="All who have not passed.")]
 
 
 def assign_module(
@@ -28,9 +45,22 @@ def assign_module(
     vehicle: Annotated[
         list[str] | None, typer.Option(help="Draw from this vehicle of yours; say it again for another.")
     ] = None,
+    change_due: Annotated[
+        str, typer.Option(help="Move the due time: for all, or for a --group or --trainee. 2026-03-31 17:00.")
+    ] = "",
+    withdraw: Annotated[
+        bool, typer.Option("--withdraw", help="Take the module back; assigning it again undoes it.")
+    ] = False,
+    reason: Annotated[str, typer.Option(help="Why; needed for a correction once somebody has handed in.")] = "",
+    preview: Annotated[
+        bool, typer.Option("--preview", help="Of a correction: say whom it concerns; change nothing.")
+    ] = False,
     term: TermFolder = HERE,
 ) -> None:
-    """Release a module and issue every trainee's own numbers."""
+    """Release a module and issue every trainee's own numbers; or correct what was assigned."""
+    if change_due or withdraw:
+        _correct_assignment(term, module, change_due, withdraw, _whom(trainee, group), reason, preview)
+        return
     from grader import clock
     from grader.course.issue import assign
     from grader.exercise.model import ASSESSED, PRACTICE
@@ -49,6 +79,54 @@ def assign_module(
     say(f"Hand-outs: {done.folder}{shown}")
 
 
+def _whom(
+    trainees: Sequence[str] | None, group: str = "", not_handed_in: bool = False, not_passed: bool = False
+) -> "Whom":
+    """Of whom a decision is; nobody named is everybody."""
+    from grader.course.attempts import standing
+
+    lacking = standing.NOT_HANDED_IN if not_handed_in else standing.NOT_PASSED if not_passed else ""
+    return standing.Whom(tuple(trainees or ()), group, lacking, everybody=not (trainees or group or lacking))
+
+
+def _correct_assignment(
+    folder: Path, module: str, due: str, withdraw: bool, whom: "Whom", reason: str, preview: bool
+) -> None:
+    from grader import clock
+    from grader.course.grading import due_time
+    from grader.errors import Refused
+    from grader.records.term import term as terms
+
+    opened = terms.open_term(folder)
+    if due and withdraw:
+        raise Refused("--change-due and --withdraw contradict one another. Choose one; nothing was changed.")
+    if withdraw:
+        if not whom.everybody:
+            raise Refused("A module is withdrawn for all. To leave one out, use 'excuse'; nothing was changed.")
+        done = due_time.withdraw(opened, module, reason=reason, preview=preview)
+        say(
+            f"{module}: {'would be' if preview else 'is'} withdrawn; {done.issued} had numbers, {done.handed_in} had handed in."
+        )
+    else:
+        done = due_time.change_due(opened, module, due, whom, reason=reason, preview=preview)
+        until = opened.shown(clock.from_text(done.due))
+        say(
+            f"{module}: {'would be' if preview else 'is'} due {until} for {len(done.people)}; {done.handed_in} had handed in."
+        )
+        was = [opened.shown(clock.from_text(before)) if before else "no due time" for before in done.before]
+        if was:
+            say(f"  before: {'; '.join(was)}")
+    for note in done.notes:
+        say(f"  note: {note}")
+
+
+def _several(several: "Several[Any]", line: Callable[[Any], str]) -> None:
+    """A line for each of whom something was done; who was left out is a finding."""
+    for one in several.done:
+        say(line(one))
+    findings([f"left out: {words}" for words in several.left_out])
+
+
 def collect_hand_ins(
     paths: Annotated[list[Path] | None, typer.Argument(help="Files or folders; otherwise the term's inbox.")] = None,
     received_at: Annotated[str, typer.Option(help="When they arrived, for files without the exchange's stamp.")] = "",
@@ -56,23 +134,84 @@ def collect_hand_ins(
         bool, typer.Option("--exchange", help="From nbgrader's exchange instead of the inbox.")
     ] = False,
     exchange_root: ExchangeRoot = None,
+    yes: Annotated[bool, typer.Option("--yes", help="Do not ask when much of the class would be late.")] = False,
     term: TermFolder = HERE,
 ) -> None:
     """Take hand-ins; each is kept as it came."""
-    from grader import clock
     from grader.course.submissions import collect
+    from grader.records.term import dates
     from grader.records.term import term as terms
 
     opened = terms.open_term(term)
-    moment = clock.arrival(received_at, opened.settings.zone) if received_at else None
+    moment = dates.arrival(opened, received_at) if received_at else None
+    ask = None if yes else _late_is_meant
     if exchange or exchange_root:
-        done = collect.collect_exchange(opened, exchange_root)
+        done = collect.collect_exchange(opened, exchange_root, confirm=ask)
     else:
-        done = collect.collect(opened, paths or (), received_at=moment)
+        done = collect.collect(opened, paths or (), received_at=moment, confirm=ask)
     say(f"{done.taken} taken, {done.known} known before, {len(done.findings)} to look at.")
     for note in done.notes:
         say(f"  note: {note}.")
+    if done.taken:
+        say(done.sentence())
     findings(done.findings)
+
+
+def _late_is_meant(many: "ManyLate") -> bool:
+    """Whether somebody who sits here says so; a script says it with --yes."""
+    return sys.stdin.isatty() and confirmed(f"{many} Take them as late?")
+
+
+def received(
+    names: Named,
+    at: Annotated[str, typer.Option(help="When it really came in: 2026-03-31 or 2026-03-31 17:00.")] = "",
+    everybody: Annotated[bool, typer.Option("--all", help="The last arrival of everybody.")] = False,
+    group: Annotated[str, typer.Option(help="The last arrival of everybody in this group.")] = "",
+    accept: Annotated[bool, typer.Option("--accept", help="Let a hand-in count that waits or was set aside.")] = False,
+    set_aside: Annotated[bool, typer.Option("--set-aside", help="Let a hand-in not count; it stays kept.")] = False,
+    hand_in: Annotated[
+        int, typer.Option(help="Which one, by its number in the list; otherwise the last that waits.")
+    ] = 0,
+    reason: Annotated[str, typer.Option(help="Why; it stands in the ledger.")] = "",
+    preview: Annotated[bool, typer.Option("--preview", help="Say whose time would change; change nothing.")] = False,
+    term: TermFolder = HERE,
+) -> None:
+    """List what came in from a trainee; correct when it came, or whether it counts."""
+    from grader import clock
+    from grader.course.grading import received as correcting
+    from grader.errors import Refused
+    from grader.records.term import term as terms
+
+    opened = terms.open_term(term)
+    *named, module = names
+    if not (named or everybody or group):
+        raise Refused("Nobody is named. Name trainees before the module, or --all, or a --group. Nothing was changed.")
+    if sum((bool(at), accept, set_aside)) > 1:
+        raise Refused("--at, --accept and --set-aside are three decisions. Take one at a time; nothing was changed.")
+    if at:
+        whom = _whom(() if everybody else named, group)
+        for one in correcting.correct(opened, module, whom, at=at, reason=reason, preview=preview):
+            was, now = (opened.shown(clock.from_text(moment)) for moment in (one.before, one.now))
+            say(
+                f"{one.person.name}: {'would be' if preview else 'is'} received {now}, before {was}."
+                + _stands(one.mark)
+            )
+    elif len(named) != 1 or everybody or group:
+        raise Refused("Only --at works on several at once. Name one trainee; nothing was changed.")
+    elif accept or set_aside:
+        done = correcting.decide(opened, named[0], module, accept=accept, reason=reason, number=hand_in or None)
+        say(f"{done.person.name}: the hand-in {'counts' if accept else 'is set aside'}." + _stands(done.mark))
+    else:
+        person, found = correcting.listed(opened, named[0], module)
+        say(f"{person.name}: {len(found)} hand-ins in {module}.")
+        for one in found:
+            late = f", {one.late_days} late" if one.late_days else ""
+            mark = " <- counts" if one.counts else ""
+            say(
+                f"  {one.number}. attempt {one.attempt}, {opened.shown(clock.from_text(one.received_at))}{late}: {one.source}{mark}"
+            )
+            if one.words:
+                say(f"     {one.words}")
 
 
 def mark_module(
@@ -112,36 +251,57 @@ def mark_module(
     findings(problems)
 
 
+def _named(names: list[str], group: str, not_handed_in: bool, not_passed: bool = False) -> tuple[str, "Whom"]:
+    """(module, of whom) as somebody named them."""
+    from grader.errors import Refused
+
+    *trainees, module = names
+    if not (trainees or group or not_handed_in or not_passed):
+        raise Refused(
+            "Nobody is named. Name trainees before the module, or a --group, or who lacks what; nothing was changed."
+        )
+    return module, _whom(trainees, group, not_handed_in, not_passed)
+
+
 def extend(
-    trainee: Annotated[str, typer.Argument(help="The trainee's id.")],
-    module: Annotated[str, typer.Argument(help="Such as m01_timing.")],
+    names: Named,
     until: Annotated[str, typer.Option(help="2026-03-31 or 2026-03-31 17:00, in the term's zone.")],
     reason: Annotated[str, typer.Option(help="Why; it stands in the ledger.")],
+    group: Group = "",
+    not_handed_in: NotHandedIn = False,
+    earlier: Annotated[bool, typer.Option("--earlier", help="Also where an extension that stands is later.")] = False,
     term: TermFolder = HERE,
 ) -> None:
-    """Give one trainee a later due time; a penalty already taken is computed afresh."""
+    """Give trainees a later due time; a penalty already taken is computed afresh."""
     from grader import clock
     from grader.course.grading import adjust
     from grader.records.term import term as terms
 
     opened = terms.open_term(term)
-    person, moment, mark = adjust.extend(opened, trainee, module, until=until, reason=reason)
-    say(f"{person.name}: {module} due {opened.shown(clock.from_text(moment))}." + _stands(mark))
+    module, whom = _named(names, group, not_handed_in)
+    several = adjust.extend_all(opened, module, whom, until=until, reason=reason, earlier=earlier)
+    _several(
+        several,
+        lambda one: f"{one.person.name}: {module} due {opened.shown(clock.from_text(one.until))}." + _stands(one.mark),
+    )
 
 
 def excuse(
-    trainee: Annotated[str, typer.Argument(help="The trainee's id.")],
-    module: Annotated[str, typer.Argument(help="Such as m01_timing.")],
+    names: Named,
     reason: Annotated[str, typer.Option(help="Why; it stands in the ledger.")],
+    group: Group = "",
+    not_handed_in: NotHandedIn = False,
     withdraw: Annotated[bool, typer.Option("--withdraw", help="The excuse no longer holds.")] = False,
     term: TermFolder = HERE,
 ) -> None:
-    """Excuse one trainee from a module: no mark, and it counts nowhere."""
+    """Excuse trainees from a module: no mark, and it counts nowhere."""
     from grader.course.grading import adjust
     from grader.records.term import term as terms
 
-    person = adjust.excuse(terms.open_term(term), trainee, module, reason=reason, withdraw=withdraw)
-    say(f"{person.name} is {'no longer ' if withdraw else ''}excused from {module}.")
+    opened = terms.open_term(term)
+    module, whom = _named(names, group, not_handed_in)
+    several = adjust.excuse_all(opened, module, whom, reason=reason, withdraw=withdraw)
+    _several(several, lambda person: f"{person.name} is {'no longer ' if withdraw else ''}excused from {module}.")
 
 
 def override(
@@ -188,6 +348,8 @@ def return_module(
     say(f"Sheets: {done.folder}/<trainee>/{module}.html")
     if done.one_file:
         say(f"All in one file: {done.one_file}")
+    for line in done.penalties:
+        say(f"  with a penalty: {line}")
     for line in done.left_out:
         say(f"  left out: {line}")
     findings(done.findings)
@@ -210,9 +372,10 @@ def report(
 
 
 def resit(
-    trainee: Annotated[str, typer.Argument(help="The trainee's id.")],
-    module: Annotated[str, typer.Argument(help="Such as m01_timing.")],
+    names: Named,
     reason: Annotated[str, typer.Option(help="Why; it stands in the ledger.")],
+    group: Group = "",
+    not_passed: NotPassed = False,
     objective: Annotated[
         list[str] | None, typer.Option(help="Only this objective; say it again for another. Otherwise all not shown.")
     ] = None,
@@ -220,19 +383,27 @@ def resit(
     term: TermFolder = HERE,
 ) -> None:
     """Issue fresh numbers for the objectives that were not shown; the best attempt counts."""
-    from grader import clock
     from grader.course.grading import resit as resits
     from grader.records.term import term as terms
 
     opened = terms.open_term(term)
-    done = resits.resit(opened, trainee, module, due=due, reason=reason, objectives=tuple(objective or ()))
+    module, whom = _named(names, group, False, not_passed)
+    several = resits.resit_all(opened, module, whom, due=due, reason=reason, objectives=tuple(objective or ()))
+    for done in several.done:
+        _say_resit(opened, module, done)
+    say(
+        f"For the exchange run 'assign {module} --as exchange' now. Who fetched before need not fetch again: when the lesson "
+        "is opened, its top offers the new attempt and keeps the old one in a folder beside it."
+    )
+    findings([f"left out: {words}" for words in several.left_out])
+
+
+def _say_resit(opened: "Term", module: str, done: "Resit") -> None:
+    from grader import clock
+
     until = f"due {opened.shown(clock.from_text(done.due))}" if done.due else "no due time"
     say(f"{done.person.name}: attempt {done.attempt} of {module}, {until}.")
     shown = [f"{code} ({WORDS.get(met, met)})" for code, met in done.objectives.items()]
     say(f"Objectives: {', '.join(shown)}.")
     say(f"Fresh numbers: {'; '.join(exercise.title for exercise in done.exercises)}. All other answers stay.")
     say(f"Hand-out: {opened.folder}/out/{done.person.id}/{module}.zip")
-    say(
-        f"For the exchange run 'assign {module} --as exchange' now. Who fetched before need not fetch again: when the lesson "
-        "is opened, its top offers the new attempt and keeps the old one in a folder beside it."
-    )

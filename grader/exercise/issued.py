@@ -69,6 +69,12 @@ def sealed(issued, exercises, key):
     return Issued(**{**_fields(changed), "token": seal(changed, key)})
 
 
+def with_due(issued, due, key):
+    """The same issue with another due time and the token that belongs to it."""
+    changed = Issued(**{**_fields(issued), "due": due, "token": ""})
+    return Issued(**{**_fields(changed), "token": seal(changed, key)})
+
+
 def to_answer(exercises):
     """Keys of the issued exercises that are to be answered: in a resit not those whose answers are kept."""
     return [key for key, entry in exercises.items() if KEPT not in entry]

@@ -10,7 +10,7 @@ from grader.exercise.sheet import Answer
 from grader.exercise.truth import Truth
 from grader.marking.compare import marker_of
 from grader.marking.numbers import blank
-from grader.marking.verdict import AWAITING, BLANK, UNIT, UNREADABLE, Earlier, PartMark
+from grader.marking.verdict import AWAITING, BLANK, UNIT, Earlier, PartMark
 
 ENGINE = "marking 4"  # raise when a verdict or a mark can come out differently
 # In a resit, beside the kept answers of an exercise: which of them had a wrong unit that was charged somewhere else.
@@ -155,15 +155,6 @@ def charged_before(rows):
     list of str
     """
     return [row.part for row in rows if row.verdict == UNIT and row.hundredths == row.most]
-
-
-def unit_chosen(row, part):
-    """The unit that was chosen beside a marked answer, a row of tm_answer; empty for the asked one.
-
-    A row names the asked unit where the sheet named none. Read again with that one, "0.5 s" would contradict it, where
-    milliseconds are asked; only what could not be read for such a reason goes with the unit as it stands.
-    """
-    return "" if row.unit == part.unit and row.verdict != UNREADABLE else row.unit
 
 
 def with_kept(exercises, answers):

@@ -1,13 +1,19 @@
 """What people decided about single trainees: later due times, excuses, marks set by hand, written answers read."""
 
+from __future__ import annotations
+
 import hashlib
 import json
-from dataclasses import dataclass, field
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from typing import Any
 
 from msgspec import structs
-from sqlalchemy import Column, Integer, String, Table, Text, and_, select
+from sqlalchemy import Column, ColumnElement, Connection, Integer, String, Table, Text, and_, select
 
 from grader import clock
+from grader.marking.mark import SheetMark
 from grader.marking.verdict import AWAITING, READ
 from grader.records import schema
 
@@ -90,20 +96,44 @@ class Adjustments:
     excused: dict
     readings: dict = field(default_factory=dict)
 
-    def due(self, issue):
-        """Due time of an issue after any extension, as a moment; None without one."""
-        text = self.until.get(owner(issue), issue.due)
+    def due_text(self, issue: Any) -> str:
+        """Due time of an issue after any extension, as records keep it; empty without one.
+
+        An extension never makes the time shorter, where the due time of all was moved behind it since.
+        """
+        return max(self.until.get(owner(issue), ""), issue.due)
+
+    def due(self, issue: Any) -> datetime | None:
+        """The same as a moment; None without one."""
+        text = self.due_text(issue)
         return clock.from_text(text) if text else None
 
-    def by_hand(self, issue):
+    def extension(self, issue: Any) -> str:
+        """Until when an extension lets somebody hand in later than the due time says; empty where none does."""
+        until = self.until.get(owner(issue), "")
+        return until if until > issue.due else ""
+
+    def by_hand(self, issue: Any) -> dict[str, int]:
         """Exercise key -> hundredths set by hand."""
         return self.overrides.get(owner(issue), {})
 
-    def reading(self, row, part, text):
+    def reading(self, row: Any, part: str, text: str) -> Reading | None:
         """The Reading of a written answer, or None while these words were not read."""
         return self.readings.get(owner(row), {}).get((part, digest(text)))
 
-    def apply(self, issue, found):
+    def with_overrides(self, changes: Iterable[tuple]) -> Adjustments:
+        """The decisions with other marks by hand: (owner, exercise key, hundredths, or None for none)."""
+        if not changes:
+            return self
+        overrides = {owner: dict(marks) for owner, marks in self.overrides.items()}
+        for owner, exercise, hundredths in changes:
+            mine = overrides.setdefault(owner, {})
+            mine.pop(exercise, None)
+            if hundredths is not None:
+                mine[exercise] = hundredths
+        return replace(self, overrides=overrides)
+
+    def apply(self, issue: Any, found: SheetMark) -> SheetMark:
         """The verdicts on a sheet with what was read put in the place of what waits."""
         if owner(issue) not in self.readings:
             return found
@@ -117,22 +147,22 @@ class Adjustments:
 NONE = Adjustments({}, {}, {})
 
 
-def digest(text):
+def digest(text: str) -> str:
     """Of the words of a written answer, as the records keep them; blanks around them do not count."""
     return hashlib.sha256(schema.text(text.strip()).encode()).hexdigest()
 
 
-def owner(row):
+def owner(row: Any) -> tuple[str, str, int]:
     """(trainee, module, attempt) of a row of any of our tables."""
     return (row.trainee, row.module, row.attempt)
 
 
-def of(table, owner):
+def of(table: Table, owner: tuple[str, str, int]) -> list[ColumnElement[bool]]:
     """The conditions that a row is of one (trainee, module, attempt)."""
     return [column == value for column, value in zip(_columns(table), owner, strict=True)]
 
 
-def same(one, other):
+def same(one: Table, other: Table) -> ColumnElement[bool]:
     """The condition that rows of two tables are of the same trainee, module and attempt."""
     return and_(*(mine == theirs for mine, theirs in zip(_columns(one), _columns(other), strict=True)))
 
@@ -141,7 +171,7 @@ def _columns(table):
     return (table.c.trainee, table.c.module, table.c.attempt)
 
 
-def read(connection):
+def read(connection: Connection) -> Adjustments:
     """The decisions as they stand."""
     overrides = {}
     for row in connection.execute(select(override)):
@@ -158,13 +188,13 @@ def read(connection):
     )
 
 
-def put(connection, table, key, values):
+def put(connection: Connection, table: Table, key: dict, values: dict) -> None:
     """Insert or replace one decision."""
     take_back(connection, table, key)
     connection.execute(table.insert().values(**key, **values, at=clock.to_text(clock.now())))
 
 
-def take_back(connection, table, key):
+def take_back(connection: Connection, table: Table, key: dict) -> bool:
     """Remove one decision; says whether there was one."""
     mine = [table.c[name] == value for name, value in key.items()]
     return connection.execute(table.delete().where(*mine)).rowcount > 0

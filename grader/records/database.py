@@ -1,31 +1,38 @@
 """Opening the database of a term: one connection, one transaction at a time."""
 
+from __future__ import annotations
+
 import sqlite3
+from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from functools import lru_cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from sqlalchemy import create_engine, event, inspect, select
+from sqlalchemy import Connection, Engine, create_engine, event, inspect, select
 from sqlalchemy.exc import ArgumentError, DBAPIError, OperationalError
 from sqlalchemy.pool import NullPool
 
 from grader import clock
 from grader.errors import BadFile, CannotWrite, Refused
-from grader.records import adjustments, migrations, schema, sent, vehicles, witnessed  # noqa: F401  they add their tables to schema.metadata
+from grader.records import adjustments, config_file, migrations, schema, sent, vehicles, witnessed  # noqa: F401  they add their tables to schema.metadata
+
+if TYPE_CHECKING:
+    from grader.records.term.term import Term
 
 BUSY_SECONDS = 30
 
 
-def engine(term):
+def engine(term: Term) -> Engine:
     """An SQLAlchemy engine on the term's database.
 
-    On SQLite every transaction takes the write lock at once, so that two
-    instructors at work wait for each other instead of failing half-way.
+    On SQLite every transaction that may write takes the write lock at once, so that
+    two instructors at work wait for each other instead of failing half-way.
     """
     return _engine(term.database_url, in_words=True)
 
 
-def check_free(url):
+def check_free(url: str) -> None:
     """Refuse an address that does not lead to an empty PostgreSQL database.
 
     Raises
@@ -71,14 +78,14 @@ def _engine(url, *, in_words=False):
         ) from None
     if sqlite:
         event.listen(made, "connect", _plain_transactions)
-        event.listen(made, "begin", _lock_at_once)
+        event.listen(made, "begin", _begin)
     if in_words:
         event.listen(made, "handle_error", _say)
     return made
 
 
 @contextmanager
-def transaction(term):
+def transaction(term: Term) -> Iterator[Connection]:
     """A connection whose changes are all kept or none.
 
     Raises
@@ -95,8 +102,27 @@ def transaction(term):
 
 
 @contextmanager
-def connected(term):
+def reading(term: Term) -> Iterator[Connection]:
+    """A connection that looks and cannot write, for a moment: whoever wants to write meanwhile waits for it.
+
+    Raises
+    ------
+    CannotWrite, BadFile, Refused
+        As `transaction`.
+    """
+    with connected(term, read_only=True) as connection, connection.begin():
+        yield connection
+
+
+@contextmanager
+def connected(term: Term, *, read_only: bool = False) -> Iterator[Connection]:
     """A connection for several transactions in a row, each begun with `connection.begin()`.
+
+    Parameters
+    ----------
+    term : Term
+    read_only : bool
+        The database itself refuses to write.
 
     Raises
     ------
@@ -106,15 +132,16 @@ def connected(term):
     made = engine(term)
     try:
         with made.connect() as connection:
+            if read_only:
+                connection.execution_options(read_only=True, postgresql_readonly=True)
             with connection.begin():
                 _check_version(term, connection)
-                migrations.add_late(connection)
             yield connection
     finally:
         made.dispose()
 
 
-def create(term):
+def create(term: Term) -> None:
     """Make our tables in a new database.
 
     Raises
@@ -134,8 +161,8 @@ def create(term):
         made.dispose()
 
 
-def upgrade(term):
-    """Bring the records of an earlier version up to this one, after a copy of the database.
+def upgrade(term: Term) -> tuple[int, Path | None]:
+    """Bring the records of an earlier version up to this one, after a copy of the database; nbgrader's settings follow.
 
     Returns
     -------
@@ -155,6 +182,7 @@ def upgrade(term):
                 found = _found_version(term, connection)
             if found > schema.VERSION:
                 raise Refused(_later(term, found))
+            config_file.write(term.folder)  # terms made before version 5 name a module that has moved
             if found == schema.VERSION:
                 return found, None
             copy = None if term.settings.database else _copy(term, found)
@@ -181,7 +209,10 @@ def _copy(term, version):
 def _found_version(term, connection):
     if not inspect(connection).has_table("tm_schema"):
         raise BadFile(f"{_place(term)} holds no records of a term. Put the database back from your copy.")
-    return connection.execute(select(schema.version.c.version).order_by(schema.version.c.version.desc())).scalar()
+    return (
+        connection.execute(select(schema.version.c.version).order_by(schema.version.c.version.desc())).scalars().first()
+        or 0
+    )
 
 
 def _check_version(term, connection):
@@ -207,8 +238,13 @@ def _plain_transactions(connection, _record):
     connection.execute("PRAGMA foreign_keys = OFF")  # nbgrader's rows are checked by nbgrader
 
 
-def _lock_at_once(connection):
-    connection.exec_driver_sql("BEGIN IMMEDIATE")
+def _begin(connection):
+    """Take the write lock at once, or none at all."""
+    if connection.get_execution_options().get("read_only"):
+        connection.exec_driver_sql("PRAGMA query_only = ON")
+        connection.exec_driver_sql("BEGIN")
+    else:
+        connection.exec_driver_sql("BEGIN IMMEDIATE")
 
 
 def _place(term):

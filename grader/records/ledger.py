@@ -5,14 +5,17 @@ is seen. What names a person stands in the payload, of which the chain holds onl
 a salted digest: deleting a person drops payload and salt and leaves the chain whole.
 """
 
+from __future__ import annotations
+
 import getpass
 import hashlib
 import json
 import secrets
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 
-from sqlalchemy import func, select
+from sqlalchemy import Connection, func, select
 
 from grader import clock
 from grader.errors import Refused
@@ -44,10 +47,15 @@ class Entry:
     engine: str = ""
     key_version: str = ""
     sha256: str = ""
+    kind: str = ""  # what the event was, where a program asks: a reason is for people
+
+
+# Kinds of entries.
+WRITTEN_ANSWER, POLICY, DUE, WITHDRAWN, RECEIVED = "written answer", "policy", "due time", "withdrawn", "received"
 
 
 @lru_cache(maxsize=1)
-def actor():
+def actor() -> str:
     """Name of the person at this machine, as the system knows it."""
     try:
         return getpass.getuser()
@@ -55,7 +63,7 @@ def actor():
         return "unknown"
 
 
-def append(connection, entries):
+def append(connection: Connection, entries: Iterable[Entry]) -> None:
     """Add rows under the ledger's lock.
 
     Parameters
@@ -100,21 +108,32 @@ def append(connection, entries):
     connection.execute(schema.ledger.insert(), rows)
 
 
-def entries(connection, *events):
+def entries(connection: Connection, *events: str) -> Iterator[tuple[int, str, dict]]:
     """(seq, moment text, payload dictionary) of rows that still have their payload, oldest first."""
     query = select(schema.ledger).where(schema.ledger.c.payload.is_not(None)).order_by(schema.ledger.c.seq)
     if events:
         query = query.where(schema.ledger.c.event.in_(events))
     for row in connection.execute(query.execution_options(yield_per=BATCH)):  # a ledger is longer than a class
-        yield row.seq, row.at, json.loads(row.payload)
+        yield row.seq, row.at, _read(json.loads(row.payload))
 
 
-def count(connection):
+def _read(body: dict) -> dict:
+    """An entry as it is written now. Those of records before version 5 said their kind in words, and stay as they are."""
+    if "kind" not in body:
+        body["kind"] = ""
+        if body["event"] == "re-marked" and body["reason"] == "written answer read":
+            body["kind"] = WRITTEN_ANSWER
+        elif body["event"] == "settings" and str(body["new"]).startswith("policy: "):
+            body["kind"] = POLICY
+    return body
+
+
+def count(connection: Connection) -> int:
     """Number of rows."""
-    return connection.execute(select(func.count()).select_from(schema.ledger)).scalar()
+    return connection.execute(select(func.count()).select_from(schema.ledger)).scalar_one()
 
 
-def first_broken(connection):
+def first_broken(connection: Connection) -> str | None:
     """The first row that does not fit, as a sentence, or None for a whole ledger."""
     previous, expected = START, 1
     query = select(schema.ledger).order_by(schema.ledger.c.seq)

@@ -4,15 +4,22 @@ The lock is the operating system's, on a file in the term folder. It ends with t
 process that holds it, so a killed run never leaves a term shut.
 """
 
+from __future__ import annotations
+
 import json
 import os
 import sys
 import time
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from typing import TYPE_CHECKING
 
 from grader import clock
 from grader.errors import CannotWrite, Refused
 from grader.records import ledger
+
+if TYPE_CHECKING:
+    from grader.records.term.term import Term
 
 NAME = ".busy"
 WAIT_SECONDS = 600
@@ -24,7 +31,9 @@ def _say(sentence):
 
 
 @contextmanager
-def exclusive(term, doing, *, tell=_say, wait_seconds=WAIT_SECONDS):
+def exclusive(
+    term: Term, doing: str, *, tell: Callable[[str], object] = _say, wait_seconds: float = WAIT_SECONDS
+) -> Iterator[None]:
     """Hold the term while a block runs.
 
     Parameters
@@ -51,19 +60,46 @@ def exclusive(term, doing, *, tell=_say, wait_seconds=WAIT_SECONDS):
             f"{path} could not be written: {problem.strerror}. Allow writing in the term folder; nothing was changed."
         ) from None
     try:
-        begun, told = time.monotonic(), False
-        while not _lock(handle):
-            if not told:
-                tell(f"Waiting for {_holder(term, handle)}.")
-                told = True
-            if time.monotonic() - begun > wait_seconds:
-                raise Refused(f"Still waiting for {_holder(term, handle)}. Nothing was changed; try again later.")
-            time.sleep(0.05)
+        _wait(term, handle, tell, wait_seconds)
         _write(handle, {"actor": ledger.actor(), "doing": doing, "since": clock.to_text(clock.now())})
         yield
         _write(handle, {})
     finally:
         os.close(handle)
+
+
+@contextmanager
+def shared(term: Term, *, tell: Callable[[str], object] = _say, wait_seconds: float = WAIT_SECONDS) -> Iterator[None]:
+    """Keep the term from being changed while a block looks at it; several may look at once, and nothing is written.
+
+    A term in which nobody ever worked has no file to lock, and one that is closed to us cannot be changed by us.
+
+    Raises
+    ------
+    Refused
+        Somebody changes the term for longer than `wait_seconds`.
+    """
+    try:
+        handle = os.open(term.folder / NAME, os.O_RDWR if sys.platform == "win32" else os.O_RDONLY)
+    except OSError:
+        yield
+        return
+    try:
+        _wait(term, handle, tell, wait_seconds, alone=False)
+        yield
+    finally:
+        os.close(handle)
+
+
+def _wait(term: Term, handle: int, tell: Callable, wait_seconds: float, *, alone: bool = True) -> None:
+    begun, told = time.monotonic(), False
+    while not _lock(handle, alone):
+        if not told:
+            tell(f"Waiting for {_holder(term, handle)}.")
+            told = True
+        if time.monotonic() - begun > wait_seconds:
+            raise Refused(f"Still waiting for {_holder(term, handle)}. Nothing was changed; try again later.")
+        time.sleep(0.05)
 
 
 def _holder(term, handle):
@@ -83,7 +119,7 @@ def _write(handle, words):
         os.write(handle, json.dumps(words).encode())
 
 
-def _lock(handle):
+def _lock(handle, alone):
     try:
         if sys.platform == "win32":
             import msvcrt
@@ -93,7 +129,7 @@ def _lock(handle):
         else:
             import fcntl
 
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            fcntl.flock(handle, (fcntl.LOCK_EX if alone else fcntl.LOCK_SH) | fcntl.LOCK_NB)
     except OSError:
         return False
     return True

@@ -1,9 +1,17 @@
 """Our own tables, in the same database as nbgrader's but never touching them."""
 
+from __future__ import annotations
+
 from sqlalchemy import Boolean, Column, Index, Integer, MetaData, String, Table, Text, UniqueConstraint
 
-# 2: extensions, excuses, marks by hand; 3: answers that wait and are read, witnessed tasks; 4: own vehicles.
-VERSION = 4
+# 2: extensions, excuses, marks by hand; 3: answers that wait and are read, witnessed tasks; 4: own vehicles;
+# 5: what became of a hand-in, why a verdict was given, and how numbers were delivered, each in columns of its own.
+VERSION = 5
+
+# What became of a hand-in, and which of these let it count.
+COUNTS, UNREADABLE, AFTER_RETURN, ACCEPTED = "", "unreadable", "after the return", "accepted"
+WAITS, SET_ASIDE = "waits", "set aside"
+USABLE = (COUNTS, ACCEPTED)
 
 metadata = MetaData()
 
@@ -33,6 +41,7 @@ assignment = Table(
     Column("due", String(32), nullable=False),  # empty: no due time
     Column("assigned_at", String(32), nullable=False),
     Column("most", Integer, nullable=False),  # hundredths
+    Column("withdrawn", Text, nullable=False, default=""),  # why; empty while it stands
 )
 
 issue = Table(
@@ -46,6 +55,16 @@ issue = Table(
     Column("record", Text, nullable=False),  # issued.json, word for word
 )
 
+delivery = Table(
+    "tm_delivery",
+    metadata,
+    Column("trainee", String(63), primary_key=True),
+    Column("module", String(63), primary_key=True),
+    Column("attempt", Integer, primary_key=True),
+    Column("channel", String(16), primary_key=True),  # zips, folder, exchange, paper
+    Column("at", String(32), nullable=False),
+)
+
 hand_in = Table(
     "tm_hand_in",
     metadata,
@@ -57,7 +76,13 @@ hand_in = Table(
     Column("source", Text, nullable=False),  # the file it came in
     Column("sha256", String(64), nullable=False),
     Column("usable", Boolean, nullable=False),
-    Column("finding", Text, nullable=False),
+    Column("kind", String(24), nullable=False),  # what became of it, as above
+    Column("arrival", String(32), nullable=False),  # when it came, together with others
+    Column("saved_at", String(40), nullable=False),  # as the sheet says itself; a claim
+    Column(
+        "vouched", Boolean, nullable=False
+    ),  # the numbers as we issued them lay beside it, or the exchange brought it
+    Column("finding", Text, nullable=False),  # in words, what was found when it came
     UniqueConstraint("trainee", "module", "attempt", "sha256"),
 )
 
@@ -98,6 +123,11 @@ answer = Table(
     Column("slip", String(63), nullable=False),
     Column("hundredths", Integer),  # null while the answer waits to be read
     Column("most", Integer, nullable=False),
+    Column("chosen", Text, nullable=False),  # the unit chosen beside the answer; empty for the asked one
+    Column("why", Text, nullable=False),  # a sentence, where the verdict needs one
+    Column("own", Text, nullable=False),  # JSON: what was read
+    Column("target", Text, nullable=False),  # JSON: what was right for this answer, carried values included
+    Column("width", Text, nullable=False),  # JSON: how far from it is still right
 )
 Index("tm_answer_by_exercise", answer.c.module, answer.c.exercise)
 
@@ -115,6 +145,6 @@ ledger = Table(
 )
 
 
-def text(words):
+def text(words: str) -> str:
     """Words of a sheet as the records keep them: PostgreSQL cannot hold the zero character."""
     return words.replace("\0", "\ufffd")

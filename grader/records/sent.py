@@ -4,11 +4,14 @@ A statement that was sent cannot be changed, so its id and moment are remembered
 of what it said is kept, only a digest. Deleting a person deletes this with all the rest.
 """
 
+from __future__ import annotations
+
 import hashlib
 import json
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from sqlalchemy import Column, Integer, String, Table, Text, delete, select
+from sqlalchemy import Column, Connection, Integer, String, Table, Text, delete, select
 
 from grader.records import schema
 
@@ -32,12 +35,12 @@ class Sent:
     voided: list = field(default_factory=list)
 
 
-def store(sent_as):
+def store(sent_as: str) -> str:
     """How the records name a store, from what the ledger calls its exports."""
     return hashlib.sha256(sent_as.encode()).hexdigest()
 
 
-def read(connection, sent_as, trainees):
+def read(connection: Connection, sent_as: str, trainees: Sequence[str]) -> dict[tuple[str, str, int], Sent]:
     """What was sent about some trainees, by (trainee, module, attempt)."""
     query = select(table).where(table.c.store == store(sent_as), table.c.trainee.in_(trainees))
     return {
@@ -46,7 +49,7 @@ def read(connection, sent_as, trainees):
     }
 
 
-def write(connection, sent_as, found):
+def write(connection: Connection, sent_as: str, found: Mapping[tuple[str, str, int], Sent]) -> None:
     """Put the state of some attempts in the place of what was remembered.
 
     Parameters
@@ -66,6 +69,6 @@ def write(connection, sent_as, found):
         connection.execute(table.insert(), rows)
 
 
-def people(connection):
+def people(connection: Connection) -> set[str]:
     """Ids of everybody about whom anything was sent."""
     return set(connection.execute(select(table.c.trainee).distinct()).scalars())

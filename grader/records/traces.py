@@ -1,15 +1,23 @@
 """Where a trainee leaves traces in a term folder: finding them, removing them, proving that they are gone."""
 
+from __future__ import annotations
+
 import csv
 import io
 import json
 import shutil
 import zipfile
 import zlib
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING, Any
 
 from grader import files
 from grader.errors import CannotWrite
 from grader.records import database
+
+if TYPE_CHECKING:
+    from grader.records.term.roster import Trainee
+    from grader.records.term.term import Term
 
 # Folders with one folder for each trainee; and folders whose files hold whole classes and can be made again.
 _OF_TRAINEES = ("out", "inbox", "submitted", "autograded", "feedback", "returned")
@@ -19,7 +27,7 @@ _LARGEST = 200_000_000
 _DEEPEST = 3  # an archive in an archive in an archive
 
 
-def remove_files(term, people, marks, digests):
+def remove_files(term: Term, people: Sequence[Trainee], marks: Sequence, digests: Iterable[str]) -> int:
     """Remove the files of some trainees.
 
     Parameters
@@ -49,13 +57,13 @@ def remove_files(term, people, marks, digests):
         ) from None
 
 
-def free_space(term):
+def free_space(term: Term) -> None:
     """Rewrite the database, so that deleted rows do not linger in its free pages."""
     engine = database.engine(term)
     try:
         raw = engine.raw_connection()
         try:
-            connection = raw.driver_connection
+            connection: Any = raw.driver_connection
             if engine.dialect.name == "sqlite":
                 connection.execute("VACUUM")
             else:
@@ -67,7 +75,7 @@ def free_space(term):
         engine.dispose()
 
 
-def words(person, others=()):
+def words(person: Trainee, others: Iterable[Trainee] = ()) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """What a person is looked for by: (words of which one is enough, words of which all are needed).
 
     Words shorter than four characters stand in any file, so alone they prove
@@ -80,7 +88,7 @@ def words(person, others=()):
     return tuple(w for w in mine if len(w) >= 4), tuple(w for w in mine if len(w) < 4)
 
 
-def search(term, marks):
+def search(term: Term, marks: Sequence) -> list[str]:
     """Sentences about every file in the term folder that still names one of some people.
 
     Lessons are not searched: they were there before anybody was enrolled.
@@ -101,7 +109,7 @@ def search(term, marks):
     return found
 
 
-def mentions(content, mine, depth=0):
+def mentions(content: bytes, mine: tuple, depth: int = 0) -> bool:
     """Whether bytes, or an archive's members, hold the words of a person."""
     enough, together = mine
     for encoding in ("utf-8", "utf-16-le", "cp1252"):

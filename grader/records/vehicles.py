@@ -1,8 +1,11 @@
 """The term's own vehicles in all their revisions, and from which of them a module's numbers are drawn."""
 
+from __future__ import annotations
+
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from sqlalchemy import Column, Integer, String, Table, Text, func, select
+from sqlalchemy import Column, Connection, Integer, String, Table, Text, func, select
 
 from grader import clock
 from grader.exercise.variant import DIGEST
@@ -45,17 +48,17 @@ class Revision:
     actor: str
 
     @property
-    def own(self):
+    def own(self) -> OwnVehicle:
         """The vehicle itself."""
         return from_content(self.content)
 
     @property
-    def line(self):
+    def line(self) -> str:
         """What the ledger says of it. No words of people: those stand in the record and go by the digest."""
         return f"{self.key}, revision {self.revision}"
 
 
-def revisions(connection, key=""):
+def revisions(connection: Connection, key: str = "") -> list[Revision]:
     """Every revision in order of key and number.
 
     Parameters
@@ -74,12 +77,12 @@ def revisions(connection, key=""):
     return [Revision(**row._mapping) for row in connection.execute(query)]
 
 
-def latest(connection):
+def latest(connection: Connection) -> dict[str, Revision]:
     """Key -> its last revision."""
     return {found.key: found for found in revisions(connection)}
 
 
-def add(connection, own: OwnVehicle, text):
+def add(connection: Connection, own: OwnVehicle, text: str) -> Revision:
     """Store a revision with its event in the ledger, inside the caller's transaction.
 
     Returns
@@ -94,7 +97,7 @@ def add(connection, own: OwnVehicle, text):
     return found
 
 
-def assigned(connection, module_key):
+def assigned(connection: Connection, module_key: str) -> tuple[Revision, ...]:
     """The revisions from which a module's numbers are drawn; none where the teaching vehicles are.
 
     Whoever draws for this module again, for somebody who joined or for another
@@ -113,7 +116,7 @@ def assigned(connection, module_key):
     return tuple(Revision(**row._mapping) for row in connection.execute(query))
 
 
-def note(connection, module_key, found):
+def note(connection: Connection, module_key: str, found: Sequence[Revision]) -> None:
     """Note from which revisions a module's numbers are drawn, in records and ledger."""
     for place, one in enumerate(found):
         values = {"module": module_key, "place": place, "key": one.key, "revision": one.revision}
@@ -122,7 +125,7 @@ def note(connection, module_key, found):
     ledger.append(connection, entries)
 
 
-def had(connection, module_key, exercises):
+def had(connection: Connection, module_key: str, exercises: dict) -> tuple[Revision, ...]:
     """The revisions from which to draw again for somebody, by what was issued to him before.
 
     Those of the whole module, unless he was given others.

@@ -1,10 +1,13 @@
 """Practical work on real vehicles that somebody saw, apart from everything a computer marked."""
 
+from __future__ import annotations
+
 import hashlib
 import json
+from collections.abc import Iterable
 from dataclasses import dataclass
 
-from sqlalchemy import Column, Integer, String, Table, Text, select
+from sqlalchemy import Column, Connection, Integer, String, Table, Text, select
 
 from grader.records import schema
 
@@ -45,23 +48,23 @@ class Task:
     withdrawn: str
 
     @property
-    def digest(self):
+    def digest(self) -> str:
         """SHA-256 of everything said about the work; withdrawing it later changes nothing here."""
         said = [getattr(self, name) for name in self.__slots__ if name != "withdrawn"]
         return hashlib.sha256(json.dumps(said, ensure_ascii=False).encode()).hexdigest()
 
     @property
-    def line(self):
+    def line(self) -> str:
         """What the ledger says of it while it stands."""
         return f"task {self.id}: {self.result} on {self.day}; {self.vehicle}; seen by {self.seen_by}"
 
     @property
-    def gone_line(self):
+    def gone_line(self) -> str:
         """What the ledger says once it is withdrawn."""
         return f"task {self.id}: withdrawn"
 
 
-def tasks(connection, trainee="", *, withdrawn=False):
+def tasks(connection: Connection, trainee: str = "", *, withdrawn: bool = False) -> list[Task]:
     """Tasks in order of trainee, objective and day.
 
     Parameters
@@ -85,6 +88,6 @@ def tasks(connection, trainee="", *, withdrawn=False):
     return [Task(**row._mapping) for row in connection.execute(query.order_by(*order))]
 
 
-def latest(found):
+def latest(found: Iterable[Task]) -> dict[tuple[str, str], Task]:
     """(trainee, objective) -> the task of the latest day, the one recorded last where a day has two."""
     return {(task.trainee, task.objective): task for task in sorted(found, key=lambda task: (task.day, task.id))}

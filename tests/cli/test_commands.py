@@ -104,14 +104,14 @@ def test_a_database_that_is_damaged_further_on(call, assigned_term, what, tmp_pa
     ] == []
 
 
-@pytest.mark.parametrize("words", [["collect"], ["mark", "m01_timing"], ["export", "grades"]])
+@pytest.mark.parametrize("words", [["collect", "--yes"], ["mark", "m01_timing"], ["export", "grades"]])
 def test_a_disk_that_is_full(assigned_term, words):
     """The kernel refuses every write above 300 bytes, in the middle of the command, as a full disk does."""
     for trainee in ("t01", "t02"):
         put_in_inbox(assigned_term, right_sheet(issue_of(assigned_term, trainee)))
     if words[0] != "collect":
         ready = subprocess.run(
-            [sys.executable, "-m", "grader", "collect", "--term", str(assigned_term.folder)], cwd=ROOT
+            [sys.executable, "-m", "grader", "collect", "--yes", "--term", str(assigned_term.folder)], cwd=ROOT
         )
         assert ready.returncode == 0
     before = state(assigned_term.folder)

@@ -31,6 +31,10 @@ READING = {
     "term verify": (["term", "verify"], 1, ""),
     "term retention": (["term", "retention"], 0, ""),
     "read --list": (["read", MODULE, "--list"], 0, ""),
+    "received": (["received", "T01", MODULE], 0, ""),
+    "received --preview": (["received", MODULE, "--all", "--at", "2026-03-29", "--preview"], 0, ""),
+    "assign --change-due --preview": (["assign", MODULE, "--change-due", "2026-04-01", "--preview"], 0, ""),
+    "assign --withdraw --preview": (["assign", MODULE, "--withdraw", "--preview"], 0, ""),
     "read --list --all": (["read", MODULE, "--list", "--all", "--names"], 0, ""),
     "read --to": (["read", MODULE, "--to", "{elsewhere}/answers.csv"], 0, ""),
     "copies": (["copies", MODULE], 0, ""),
@@ -43,7 +47,7 @@ READING = {
 }
 # Commands that are there to change a term, to hand something out (which the ledger notes), or that open no term.
 WRITING = {
-    "assign", "collect", "mark", "extend", "excuse", "resit", "override", "witness", "paper", "transcribe", "return",
+    "assign", "collect", "received", "mark", "extend", "excuse", "resit", "override", "witness", "paper", "transcribe", "return",
     "read", "term new", "term policy", "term upgrade", "term delete-person", "term delete-class", "roster import",
     "vehicle new", "vehicle form", "vehicle add", "export grades", "export items", "export objectives",
     "export witnessed", "export analysis", "export variants", "export modules", "export changes", "export tables",

@@ -4,10 +4,10 @@ from grader import clock
 from grader.course.grading import mark_class, resit, written_answers
 from grader.course.submissions import collect
 from grader.reports.feedback import return_run
-from tests.work import issue_of, put_in_inbox, right_answers, sheet_of, wrong_answers
+from tests.work import NEXT, issue_of, put_in_inbox, right_answers, sheet_of, wrong_answers
 
 KEY = "m01_timing"
-LATER = "2099-03-31 17:00"
+LATER = f"{NEXT}-03-31 17:00"
 LETTER, WORDS = "m01.letter.text", "Dear customer, the zephyrine mark was off."
 WRONG = ("m01.mark_arc.arc", "m01.angle_time.time")  # T1 is not met
 

@@ -23,7 +23,7 @@ from grader.errors import Refused, Unknown
 from grader.records import adjustments, database, ledger, lock, schema
 from grader.records.gradebook import gradebook
 from grader.reports.tables import scope
-from tests.work import export_grades, issue_of, put_in_inbox, right_sheet
+from tests.work import NEXT, export_grades, issue_of, put_in_inbox, right_sheet
 
 MODULE = "m01_timing"
 
@@ -103,7 +103,7 @@ class TestExtend:
         assert mark_of(assigned_term, "t02").late_days == 0
 
     def test_missing_work_counts_zero_only_after_the_extension(self, assigned_term):
-        adjust.extend(assigned_term, "t01", MODULE, until="2999-01-01", reason="x")
+        adjust.extend(assigned_term, "t01", MODULE, until=f"{NEXT}-01-01", reason="x")
         with database.transaction(assigned_term) as connection:
             found = {s.person.id: s for s in standing.standings(assigned_term, connection, [MODULE])}
         assert not standing.missing_is_zero(assigned_term, found["t01"])

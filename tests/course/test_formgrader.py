@@ -21,7 +21,7 @@ from grader.errors import BadFile, BadSheet, Unknown
 from grader.exercise.kinds import Written
 from grader.exercise.sheet import Answer, Sheet
 from grader.paths import checkout
-from grader.records import database, schema
+from grader.records import config_file, database, schema
 from grader.records.gradebook import gradebook
 from grader.records.term import term as terms
 from tests.work import issue_of, put_in_inbox, right_sheet
@@ -295,9 +295,9 @@ def test_fences_are_longer_than_any_run_inside():
 
 
 def test_a_config_that_a_person_made_stays(empty_term):
-    path = empty_term.folder / terms.CONFIG_NAME
-    assert not terms.write_config(empty_term.folder)
+    path = empty_term.folder / config_file.NAME
+    assert not config_file.write(empty_term.folder)
     path.write_text("# Made by Timing Mark for nbgrader; an earlier one\n")
-    assert terms.write_config(empty_term.folder) and "course.formgrader" in path.read_text()
+    assert config_file.write(empty_term.folder) and "course.formgrader" in path.read_text()
     path.write_text("# mine\n")
-    assert not terms.write_config(empty_term.folder) and path.read_text() == "# mine\n"
+    assert not config_file.write(empty_term.folder) and path.read_text() == "# mine\n"

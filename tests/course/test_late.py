@@ -8,7 +8,7 @@ from sqlalchemy import select
 
 from grader import catalogue, clock
 from grader.course.attempts import lateness, overview
-from grader.course.attempts.kept import kept_path
+from grader.course.attempts.kept import SENTENCES, kept_path
 from grader.course.audit import verify
 from grader.course.grading import adjust, mark_class
 from grader.course.issue import assign
@@ -18,9 +18,10 @@ from grader.exercise.model import PRACTICE
 from grader.records import adjustments, database, ledger, schema
 from grader.records.term import roster
 from grader.reports.feedback import class_figures, return_run
-from tests.work import issue_of, put_in_inbox, right_answers, sheet_of
+from tests.work import NEXT, issue_of, put_in_inbox, right_answers, sheet_of
 
 MODULE = "m01_timing"
+AFTER = SENTENCES[schema.AFTER_RETURN]
 
 
 @pytest.fixture
@@ -104,10 +105,10 @@ class TestAfterTheReturn:
 
     def test_it_is_kept_told_and_does_not_count(self, no_due):
         done = hand_in(no_due, right=True)
-        assert done.taken == 1 and lateness.BARRED in done.findings[0]
+        assert done.taken == 1 and AFTER in done.findings[0]
         assert mark_class.mark(no_due, MODULE).unchanged == 1 and mark_of(no_due) == POOR
         row = rows(no_due)[-1]
-        assert (row.usable, row.finding) == (False, lateness.BARRED) and kept_path(no_due, row.sha256).is_file()
+        assert (row.usable, row.kind, row.finding) == (False, schema.AFTER_RETURN, "") and kept_path(no_due, row.sha256).is_file()
         assert ledger_of(no_due, "handed-in")[-1]["reason"] == collect.AFTER_RETURN
         named = class_figures.needs(no_due, overview.marks_table(no_due, catalogue.module(MODULE)))
         assert ("Arundell, Bea", "handed in after the sheet was returned; it does not count") in [n[:2] for n in named]
@@ -122,17 +123,17 @@ class TestAfterTheReturn:
             no_due, "T01", MODULE, until=text(now + timedelta(hours=2)), reason="was in hospital"
         )
         assert mark == 2800 == mark_of(no_due) and rows(no_due)[-1].usable
-        assert rows(no_due)[-1].finding == lateness.ACCEPTED
+        assert rows(no_due)[-1].kind == schema.ACCEPTED
         assert ledger_of(no_due, "handed-in")[-1]["reason"] == "after the return, accepted: was in hospital"
         assert verify.verify(no_due).findings == []
         table = schema.hand_in
         with database.transaction(no_due) as connection:  # as if it had come an hour later than it did
             connection.execute(table.update().where(table.c.id == 2).values(received_at=clock.to_text(now + timedelta(hours=1))))  # fmt: skip
         _, _, mark = adjust.extend(
-            no_due, "T01", MODULE, until=text(now + timedelta(minutes=30)), reason="a slip of mine"
+            no_due, "T01", MODULE, until=text(now + timedelta(minutes=30)), reason="a slip of mine", earlier=True
         )
         assert mark == POOR == mark_of(no_due)
-        assert not rows(no_due)[-1].usable and lateness.BARRED in rows(no_due)[-1].finding
+        assert not rows(no_due)[-1].usable and rows(no_due)[-1].kind == schema.AFTER_RETURN
         assert "no longer accepted: a slip of mine" in ledger_of(no_due, "handed-in")[-1]["reason"]
 
     def test_what_came_before_and_is_collected_afterwards_counts(self, no_due):
@@ -164,7 +165,7 @@ class TestAfterTheReturn:
         term = replace(enrolled, settings=replace(enrolled.settings, late_grace_minutes=60))
         assign.assign(term, MODULE, due=text(clock.now() - timedelta(minutes=5)))
         first(term)
-        assert lateness.BARRED in hand_in(term, right=True).findings[0]
+        assert AFTER in hand_in(term, right=True).findings[0]
         mark_class.mark(term, MODULE)
         assert mark_of(term) == POOR
 
@@ -178,10 +179,10 @@ class TestAfterTheReturn:
     def test_an_extension_without_due_time_needs_a_return(self, enrolled):
         assign.assign(enrolled, MODULE)
         with pytest.raises(Refused, match="no due time"):
-            adjust.extend(enrolled, "T01", MODULE, until="2199-01-01", reason="x")
+            adjust.extend(enrolled, "T01", MODULE, until=f"{NEXT}-01-01", reason="x")
         first(enrolled)
         with pytest.raises(Refused, match="before the return"):
-            adjust.extend(enrolled, "T01", MODULE, until="2020-01-01", reason="x")
+            adjust.extend(enrolled, "T01", MODULE, until=f"{NEXT - 2}-01-01", reason="x")
         assert ledger_of(enrolled, "extension") == []
 
     def test_a_row_changed_past_the_ledger_is_found(self, no_due):
@@ -195,7 +196,7 @@ class TestAfterTheReturn:
         opened = transcribe.begin(no_due, "T01", MODULE)
         path = opened.questions[0].path
         kept = transcribe.keep(no_due, opened, {path: transcribe.read(opened.questions[0], "12.5 mm")})
-        assert kept.finding == lateness.BARRED and not rows(no_due)[-1].usable
+        assert kept.finding == AFTER and not rows(no_due)[-1].usable
         kept = transcribe.keep(
             no_due, opened, {path: transcribe.read(opened.questions[0], "12.5 mm")},
             received_at=clock.now() - timedelta(hours=1),

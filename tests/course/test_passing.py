@@ -28,7 +28,7 @@ from grader.reports.export.xapi import statements
 from grader.reports.feedback import class_report, return_run
 from grader.reports.tables import grades, people
 from tests.course.resits import KEY, LETTER, WORDS, hand_in, returned, sit
-from tests.work import issue_of, right_answers
+from tests.work import NEXT, issue_of, right_answers
 
 Row = namedtuple("Row", "part hundredths most verdict")
 Mark = namedtuple("Mark", "module mark most pending attempt")
@@ -247,7 +247,7 @@ def test_a_mark_by_hand_goes_to_the_attempt_that_counts(lacking, m01):
     """The first attempt has the better mark and lacks T1, the late second one counts: the mark by hand missed it."""
     sit(lacking, objectives=["T1"])
     record = issue_of(lacking, "t01", attempt=2)
-    hand_in(lacking, right_answers(m01, record), 2, when="2099-04-02 12:00")
+    hand_in(lacking, right_answers(m01, record), 2, when=f"{NEXT}-04-02 12:00")
     name = m01.exercises[0].name
 
     def marks():

@@ -37,7 +37,7 @@ from grader.course.submissions import collect
 from grader.errors import BadRoster
 from grader.exercise import sheet as sheets
 from grader.paths import checkout
-from grader.records import database, schema
+from grader.records import config_file, database, schema
 from grader.records.term import class_list, roster
 from grader.records.term import term as terms
 from grader.reports.tables import grades
@@ -327,4 +327,4 @@ def test_a_term_of_today_is_opened_by_its_folder_alone(assigned_term, tmp_path):
     os.rename(assigned_term.folder, moved)
     term = terms.open_term(moved)
     assert mark_all(term, "t01").marked == 1
-    assert str(assigned_term.folder) not in (moved / terms.CONFIG_NAME).read_text()
+    assert str(assigned_term.folder) not in (moved / config_file.NAME).read_text()

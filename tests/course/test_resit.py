@@ -21,10 +21,10 @@ from grader.reports.feedback import return_run
 from grader.reports.tables import people
 from grader.widgets import print_sheet
 from grader.widgets.lesson import Lesson
-from tests.work import issue_of, put_in_inbox, right_answers, sheet_of
+from tests.work import NEXT, issue_of, put_in_inbox, right_answers, sheet_of
 
 KEY = "m01_timing"
-LATER = "2099-03-31 17:00"
+LATER = f"{NEXT}-03-31 17:00"
 
 
 def _hand_in(term, answers, attempt=1, when="2026-03-30 12:00"):
@@ -115,7 +115,7 @@ def test_a_worse_resit_changes_nothing_that_counts(sat, m01):
 def test_not_handed_in_and_an_extension_of_the_resit_alone(sat, m01):
     term, _ = sat
     before = _counts(term, m01)
-    adjust.extend(term, "T01", KEY, until="2099-05-01", reason="ill")
+    adjust.extend(term, "T01", KEY, until=f"{NEXT}-05-01", reason="ill")
     with database.transaction(term) as connection:
         entry = [e for _, _, e in ledger.entries(connection, "extension")][-1]
     assert entry["attempt"] == 2

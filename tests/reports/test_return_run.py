@@ -19,7 +19,7 @@ from grader.exercise.truth import Truth
 from grader.records import database, ledger, schema
 from grader.reports.feedback import return_run
 from tests.modules import proofs
-from tests.work import issue_of, put_in_inbox, right_answers, right_sheet, sheet_of
+from tests.work import NEXT, issue_of, put_in_inbox, right_answers, right_sheet, sheet_of
 
 KEY = "m01_timing"
 HOSTILE = "<script>alert(1)</script><img src=x onerror=alert(2)>\"'</textarea><svg onload=alert(3)>"
@@ -167,11 +167,11 @@ def test_one_trainee_alone(returned):
 
 
 def test_extended_and_excused_people_are_named_and_left_out(returned):
-    adjust.extend(returned, "t01", KEY, until="2199-01-01", reason="ill")
+    adjust.extend(returned, "t01", KEY, until=f"{NEXT}-01-01", reason="ill")
     adjust.excuse(returned, "t02", KEY, reason="did it elsewhere")
     done = return_run.give_back(returned, KEY)
     assert done.written == 0 and len(done.left_out) == 3
-    assert "extended until 2199-01-01" in done.left_out[0] and "excused" in done.left_out[2]
+    assert f"extended until {NEXT}-01-01" in done.left_out[0] and "excused" in done.left_out[2]
 
 
 def test_each_attempt_has_its_own_page_and_its_own_due_time(returned, m01):
@@ -180,7 +180,7 @@ def test_each_attempt_has_its_own_page_and_its_own_due_time(returned, m01):
     first = _page(returned)
     with database.transaction(returned) as connection:
         record = issued.make(m01, key=returned.key, term=returned.id, trainee="t01", attempt=2, mode="assessed",
-                             due="2199-01-01T12:00:00.000Z", zone="Europe/Lisbon", numbers=proofs.draws(m01, 1)[0])  # fmt: skip
+                             due=f"{NEXT}-01-01T12:00:00.000Z", zone="Europe/Lisbon", numbers=proofs.draws(m01, 1)[0])  # fmt: skip
         connection.execute(schema.issue.insert().values(
             trainee="t01", module=KEY, attempt=2, issued_at="2026-04-05T12:00:00.000Z", due=record.due,
             record=issued.dump(record).decode()))  # fmt: skip
@@ -188,7 +188,7 @@ def test_each_attempt_has_its_own_page_and_its_own_due_time(returned, m01):
     mark_class.mark(returned, KEY)
     done = return_run.give_back(returned, KEY, trainee="t01")
     assert (done.written, done.unchanged) == (0, 1) and not return_run.path_of(returned, "t01", KEY, 2).exists()
-    assert "attempt 2: marked, may hand in until 2199-01-01" in done.left_out[0]
+    assert f"attempt 2: marked, may hand in until {NEXT}-01-01" in done.left_out[0]
     with database.transaction(returned) as connection:
         connection.execute(
             schema.issue.update().where(schema.issue.c.attempt == 2).values(due="2026-04-12T12:00:00.000Z")

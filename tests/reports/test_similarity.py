@@ -13,7 +13,7 @@ from grader.errors import Refused
 from grader.records import database, ledger, schema
 from grader.records.term import term as terms
 from grader.reports.feedback import class_report, similarity, similarity_chance
-from tests.work import issue_of, put_in_inbox, right_answers, sheet_of
+from tests.work import NEXT, issue_of, put_in_inbox, right_answers, sheet_of
 
 KEY = "m01_timing"
 
@@ -46,7 +46,7 @@ def test_a_copier_is_found_with_the_direction(class_of_demo, m01):
         table = schema.hand_in  # only the copied work, so that it is the one that counts
         connection.execute(table.delete().where(table.c.trainee == copier, table.c.module == KEY))
     collect.collect(class_of_demo)
-    adjust.extend(class_of_demo, copier, KEY, until="2099-01-31 17:00", reason="the sheet was returned already")
+    adjust.extend(class_of_demo, copier, KEY, until=f"{NEXT}-01-31 17:00", reason="the sheet was returned already")
     mark_class.mark(class_of_demo, KEY, reason="copied")
     (pair,) = similarity.pairs(class_of_demo, KEY)
     assert (pair.one.id, pair.other.id) == (copier, neighbour)

@@ -1,47 +1,79 @@
 """What one kept hand-in is worth: read from its file and marked from scratch; nothing is written."""
 
+from __future__ import annotations
+
 import hashlib
 import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+from sqlalchemy import Row
 
 from grader import clock, files
 from grader.course.attempts import lateness, standing
-from grader.course.attempts.kept import LARGEST_KEPT, kept_path
+from grader.course.attempts.kept import LARGEST_KEPT, Arrival, in_order, kept_path
 from grader.errors import BadFile, BadSheet
 from grader.exercise import model
 from grader.exercise import sheet as sheets
-from grader.marking import feedback
-from grader.marking.mark import ENGINE, mark_sheet
+from grader.exercise.model import Module
+from grader.exercise.sheet import Sheet
+from grader.marking.mark import ENGINE, SheetMark, mark_sheet, with_kept
 from grader.records import adjustments, schema
+from grader.records import answers as answers_table
+from grader.records.adjustments import Adjustments
+from grader.records.term.term import Term
 
 
-def counting(term, issue, hand_ins, decided=adjustments.NONE):
-    """The hand-in that counts: the last usable one on time, else the first late one."""
+@dataclass(frozen=True)
+class Evaluation:
+    """What a hand-in is worth: its verdicts, and the values of the trainee's row in tm_mark."""
+
+    module: Module
+    issue: Row
+    hand_in: Row
+    typed: Sheet
+    sheet: SheetMark
+    values: dict
+
+    @cached_property
+    def answers(self) -> list[dict]:
+        """The rows of tm_answer."""
+        return answer_rows(self.module, self.issue, self.typed, self.sheet)
+
+
+def counting(term: Term, issue: Row, hand_ins: Iterable[Row | Arrival], decided: Adjustments = adjustments.NONE) -> Any:
+    """The hand-in that counts: the last usable one on time, else of the first late arrival the last."""
     due = decided.due(issue)
-    usable = sorted((h for h in hand_ins if h.usable), key=lambda h: (h.received_at, h.id))
+    usable = sorted((h for h in hand_ins if h.usable), key=in_order)
     on_time = [h for h in usable if lateness.late_days(term.settings, due, clock.from_text(h.received_at)) == 0]
-    return on_time[-1] if on_time else usable[0] if usable else None
+    if on_time or not usable:
+        return on_time[-1] if on_time else None
+    return [h for h in usable if h.arrival == usable[0].arrival][-1]
 
 
-def evaluate(term, module, issue, hand_in, decided=adjustments.NONE):
+def evaluate(
+    term: Term, module: Module, issue: Row, hand_in: Row, decided: Adjustments = adjustments.NONE
+) -> Evaluation:
     """Marks of one kept hand-in, computed from scratch.
 
     Returns
     -------
-    (SheetMark, dict)
-        The verdicts, and the values of the trainee's row in tm_mark.
+    Evaluation
 
     Raises
     ------
     BadSheet
         The kept file is gone, changed or cannot be marked.
     """
-    content = kept(term, hand_in)
+    typed = kept_sheet(term, hand_in)
     exercises, by_hand = numbers(issue), decided.by_hand(issue)
-    found = decided.apply(issue, mark_sheet(module, exercises, sheets.parse(content)))
+    found = decided.apply(issue, mark_sheet(module, exercises, typed))
     earned = raw(module, found, by_hand)
     days = lateness.late_days(term.settings, decided.due(issue), clock.from_text(hand_in.received_at))
     off = lateness.penalty(term.settings, earned, found.most, days)
-    return found, {
+    values = {
         "state": standing.PARTLY_MARKED if waiting(found, by_hand) else standing.MARKED,
         "raw": earned,
         "penalty": off,
@@ -55,20 +87,21 @@ def evaluate(term, module, issue, hand_in, decided=adjustments.NONE):
         "notes": schema.text("\n".join(found.notes)),
         "pending": waiting(found, by_hand),
     }
+    return Evaluation(module, issue, hand_in, typed, found, values)
 
 
-def numbers(issue):
+def numbers(issue: Row) -> dict:
     """The exercises of an issue as they were drawn: key -> {"version", "parameters"}."""
     return json.loads(issue.record)["exercises"]
 
 
-def by_exercise(module, found):
+def by_exercise(module: Module, found: SheetMark) -> dict[str, int]:
     """Exercise name -> computed hundredths, as both roads write them into the gradebook; what waits is left out."""
     earned = {e.name: found.exercise_hundredths(e.key) for e in module.exercises}
     return {name: hundredths for name, hundredths in earned.items() if hundredths is not None}
 
 
-def raw(module, found, by_hand):
+def raw(module: Module, found: SheetMark, by_hand: Mapping[str, int]) -> int:
     """Hundredths of a sheet so far, with marks set by hand in the place of computed ones."""
     so_far = dict.fromkeys((e.key for e in module.exercises), 0)
     for part in found.parts:
@@ -76,35 +109,37 @@ def raw(module, found, by_hand):
     return sum(by_hand.get(key, hundredths) for key, hundredths in so_far.items())
 
 
-def waiting(found, by_hand):
+def waiting(found: SheetMark, by_hand: Mapping[str, int]) -> int:
     """Hundredths still to be read, in exercises that nobody marked by hand yet."""
     return sum(p.most for p in found.parts if p.hundredths is None and p.path.rpartition(".")[0] not in by_hand)
 
 
-def answer_rows(module, issue, found):
+def answer_rows(module: Module, issue: Row, typed: Sheet, found: SheetMark) -> list[dict]:
     """The rows of tm_answer for a marked sheet."""
-    parts = module.as_issued(numbers(issue)).by_path
-    return [
-        {
-            "trainee": issue.trainee,
-            "module": module.key,
-            "attempt": issue.attempt,
-            "part": mark.path,
-            "exercise": parts[mark.path][0].key,
-            "raw": schema.text(mark.raw),
-            "unit": schema.text(mark.unit),
-            "read_as": mark.read_as,
-            "expected": feedback.expected(parts[mark.path][1], mark),
-            "verdict": mark.verdict,
-            "slip": mark.slip,
-            "hundredths": mark.hundredths,
-            "most": mark.most,
-        }
-        for mark in found.parts
-    ]
+    exercises = numbers(issue)
+    parts, answers = module.as_issued(exercises).by_path, with_kept(exercises, typed.answers)
+    owner = {"trainee": issue.trainee, "module": module.key, "attempt": issue.attempt}
+    rows = []
+    for mark in found.parts:
+        exercise, part = parts[mark.path]
+        answer = answers.get(mark.path)
+        chosen = answer.unit if answer is not None and mark.raw else ""
+        rows.append(owner | {"exercise": exercise.key} | answers_table.values(part, mark, chosen))
+    return rows
 
 
-def kept(term, hand_in):
+def kept_sheet(term: Term, hand_in: Row | Arrival) -> Sheet:
+    """The sheet of a kept hand-in.
+
+    Raises
+    ------
+    BadSheet
+        The file is gone, changed or cannot be read.
+    """
+    return sheets.parse(kept(term, hand_in))
+
+
+def kept(term: Term, hand_in: Row | Arrival) -> bytes:
     """Content of a kept hand-in, checked against its digest."""
     path = kept_path(term, hand_in.sha256)
     try:

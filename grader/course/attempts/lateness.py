@@ -1,23 +1,21 @@
 """What late work costs, computed afresh each time from the settings of the term; and work that comes after the return."""
 
-from datetime import timedelta
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from datetime import datetime, timedelta
 from decimal import Decimal
 
-from sqlalchemy import select
+from sqlalchemy import Connection, select
 
 from grader import clock
 from grader.exercise.model import PRACTICE
 from grader.records import adjustments, ledger, schema
-
-# Findings in the records. The first holds while nobody accepted the hand-in.
-BARRED = (
-    "It arrived after the sheet with the right answers was returned. It is kept and does not count; to accept it, run "
-    "'extend' with a later time and a reason."
-)
-ACCEPTED = "It arrived after the return and was accepted with an extension."
+from grader.records.schema import ACCEPTED, AFTER_RETURN
+from grader.records.term.term import Settings
 
 
-def late_days(settings, due, received):
+def late_days(settings: Settings, due: datetime | None, received: datetime) -> int:
     """Days past the due time: 0 up to and including the due second, then 1, 2, ...
 
     A day ends at the same time of the clock on the wall, also where the clock
@@ -46,7 +44,7 @@ def late_days(settings, due, received):
     return days
 
 
-def penalty(settings, raw, most, days):
+def penalty(settings: Settings, raw: int, most: int, days: int) -> int:
     """Hundredths of a mark taken off.
 
     Parameters
@@ -71,7 +69,20 @@ def penalty(settings, raw, most, days):
     return min(raw, int(base * per_day * days / 100 + Decimal("0.5")))
 
 
-def closed(connection):
+def cost(settings: Settings, days: int) -> str:
+    """What being so many days late costs, in words; empty where it costs nothing."""
+    if days == 0:
+        return ""
+    if settings.late_percent_per_day == 0:
+        return "which costs nothing"
+    share = Decimal(str(settings.late_percent_per_day)) * days
+    if days > settings.late_days_until_nothing or share >= 100:
+        return "no marks"
+    of = "mark earned" if settings.late_basis == "mark" else "maximum"
+    return f"{share.normalize():f} % of the {of}"
+
+
+def closed(connection: Connection) -> dict[tuple[str, str, int], tuple[str, str]]:
     """Attempts whose sheet went back: (trainee, module, attempt) -> (first return, accepted until).
 
     A returned sheet shows the right answers. What arrives afterwards counts only up to
@@ -101,7 +112,7 @@ def closed(connection):
     return {owner: (at, until.get(owner, "")) for owner, at in first.items()}
 
 
-def too_late(known, owner, received):
+def too_late(known: Mapping[tuple[str, str, int], tuple[str, str]], owner: tuple[str, str, int], received: str) -> bool:
     """Whether a hand-in came after its sheet went back and nobody accepted it.
 
     Parameters
@@ -118,7 +129,7 @@ def too_late(known, owner, received):
     return returned < received and until < received
 
 
-def settle_arrivals(connection, owner, reason):
+def settle_arrivals(connection: Connection, owner: tuple[str, str, int], reason: str) -> None:
     """Let a decision about one attempt decide which of its hand-ins may count, in the caller's transaction.
 
     Nothing is taken away: a hand-in that may not count stays kept, with its finding.
@@ -130,29 +141,34 @@ def settle_arrivals(connection, owner, reason):
         barred = too_late(known, owner, row.received_at)
         if barred == (not row.usable):
             continue
-        old, new = (ACCEPTED, BARRED) if barred else (BARRED, ACCEPTED)
-        finding = row.finding.replace(old, new) if old in row.finding else f"{new} {row.finding}".strip()
-        connection.execute(table.update().where(table.c.id == row.id).values(usable=not barred, finding=finding))
-        said = "no longer accepted" if barred else "accepted"
+        kind = AFTER_RETURN if barred else ACCEPTED
+        connection.execute(table.update().where(table.c.id == row.id).values(usable=not barred, kind=kind))
+        word = "no longer accepted" if barred else "accepted"
         entry = ledger.Entry(
-            "handed-in", trainee=owner[0], module=owner[1], attempt=owner[2], sha256=row.sha256, new=row.received_at,
-            reason=f"after the return, {said}: {reason}",
-        )  # fmt: skip
+            "handed-in",
+            trainee=owner[0],
+            module=owner[1],
+            attempt=owner[2],
+            sha256=row.sha256,
+            new=row.received_at,
+            reason=f"after the return, {word}: {reason}",
+            kind=kind,
+        )
         ledger.append(connection, [entry])
 
 
-def barred(connection):
+def barred(connection: Connection) -> set[tuple[str, str, int]]:
     """Attempts with a hand-in that arrived after the return and was not accepted.
 
     Returns
     -------
     set of (str, str, int)
     """
-    rows = connection.execute(select(schema.hand_in).where(schema.hand_in.c.usable.is_(False)))
-    return {adjustments.owner(row) for row in rows if BARRED in row.finding}
+    rows = connection.execute(select(schema.hand_in).where(schema.hand_in.c.kind == AFTER_RETURN))
+    return {adjustments.owner(row) for row in rows}
 
 
-def compare(connection):
+def compare(connection: Connection) -> Iterator[str]:
     """Sentences about hand-ins that count, or do not, otherwise than returns and extensions say."""
     known = closed(connection)
     for row in connection.execute(select(schema.hand_in).order_by(schema.hand_in.c.id)):
@@ -168,4 +184,4 @@ def compare(connection):
 
 def _may_be_decided(row):
     """A sheet that can be read: whether it counts is a question of time alone."""
-    return row.usable or BARRED in row.finding
+    return row.usable or row.kind == AFTER_RETURN

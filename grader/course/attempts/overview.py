@@ -1,22 +1,28 @@
 """What a term holds, in a few lines and one table."""
 
-from collections import Counter
+from __future__ import annotations
 
-from sqlalchemy import select
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+from sqlalchemy import func, select
 
 from grader import clock
 from grader.course.attempts import standing
+from grader.exercise.model import Module
 from grader.records import adjustments, database, schema
 from grader.records.term import policy
+from grader.records.term.term import Term
 
 
-def assigned(term):
+def assigned(term: Term) -> list[str]:
     """Keys of the assigned modules, in order."""
-    with database.transaction(term) as connection:
+    with database.reading(term) as connection:
         return standing.assigned_modules(connection)
 
 
-def lines(term):
+def lines(term: Term) -> Iterator[str]:
     """Settings and the state of every assigned module, as sentences."""
     settings = term.settings
     yield f"{settings.title} ({term.id}), {term.folder}"
@@ -26,25 +32,37 @@ def lines(term):
     )
     if term.policy != policy.DEFAULT:
         yield f"It has a {policy.NAME}; 'term policy' says what it asks for."
-    with database.transaction(term) as connection:
+    with database.reading(term) as connection:
         for row in connection.execute(select(schema.assignment).order_by(schema.assignment.c.module)):
             due = f"due {term.shown(clock.from_text(row.due))}" if row.due else "no due time"
+            others = _other_dues(connection, row)
+            due += f"; another for {others}" if others else ""
+            if row.withdrawn:
+                yield f"{row.module} ({row.mode}, {due}): withdrawn: {row.withdrawn}"
+                continue
             states = Counter(found.state for found in standing.standings(term, connection, [row.module]))
             told = ", ".join(f"{n} {state}" for state, n in states.items())
             yield f"{row.module} ({row.mode}, {due}): {told or 'nobody is left'}"
 
 
-def slips(term, module_key):
+def _other_dues(connection, assignment):
+    """How many trainees have another due time for their first numbers than the module has."""
+    table = schema.issue
+    mine = (table.c.module == assignment.module, table.c.attempt == 1, table.c.due != assignment.due)
+    return connection.execute(select(func.count()).select_from(table).where(*mine)).scalar_one()
+
+
+def slips(term: Term, module_key: str) -> list[tuple[str, str, int]]:
     """(exercise key, slip key, count) of a module's marked answers, commonest first; what a resit keeps counts once."""
     table = schema.answer
-    with database.transaction(term) as connection:
+    with database.reading(term) as connection:
         kept = standing.kept_answers(connection, module_key)
         rows = connection.execute(select(table).where(table.c.module == module_key, table.c.slip != ""))
         found = Counter((row.part, row.slip) for row in rows if not standing.is_kept(row, kept))
     return [(part, slip, count) for (part, slip), count in found.most_common()]
 
 
-def changes(found):
+def changes(found: Iterable[Any]) -> Iterator[str]:
     """A line for every mark that a marking run would write, with the parts that move it."""
     for change in found:
         if change.old is None:
@@ -59,7 +77,7 @@ def _figure(hundredths):
     return "not read" if hundredths is None else f"{hundredths / 100:g}"
 
 
-def marks_table(term, module):
+def marks_table(term: Term, module: Module) -> list[tuple[Any, dict[str, int | None]]]:
     """Rows of the table of marks by trainee and exercise.
 
     Returns
@@ -67,14 +85,13 @@ def marks_table(term, module):
     list of (Standing, dict of exercise key to hundredths)
         Empty dictionary where nothing is marked; None for an exercise that waits to be read.
     """
-    with database.transaction(term) as connection:
+    with database.reading(term) as connection:
         by_trainee = {}
         table = schema.answer
         for row in connection.execute(select(table).where(table.c.module == module.key)):
             marks = by_trainee.setdefault((row.trainee, row.attempt), {})
             so_far = marks.get(row.exercise, 0)
-            waits = row.hundredths is None or so_far is None
-            marks[row.exercise] = None if waits else so_far + row.hundredths
+            marks[row.exercise] = None if row.hundredths is None or so_far is None else so_far + row.hundredths
         for (trainee, unit, attempt), by_hand in adjustments.read(connection).overrides.items():
             if unit == module.key:
                 by_trainee.setdefault((trainee, attempt), {}).update(by_hand)

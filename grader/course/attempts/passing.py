@@ -1,14 +1,21 @@
 """When an objective is met and when a module is passed: decided here for every sheet, report and export."""
 
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from functools import cache
 from types import SimpleNamespace
+from typing import Any
+
+from sqlalchemy import Row
 
 from grader import catalogue
 from grader.marking.verdict import AWAITING, READ
-from grader.records.term.policy import GIVEN, POINTS
+from grader.records.term.policy import GIVEN, POINTS, Policy
+from grader.records.term.term import Term
 
 FEWEST_ITEMS = 2
 YES, NO, TOO_FEW, WAITS = "yes", "no", "too few items", "waits"
@@ -26,9 +33,10 @@ class Judged:
     met: str
 
     @property
-    def lacking(self):
+    def lacking(self) -> bool:
         """Whether it is to be sat again: not met, or too few items to say so and as much lost in them."""
-        return self.met == NO or self.met == TOO_FEW and self.marks * 100 < self.threshold * self.most
+        few = self.met == TOO_FEW and self.marks is not None and self.marks * 100 < self.threshold * self.most
+        return self.met == NO or few
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,14 +46,14 @@ class Outcome:
     passed: str
     failed: tuple = ()
 
-    def said(self):
+    def said(self) -> str:
         """In words: what is left of it to do stands there too."""
         if self.passed == NO and self.failed:
             return f"not passed: {', '.join(self.failed)} must be met"
         return {YES: "passed", NO: "not passed", OPEN: "open until everything is read"}[self.passed]
 
 
-def judge(policy, code, rows):
+def judge(policy: Policy, code: str, rows: Sequence[Row]) -> Judged:
     """One objective by the answers that examine it.
 
     Parameters
@@ -68,22 +76,22 @@ def judge(policy, code, rows):
     return Judged(marks, most, limit, len(rows), YES if marks * 100 >= limit * most else NO)
 
 
-def judge_all(policy, rows):
+def judge_all(policy: Policy, rows: Sequence[Row]) -> dict[str, Judged]:
     """Objective -> Judged for each that some rows of tm_answer examine, in the order of the objectives."""
     return {code: judge(policy, code, mine) for code, mine in by_objective(rows).items()}
 
 
-def reached(term, module_key, mark, most):
+def reached(term: Term, module_key: str, mark: int, most: int) -> bool:
     """Whether a mark reaches the pass mark of its module; decided on the unrounded mark."""
     return mark * 100 >= as_written(term.pass_percent(module_key)) * most
 
 
-def as_written(limit):
+def as_written(limit: float | Decimal) -> Decimal:
     """A limit in per cent just as the file says it: in binary 64.4 per cent of 3000 is a little more than 1932."""
     return Decimal(str(limit))
 
 
-def outcome(term, mark, rows):
+def outcome(term: Term, mark: Row, rows: Iterable[Any]) -> Outcome:
     """Whether one attempt at a module passes: the pass mark, and every objective that must be met.
 
     An objective with a single item must reach its threshold in that item. One that the
@@ -111,13 +119,13 @@ def outcome(term, mark, rows):
     return Outcome(OPEN if any(found.met == WAITS for found in judged.values()) else YES)
 
 
-def rank(term, mark, found):
+def rank(term: Term, mark: Row, found: Outcome) -> tuple:
     """Which of several attempts counts: the best mark, of equal ones the later; one that passes first where more is asked."""
     more = bool(term.policy.must_pass_in(mark.module))
     return more and found.passed == YES, mark.mark, mark.attempt
 
 
-def by_objective(rows):
+def by_objective(rows: Iterable[Any]) -> dict[str, list]:
     """Objective -> the rows of tm_answer that examine it, in the order of the objectives."""
     found, tags = {}, examined()
     for row in rows:
@@ -127,7 +135,7 @@ def by_objective(rows):
 
 
 @cache
-def examined():
+def examined() -> dict[str, tuple[str, ...]]:
     """Codes of objectives by path of a part; earlier work has parts that later versions lack."""
     return {
         f"{exercise.key}.{part.key}": part.objectives
@@ -137,7 +145,7 @@ def examined():
     }
 
 
-def as_marked(rows, by_hand):
+def as_marked(rows: Sequence[Any], by_hand: Mapping[str, int]) -> Sequence[Any]:
     """The answers of an attempt as they are to be judged: one that waits has the mark by hand of its exercise.
 
     Nobody reads it any more. A mark by hand for several parts together is none of one of them; those stay as they are.
@@ -166,7 +174,7 @@ def _alone():
     return {path for exercise in exercises if len(exercise.parts) == 1 for _, path in exercise.paths}
 
 
-def waiting(row):
+def waiting(row: Any) -> bool:
     """Whether an instructor has still to read this answer."""
     return row.verdict == AWAITING or row.hundredths is None
 
@@ -179,7 +187,7 @@ class Total:
     most: int
 
 
-def total(policy, counted):
+def total(policy: Policy, counted: Sequence[tuple[str, int, int]]) -> Total | None:
     """The total of what counts; what is excused, not due or not marked is not in it, and the rest fills its place.
 
     Parameters
@@ -196,9 +204,10 @@ def total(policy, counted):
     if policy.totals == POINTS:
         most = sum(most for _, _, most in counted)
         return Total(Fraction(sum(mark for _, mark, _ in counted)), most) if most else None
-    weights = [Fraction(policy.weights.get(module, 0)) if policy.totals == GIVEN else 1 for module, _, _ in counted]
-    whole = sum(weights)
+    given = policy.totals == GIVEN
+    weights = [Fraction(policy.weights.get(module, 0) if given else 1) for module, _, _ in counted]
+    whole = sum(weights, Fraction())
     if not whole:
         return None
-    share = sum(weight * Fraction(mark, most) for weight, (_, mark, most) in zip(weights, counted, strict=True)) / whole
-    return Total(share * 10000, 10000)
+    shares = (weight * Fraction(mark, most) for weight, (_, mark, most) in zip(weights, counted, strict=True))
+    return Total(sum(shares, Fraction()) / whole * 10000, 10000)

@@ -1,9 +1,13 @@
 """Where each trainee stands in a module: one state word, and the mark that counts."""
 
-import json
-from dataclasses import dataclass, replace
+from __future__ import annotations
 
-from sqlalchemy import Row, select
+import json
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from sqlalchemy import Connection, Row, select
 
 from grader import catalogue, clock
 from grader.course.attempts import passing
@@ -11,7 +15,9 @@ from grader.errors import Refused
 from grader.exercise.issued import KEPT
 from grader.exercise.model import PRACTICE
 from grader.records import adjustments, schema
+from grader.records.adjustments import Adjustments
 from grader.records.term import roster
+from grader.records.term.term import Term
 
 NOT_ASSIGNED, NOT_HANDED_IN, HANDED_IN = "not assigned", "not handed in", "handed in"
 PARTLY_MARKED, MARKED, EXCUSED = "partly marked", "marked", "excused"
@@ -39,35 +45,39 @@ class Standing:
     failed: tuple = ()
 
     @property
-    def counts(self):
+    def counts(self) -> bool:
         """Whether it is work of which there are grades and totals: practice is not."""
         return self.mode != PRACTICE
 
 
-def assigned_modules(connection):
-    """Keys of the modules that were assigned in this term, in order."""
-    return sorted(connection.execute(select(schema.assignment.c.module)).scalars())
+def assigned_modules(connection: Connection) -> list[str]:
+    """Keys of the modules that are assigned in this term, in order; one that was withdrawn is not."""
+    return sorted(modes(connection))
 
 
-def modes(connection):
-    """Module -> assessed or practice, of the modules that were assigned in this term."""
+def modes(connection: Connection) -> dict[str, str]:
+    """Module -> assessed or practice, of the modules that are assigned in this term."""
     table = schema.assignment
-    return {row.module: row.mode for row in connection.execute(select(table.c.module, table.c.mode))}
+    query = select(table.c.module, table.c.mode).where(table.c.withdrawn == "")
+    return {row.module: row.mode for row in connection.execute(query)}
 
 
-def must_be_assigned(connection, module_key):
-    """Refuse a module that was never assigned in this term."""
-    assigned = select(schema.assignment.c.module).where(schema.assignment.c.module == module_key)
-    if connection.execute(assigned).first() is None:
+def must_be_assigned(connection: Connection, module_key: str) -> None:
+    """Refuse a module that was never assigned in this term, or was withdrawn."""
+    table = schema.assignment
+    found = connection.execute(select(table).where(table.c.module == module_key)).first()
+    if found is None:
         raise Refused(f"{module_key} was not assigned in this term. Run 'assign {module_key}' first.")
+    if found.withdrawn:
+        raise Refused(f"{module_key} was withdrawn ({found.withdrawn}). Run 'assign {module_key}' to take that back.")
 
 
-def listed_modules(connection):
+def listed_modules(connection: Connection) -> list[str]:
     """Keys of the modules that a table of the term lists: those assigned, or all before the first is."""
     return assigned_modules(connection) or list(catalogue.all_modules())
 
 
-def kept_answers(connection, module_key=None):
+def kept_answers(connection: Connection, module_key: str | None = None) -> set[tuple[str, str, int, str]]:
     """Exercises whose answers a resit keeps: their rows are in the records once more, and were answered once.
 
     Parameters
@@ -91,12 +101,12 @@ def kept_answers(connection, module_key=None):
     }
 
 
-def is_kept(row, kept):
+def is_kept(row: Row, kept: Collection[tuple]) -> bool:
     """Whether a row of tm_answer is one that `kept_answers` names."""
     return (row.trainee, row.module, row.attempt, row.exercise) in kept
 
 
-def best_attempts(connection, *conditions):
+def best_attempts(connection: Connection, *conditions: Any) -> dict[tuple[str, str], int]:
     """(trainee, module) -> the marked attempt with the best mark, of equal ones the later: the one in nbgrader's book.
 
     Where an objective must be met another attempt may count, see `standings`; then a
@@ -114,7 +124,14 @@ def best_attempts(connection, *conditions):
     return {(row.trainee, row.module): row.attempt for row in rows}
 
 
-def standings(term, connection, module_keys, *, people=None, decided=None):
+def standings(
+    term: Term,
+    connection: Connection,
+    module_keys: Sequence[str],
+    *,
+    people: Sequence[roster.Trainee] | None = None,
+    decided: Adjustments | None = None,
+) -> list[Standing]:
     """Standings of everybody enrolled, or withdrawn with a mark, in order of name.
 
     `people` are a part of them in that order, and `decided` the decisions, where the
@@ -161,13 +178,13 @@ def standings(term, connection, module_keys, *, people=None, decided=None):
     return found
 
 
-def best_attempt(connection, trainee, module_key):
+def best_attempt(connection: Connection, trainee: str, module_key: str) -> int | None:
     """As `best_attempts` for one trainee and module; None where nothing is marked."""
     mine = (schema.mark.c.trainee == trainee, schema.mark.c.module == module_key)
     return best_attempts(connection, *mine).get((trainee, module_key))
 
 
-def missing_is_zero(term, standing):
+def missing_is_zero(term: Term, standing: Standing) -> bool:
     """True if absent work counts nothing in totals: by the setting, only after the due time, and never in practice."""
     past = bool(standing.due) and clock.now() > clock.from_text(standing.due)
     return term.settings.missing_counts_zero and standing.counts and standing.state == NOT_HANDED_IN and past
@@ -178,13 +195,54 @@ def _standing(term, person, module, issues, judged, hand_ins, decided):
         return Standing(person, module, None, EXCUSED, "", "", None)
     if not issues:
         return Standing(person, module, None, NOT_ASSIGNED, "", "", None)
-    best, outcome = max(judged, key=lambda pair: passing.rank(term, *pair)) if judged else (None, None)
+    best, outcome = max(judged, key=lambda pair: passing.rank(term, *pair)) if judged else (None, passing.Outcome(""))
     issue = next(issue for issue in issues if issue.attempt == best.attempt) if best else issues[-1]
-    extension = decided.until.get(adjustments.owner(issue), "")
-    due = extension or issue.due
+    extension, due = decided.extension(issue), decided.due_text(issue)
     if best:
         return Standing(person, module, best.attempt, best.state, due, best.handed_in_at, best, extension,
                         passed=outcome.passed, failed=outcome.failed)  # fmt: skip
     hand_in = hand_ins.get(adjustments.owner(issue))
     state, arrived = (HANDED_IN, hand_in.received_at) if hand_in else (NOT_HANDED_IN, "")
     return Standing(person, module, issue.attempt, state, due, arrived, None, extension)
+
+
+@dataclass(frozen=True, slots=True)
+class Whom:
+    """Of whom a decision is: some trainees by either of their ids, a group, or all who lack something.
+
+    `lacking` is `NOT_HANDED_IN` or `NOT_PASSED`; alone it goes through everybody enrolled.
+    """
+
+    trainees: Sequence[str] = ()
+    group: str = ""
+    lacking: str = ""
+    everybody: bool = False
+
+    def people(self, term: Term, connection: Connection, module_key: str) -> list[roster.Trainee]:
+        """Those people, in order of name.
+
+        Raises
+        ------
+        Unknown
+            No such trainee or group.
+        Refused
+            Nobody is named, or nobody lacks it.
+        """
+        if self.trainees and not self.group and not self.lacking:  # who has left can still be decided about
+            return [roster.one(connection, trainee) for trainee in dict.fromkeys(self.trainees)]
+        if not (self.trainees or self.group or self.lacking or self.everybody):
+            raise Refused("Nobody is named. Name trainees, a group, or who lacks what; nothing was changed.")
+        people = roster.chosen(connection, self.group, self.trainees)
+        if self.lacking:
+            found = standings(term, connection, [module_key], people=people)
+            people = [one.person for one in found if _lacks(one, self.lacking)]
+            if not people:
+                raise Refused(f"Nobody there is {self.lacking} in {module_key}. Nothing was changed.")
+        return people
+
+
+NOT_PASSED = "not passed"
+
+
+def _lacks(one: Standing, lacking: str) -> bool:
+    return one.state == NOT_HANDED_IN if lacking == NOT_HANDED_IN else one.passed == passing.NO

@@ -4,6 +4,8 @@ Files go first, then the records, then the free space of the database: a run cut
 short is finished by running it again.
 """
 
+from __future__ import annotations
+
 import re
 from dataclasses import dataclass, field
 
@@ -15,6 +17,7 @@ from grader.errors import Refused
 from grader.records import database, ledger, schema, sent, traces
 from grader.records.gradebook import gradebook
 from grader.records.term import roster
+from grader.records.term.term import Term
 
 _KEPT = ("tm_schema", "tm_ledger")
 
@@ -29,7 +32,7 @@ class Deleted:
     findings: list = field(default_factory=list)
 
 
-def delete_person(term, trainee_id, *, reason):
+def delete_person(term: Term, trainee_id: str, *, reason: str) -> Deleted:
     """Delete one trainee from a term.
 
     Every export, report and returned table of the class goes too, since it may
@@ -59,7 +62,7 @@ def delete_person(term, trainee_id, *, reason):
     return _delete(term, [person], reason)
 
 
-def delete_class(term, *, reason):
+def delete_class(term: Term, *, reason: str) -> Deleted:
     """Delete everybody in a term; settings, assignments and the ledger's chain stay.
 
     Raises

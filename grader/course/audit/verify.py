@@ -1,18 +1,24 @@
 """Proving a term: the ledger is whole, and every mark comes out again from the kept hand-ins."""
 
+from __future__ import annotations
+
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from sqlalchemy import select
+from sqlalchemy import Connection, select
 
 from grader import catalogue
 from grader.course.attempts import evaluation, lateness, standing
 from grader.course.grading import observations, reconcile
+from grader.course.grading.session import session_on_all
 from grader.course.vehicles import store
 from grader.errors import BadFile, BadSheet
 from grader.exercise import issued
-from grader.records import adjustments, database, ledger, lock, schema
+from grader.records import adjustments, finding, ledger, schema
+from grader.records.finding import Finding
 from grader.records.gradebook import gradebook
 from grader.records.term import policy_in_force
+from grader.records.term.term import Term
 
 
 @dataclass(slots=True)
@@ -25,7 +31,7 @@ class Proof:
     findings: list = field(default_factory=list)
 
     @property
-    def summary(self):
+    def summary(self) -> str:
         """What was checked and whether it agrees, in one sentence."""
         outcome = f"{len(self.findings)} findings." if self.findings else "all agree."
         return (
@@ -33,85 +39,110 @@ class Proof:
         )
 
 
-def verify(term):
+def verify(term: Term) -> Proof:
     """Check ledger, kept hand-ins, marks and gradebook against one another; nothing is written.
 
     Returns
     -------
     Proof
     """
-    proof = Proof()
-    with lock.exclusive(term, "verifying"), database.transaction(term) as connection:
+    with session_on_all(term, "verifying", read_only=True) as (held, from_formgrader):
+        # What the records say is proved; what formgrader made of it is named.
+        check = _Check(term, held.connection, adjustments.read(held.connection))
         for module in catalogue.all_modules().values():
-            changes, findings = reconcile.differences(connection, module)
-            proof.findings += map(reconcile.sentence, changes)
-            # A changed automatic score is found again below, beside the mark it belongs to.
-            proof.findings += [finding for finding in findings if "the automatic mark" not in finding]
-        decided = adjustments.read(connection)
-        proof.ledger_rows = ledger.count(connection)
-        broken = ledger.first_broken(connection)
-        if broken:
-            proof.findings.append(f"{broken} Compare with a copy of the database.")
-        last_mark = {}
+            check.proof.findings += map(reconcile.sentence, reconcile.differences(held.connection, module)[0])
+        # A changed automatic score is found again below, beside the mark it belongs to.
+        check.proof.findings += [found for found in from_formgrader if found.kind != finding.AUTOMATIC_MARK]
+        check.ledger()
+        check.hand_ins()
+        check.marks()
+        _check_decisions(held.connection, check.decided, check.proof)
+        check.proof.findings += observations.compare(held.connection)
+        check.proof.findings += store.compare(held.connection)
+        check.proof.findings += lateness.compare(held.connection)
+        check.proof.findings += policy_in_force.compare(term, held.connection)
+        check.proof.findings += compare(term, held.connection)
+        check.lost_marks()
+    return check.proof
+
+
+class _Check:
+    """A proof under way: what was read for it once, and what it found."""
+
+    def __init__(self, term, connection, decided):
+        self.term, self.connection, self.decided, self.proof = term, connection, decided, Proof()
+        self._last = {}  # the last word of the ledger on each mark
         for _, _, entry in ledger.entries(connection, "marked", "re-marked"):
-            last_mark[entry["trainee"], entry["module"], entry["attempt"]] = entry
-        hand_ins = connection.execute(select(schema.hand_in)).all()
-        for row in hand_ins:
-            proof.hand_ins += 1
+            self._last[entry["trainee"], entry["module"], entry["attempt"]] = entry
+        self._hand_ins = connection.execute(select(schema.hand_in)).all()
+        self._marks = connection.execute(select(schema.mark)).all()
+        self._issues = {adjustments.owner(row): row for row in connection.execute(select(schema.issue))}
+        self._books = {}  # module -> automatic scores in nbgrader's gradebook
+
+    def _add(self, kind, subject, words):
+        self.proof.findings.append(Finding(kind, subject, words))
+
+    def ledger(self) -> None:
+        """No row of it was changed or taken out."""
+        self.proof.ledger_rows = ledger.count(self.connection)
+        broken = ledger.first_broken(self.connection)
+        if broken:
+            self.proof.findings.append(f"{broken} Compare with a copy of the database.")
+
+    def hand_ins(self) -> None:
+        """Every one lies there as it came."""
+        for row in self._hand_ins:
+            self.proof.hand_ins += 1
             try:
-                evaluation.kept(term, row)
+                evaluation.kept(self.term, row)
             except BadSheet as problem:
-                proof.findings.append(f"{row.trainee}, {row.module}: {problem}")
-        issues = {(row.trainee, row.module, row.attempt): row for row in connection.execute(select(schema.issue))}
-        marked_from = {(row.trainee, row.module, row.attempt, row.sha256): row for row in hand_ins}
-        best, scores = standing.best_attempts(connection), {}
-        for row in connection.execute(select(schema.mark)):
-            proof.marks += 1
-            counts = best[row.trainee, row.module] == row.attempt
-            _check_mark(term, connection, row, issues, marked_from, decided, last_mark, counts, scores, proof)
-        _check_decisions(connection, decided, proof)
-        proof.findings += observations.compare(connection)
-        proof.findings += store.compare(connection)
-        proof.findings += lateness.compare(connection)
-        proof.findings += policy_in_force.compare(term, connection)
-        proof.findings += compare(term, connection)
-        for owner in set(last_mark) - {
-            (r.trainee, r.module, r.attempt) for r in connection.execute(select(schema.mark))
-        }:
-            proof.findings.append(f"{owner[0]}, {owner[1]}: the ledger has a mark and the records have none.")
-    return proof
+                self._add(finding.UNREADABLE, f"{row.trainee}, {row.module}", str(problem))
 
+    def marks(self) -> None:
+        """Each is the ledger's last, comes out again, and stands in nbgrader's gradebook where it counts."""
+        marked_from = {(*adjustments.owner(row), row.sha256): row for row in self._hand_ins}
+        best = standing.best_attempts(self.connection)
+        for row in self._marks:
+            self.proof.marks += 1
+            owner, who = adjustments.owner(row), f"{row.trainee}, {row.module}, attempt {row.attempt}"
+            last = self._last.get(owner)
+            if last is None or (last["new"], last["sha256"]) != (row.mark, row.sha256):
+                self._add(
+                    finding.MARK, who, f"the mark {row.mark / 100:g} in the records is not the last one in the ledger."
+                )
+            hand_in = marked_from.get((*owner, row.sha256))
+            if hand_in is None:
+                self._add(finding.MARK, who, "the hand-in that was marked is not in the records.")
+                continue
+            try:
+                module = catalogue.module(row.module)
+                again = evaluation.evaluate(self.term, module, self._issues[owner], hand_in, self.decided)
+            except BadSheet as problem:
+                self._add(finding.CANNOT_MARK, who, str(problem))
+                continue
+            if again.values["mark"] != row.mark or again.values["raw"] != row.raw:
+                words = f"marking again gives {again.values['mark'] / 100:g}, the records say {row.mark / 100:g}. "
+                self._add(finding.MARK, who, words + "Run 'mark' to see why.")
+            if best[row.trainee, row.module] == row.attempt:  # the gradebook holds the attempt that counts
+                self._in_gradebook(row, who, again)
 
-def _check_mark(term, connection, row, issues, marked_from, decided, last_mark, counts, scores, proof):
-    owner = (row.trainee, row.module, row.attempt)
-    who = f"{row.trainee}, {row.module}, attempt {row.attempt}"
-    said = last_mark.get(owner)
-    if said is None or (said["new"], said["sha256"]) != (row.mark, row.sha256):
-        proof.findings.append(f"{who}: the mark {row.mark / 100:g} in the records is not the last one in the ledger.")
-    module = catalogue.module(row.module)
-    hand_in = marked_from.get((*owner, row.sha256))
-    if hand_in is None:
-        proof.findings.append(f"{who}: the hand-in that was marked is not in the records.")
-        return
-    try:
-        found, values = evaluation.evaluate(term, module, issues[owner], hand_in, decided)
-    except BadSheet as problem:
-        proof.findings.append(f"{who}: {problem}")
-        return
-    if values["mark"] != row.mark or values["raw"] != row.raw:
-        proof.findings.append(
-            f"{who}: marking again gives {values['mark'] / 100:g}, the records say {row.mark / 100:g}. Run 'mark' to see why."
-        )
-    if not counts:
-        return  # the gradebook holds the attempt that counts
-    if row.module not in scores:
-        scores[row.module] = gradebook.Rows(connection, module).scores()
-    book = scores[row.module].get(row.trainee, {})
-    for exercise in module.exercises:
-        ours = found.exercise_hundredths(exercise.key)
-        if book.get(exercise.name) != ours:
-            here, there = ("nothing" if mark is None else f"{mark / 100:g}" for mark in (ours, book.get(exercise.name)))
-            proof.findings.append(f"{who}: {exercise.name} is {here} here and {there} in nbgrader's gradebook.")
+    def _in_gradebook(self, row, who, again):
+        if row.module not in self._books:
+            self._books[row.module] = gradebook.Rows(self.connection, again.module).scores()
+        book = self._books[row.module].get(row.trainee, {})
+        for exercise in again.module.exercises:
+            ours = again.sheet.exercise_hundredths(exercise.key)
+            if book.get(exercise.name) != ours:
+                pair = (ours, book.get(exercise.name))
+                here, there = ("nothing" if mark is None else f"{mark / 100:g}" for mark in pair)
+                self._add(
+                    finding.GRADEBOOK, who, f"{exercise.name} is {here} here and {there} in nbgrader's gradebook."
+                )
+
+    def lost_marks(self) -> None:
+        """None that the ledger knows is gone."""
+        for owner in set(self._last) - {adjustments.owner(row) for row in self._marks}:
+            self._add(finding.MARK, f"{owner[0]}, {owner[1]}", "the ledger has a mark and the records have none.")
 
 
 def _check_decisions(connection, decided, proof):
@@ -146,7 +177,7 @@ def _check_decisions(connection, decided, proof):
             )
 
 
-def compare(term, connection):
+def compare(term: Term, connection: Connection) -> Iterator[str]:
     """Sentences about an id or a key that is not the one with which numbers were issued, and about changed issues.
 
     A resit, or whoever joins later, would get numbers from them; so would a code in the place of a name.

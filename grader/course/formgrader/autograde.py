@@ -1,10 +1,13 @@
 """What replaces execution when nbgrader autogrades: answers read as data, marks written, no kernel started."""
 
+from __future__ import annotations
+
 import hashlib
 import os
 import stat
 import sysconfig
 from pathlib import Path
+from typing import Any
 
 import nbformat
 from nbconvert.exporters import NotebookExporter
@@ -20,10 +23,13 @@ from grader.course.submissions.archives import SET_ASIDE
 from grader.errors import BadFile, BadSheet, TimingMarkError
 from grader.exercise import issued
 from grader.exercise import sheet as sheets
-from grader.marking.mark import mark_sheet
+from grader.exercise.model import Module
+from grader.exercise.sheet import Sheet
+from grader.marking.mark import SheetMark, mark_sheet
 from grader.records import adjustments, database, schema
 from grader.records.gradebook import gradebook
 from grader.records.term import term as terms
+from grader.records.term.term import Term
 
 STEPS = "grader.course.formgrader.autograde"
 
@@ -37,7 +43,7 @@ class ReleasedNotebook(NotebookExporter):
     JSON, one that asks for a kernel nobody has: none of them is opened.
     """
 
-    def from_filename(self, filename, resources=None, **options):
+    def from_filename(self, filename: str, resources: Any = None, **options) -> Any:
         said = resources["nbgrader"]
         root = Path(self.parent.coursedir.root)
         if any(not _ordinary(path) for path in _everything(root / "submitted" / said["student"] / said["assignment"])):
@@ -53,7 +59,7 @@ class ReleasedNotebook(NotebookExporter):
 class MarkAnswers(NbGraderPreprocessor):
     """Marks answers.json beside the notebook and puts what was typed into the cells."""
 
-    def preprocess(self, nb, resources):
+    def preprocess(self, nb: Any, resources: Any) -> tuple[Any, Any]:
         said, ours = resources["nbgrader"], resources[OURS]
         term, module = terms.open_term(ours["root"]), catalogue.module(said["assignment"])
         ours |= {"hundredths": {}, "penalty": 0}
@@ -77,7 +83,7 @@ class MarkAnswers(NbGraderPreprocessor):
 class SaveMarks(SaveAutoGrades):
     """Writes the marks into nbgrader's rows; marks by hand stay."""
 
-    def preprocess(self, nb, resources):
+    def preprocess(self, nb: Any, resources: Any) -> tuple[Any, Any]:
         nb, resources = super().preprocess(nb, resources)
         said = resources["nbgrader"]
         with Gradebook(said["db_url"]) as book:
@@ -88,7 +94,7 @@ class SaveMarks(SaveAutoGrades):
 
     def _add_score(self, cell, resources):
         name = cell.metadata["nbgrader"]["grade_id"]
-        grade = self.gradebook.find_grade(name, self.notebook_id, self.assignment_id, self.student_id)
+        grade: Any = self.gradebook.find_grade(name, self.notebook_id, self.assignment_id, self.student_id)
         hundredths = resources[OURS]["hundredths"].get(name)
         before, grade.auto_score = grade.auto_score, None if hundredths is None else hundredths / 100
         by_hand = grade.manual_score is not None
@@ -96,7 +102,7 @@ class SaveMarks(SaveAutoGrades):
         self.gradebook.db.commit()
 
 
-def judge(term, module, trainee, content):
+def judge(term: Term, module: Module, trainee: str, content: bytes) -> tuple[Sheet, SheetMark, int]:
     """(sheet, verdicts, penalty in hundredths) of one submission by the rules of the first road.
 
     Where the records hold marks of several attempts, or of another than this one, the
@@ -115,7 +121,7 @@ def judge(term, module, trainee, content):
             f"for {module.key} in {term.id}. Ask for the right file."
         )
     owner = (sheet.trainee, sheet.module, sheet.attempt)
-    with database.transaction(term) as connection:
+    with database.reading(term) as connection:
         decided = adjustments.read(connection)
         issue = connection.execute(select(schema.issue).where(*adjustments.of(schema.issue, owner))).first()
         if issue is None:
@@ -125,8 +131,9 @@ def judge(term, module, trainee, content):
         best = standing.best_attempt(connection, trainee, module.key)
         if best not in (None, sheet.attempt):
             [(issue, hand_in)] = papers.counting(connection, module, [trainee])
-            found, values = evaluation.evaluate(term, module, issue, hand_in, decided)
-            return papers.whole(issue, sheets.parse(evaluation.kept(term, hand_in))), found, values["penalty"]
+            found = evaluation.evaluate(term, module, issue, hand_in, decided)
+            sheet = papers.whole(issue, sheets.parse(evaluation.kept(term, hand_in)))
+            return sheet, found.sheet, found.values["penalty"]
         arrived = _arrived(term, connection, owner, content)
     found = decided.apply(issue, mark_sheet(module, evaluation.numbers(issue), sheet))
     sheet = papers.whole(issue, sheet)
@@ -137,7 +144,7 @@ def judge(term, module, trainee, content):
     return sheet, found, lateness.penalty(term.settings, raw, found.most, days)
 
 
-def make_safe(assignment, student, notebooks):
+def make_safe(assignment: str, student: str, notebooks: list[str]) -> None:
     """Before nbgrader copies a submission: set links and unreadable stamps aside, and name the released notebook.
 
     nbgrader follows links and would hand the instructor's own files back with the
@@ -199,7 +206,7 @@ def _arrived(term, connection, owner, content):
         return None
 
 
-def configure(c, folder):
+def configure(c: Any, folder: str | Path) -> None:
     """Fill nbgrader's configuration for a term folder; called by its nbgrader_config.py.
 
     Parameters

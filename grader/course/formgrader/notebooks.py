@@ -8,33 +8,40 @@ counts by the records, and never a part of another. What is typed in formgrader 
 therefore always about that one.
 """
 
+from __future__ import annotations
+
 import copy
 import hashlib
 import re
+from collections.abc import Collection
 from datetime import UTC
 
-from sqlalchemy import func, select
+from sqlalchemy import Connection, Row, func, select
 
 from grader import catalogue, clock, files
 from grader.course.attempts import evaluation, kept, standing
 from grader.errors import BadFile, BadSheet, Unknown
 from grader.exercise import sheet as sheets
-from grader.marking.mark import with_kept
-from grader.records import adjustments, database, lock, schema
+from grader.exercise.model import Module
+from grader.exercise.sheet import Sheet
+from grader.marking.mark import SheetMark, with_kept
+from grader.records import adjustments, finding, schema, session
+from grader.records.finding import Finding
 from grader.records.gradebook import gradebook
+from grader.records.term.term import Term
 
 LARGEST_LESSON = 20_000_000
 OURS = "timing_mark"  # in a paper's metadata: which attempt it shows
 
 
-def fenced(text):
+def fenced(text: str) -> str:
     """Text in a code fence longer than any run of backticks in it."""
     longest = max((len(run) for run in re.findall(r"`+", text)), default=0)
     fence = "`" * max(3, longest + 1)
     return f"{fence}\n{text}\n{fence}"
 
 
-def rebuild(lesson, module, sheet, found):
+def rebuild(lesson: dict, module: Module, sheet: Sheet | None, found: SheetMark | None) -> dict:
     """A marked notebook from the released one.
 
     Parameters
@@ -72,12 +79,12 @@ def rebuild(lesson, module, sheet, found):
     return paper
 
 
-def whole(issue, sheet):
+def whole(issue: Row, sheet: Sheet) -> Sheet:
     """A sheet with the answers that its issue keeps from an earlier attempt in their places."""
     return sheet.but(answers=with_kept(evaluation.numbers(issue), sheet.answers))
 
 
-def write_class(term, module_key):
+def write_class(term: Term, module_key: str) -> tuple[int, list[Finding]]:
     """Write submitted/ and autograded/ of everybody marked, for nbgrader's commands and formgrader.
 
     Parameters
@@ -98,22 +105,23 @@ def write_class(term, module_key):
     module = catalogue.module(module_key)
     lesson_bytes, lesson = released(term, module)
     written, findings = 0, []
-    with lock.exclusive(term, f"writing papers of {module.key}"), database.connected(term) as connection:
-        with connection.begin():
-            work = counting(connection, module)
-            decided = adjustments.read(connection)
-            for issue, _ in work:
-                _say_whose_comments(connection, module, issue, shown(term, issue.trainee, module))
+    with session.begin(term, f"writing papers of {module.key}") as held:
+        connection = held.connection
+        work = counting(connection, module)
+        decided = adjustments.read(connection)
+        for issue, _ in work:
+            _say_whose_comments(connection, module, issue, shown(term, issue.trainee, module))
+        held.keep()
         for issue, hand_in in work:
             try:
                 one = _Paper(term, module, issue, hand_in, decided, lesson)
             except BadSheet as problem:
-                findings.append(f"{issue.trainee}: {problem}")
+                findings.append(Finding(finding.CANNOT_MARK, issue.trainee, str(problem)))
                 continue
             if not one.submit(lesson_bytes):
-                findings.append(
-                    f"{issue.trainee}: submitted/{issue.trainee}/{module.key} holds answers not collected yet. Run 'collect' first."
-                )
+                place = f"submitted/{issue.trainee}/{module.key}"
+                words = f"{place} holds answers not collected yet. Run 'collect' first."
+                findings.append(Finding(finding.MISPLACED, issue.trainee, words))
                 continue
             one.write()
             written += 1
@@ -121,7 +129,7 @@ def write_class(term, module_key):
     return written, findings
 
 
-def follow(term, connection, module):
+def follow(term: Term, connection: Connection, module: Module) -> None:
     """Where another attempt counts now than the papers show, make papers of that one; inside the caller's transaction.
 
     Comments that stand in formgrader stay and say to which attempt they belong.
@@ -153,7 +161,7 @@ def follow(term, connection, module):
         _say_whose_comments(connection, module, issue, before)
 
 
-def shown(term, trainee, module):
+def shown(term: Term, trainee: str, module: Module) -> int | None:
     """The attempt that a trainee's paper shows; None where there is no paper, or one of which nobody can say it."""
     path = term.folder / "autograded" / trainee / module.key / f"{module.key}.ipynb"
     try:
@@ -163,7 +171,7 @@ def shown(term, trainee, module):
         return None
 
 
-def released(term, module):
+def released(term: Term, module: Module) -> tuple[bytes, dict]:
     """The released notebook of a module: (bytes, JSON).
 
     Raises
@@ -179,7 +187,7 @@ def released(term, module):
         raise Unknown(f"{module.key} is not released in this term: {problem} Run 'assign {module.key}'.") from None
 
 
-def counting(connection, module, trainees=None):
+def counting(connection: Connection, module: Module, trainees: Collection[str] | None = None) -> list[tuple[Row, Row]]:
     """(issue, hand-in that was marked) of the attempt that counts, of all trainees or of some."""
     best, found = standing.best_attempts(connection), []
     mark, issue, hand_in = schema.mark, schema.issue, schema.hand_in
@@ -206,16 +214,16 @@ class _Paper:
             term.folder / name / issue.trainee / module.key for name in ("submitted", "autograded")
         )
         self._content = evaluation.kept(term, hand_in)
-        found, _ = evaluation.evaluate(term, module, issue, hand_in, decided)
-        self._paper = rebuild(lesson, module, whole(issue, sheets.parse(self._content)), found)
+        found = evaluation.evaluate(term, module, issue, hand_in, decided)
+        self._paper = rebuild(lesson, module, whole(issue, sheets.parse(self._content)), found.sheet)
         self._stamp = f"{clock.from_text(hand_in.received_at).astimezone(UTC):%Y-%m-%d %H:%M:%S} UTC\n".encode()
 
-    def submit(self, lesson_bytes):
+    def submit(self, lesson_bytes: bytes) -> bool:
         """Put the answers into submitted/; False where that would replace answers kept nowhere else."""
         work = {sheets.NAME: self._content, "timestamp.txt": self._stamp}
         return _submit(self._term, self._submitted, work, {self._name: lesson_bytes})
 
-    def write(self):
+    def write(self) -> None:
         """Write the marked notebook into autograded/."""
         _write_all(self._autograded, {self._name: files.to_json(self._paper).encode(), "timestamp.txt": self._stamp})
 

@@ -1,101 +1,143 @@
-"""Decisions about single trainees: extend, excuse, override; each with its reason in the ledger."""
+"""Decisions about trainees: extend, excuse, override; each with its reason in the ledger."""
+
+from __future__ import annotations
 
 import re
-from contextlib import contextmanager
+from typing import NamedTuple
 
 from sqlalchemy import select
 
-from grader import catalogue, clock
+from grader import clock
 from grader.course.attempts import lateness, standing
-from grader.course.grading import reconcile, settle
+from grader.course.attempts.standing import Whom
+from grader.course.grading import settle
+from grader.course.grading.session import session
+from grader.course.grading.several import Several, each
+from grader.course.grading.work import Work
 from grader.errors import Refused, Unknown
-from grader.records import adjustments, database, ledger, lock, schema
-from grader.records.term import roster
+from grader.records import adjustments, ledger, schema
+from grader.records.term import dates, roster
+from grader.records.term.roster import Trainee
+from grader.records.term.term import Term
 
 COMPUTED = "computed"
 
 
-def extend(term, trainee_id, module_key, *, until, reason):
-    """Give one trainee a later due time; his penalty is computed afresh at once.
+class Extended(NamedTuple):
+    """Whose due time, the new one as records keep it, and the mark as it stands now; None where nothing is marked."""
+
+    person: Trainee
+    until: str
+    mark: int | None
+
+
+def extend(term: Term, trainee_id: str, module_key: str, *, until: str, reason: str, earlier: bool = False) -> Extended:
+    """`extend_all` for one trainee, by either of his ids."""
+    return extend_all(term, module_key, Whom((trainee_id,)), until=until, reason=reason, earlier=earlier).done[0]
+
+
+def extend_all(
+    term: Term, module_key: str, whom: Whom, *, until: str, reason: str, earlier: bool = False
+) -> Several[Extended]:
+    """Give some trainees a later due time; their penalties are computed afresh at once.
 
     After the return this accepts what arrived since then, up to the new time.
 
     Parameters
     ----------
     term : Term
-    trainee_id : str
-        Ours or the college's.
     module_key : str
+    whom : Whom
     until : str
         ISO date or moment in the term's zone.
     reason : str
+    earlier : bool
+        Also where an extension that stands is later: it was a slip.
 
     Returns
     -------
-    (Trainee, str, int or None)
-        Who, the new due time as records keep it, and the mark as it stands now.
+    Several of Extended
 
     Raises
     ------
     Unknown, Refused
-        No such person or module; no numbers or no due time; not later than the
-        due time; no reason.
+        No such people or module; no numbers or no due time; not later than the due
+        time, or than an extension that stands; no reason.
     """
-    moment = clock.to_text(clock.parse(until, term.settings.zone))
-    with _at_work(term, module_key, "extending") as (connection, module):
-        person = roster.one(connection, trainee_id)
-        issue = _latest_issue(connection, person, module)
-        returned, _ = lateness.closed(connection).get(adjustments.owner(issue), ("", ""))
-        if not issue.due and not returned:
-            raise Refused(f"{module.key} has no due time, so nothing can be late. Nothing was changed.")
-        if not issue.due and moment <= returned:
-            raise Refused(
-                f"{term.shown(clock.from_text(moment))} is before the return, and what came before it counts anyway. "
-                "Nothing was changed; name a later moment."
-            )
-        if moment <= issue.due:
-            raise Refused(
-                f"{term.shown(clock.from_text(moment))} is not after the due time {term.shown(clock.from_text(issue.due))}. "
-                "Nothing was changed; name a later moment."
-            )
-        key = _key(issue)
-        before = adjustments.read(connection).until.get(adjustments.owner(issue))
-        adjustments.put(
-            connection, adjustments.extension, key, {"until": moment, "actor": ledger.actor(), "reason": reason}
-        )
-        ledger.append(
-            connection, [ledger.Entry("extension", **key, old=before or issue.due, new=moment, reason=reason)]
-        )
-        lateness.settle_arrivals(connection, adjustments.owner(issue), reason)
-        mark = settle.settle(term, connection, module, adjustments.owner(issue), f"extension: {reason}")
-        return person, moment, mark
+    moment = clock.to_text(dates.parse(term, until))
+    with session(term, module_key, "extending") as work:
+        people = whom.people(term, work.connection, work.module.key)
+        return each(work, people, lambda person: _extend(work, person, moment, reason, earlier))
 
 
-def excuse(term, trainee_id, module_key, *, reason, withdraw=False):
-    """Excuse one trainee from a module, or withdraw that. His work and marks are kept and do not count.
+def _extend(work: Work, person: Trainee, moment: str, reason: str, earlier: bool) -> Extended:
+    term, connection, module = work.term, work.connection, work.module
+    issue = _latest_issue(connection, person, module)
+    owner = adjustments.owner(issue)
+    returned, _ = lateness.closed(connection).get(owner, ("", ""))
+    if not issue.due and not returned:
+        raise Refused(f"{module.key} has no due time, so nothing can be late. Nothing was changed.")
+    if not issue.due and moment <= returned:
+        raise Refused(
+            f"{term.shown(clock.from_text(moment))} is before the return, and what came before it counts anyway. "
+            "Nothing was changed; name a later moment."
+        )
+    if moment <= issue.due:
+        raise Refused(
+            f"{term.shown(clock.from_text(moment))} is not after the due time {term.shown(clock.from_text(issue.due))}. "
+            "Nothing was changed; name a later moment."
+        )
+    before = work.decisions().until.get(owner)
+    if before and moment <= before and not earlier:
+        raise Refused(
+            f"{person.name} has an extension until {term.shown(clock.from_text(before))} already, and "
+            f"{term.shown(clock.from_text(moment))} is not later. Nothing was changed; if that one was a slip, add --earlier."
+        )
+    key = _key(issue)
+    decision = {"until": moment, "actor": ledger.actor(), "reason": reason}
+    adjustments.put(connection, adjustments.extension, key, decision)
+    entry = ledger.Entry("extension", **key, old=before or issue.due, new=moment, reason=reason)
+    ledger.append(connection, [entry])
+    lateness.settle_arrivals(connection, owner, reason)
+    return Extended(person, moment, settle.settle(work, owner, f"extension: {reason}"))
+
+
+def excuse(term: Term, trainee_id: str, module_key: str, *, reason: str, withdraw: bool = False) -> Trainee:
+    """`excuse_all` for one trainee, by either of his ids."""
+    return excuse_all(term, module_key, Whom((trainee_id,)), reason=reason, withdraw=withdraw).done[0]
+
+
+def excuse_all(term: Term, module_key: str, whom: Whom, *, reason: str, withdraw: bool = False) -> Several[Trainee]:
+    """Excuse some trainees from a module, or withdraw that. Their work and marks are kept and do not count.
 
     Raises
     ------
     Unknown, Refused
-        No such person or module; already so; no reason.
+        No such people or module; already so; no reason.
     """
-    with _at_work(term, module_key, "excusing from") as (connection, module):
-        person = roster.one(connection, trainee_id)
-        key = {"trainee": person.id, "module": module.key}
-        excused = (person.id, module.key) in adjustments.read(connection).excused
-        if excused != withdraw:
-            state = "already" if excused else "not"
-            raise Refused(f"{person.name} is {state} excused from {module.key}. Nothing was changed.")
-        if withdraw:
-            adjustments.take_back(connection, adjustments.excuse, key)
-        else:
-            adjustments.put(connection, adjustments.excuse, key, {"actor": ledger.actor(), "reason": reason})
-        new, old = ("", "excused") if withdraw else ("excused", "")
-        ledger.append(connection, [ledger.Entry("excuse", **key, old=old, new=new, reason=reason)])
-        return person
+    with session(term, module_key, "excusing from") as work:
+        people = whom.people(term, work.connection, work.module.key)
+        return each(work, people, lambda person: _excuse(work, person, reason, withdraw))
 
 
-def override(term, trainee_id, module_key, exercise, mark, *, reason):
+def _excuse(work: Work, person: Trainee, reason: str, withdraw: bool) -> Trainee:
+    connection, key = work.connection, {"trainee": person.id, "module": work.module.key}
+    excused = (person.id, work.module.key) in work.decisions().excused
+    if excused != withdraw:
+        state = "already" if excused else "not"
+        raise Refused(f"{person.name} is {state} excused from {work.module.key}. Nothing was changed.")
+    if withdraw:
+        adjustments.take_back(connection, adjustments.excuse, key)
+    else:
+        adjustments.put(connection, adjustments.excuse, key, {"actor": ledger.actor(), "reason": reason})
+    new, old = ("", "excused") if withdraw else ("excused", "")
+    ledger.append(connection, [ledger.Entry("excuse", **key, old=old, new=new, reason=reason)])
+    return person
+
+
+def override(
+    term: Term, trainee_id: str, module_key: str, exercise: str, mark: str, *, reason: str
+) -> tuple[Trainee, int | None]:
     """Set the mark of one exercise by hand, or go back to the computed one.
 
     Parameters
@@ -119,7 +161,8 @@ def override(term, trainee_id, module_key, exercise, mark, *, reason):
         No such person, module or exercise; nothing marked yet; a mark outside
         0 to the exercise's marks; no reason.
     """
-    with _at_work(term, module_key, "overriding a mark in") as (connection, module):
+    with session(term, module_key, "overriding a mark in") as work:
+        connection, module = work.connection, work.module
         person = roster.one(connection, trainee_id)
         wanted = next((e for e in module.exercises if exercise in (e.key, e.name)), None)
         if wanted is None:
@@ -138,16 +181,7 @@ def override(term, trainee_id, module_key, exercise, mark, *, reason):
             adjustments.put(connection, adjustments.override, key, decision)
         entry = ledger.Entry("override", **key, old=old, new=new, most=wanted.marks * 100, reason=reason)
         ledger.append(connection, [entry])
-        return person, settle.settle(term, connection, module, adjustments.owner(issue), f"override: {reason}")
-
-
-@contextmanager
-def _at_work(term, module_key, doing):
-    """The term held, a transaction open, the gradebook reconciled."""
-    module = catalogue.module(module_key)
-    with lock.exclusive(term, f"{doing} {module.key}"), database.transaction(term) as connection:
-        reconcile.reconcile(term, connection, module)
-        yield connection, module
+        return person, settle.settle(work, adjustments.owner(issue), f"override: {reason}")
 
 
 def _latest_issue(connection, person, module):

@@ -1,19 +1,23 @@
 """Marking a class: kept hand-ins in, records and gradebook out; no notebook is executed."""
 
+from __future__ import annotations
+
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from sqlalchemy import select
+from sqlalchemy import Connection, Row, select
 
-from grader import catalogue
 from grader.course.attempts import evaluation, kept, standing
+from grader.course.attempts.evaluation import Evaluation
 from grader.course.formgrader import notebooks
-from grader.course.grading import reconcile
-from grader.course.grading.marks import Marks
-from grader.course.grading.settle import MarkRun, put
+from grader.course.grading.session import session
+from grader.course.grading.settle import Marker, MarkRun
 from grader.errors import BadSheet
-from grader.records import adjustments, database, lock, schema
+from grader.records import adjustments, finding, schema
+from grader.records.finding import Finding
 from grader.records.gradebook import gradebook
 from grader.records.term import roster
+from grader.records.term.term import Term
 
 FAULT = "a fault of Timing Mark"
 TOGETHER = 25  # trainees to a transaction: a disk is waited for once, and nobody else waits long
@@ -31,7 +35,7 @@ class Change:
     parts: tuple
 
 
-def mark(term, module_key, *, reason="", preview=False):
+def mark(term: Term, module_key: str, *, reason: str = "", preview: bool = False) -> MarkRun:
     """Mark every hand-in of a module that is new or comes out differently.
 
     Marks are written `TOGETHER` trainees to a transaction, so that a run cut short
@@ -44,7 +48,7 @@ def mark(term, module_key, *, reason="", preview=False):
     module_key : str
     reason : str
     preview : bool
-        Only say what would be written, with what formgrader changed; nothing is.
+        Only say what would be written.
 
     Returns
     -------
@@ -57,83 +61,83 @@ def mark(term, module_key, *, reason="", preview=False):
     Refused
         The module was not assigned.
     """
-    module = catalogue.module(module_key)
-    run = MarkRun()
-    with lock.exclusive(term, f"marking {module.key}"), database.connected(term) as connection:
-        with connection.begin():
-            standing.must_be_assigned(connection, module.key)
-            people = {person.id: person for person in roster.everyone(connection)}
-            if preview:
-                changes, findings = reconcile.differences(connection, module)
-                decided = reconcile.foreseen(adjustments.read(connection), changes)
-            else:
-                findings = reconcile.reconcile(term, connection, module)
-                decided = adjustments.read(connection)
-            run.findings += findings
-            rows = gradebook.Rows(connection, module)
-            work = _work(connection, module.key)
-        for start in range(0, len(work), TOGETHER):
-            some = work[start : start + TOGETHER]
-            with connection.begin():
-                marks = Marks(connection, module, (issue.trainee for issue, _ in some))
-                for issue, hand_ins in some:
-                    person = people[issue.trainee]
-                    _mark_one(term, connection, module, marks, person, issue, hand_ins, decided, reason, run, preview)
-                if not preview:
-                    marks.write(rows, decided)
+    with session(term, module_key, "marking", read_only=preview) as work:
+        connection, module = work.connection, work.module
+        standing.must_be_assigned(connection, module.key)
+        people = {person.id: person for person in roster.everyone(connection)}
+        rows = gradebook.Rows(connection, module)
+        to_mark = _to_mark(connection, module.key)
+        marker = Marker(work, reason)
+        marker.run.findings += work.findings
+        work.keep()
+        for start in range(0, len(to_mark), TOGETHER):
+            some = to_mark[start : start + TOGETHER]
+            marks = marker.begin(issue.trainee for issue, _ in some)
+            for issue, hand_ins in some:
+                found = _evaluated(marker, issue, hand_ins)
+                if found is None:
+                    continue
+                if preview:
+                    _preview(connection, marks.before(issue), found, marker.run)
+                else:
+                    marker.put(people[issue.trainee], found)
+            if not preview:
+                marker.write(rows)
+            work.keep()
         if not preview:
-            with connection.begin():
-                notebooks.follow(term, connection, module)
-    return run
+            notebooks.follow(term, connection, module)
+    return marker.run
 
 
-def _mark_one(term, connection, module, marks, person, issue, hand_ins, decided, reason, run, preview):
-    hand_in = evaluation.counting(term, issue, hand_ins, decided)
+def _evaluated(marker: Marker, issue: Row, hand_ins: Sequence[Row]) -> Evaluation | None:
+    """What the hand-in that counts is worth; None where a person has to look first, which the run's findings say."""
+    work, findings, who = marker.work, marker.run.findings, issue.trainee
+    hand_in = evaluation.counting(work.term, issue, hand_ins, marker.decided)
     if hand_in is None:
-        run.findings += [f"{person.id}: {h.finding}" for h in hand_ins[-1:]]
-        return
+        findings += [Finding(last.kind, who, kept.sentence(last)) for last in hand_ins[-1:]]
+        return None
     try:
-        found, values = evaluation.evaluate(term, module, issue, hand_in, decided)
-        answers = evaluation.answer_rows(module, issue, found)
+        found = evaluation.evaluate(work.term, work.module, issue, hand_in, marker.decided)
+        found.answers  # noqa: B018  computed here, where a fault on one sheet is caught
     except BadSheet as problem:
-        run.findings.append(f"{person.id}: {problem}")
-        return
+        findings.append(Finding(finding.CANNOT_MARK, who, str(problem)))
+        return None
     except Exception as fault:  # a fault of ours on one sheet must not keep the class waiting
-        said = " ".join(str(fault).split())[:200]
-        run.findings.append(
-            f"{person.id}: {FAULT} ({type(fault).__name__}: {said}) on this sheet; nothing was written. Report it with the "
-            f"file {kept.kept_path(term, hand_in.sha256).name}."
+        words = " ".join(str(fault).split())[:200]
+        words = (
+            f"{FAULT} ({type(fault).__name__}: {words}) on this sheet; nothing was written. Report it with the file "
+            f"{kept.kept_path(work.term, hand_in.sha256).name}."
         )
-        return
-    run.findings += [f"{person.id}: {_one_line(note)}" for note in found.notes]
-    if preview:
-        _preview(connection, marks.before(issue), issue, found, values, run)
-    else:
-        put(module, marks, person, issue, hand_in, found, values, answers, decided, reason, run)
+        findings.append(Finding(finding.FAULT, who, words))
+        return None
+    findings += [Finding(finding.NOTE, who, _one_line(note)) for note in found.sheet.notes]
+    return found
 
 
-def _preview(connection, before, issue, found, values, run):
+def _preview(connection: Connection, before: Row | None, found: Evaluation, run: MarkRun) -> None:
     """Note what marking would change for one trainee, part by part; write nothing."""
-    owner = adjustments.owner(issue)
+    issue, values = found.issue, found.values
     if before is not None and all(getattr(before, name) == value for name, value in values.items()):
         run.unchanged += 1
         return
     had = {}
     if before is not None:
-        had = {
-            row.part: row.hundredths
-            for row in connection.execute(select(schema.answer).where(*adjustments.of(schema.answer, owner)))
-        }
-    parts = tuple((m.path, had.get(m.path), m.hundredths) for m in found.parts if had.get(m.path) != m.hundredths)
+        mine = adjustments.of(schema.answer, adjustments.owner(issue))
+        had = {row.part: row.hundredths for row in connection.execute(select(schema.answer).where(*mine))}
+    parts = tuple(
+        (mark.path, had.get(mark.path), mark.hundredths)
+        for mark in found.sheet.parts
+        if had.get(mark.path) != mark.hundredths
+    )
     same_work = before is not None and before.sha256 == values["sha256"]
     run.changes.append(
         Change(issue.trainee, issue.attempt, before.mark if before else None, values["mark"], same_work, parts)
     )
 
 
-def _work(connection, module_key):
+def _to_mark(connection: Connection, module_key: str) -> list[tuple[Row, list[Row]]]:
     """[(issue row, its hand-in rows)] of everybody who handed something in."""
-    by_owner = {}
+    by_owner: dict[tuple, list[Row]] = {}
     for row in connection.execute(
         select(schema.hand_in).where(schema.hand_in.c.module == module_key).order_by(schema.hand_in.c.id)
     ):
@@ -150,6 +154,6 @@ def _work(connection, module_key):
     ]
 
 
-def _one_line(text):
+def _one_line(text: str) -> str:
     """A note that quotes a sheet, fit for one line: names in a sheet can hold anything."""
     return "".join(c if c.isprintable() else "?" for c in text)

@@ -1,9 +1,12 @@
 """The rows of one marking, gathered and written together."""
 
-from sqlalchemy import bindparam, delete, select
+from __future__ import annotations
+
+from sqlalchemy import Row, bindparam, delete, select
 
 from grader import clock
 from grader.records import adjustments, ledger, schema
+from grader.records.adjustments import Adjustments
 from grader.records.gradebook import gradebook
 
 _OWNER, _MINE = ("trainee", "module", "attempt"), ("my_trainee", "my_module", "my_attempt")
@@ -29,11 +32,11 @@ class Marks:
         self._before = {adjustments.owner(row): row for row in connection.execute(select(table).where(*mine))}
         self._new = {}
 
-    def before(self, issue):
+    def before(self, issue: Row) -> Row | None:
         """The mark of an issue as it stood, a row of tm_mark; None where nothing was marked."""
         return self._before.get(adjustments.owner(issue))
 
-    def put(self, issue, values, answers, work, entry):
+    def put(self, issue: Row, values: dict, answers: list[dict], work: gradebook.Work, entry: ledger.Entry) -> None:
         """Gather the mark of an issue.
 
         Parameters
@@ -49,7 +52,7 @@ class Marks:
         """
         self._new[adjustments.owner(issue)] = (values, answers, work, entry)
 
-    def write(self, rows, decided):
+    def write(self, rows: gradebook.Rows, decided: Adjustments) -> None:
         """Put what was gathered into records, gradebook and ledger.
 
         Parameters

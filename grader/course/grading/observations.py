@@ -1,14 +1,22 @@
 """Recording practical work that somebody saw on a real vehicle, one by one or from a table."""
 
+from __future__ import annotations
+
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
+from pathlib import Path
+
+from sqlalchemy import Connection
 
 from grader import catalogue, clock
 from grader.errors import BadFile, Refused, Unknown
-from grader.records import database, ledger, lock, witnessed
+from grader.records import database, ledger, session, witnessed
 from grader.records.term import roster
+from grader.records.term.roster import Trainee
 from grader.records.term.table_file import read_table
+from grader.records.term.term import Term
 
 COLUMNS = ("trainee", "objective", "result", "vehicle", "on", "seen_by", "note")
 LONGEST_TEXT, LONGEST_NOTE = 200, 2000
@@ -28,7 +36,7 @@ class Seen:
     note: str = ""
 
 
-def record(term, seen):
+def record(term: Term, seen: Seen) -> tuple[Trainee, witnessed.Task]:
     """Record one witnessed task.
 
     Parameters
@@ -49,7 +57,7 @@ def record(term, seen):
     return _store(term, [seen], lambda number, problem: problem)[0]
 
 
-def record_table(term, path):
+def record_table(term: Term, path: str | Path) -> list[tuple[Trainee, witnessed.Task]]:
     """Record every line of a CSV table, or none.
 
     Parameters
@@ -74,7 +82,7 @@ def record_table(term, path):
         collected.append((rows[number][0], str(problem)))
 
     try:
-        return _store(term, [Seen(**cells) for _, cells in rows], keep, stop=lambda: collected)
+        return _store(term, [Seen(**cells) for _, cells in rows], keep, stop=lambda: bool(collected))
     except Refused:
         if not collected:
             raise
@@ -82,7 +90,7 @@ def record_table(term, path):
     raise BadFile(f"No task was stored:\n{lines}\nMend these lines and read the table again.")
 
 
-def listed(term, trainee_id="", *, withdrawn=True):
+def listed(term: Term, trainee_id: str = "", *, withdrawn: bool = True) -> list[tuple[Trainee, witnessed.Task]]:
     """(Trainee, Task) of one trainee or of everybody, in order of name, objective and day.
 
     Raises
@@ -90,7 +98,7 @@ def listed(term, trainee_id="", *, withdrawn=True):
     Unknown
         Nobody of that id.
     """
-    with database.transaction(term) as connection:
+    with database.reading(term) as connection:
         people = [roster.one(connection, trainee_id)] if trainee_id else roster.everyone(connection)
         found = {}
         for task in witnessed.tasks(connection, withdrawn=withdrawn):
@@ -98,7 +106,7 @@ def listed(term, trainee_id="", *, withdrawn=True):
         return [(person, task) for person in people for task in found.get(person.id, ())]
 
 
-def withdraw(term, task_id, *, reason):
+def withdraw(term: Term, task_id: int, *, reason: str) -> tuple[Trainee, witnessed.Task]:
     """Withdraw a task that was recorded by mistake. Its row stays, and counts nowhere.
 
     Returns
@@ -113,7 +121,8 @@ def withdraw(term, task_id, *, reason):
     """
     if not reason.strip():
         raise Refused("Withdrawing a task needs a reason. Say why in a few words; nothing was changed.")
-    with lock.exclusive(term, "withdrawing a witnessed task"), database.transaction(term) as connection:
+    with session.begin(term, "withdrawing a witnessed task") as held:
+        connection = held.connection
         task = next((t for t in witnessed.tasks(connection, withdrawn=True) if t.id == task_id), None)
         if task is None:
             raise Unknown(f"There is no witnessed task {task_id}. 'witness --list' shows them with their numbers.")
@@ -126,7 +135,7 @@ def withdraw(term, task_id, *, reason):
         return person, task
 
 
-def compare(connection):
+def compare(connection: Connection) -> list[str]:
     """Sentences about tasks that records and ledger do not tell alike.
 
     Returns
@@ -146,14 +155,15 @@ def compare(connection):
         who = f"{key[0]}, witnessed task {key[1]}"
         if ours != said.get(key):
             findings.append(f"{who}: the records hold “{ours or 'none'}”, the ledger says “{said.get(key, 'none')}”.")
-        elif task.digest != digests[key]:
+        elif task is not None and task.digest != digests[key]:
             findings.append(f"{who}: its note, its time or who entered it was changed after it was recorded.")
     return findings
 
 
-def _store(term, all_seen, fault, stop=lambda: ()):
+def _store(term, all_seen, fault, stop: Callable[[], bool] = lambda: False):
     """Check everything, then write everything. `fault` takes (place, problem); one it returns is raised."""
-    with lock.exclusive(term, "recording witnessed tasks"), database.transaction(term) as connection:
+    with session.begin(term, "recording witnessed tasks") as held:
+        connection = held.connection
         people = {name: p for p in roster.everyone(connection) for name in (p.id, p.college_id.casefold())}
         today = clock.now().astimezone(clock.zone(term.settings.zone)).date()
         known = {_same(task) for task in witnessed.tasks(connection)}

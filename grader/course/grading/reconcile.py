@@ -1,13 +1,18 @@
 """What was changed in nbgrader's gradebook past our ledger: taken over where a person may, named where not."""
 
-from dataclasses import dataclass, replace
+from __future__ import annotations
 
-from sqlalchemy import select
+from dataclasses import dataclass
+
+from sqlalchemy import Connection, select
 
 from grader.course.attempts import standing
 from grader.course.grading import settle
+from grader.course.grading.work import Work
 from grader.errors import BadFile, Refused
-from grader.records import adjustments, ledger, schema
+from grader.exercise.model import Exercise, Module
+from grader.records import adjustments, finding, ledger, schema
+from grader.records.finding import Finding
 from grader.records.gradebook import gradebook
 
 ACTOR = "formgrader"
@@ -19,27 +24,30 @@ class Change:
     """One mark by hand that formgrader and our records do not agree on; None: no mark by hand."""
 
     owner: tuple
-    exercise: object
+    exercise: Exercise
     ours: int | None
     theirs: int | None
 
 
-def reconcile(term, connection, module):
+def reconcile(work: Work) -> list:
     """Take marks by hand over from the gradebook, inside the caller's transaction.
+
+    A session that only reads assumes them, and writes nothing.
 
     Parameters
     ----------
-    term : Term
-    connection : Connection
-        In a transaction.
-    module : Module
+    work : Work
 
     Returns
     -------
-    list of str
+    list of Finding
         What was changed in the gradebook and cannot be taken over.
     """
-    changes, findings = differences(connection, module)
+    connection = work.connection
+    changes, findings = differences(connection, work.module)
+    if work.read_only:
+        work.session.assumed += [(change.owner, change.exercise.key, change.theirs) for change in changes]
+        return findings
     for change in changes:
         key = dict(zip(("trainee", "module", "attempt"), change.owner, strict=True)) | {"exercise": change.exercise.key}
         if change.theirs is None:
@@ -52,13 +60,13 @@ def reconcile(term, connection, module):
         ledger.append(connection, [entry])
     for owner in dict.fromkeys(change.owner for change in changes):
         try:
-            settle.settle(term, connection, module, owner, REASON)
+            settle.settle(work, owner, REASON)
         except BadFile as problem:  # a kept hand-in is gone: the decision stands, the mark follows once it is back
-            findings.append(f"{owner[0]}: {problem}")
+            findings.append(Finding(finding.CANNOT_MARK, owner[0], str(problem)))
     return findings
 
 
-def differences(connection, module):
+def differences(connection: Connection, module: Module) -> tuple[list[Change], list[Finding]]:
     """(changes that `reconcile` would take over, sentences about what cannot be taken over); writes nothing."""
     try:
         rows = gradebook.Rows(connection, module)
@@ -67,36 +75,12 @@ def differences(connection, module):
     return _compare(connection, module, rows)
 
 
-def foreseen(decided, changes):
-    """The decisions as they will stand once some changes are taken over; `decided` stays as it is.
-
-    Parameters
-    ----------
-    decided : Adjustments
-    changes : list of Change
-
-    Returns
-    -------
-    Adjustments
-    """
-    overrides = {owner: dict(marks) for owner, marks in decided.overrides.items()}
-    for change in changes:
-        mine = overrides.setdefault(change.owner, {})
-        if change.theirs is None:
-            mine.pop(change.exercise.key, None)
-        else:
-            mine[change.exercise.key] = change.theirs
-    return replace(decided, overrides=overrides)
-
-
-def sentence(change):
+def sentence(change: Change) -> Finding:
     """A change that is not taken over yet, for whoever only reads the term."""
     theirs, ours = ("no mark by hand" if mark is None else f"{mark / 100:g}" for mark in (change.theirs, change.ours))
     trainee, module, _ = change.owner
-    return (
-        f"{trainee}, {change.exercise.name}: formgrader has {theirs} and the records have {ours}. "
-        f"Run 'mark {module}' to take it over."
-    )
+    words = f"formgrader has {theirs} and the records have {ours}. Run 'mark {module}' to take it over."
+    return Finding(finding.NOT_TAKEN_OVER, f"{trainee}, {change.exercise.name}", words)
 
 
 def _compare(connection, module, rows):
@@ -116,28 +100,28 @@ def _compare(connection, module, rows):
                 continue
             who = f"{trainee}, {exercise.name}"
             if found.extra:
-                findings.append(
-                    f"{who}: formgrader gives {found.extra / 100:g} extra credit, which counts nowhere here."
-                )
+                words = f"formgrader gives {found.extra / 100:g} extra credit, which counts nowhere here."
+                findings.append(Finding(finding.EXTRA_CREDIT, who, words))
             if owner is None:
                 if found.manual is not None:
-                    findings.append(
-                        f"{who}: formgrader has a mark, and nothing of this trainee was marked here. Collect and mark."
-                    )
+                    words = "formgrader has a mark, and nothing of this trainee was marked here. Collect and mark."
+                    findings.append(Finding(finding.NOTHING_MARKED, who, words))
                 continue
             ours = overrides.get(owner, {}).get(exercise.key)
             if found.manual is not None and not 0 <= found.manual <= exercise.marks * 100:
-                findings.append(
-                    f"{who}: formgrader gives {found.manual / 100:g} of {exercise.marks}; not taken over. Correct it there."
+                words = (
+                    f"formgrader gives {found.manual / 100:g} of {exercise.marks}; not taken over. Correct it there."
                 )
+                findings.append(Finding(finding.OUT_OF_RANGE, who, words))
             elif found.manual != ours:
                 changes.append(Change(owner, exercise, ours, found.manual))
             marked = computed.get((owner, exercise.key), [0])
             expected = None if None in marked else sum(marked)  # a written answer has no automatic mark
             if found.auto is not None and found.auto != expected:
                 shown = "none" if expected is None else f"{expected / 100:g}"
-                findings.append(
-                    f"{who}: the automatic mark in the gradebook is {found.auto / 100:g} where marking gave {shown}. "
-                    "Somebody changed it, or autograded another hand-in; the records here count."
+                words = (
+                    f"the automatic mark in the gradebook is {found.auto / 100:g} where marking gave {shown}. Somebody "
+                    "changed it, or autograded another hand-in; the records here count."
                 )
+                findings.append(Finding(finding.AUTOMATIC_MARK, who, words))
     return changes, findings

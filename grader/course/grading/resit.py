@@ -17,21 +17,28 @@ is sat again, the kept answer goes on costing nothing, and the fresh one may be 
 What an instructor read or set by hand in a kept exercise goes with it.
 """
 
+from __future__ import annotations
+
 import json
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import Row, select
 
-from grader import catalogue, clock
+from grader import clock
 from grader.course.attempts import evaluation, passing, standing
-from grader.course.grading import reconcile
+from grader.course.attempts.standing import Whom
+from grader.course.grading.session import session
+from grader.course.grading.several import Several, each
 from grader.course.issue import assign, channels
 from grader.errors import Refused, Unknown
 from grader.exercise import issued, model, variant
-from grader.exercise.model import Exercise
-from grader.marking.mark import CHARGED_BEFORE, charged_before, unit_chosen
-from grader.records import adjustments, database, ledger, lock, schema, vehicles
-from grader.records.term import roster
+from grader.exercise.model import Exercise, Module
+from grader.marking.mark import CHARGED_BEFORE, charged_before
+from grader.records import adjustments, ledger, schema, vehicles
+from grader.records.term import dates, roster
+from grader.records.term.term import Term
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,15 +52,23 @@ class Resit:
     exercises: tuple[Exercise, ...]
 
 
-def resit(term, trainee_id, module_key, *, due="", reason, objectives=()):
-    """Issue one further attempt to one trainee.
+def resit(
+    term: Term, trainee_id: str, module_key: str, *, due: str = "", reason: str, objectives: Sequence[str] = ()
+) -> Resit:
+    """`resit_all` for one trainee, by either of his ids."""
+    return resit_all(term, module_key, Whom((trainee_id,)), due=due, reason=reason, objectives=objectives).done[0]
+
+
+def resit_all(
+    term: Term, module_key: str, whom: Whom, *, due: str = "", reason: str, objectives: Sequence[str] = ()
+) -> Several[Resit]:
+    """Issue one further attempt to some trainees.
 
     Parameters
     ----------
     term : Term
-    trainee_id : str
-        Ours or the college's.
     module_key : str
+    whom : Whom
     due : str
         ISO date or moment in the term's zone; empty for no due time.
     reason : str
@@ -62,7 +77,7 @@ def resit(term, trainee_id, module_key, *, due="", reason, objectives=()):
 
     Returns
     -------
-    Resit
+    Several of Resit
 
     Raises
     ------
@@ -74,54 +89,83 @@ def resit(term, trainee_id, module_key, *, due="", reason, objectives=()):
     """
     if not reason.strip():
         raise Refused("A resit needs a reason; it stands in the ledger. Add --reason; nothing was issued.")
-    module = catalogue.module(module_key)
-    moment = clock.to_text(clock.parse(due, term.settings.zone)) if due else ""
+    moment = clock.to_text(dates.parse(term, due)) if due else ""
     if moment and clock.now() >= clock.from_text(moment):
         raise Refused(f"{term.shown(clock.from_text(moment))} is over. Name a later due time; nothing was issued.")
-    with lock.exclusive(term, f"issuing a resit of {module.key}"), database.transaction(term) as connection:
-        reconcile.reconcile(term, connection, module)
-        person = roster.one(connection, trainee_id)
-        attempt = _next_attempt(term, connection, module, person)
-        counting = _counting(term, connection, module, person)
-        owner = (person.id, module.key, counting.attempt)
-        before = connection.execute(select(schema.issue).where(*adjustments.of(schema.issue, owner))).one()
-        table = schema.answer
-        rows = connection.execute(select(table).where(*adjustments.of(table, owner))).all()
-        by_hand = adjustments.read(connection).by_hand(before)
-        codes = chosen(term, person, module, passing.as_marked(rows, by_hand), objectives)
-        fresh = to_sit(module, codes)
-        mode = issued.parse(before.record.encode()).mode
-        numbers = evaluation.numbers(before)
-        own = [found.own for found in vehicles.had(connection, module.key, numbers)]
-        had = [
-            {key: entry["parameters"] for key, entry in evaluation.numbers(earlier).items()}
-            for earlier in connection.execute(
-                select(schema.issue).where(schema.issue.c.trainee == person.id, schema.issue.c.module == module.key)
-            )
-        ]
-        record = _issue(term, module, person, attempt, mode, moment, fresh, numbers, rows, own, had)
-        content = issued.dump(record)
-        connection.execute(
-            schema.issue.insert().values(
-                trainee=person.id, module=module.key, attempt=attempt, issued_at=clock.to_text(clock.now()), due=moment,
-                record=content.decode(),
-            )
-        )  # fmt: skip
-        version = model.key_version(module.as_issued(record.exercises))
-        ledger.append(
-            connection,
-            [
-                ledger.Entry("issued", trainee=person.id, module=module.key, attempt=attempt, new=channels.ZIPS,
-                             reason=f"resit: {reason.strip()}", key_version=version)
-            ],
-        )  # fmt: skip
-        _keep_decisions(connection, before, attempt, {row.exercise for row in rows} - fresh)
-    assign.write_handout(term, module.key, person.id, content)
+    with session(term, module_key, "issuing a resit of") as work:
+        people, handouts = whom.people(term, work.connection, work.module.key), []
+
+        def one(person):
+            done, content = _sit_again(work, person, moment, reason, objectives)
+            handouts.append((person.id, content))
+            return done
+
+        issued_to = each(work, people, one)
+    for trainee, content in handouts:
+        assign.write_handout(term, module_key, trainee, content)
+    return issued_to
+
+
+def _sit_again(work, person, due, reason, objectives):
+    """Issue one trainee's next attempt inside the session: (Resit, the record to hand out)."""
+    connection, module = work.connection, work.module
+    attempt = _next_attempt(work.term, connection, module, person)
+    counting = _counting(work.term, connection, module, person)
+    before = _Before.read(work, (person.id, module.key, counting.attempt))
+    codes = chosen(work.term, person, module, passing.as_marked(before.answers, before.by_hand), objectives)
+    fresh = to_sit(module, codes)
+    record = _issue(work, before, attempt, due, fresh)
+    content = issued.dump(record)
+    connection.execute(
+        schema.issue.insert().values(
+            trainee=person.id,
+            module=module.key,
+            attempt=attempt,
+            issued_at=clock.to_text(clock.now()),
+            due=due,
+            record=content.decode(),
+        )
+    )
+    channels.deliver(connection, (person.id, module.key, attempt), channels.ZIPS)
+    entry = ledger.Entry(
+        "issued",
+        trainee=person.id,
+        module=module.key,
+        attempt=attempt,
+        new=channels.ZIPS,
+        reason=f"resit: {reason.strip()}",
+        key_version=model.key_version(module.as_issued(record.exercises)),
+    )
+    ledger.append(connection, [entry])
+    _keep_decisions(connection, before.issue, attempt, {row.exercise for row in before.answers} - fresh)
     sat = tuple(exercise for exercise in module.exercises if exercise.key in fresh)
-    return Resit(person, attempt, moment, codes, sat)
+    return Resit(person, attempt, due, codes, sat), content
 
 
-def chosen(term, person, module, rows, named=()):
+@dataclass(frozen=True, slots=True)
+class _Before:
+    """The attempt that counts until now: its issue, its marked answers, and marks by hand by exercise."""
+
+    issue: Row
+    answers: Sequence[Row]
+    by_hand: Mapping[str, int]
+
+    @classmethod
+    def read(cls, work, owner):
+        connection, table = work.connection, schema.answer
+        issue = connection.execute(select(schema.issue).where(*adjustments.of(schema.issue, owner))).one()
+        answers = connection.execute(select(table).where(*adjustments.of(table, owner))).all()
+        return cls(issue, answers, work.decisions().by_hand(issue))
+
+    @property
+    def numbers(self):
+        """As they were issued: exercise key -> {"version", "parameters"}."""
+        return evaluation.numbers(self.issue)
+
+
+def chosen(
+    term: Term, person: roster.Trainee, module: Module, rows: Sequence[Any], named: Sequence[str] = ()
+) -> dict[str, str]:
     """The objectives of a resit, from the answers of an attempt, as the objectives export judges them.
 
     Parameters
@@ -172,7 +216,7 @@ def chosen(term, person, module, rows, named=()):
     return {code: judged[code].met for code in judged if code in wanted}
 
 
-def to_sit(module, codes):
+def to_sit(module: Module, codes: Iterable[str]) -> set[str]:
     """Keys of the exercises that examine some objectives, with all that are linked or carry answers from one to another.
 
     Returns
@@ -224,19 +268,35 @@ def _counting(term, connection, module, person):
     return found
 
 
-def _issue(term, module, person, attempt, mode, due, fresh, before, rows, own, had):
+def _issue(work, before, attempt, due, fresh):
     """The issue: fresh numbers where they are to be sat, else those of before with the answers given to them."""
-    drawn = variant.draw(module, key=term.key, term=term.id, trainee=person.id, attempt=attempt, own=own, before=had)
-    made = issued.make(module, key=term.key, term=term.id, trainee=person.id, attempt=attempt, mode=mode, due=due,
-                       zone=term.settings.zone, numbers=drawn)  # fmt: skip
-    parts, exercises = module.as_issued(before).by_path, {}
+    term, module, numbers = work.term, work.module, before.numbers
+    own = [found.own for found in vehicles.had(work.connection, module.key, numbers)]
+    trainee, table = before.issue.trainee, schema.issue
+    mine = (table.c.trainee == trainee, table.c.module == module.key)
+    had = [
+        {key: entry["parameters"] for key, entry in evaluation.numbers(earlier).items()}
+        for earlier in work.connection.execute(select(table).where(*mine))
+    ]
+    made = issued.make(
+        module,
+        key=term.key,
+        term=term.id,
+        trainee=trainee,
+        attempt=attempt,
+        mode=issued.parse(before.issue.record.encode()).mode,
+        due=due,
+        zone=term.settings.zone,
+        numbers=variant.draw(module, key=term.key, term=term.id, trainee=trainee, attempt=attempt, own=own, before=had),
+    )
+    exercises = {}
     for key, entry in made.exercises.items():
         if key in fresh:
             exercises[key] = entry
-        elif key in before:
-            mine = [row for row in rows if row.exercise == key]
-            given = {row.part: [row.raw, unit_chosen(row, parts[row.part][1])] for row in mine}
-            drawn = {k: before[key][k] for k in ("version", "parameters")}
+        elif key in numbers:
+            mine = [row for row in before.answers if row.exercise == key]
+            given = {row.part: [row.raw, row.chosen] for row in mine}
+            drawn = {name: numbers[key][name] for name in ("version", "parameters")}
             exercises[key] = drawn | {issued.KEPT: given, CHARGED_BEFORE: charged_before(mine)}
     return issued.sealed(made, exercises, term.key)
 

@@ -1,25 +1,31 @@
 """Written answers: which wait, and what the instructor gives each point of the rubric."""
 
+from __future__ import annotations
+
 import hashlib
 import hmac
 import json
 import re
-from contextlib import contextmanager
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from sqlalchemy import select
+from sqlalchemy import Connection, select
 
 from grader import catalogue
 from grader.course.attempts import evaluation
-from grader.course.grading import reconcile, settle
+from grader.course.grading import settle
+from grader.course.grading.session import session
+from grader.course.grading.work import Work
 from grader.errors import Refused
 from grader.exercise.issued import KEPT
 from grader.marking.mark import truth_of
 from grader.marking.verdict import AWAITING, READ
-from grader.records import adjustments, database, ledger, lock, schema
+from grader.records import adjustments, database, ledger, schema
 from grader.records.term import roster
+from grader.records.term.term import Term
 
+DOING = "reading answers in"
 REASON = "written answer read"  # why a mark was made anew
 LONGEST_COMMENT = 2000
 
@@ -45,7 +51,7 @@ class Answer:
     kept_in: tuple = ()
 
     @property
-    def most(self):
+    def most(self) -> int:
         """Hundredths it can earn."""
         return 100 * sum(points for _, points in self.rubric)
 
@@ -61,7 +67,7 @@ class Given(NamedTuple):
     changed: bool
 
 
-def answers(term, module_key, *, waiting_only=True):
+def answers(term: Term, module_key: str, *, waiting_only: bool = True) -> list[Answer]:
     """The written answers of a module, in an order by lot that does not change.
 
     Parameters
@@ -81,17 +87,17 @@ def answers(term, module_key, *, waiting_only=True):
         No such module.
     """
     module = catalogue.module(module_key)
-    with database.transaction(term) as connection:
+    with database.reading(term) as connection:
         return _answers(term, connection, module, waiting_only)
 
 
-def waiting(term, module_key):
+def waiting(term: Term, module_key: str) -> int:
     """How many written answers of a module wait to be read."""
-    with database.transaction(term) as connection:
+    with database.reading(term) as connection:
         return len(_rows(connection, module_key, adjustments.read(connection), waiting_only=True))
 
 
-def give(term, module_key, code, points, comment=""):
+def give(term: Term, module_key: str, code: str, points: Sequence[str], comment: str = "") -> Given:
     """Write down what a written answer was given; its trainee's marks follow at once.
 
     Parameters
@@ -116,22 +122,25 @@ def give(term, module_key, code, points, comment=""):
     return give_all(term, module_key, [(code, points, comment)])[0]
 
 
-def give_all(term, module_key, given):
+def give_all(term: Term, module_key: str, given: Sequence[tuple[str, Sequence[str], str]]) -> list[Given]:
     """`give` for several (code, points, comment) in one transaction: all are written or none."""
-    with at_work(term, module_key) as (connection, module, known):
-        taken = []
+    with session(term, module_key, DOING) as work:
+        known, taken = by_code(work), []
         for code, points, comment in given:
             answer = known.get(code.strip())
             if answer is None:
                 raise Refused(
-                    f"No written answer of {module.key} has the code {code.strip()[:40]!r}. It may have been handed in anew; "
+                    f"No written answer of {work.module.key} has the code {code.strip()[:40]!r}. It may have been handed in anew; "
                     "list the answers again. Nothing was changed."
                 )
-            taken.append((answer, reading_of(answer, points, comment)))
-        return write(term, connection, module, taken)
+            try:
+                taken.append((answer, reading_of(answer, points, comment)))
+            except Refused as problem:
+                raise Refused(f"{problem} Nothing was changed.") from None
+        return write(work, taken)
 
 
-def codes(term, connection, trainees):
+def codes(term: Term, connection: Connection, trainees: Collection[str]) -> set[str]:
     """Codes under which answers of some trainees can stand in a table that was written for a spreadsheet."""
     answered, given = schema.answer, adjustments.reading
     found = {
@@ -146,18 +155,16 @@ def codes(term, connection, trainees):
     }
 
 
-@contextmanager
-def at_work(term, module_key):
-    """The term held, a transaction open, the gradebook reconciled: (connection, module, code -> Answer)."""
-    module = catalogue.module(module_key)
-    with lock.exclusive(term, f"reading answers in {module.key}"), database.transaction(term) as connection:
-        reconcile.reconcile(term, connection, module)
-        yield connection, module, {a.code: a for a in _answers(term, connection, module, waiting_only=False)}
+def by_code(work: Work) -> dict[str, Answer]:
+    """Every written answer of the module, read or not."""
+    found = _answers(work.term, work.connection, work.module, waiting_only=False)
+    return {answer.code: answer for answer in found}
 
 
-def write(term, connection, module, taken):
+def write(work: Work, taken: Sequence[tuple[Answer, adjustments.Reading]]) -> list[Given]:
     """Write (Answer, Reading) pairs; what says the same as before writes nothing."""
-    decided, entries, changed, told = adjustments.read(connection), [], {}, []
+    connection, module = work.connection, work.module
+    decided, entries, changed, told = work.decisions(), [], {}, []
     for answer, reading in taken:
         words, moved = (answer.path, adjustments.digest(answer.text)), False
         for owner in (answer.owner, *answer.kept_in):
@@ -168,7 +175,7 @@ def write(term, connection, module, taken):
         told.append((answer, moved))
     ledger.append(connection, entries)
     for owner in changed:
-        settle.settle(term, connection, module, owner, REASON, decided)
+        settle.settle(work, owner, REASON, decided, kind=ledger.WRITTEN_ANSWER)
     table = schema.mark
     marks = {
         adjustments.owner(row): row.mark
@@ -263,7 +270,7 @@ def _code_of(term, owner, part, digest):
     return "w" + hmac.digest(term.key, f"written\n{named}".encode(), hashlib.sha256).hex()[:8]
 
 
-def reading_of(answer, points, comment):
+def reading_of(answer: Answer, points: Sequence[str], comment: str) -> adjustments.Reading:
     """The Reading that typed points and a comment make.
 
     Raises
@@ -289,9 +296,7 @@ def _as_many(answer, points):
 def _hundredths(text, looked_for, most):
     plain = text.strip().replace(",", ".")
     if not re.fullmatch(r"[0-9]{1,3}(\.[0-9]{1,2})?", plain) or round(100 * float(plain)) > 100 * most:
-        raise Refused(
-            f"“{text.strip()[:20]}” for “{looked_for[:60]}” is not between 0 and {most}. Nothing was changed."
-        )
+        raise Refused(f"“{text.strip()[:20]}” for “{looked_for[:60]}” is not between 0 and {most}.")
     return round(100 * float(plain))
 
 
@@ -300,7 +305,5 @@ def _comment(text):
     if text.startswith("'") and text[1:2] in tuple("=+-@"):  # what `to_table` put before a formula
         text = text[1:]
     if len(text) > LONGEST_COMMENT:
-        raise Refused(
-            f"The comment has {len(text):,} characters; at most {LONGEST_COMMENT:,} are kept. Nothing was changed."
-        )
+        raise Refused(f"The comment has {len(text):,} characters; at most {LONGEST_COMMENT:,} are kept.")
     return text

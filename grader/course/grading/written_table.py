@@ -1,17 +1,22 @@
 """Written answers as a table for a spreadsheet, and the table back with what the instructor filled in."""
 
+from __future__ import annotations
+
 import csv
 import io
+from pathlib import Path
 
 from grader import files
 from grader.course.grading import written_answers
+from grader.course.grading.session import session
 from grader.errors import BadFile, Refused
 from grader.pages import csv_file
+from grader.records.term.term import Term
 
 LARGEST_TABLE = 20_000_000
 
 
-def write(term, module_key, path, *, waiting_only=True, names=False):
+def write(term: Term, module_key: str, path: Path, *, waiting_only: bool = True, names: bool = False) -> None:
     """Write the table into a new file.
 
     Raises
@@ -28,7 +33,7 @@ def write(term, module_key, path, *, waiting_only=True, names=False):
     files.write_bytes(path, to_table(term, module_key, waiting_only=waiting_only, names=names))
 
 
-def to_table(term, module_key, *, waiting_only=True, names=False):
+def to_table(term: Term, module_key: str, *, waiting_only: bool = True, names: bool = False) -> bytes:
     """The answers as a table for a spreadsheet: one row each, a column for each point of the rubric.
 
     Returns
@@ -59,7 +64,7 @@ def to_table(term, module_key, *, waiting_only=True, names=False):
     return text.getvalue().encode("utf-8-sig")
 
 
-def from_table(term, module_key, path):
+def from_table(term: Term, module_key: str, path: str | Path) -> list[written_answers.Given]:
     """Take a filled-in table back. Rows without any points are passed over.
 
     Returns
@@ -72,8 +77,8 @@ def from_table(term, module_key, path):
         Not such a table; every row that cannot be taken is named, and nothing was written.
     """
     rows = _table(files.read_bytes(path, most=LARGEST_TABLE, what="The table of answers"))
-    with written_answers.at_work(term, module_key) as (connection, module, known):
-        wrong, taken = [], {}
+    with session(term, module_key, written_answers.DOING) as work:
+        known, wrong, taken = written_answers.by_code(work), [], {}
         for number, code, points, comment in rows:
             try:
                 answer = known.get(code)
@@ -86,10 +91,10 @@ def from_table(term, module_key, path):
                     raise Refused(f"the code {code} stands twice")
                 taken[code] = (answer, reading)
             except Refused as problem:
-                wrong.append(f"row {number}: {str(problem).removesuffix(' Nothing was changed.')}")
+                wrong.append(f"row {number}: {problem}")
         if wrong:
             raise BadFile("Nothing was written. " + " ".join(_sentence(line) for line in wrong))
-        return written_answers.write(term, connection, module, list(taken.values()))
+        return written_answers.write(work, list(taken.values()))
 
 
 def _table(content):
@@ -102,14 +107,15 @@ def _table(content):
     reader = csv.DictReader(
         io.StringIO(text, newline=""), delimiter=";" if first.count(";") > first.count(",") else ","
     )
-    if not {"code", "points 1", "comment"} <= set(reader.fieldnames or ()):
+    columns = reader.fieldnames or ()
+    if not {"code", "points 1", "comment"} <= set(columns):
         raise BadFile(
             "The table of answers needs the columns code, points 1 and comment. Use the file that 'read --to' wrote; "
             "nothing was changed."
         )
     rows = []
     for number, row in enumerate(reader, 2):  # cells may hold lines of their own
-        points = [(row.get(f"points {n}") or "").strip() for n in range(1, len(reader.fieldnames))]
+        points = [(row.get(f"points {n}") or "").strip() for n in range(1, len(columns))]
         if any(points):
             rows.append((number, (row["code"] or "").strip(), points, row["comment"] or ""))
     if not rows:

@@ -1,22 +1,27 @@
 """Assigning a module: release the lesson, draw each trainee's own numbers, pack the hand-outs."""
 
+from __future__ import annotations
+
 import io
 import shutil
 import zipfile
+from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
-from sqlalchemy import select
+from sqlalchemy import Connection, Row, select
 
 from grader import catalogue, clock, files, paths
 from grader.course.issue import channels, vehicle_choice
 from grader.errors import CannotWrite, Refused, Unknown
 from grader.exercise import issued, variant
-from grader.exercise.model import ASSESSED, key_version
-from grader.records import database, ledger, schema, vehicles
+from grader.exercise.model import ASSESSED, Module, key_version
+from grader.records import config_file, ledger, schema, session, vehicles
 from grader.records.gradebook import gradebook
 from grader.records.gradebook.exchange import exchange_config
-from grader.records.term import roster
-from grader.records.term import term as terms
+from grader.records.term import dates, roster
+from grader.records.term.roster import Trainee
+from grader.records.term.term import Term
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,12 +33,23 @@ class Assigned:
     due: str
     issued_to: tuple
     had_them: int
-    folder: object
+    folder: Path
     way: str = channels.ZIPS
     notes: tuple = ()
 
 
-def assign(term, module_key, *, due="", mode=ASSESSED, group="", trainees=(), way="", exchange=None, own=()):
+def assign(
+    term: Term,
+    module_key: str,
+    *,
+    due: str = "",
+    mode: str = ASSESSED,
+    group: str = "",
+    trainees: Sequence[str] = (),
+    way: str = "",
+    exchange: str | Path | None = None,
+    own: Sequence[str] = (),
+) -> Assigned:
     """Release a module and issue numbers to every enrolled trainee who has none, or to those chosen.
 
     Parameters
@@ -50,7 +66,7 @@ def assign(term, module_key, *, due="", mode=ASSESSED, group="", trainees=(), wa
     trainees : sequence of str
         Only these, by either of their ids; empty: all.
     way : str
-        One of `ways.WAYS`; empty: a zip for each.
+        One of `channels.WAYS`; empty: a zip for each.
     exchange : path or None
         Root of nbgrader's exchange, where another than its own setting.
     own : sequence of str
@@ -72,68 +88,99 @@ def assign(term, module_key, *, due="", mode=ASSESSED, group="", trainees=(), wa
     module = catalogue.module(module_key)
     chosen_way = channels.check(way) or channels.ZIPS
     config = exchange_config(term, exchange) if chosen_way == channels.EXCHANGE else None
-    moment = clock.to_text(clock.parse(due, term.settings.zone)) if due else ""
-    with database.transaction(term) as connection:
+    moment = clock.to_text(dates.parse(term, due)) if due else ""
+    some = bool(group or trainees)
+    with session.begin(term, f"assigning {module.key}") as held:
+        connection = held.connection
         first = connection.execute(select(schema.assignment).where(schema.assignment.c.module == module.key)).first()
         people = roster.chosen(connection, group, trainees)
         waiting, had_them = _waiting(connection, module.key, people)
+        back = first is not None and bool(first.withdrawn)
+        if back:
+            _take_back(connection, first)
         lost = _lost_handouts(term, connection, module.key, people if way == channels.ZIPS else ())
-        if not lost:
+        if not lost and not back:
             again = bool(had_them) and way in channels.WAYS[1:]
-            _refuse(term, module, first, moment, mode, waiting, had_them, bool(group or trainees), again)
-        drawn_from = vehicle_choice.chosen(connection, module, own, first=first, some=bool(group or trainees))
-    vehicle_choice.prove(term, module, waiting, drawn_from)
-    if first is None:
-        _release(term, module)
-    else:
-        moment, mode = moment or first.due, first.mode
-    handouts = {}
-    with database.transaction(term) as connection:  # the second look, under the lock, decides
-        waiting, had_them = _waiting(connection, module.key, people)
-        at, entries = clock.to_text(clock.now()), []
+            _refuse(term, module, first, moment, mode, waiting, had_them, some, again)
+        drawn_from = vehicle_choice.chosen(connection, module, own, first=first, some=some)
+        held.keep()
+        vehicle_choice.prove(term, module, waiting, drawn_from)
         if first is None:
-            values = {"module": module.key, "mode": mode, "due": moment, "assigned_at": at, "most": module.marks * 100}
-            connection.execute(schema.assignment.insert().values(**values))
-            vehicles.note(connection, module.key, drawn_from)
-            entries.append(
-                ledger.Entry("assigned", module=module.key, new=moment or "no due time", most=values["most"])
-            )
-        other_due = f"due {moment}" if first is not None and moment != first.due else ""
-        for person in waiting:
-            record = _issue(term, module, person, mode, moment, attempt=1, drawn_from=drawn_from)
-            handouts[person.id] = issued.dump(record)
-            connection.execute(
-                schema.issue.insert().values(
-                    trainee=person.id,
-                    module=module.key,
-                    attempt=1,
-                    issued_at=at,
-                    due=moment,
-                    record=handouts[person.id].decode(),
-                )
-            )
-            entries.append(
-                ledger.Entry(
-                    "issued", trainee=person.id, module=module.key, attempt=1, new=chosen_way, reason=other_due,
-                    key_version=key_version(module),
-                )
-            )  # fmt: skip
-        ledger.append(connection, entries)
+            _release(term, module)
+        else:
+            moment, mode = moment or first.due, first.mode
+        order = _Order(term, module, mode, moment, chosen_way, drawn_from)
+        handouts = order.issue(connection, waiting, first)
         served = [person.id for person in people if person.id in channels.latest_records(connection, module.key)]
         if way:
             channels.note(connection, module.key, served, way, key_version(module))
-    for trainee_id, record in {**lost, **(handouts if chosen_way == channels.ZIPS else {})}.items():
-        write_handout(term, module.key, trainee_id, record)
-    folder = term.folder / "out"
-    if chosen_way != channels.ZIPS:
-        folder = channels.hand_out(term, module.key, chosen_way, trainees=served, config=config)
+        held.keep()
+        for trainee_id, record in {**lost, **(handouts if chosen_way == channels.ZIPS else {})}.items():
+            write_handout(term, module.key, trainee_id, record)
+        folder = term.folder / "out"
+        if chosen_way != channels.ZIPS:
+            folder = channels.hand_out(term, module.key, chosen_way, trainees=served, config=config)
     notes = vehicle_choice.notes(module, drawn_from)
-    if waiting and moment and moment < at:
+    if waiting and moment and clock.from_text(moment) < clock.now():
         notes = (*notes, "that due time has passed already: all that comes in will be late. 'extend' moves it for one")
     return Assigned(module.key, mode, moment, tuple(waiting), had_them, folder, chosen_way, notes)
 
 
-def write_handout(term, module_key, trainee_id, record):
+def _take_back(connection: Connection, first: Row) -> None:
+    """A module that was withdrawn counts again, with the numbers and the work that it had."""
+    table = schema.assignment
+    connection.execute(table.update().where(table.c.module == first.module).values(withdrawn=""))
+    entry = ledger.Entry(
+        "assigned",
+        module=first.module,
+        old="withdrawn",
+        new=first.due or "no due time",
+        reason="assigned again",
+        kind=ledger.WITHDRAWN,
+    )
+    ledger.append(connection, [entry])
+
+
+@dataclass(frozen=True, slots=True)
+class _Order:
+    """What is issued in one assign, alike for everybody."""
+
+    term: Term
+    module: Module
+    mode: str
+    due: str
+    way: str
+    drawn_from: tuple
+
+    def issue(self, connection: Connection, people: Sequence[Trainee], first: Row | None) -> dict[str, bytes]:
+        """Write the assignment, if it is the first, and each one's numbers; returns trainee -> issued.json."""
+        at, entries, handouts, key = clock.to_text(clock.now()), [], {}, self.module.key
+        if first is None:
+            most = self.module.marks * 100
+            values = {"module": key, "mode": self.mode, "due": self.due, "assigned_at": at, "most": most}
+            connection.execute(schema.assignment.insert().values(**values))
+            vehicles.note(connection, key, self.drawn_from)
+            entries.append(ledger.Entry("assigned", module=key, new=self.due or "no due time", most=most))
+        other_due = f"due {self.due}" if first is not None and self.due != first.due else ""
+        version = key_version(self.module)
+        for person in people:
+            handouts[person.id] = issued.dump(self._draw(person))
+            row = {"trainee": person.id, "module": key, "attempt": 1}
+            text = handouts[person.id].decode()
+            connection.execute(schema.issue.insert().values(**row, issued_at=at, due=self.due, record=text))
+            channels.deliver(connection, (person.id, key, 1), self.way)
+            entries.append(ledger.Entry("issued", **row, new=self.way, reason=other_due, key_version=version))
+        ledger.append(connection, entries)
+        return handouts
+
+    def _draw(self, person: Trainee) -> issued.Issued:
+        own = [found.own for found in self.drawn_from]
+        term, who = self.term, {"key": self.term.key, "term": self.term.id, "trainee": person.id, "attempt": 1}
+        numbers = variant.draw(self.module, **who, own=own)
+        return issued.make(self.module, **who, mode=self.mode, due=self.due, zone=term.settings.zone, numbers=numbers)
+
+
+def write_handout(term: Term, module_key: str, trainee_id: str, record: bytes) -> None:
     """Write out/<trainee>/<module>.zip: the lesson and the trainee's numbers.
 
     Can be repeated at any time: the record in the database is what counts.
@@ -146,15 +193,6 @@ def write_handout(term, module_key, trainee_id, record):
         for name, content in ((f"{module_key}.ipynb", lesson), (issued.NAME, record)):
             archive.writestr(zipfile.ZipInfo(f"{module_key}/{name}", date_time=(2026, 1, 1, 0, 0, 0)), content)
     files.write_bytes(term.folder / "out" / trainee_id / f"{module_key}.zip", packed.getvalue())
-
-
-def _issue(term, module, person, mode, due, *, attempt, drawn_from):
-    own = [found.own for found in drawn_from]
-    numbers = variant.draw(module, key=term.key, term=term.id, trainee=person.id, attempt=attempt, own=own)
-    return issued.make(
-        module, key=term.key, term=term.id, trainee=person.id, attempt=attempt, mode=mode, due=due,
-        zone=term.settings.zone, numbers=numbers,
-    )  # fmt: skip
 
 
 def _lost_handouts(term, connection, module_key, also):
@@ -194,12 +232,15 @@ def _refuse(term, module, first, due, mode, waiting, had_them, some, again):
         until = term.shown(clock.from_text(first.due)) if first.due else "without due time"
         raise Refused(
             f"{module.key} was assigned on {when} as {first.mode}, {until}. Nothing was changed; leave out --due and "
-            "--practice to issue numbers to those who joined since, or name a --group or --trainee for another due time."
+            "--practice to issue numbers to those who joined since, name a --group or --trainee for another due time, or move "
+            "it for those who have their numbers with --change-due."
         )
 
 
 def _another_due_time(first):
-    return " For a later due time use 'extend'." if first.due else " It went out without a due time, and keeps none."
+    if first.due:
+        return " To move the due time use --change-due, or 'extend' for one."
+    return " It went out without a due time; --change-due gives it one."
 
 
 def _release(term, module):
@@ -217,5 +258,5 @@ def _release(term, module):
         raise CannotWrite(
             f"{target} could not be written: {problem.strerror or problem}. Nothing was assigned."
         ) from None
-    terms.write_config(term.folder)  # a term made by an earlier version has an older one
+    config_file.write(term.folder)
     gradebook.generate(term, module.key)

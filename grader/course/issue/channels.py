@@ -1,22 +1,29 @@
 """How numbers reach trainees beside a zip for each: one folder for all, nbgrader's exchange, paper."""
 
+from __future__ import annotations
+
+from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import Path
+from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import Connection, select
 
-from grader import catalogue, files
+from grader import catalogue, clock, files
 from grader.errors import Refused
 from grader.exercise import issued
 from grader.records import database, ledger, schema
 from grader.records.gradebook.exchange import place_in_exchange, release_to_exchange
 from grader.records.term import roster
+from grader.records.term.roster import Trainee
+from grader.records.term.term import Term
 
 ZIPS, FOLDER, EXCHANGE, PAPER = "zips", "folder", "exchange", "paper"
 WAYS = (ZIPS, FOLDER, EXCHANGE, PAPER)
 FOR_ALL = "_class"  # no trainee's id begins so
 
 
-def check(way):
+def check(way: str) -> str:
     """The way as the records know it.
 
     Raises
@@ -29,40 +36,54 @@ def check(way):
     return way
 
 
-def known(connection, module_key):
+def known(connection: Connection, module_key: str) -> dict[str, set[str]]:
     """Trainee -> the ways in which his latest numbers of a module were handed out."""
-    found = {}
-    for _, _, entry in ledger.entries(connection, "issued"):
-        if entry["module"] == module_key:
-            found.setdefault((entry["trainee"], entry["attempt"]), set()).add(
-                entry["new"] if entry["new"] in WAYS else ZIPS
-            )
-    return {trainee: how for (trainee, _), how in sorted(found.items(), key=lambda item: (item[0][0], item[0][1] or 1))}
+    table = schema.delivery
+    latest: dict[str, tuple[int, set[str]]] = {}
+    for row in connection.execute(select(table).where(table.c.module == module_key).order_by(table.c.attempt)):
+        attempt, ways = latest.get(row.trainee, (row.attempt, set()))
+        latest[row.trainee] = (row.attempt, ways | {row.channel} if attempt == row.attempt else {row.channel})
+    return {trainee: ways for trainee, (_, ways) in latest.items()}
 
 
-def latest_records(connection, module_key):
+def latest_records(connection: Connection, module_key: str) -> dict[str, tuple[int, str]]:
     """Trainee -> (attempt, record) of the latest numbers, as the term keeps them."""
     table = schema.issue
     rows = connection.execute(select(table).where(table.c.module == module_key).order_by(table.c.attempt))
     return {row.trainee: (row.attempt, row.record) for row in rows}
 
 
-def note(connection, module_key, trainees, way, key_version):
-    """A row in the ledger for everybody who gets the numbers he had in one more way."""
+def deliver(connection: Connection, owner: tuple[str, str, int], way: str) -> None:
+    """Keep that numbers were handed out in a way."""
+    trainee, module, attempt = owner
+    row = {"trainee": trainee, "module": module, "attempt": attempt, "channel": way, "at": clock.to_text(clock.now())}
+    connection.execute(schema.delivery.insert().values(**row))
+
+
+def note(connection: Connection, module_key: str, trainees: Sequence[str], way: str, key_version: str) -> list[str]:
+    """Keep it, and write a row in the ledger, for everybody who gets the numbers he had in one more way."""
     had, records = known(connection, module_key), latest_records(connection, module_key)
     again = [trainee for trainee in trainees if way not in had.get(trainee, ())]
-    ledger.append(
-        connection,
-        [
-            ledger.Entry("issued", trainee=trainee, module=module_key, attempt=records[trainee][0], new=way,
-                         reason="the same numbers, handed out once more", key_version=key_version)
-            for trainee in again
-        ],
-    )  # fmt: skip
+    for trainee in again:
+        deliver(connection, (trainee, module_key, records[trainee][0]), way)
+    reason = "the same numbers, handed out once more"
+    entries = [
+        ledger.Entry(
+            "issued",
+            trainee=trainee,
+            module=module_key,
+            attempt=records[trainee][0],
+            new=way,
+            reason=reason,
+            key_version=key_version,
+        )
+        for trainee in again
+    ]
+    ledger.append(connection, entries)
     return again
 
 
-def without_answers(issue):
+def without_answers(issue: issued.Issued) -> issued.Issued:
     """An issue as a file that many can read may hold it: what a resit keeps is named, the answers are left out.
 
     Nothing is lost by that: marking takes the answers from the term's own record.
@@ -83,7 +104,7 @@ def without_answers(issue):
     return replace(issue, exercises=exercises)
 
 
-def hand_out(term, module_key, way, *, trainees=(), config=None):
+def hand_out(term: Term, module_key: str, way: str, *, trainees: Sequence[str] = (), config: Any = None) -> Path:
     """Write what goes out in one of the ways for all; can be repeated at any time.
 
     A folder and an exchange hold the latest numbers of everybody who has any, without
@@ -110,7 +131,7 @@ def hand_out(term, module_key, way, *, trainees=(), config=None):
     CannotWrite
         The place cannot be written to.
     """
-    with database.transaction(term) as connection:
+    with database.reading(term) as connection:
         people = {person.id: person for person in roster.everyone(connection)}
         records = {t: record for t, (_, record) in latest_records(connection, module_key).items()}
     if way == PAPER:
@@ -136,7 +157,9 @@ def hand_out(term, module_key, way, *, trainees=(), config=None):
     return folder if way == FOLDER else release_to_exchange(term, module_key, folder.parent, config)
 
 
-def print_sheets(term, module_key, *, trainees=(), group="", one_file=False):
+def print_sheets(
+    term: Term, module_key: str, *, trainees: Sequence[str] = (), group: str = "", one_file: bool = False
+) -> list[Path]:
     """Write the sheets on paper of some trainees who have their numbers, or of all who have.
 
     With `one_file` also all of them in one file to print, the last path.
@@ -173,7 +196,7 @@ def print_sheets(term, module_key, *, trainees=(), group="", one_file=False):
     return written
 
 
-def forget(term, people):
+def forget(term: Term, people: Sequence[Trainee]) -> list[tuple[str, str]]:
     """Take some people's numbers out of the folders that serve all.
 
     Returns
@@ -184,6 +207,8 @@ def forget(term, people):
     changed = []
     for path in sorted((term.folder / "out" / FOR_ALL).glob(f"*/*/{issued.NAME}")):
         before = after = issued.read_shared(path)
+        if after is None:  # of one trainee alone, which goes with his own files
+            continue
         for person in people:
             after = after.without(person.college_id)
         if after != before:

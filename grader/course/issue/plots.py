@@ -1,14 +1,18 @@
 """Pictures that an exercise is read from, drawn for paper: black lines over a grid that a ruler can follow."""
 
+from __future__ import annotations
+
 import base64
 import io
 from dataclasses import dataclass
+from typing import Any
 
 import matplotlib
 import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.ticker import MultipleLocator
 
+from grader.exercise.model import Exercise
 from grader.modules.dwell.coil import FASTEST_RPM, available_kv
 from grader.modules.heat_range.nose import NOSES_MM, fahrenheit, nose_tip_c
 from grader.modules.plug_testing import firing
@@ -29,7 +33,7 @@ class Plot:
     on_paper: str = ""
 
 
-def plot(exercise, given):
+def plot(exercise: Exercise, given: Any) -> bytes | None:
     """The picture of an exercise with a trainee's own numbers, or None where it needs none.
 
     Parameters
@@ -90,7 +94,7 @@ def _chart(given):
     _scale(axes.yaxis, axes.set_ylim, (0, firing.CHART_MOST_KV), 5, firing.CHART_MINOR_KV)
     psia = np.linspace(4.0, firing.CHART_MOST_PSIA, 361)
     for gap_in, dash in zip(firing.CHART_GAPS_IN, _DASHES, strict=True):
-        kv = breakdown.required_voltage_kv(
+        kv: Any = breakdown.required_voltage_kv(
             gap_in * _MM_PER_INCH,
             psia / tester.ATMOSPHERE_PSIA * breakdown.STANDARD_PRESSURE_BAR,
             breakdown.STANDARD_TEMPERATURE_K,

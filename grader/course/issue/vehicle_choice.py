@@ -1,16 +1,25 @@
 """Drawing a module's numbers from the term's own vehicles: which of them can serve, and proof before anything is written."""
 
-from sqlalchemy import select
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from sqlalchemy import Connection, Row, select
 
 from grader.errors import Refused, Unknown
 from grader.exercise import variant
+from grader.exercise.model import Module
 from grader.records import database, vehicles
+from grader.records.term.roster import Trainee
+from grader.records.term.term import Term
 from grader.vehicle.own import PLUGGED
 
 _TRIALS = 8  # draws from each vehicle alone: with several, one that never fits would be passed over in silence
 
 
-def chosen(connection, module, keys, *, first, some):
+def chosen(
+    connection: Connection, module: Module, keys: Sequence[str], *, first: Row | None, some: bool
+) -> tuple[vehicles.Revision, ...]:
     """The revisions that numbers of a module are to be drawn from.
 
     Parameters
@@ -56,7 +65,7 @@ def chosen(connection, module, keys, *, first, some):
     return wanted
 
 
-def prove(term, module, people, found):
+def prove(term: Term, module: Module, people: Sequence[Trainee], found: Sequence[vehicles.Revision]) -> None:
     """Draw once for everybody without writing, and from each vehicle alone.
 
     Raises
@@ -77,15 +86,17 @@ def prove(term, module, people, found):
             raise Refused(
                 f"No exercise of {module.key} {why}, so {own.vehicle.key} cannot be used. Nothing was changed."
             )
-        for number in range(_TRIALS):
-            drawn = _draw(module, [own], variant.PRACTICE_KEY, "trial", f"trial {number}", own.vehicle.title)
-        _refuse_connected(module, own, drawn)
+        drawn = [
+            _draw(module, [own], variant.PRACTICE_KEY, "trial", f"trial {number}", own.vehicle.title)
+            for number in range(_TRIALS)
+        ]
+        _refuse_connected(module, own, drawn[-1])
     if owns:
         for person in people:
             _draw(module, owns, term.key, term.id, person.id, ", ".join(own.vehicle.title for own in owns))
 
 
-def notes(module, found):
+def notes(module: Module, found: Sequence[vehicles.Revision]) -> tuple[str, ...]:
     """Sentences about what the numbers are drawn from; none for the teaching vehicles.
 
     Returns
@@ -102,7 +113,7 @@ def notes(module, found):
     return tuple(said)
 
 
-def modules_of(term, key):
+def modules_of(term: Term, key: str) -> dict[int, list[str]]:
     """Revision of a vehicle -> keys of the modules handed out with it; an assignment keeps its revision.
 
     Parameters
@@ -115,7 +126,7 @@ def modules_of(term, key):
     dict of int to list of str
     """
     table, found = vehicles.drawn_from, {}
-    with database.transaction(term) as connection:
+    with database.reading(term) as connection:
         query = select(table).where(table.c.key == key).order_by(table.c.module)
         for row in connection.execute(query):
             found.setdefault(row.revision, []).append(row.module)

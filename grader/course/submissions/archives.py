@@ -1,5 +1,7 @@
 """Opening zip archives of unknown origin: read in memory, bounded, never unpacked to disk."""
 
+from __future__ import annotations
+
 import io
 import re
 import stat
@@ -32,26 +34,26 @@ class Member:
     problem: str = ""
 
     @property
-    def name(self):
+    def name(self) -> str:
         return self.parts[-1]
 
 
-def is_zip(head):
+def is_zip(head: bytes) -> bool:
     """True if bytes begin as a zip archive does."""
     return head.startswith(_MAGIC)
 
 
-def other_packer(head):
+def other_packer(head: bytes) -> str:
     """Name of another packing format that bytes begin with, or an empty text."""
     return next((name for magic, name in _OTHER_PACKERS.items() if head.startswith(magic)), "")
 
 
-def passed_over(name):
+def passed_over(name: str) -> bool:
     """True for what systems leave in folders and archives by themselves, and for what was set aside."""
     return name in _COMPANY or name.startswith(("~$", ".")) or name.endswith(SET_ASIDE)
 
 
-def members(content):
+def members(content: bytes) -> list[Member]:
     """Every file of an archive that could be part of a hand-in, archives inside it opened too.
 
     Parameters

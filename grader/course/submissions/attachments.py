@@ -1,20 +1,27 @@
 """What lies beside an answer sheet: the issue of numbers and the receipt. Our own record wins over both."""
 
+from __future__ import annotations
+
+import hmac
 import re
+from collections.abc import Sequence
 
 from grader import files
 from grader.course.issue import channels
 from grader.errors import BadFile
 from grader.exercise import issued
+from grader.exercise.sheet import Sheet
+from grader.records.term.term import Term
 
 _DEEPEST = 4
 
 
-def notes(record, sheet, sha256, company):
-    """Sentences about companions that do not agree with the record or the answers.
+def notes(term: Term, record: str, sheet: Sheet, sha256: str, company: Sequence[bytes]) -> list[str]:
+    """Sentences about attachments that do not agree with the record or the answers.
 
     Parameters
     ----------
+    term : Term
     record : str
         The issue as the term keeps it.
     sheet : Sheet
@@ -36,13 +43,27 @@ def notes(record, sheet, sha256, company):
             found.append(f"{problem} The answers were taken; the term's own record of numbers counts.")
             continue
         if value.get("format") == issued.FORMAT:
-            found += _issue_note(ours, content, sheet)
+            found += _issue_note(term, ours, content, sheet)
         else:
             found += _receipt_note(value, sheet, sha256, alone=len(company) <= 2)
     return found
 
 
-def owner(company):
+def vouches(term: Term, record: str, company: Sequence[bytes]) -> bool:
+    """Whether an issue of numbers that we made for just this work lies beside it."""
+    ours = issued.parse(record.encode())
+    for content in company:
+        try:
+            theirs = issued.parse(content)
+        except BadFile:
+            continue
+        same = (theirs.trainee, theirs.module, theirs.attempt) == (ours.trainee, ours.module, ours.attempt)
+        if same and (theirs == channels.without_answers(ours) or _ours(term, theirs)):
+            return True
+    return False
+
+
+def owner(company: Sequence[bytes]) -> tuple[str, str, int] | None:
     """(trainee, module, attempt) that an issue beside an unreadable sheet names, or None."""
     for content in company:
         try:
@@ -53,7 +74,7 @@ def owner(company):
     return None
 
 
-def _issue_note(ours, content, sheet):
+def _issue_note(term, ours, content, sheet):
     try:
         theirs = issued.parse(content)
     except BadFile as problem:
@@ -64,9 +85,13 @@ def _issue_note(ours, content, sheet):
         return []
     if theirs.exercises != ours.exercises:
         return ["The issued.json beside it has other numbers than were issued. The term's own record counts."]
-    if theirs.token != ours.token or theirs != ours:
+    if theirs != ours and not _ours(term, theirs):  # ours from before another due time has a token that fits it
         return ["The issued.json beside it was changed (its token does not fit). The term's own record counts."]
     return []
+
+
+def _ours(term, theirs):
+    return hmac.compare_digest(issued.seal(theirs, term.key), theirs.token)
 
 
 def _receipt_note(value, sheet, sha256, *, alone):

@@ -1,49 +1,102 @@
 """Taking hand-ins: every one is kept by its content, none is changed, none is lost."""
 
+from __future__ import annotations
+
 import hashlib
 import json
 import re
-from dataclasses import dataclass, field
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime
 from pathlib import Path
 
-from sqlalchemy import select
-from sqlalchemy.exc import IntegrityError
+from sqlalchemy import Connection, Row, select
 
 from grader import catalogue, clock, files
-from grader.course.attempts import lateness
-from grader.course.attempts.kept import kept_path
+from grader.course.attempts import evaluation, kept, lateness
+from grader.course.attempts.kept import Arrival
 from grader.course.submissions import attachments, incoming
+from grader.course.submissions.incoming import Submission
 from grader.errors import BadSheet, Refused
-from grader.exercise import sheet as sheets
 from grader.exercise.model import PRACTICE
+from grader.exercise.sheet import Sheet
 from grader.marking import confidence
-from grader.records import database, ledger, lock, schema
+from grader.marking.mark import SheetMark, mark_sheet
+from grader.records import adjustments, finding, schema, session
+from grader.records.adjustments import Adjustments
+from grader.records.finding import Finding
 from grader.records.gradebook import exchange
 from grader.records.term import roster
+from grader.records.term.roster import Trainee
+from grader.records.term.term import Term
 
 AFTER_RETURN = "arrived after the return; does not count"
+MANY = 0.25  # more than this share of a class late by one arrival: perhaps the files came late, not the work
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """A sheet that was taken: whose, when it came, how many days late, and what that costs in words."""
+
+    person: Trainee
+    module: str
+    attempt: int
+    received_at: str
+    late_days: int
+    cost: str
 
 
 @dataclass(slots=True)
 class Collected:
-    """What a collect did, in sentences and counts. `notes` need nobody to act."""
+    """What a collect did, in sentences and counts. `notes` need nobody to act, `sheets` are those that can be read."""
 
     taken: int = 0
     known: int = 0
     findings: list = field(default_factory=list)
     notes: list = field(default_factory=list)
+    sheets: list[Taken] = field(default_factory=list)
+
+    @property
+    def late(self) -> list[Taken]:
+        """The sheets that came after their due time."""
+        return [sheet for sheet in self.sheets if sheet.late_days]
+
+    def sentence(self) -> str:
+        """How many were taken, and who of them is late, by how many days, and what it costs."""
+        if not self.late:
+            return f"{self.taken} taken{', all on time' if self.sheets and len(self.sheets) == self.taken else ''}."
+        unread = self.taken - len(self.sheets)
+        rest = f", {unread} that cannot be marked" if unread else ""
+        names = "; ".join(f"{s.person.name} {_days(s.late_days)}, {s.cost}" for s in self.late)
+        return (
+            f"{self.taken} taken: {len(self.sheets) - len(self.late)} on time, {len(self.late)} late ({names}){rest}."
+        )
 
 
 @dataclass(frozen=True, slots=True)
-class _Known:
-    """Who and what there is, read once for a run."""
+class ManyLate:
+    """So many of a class are late by one arrival that the files may have come later than the work."""
 
-    people: dict  # our ids and the college's, in small letters -> our id
-    issues: dict  # (trainee, module, attempt) -> record
-    closed: dict  # of attempts that were returned; see late.closed
+    module: str
+    late: tuple[Trainee, ...]
+    of: int
+
+    def __str__(self) -> str:
+        names = "; ".join(person.name for person in self.late[:6]) + ("; and others" if len(self.late) > 6 else "")
+        return (
+            f"{len(self.late)} of {self.of} would be late in {self.module} by this arrival ({names}). If the work came in "
+            "before its files did, name the time with --received-at."
+        )
 
 
-def collect(term, paths=(), *, received_at=None):
+def collect(
+    term: Term,
+    paths: Sequence[str | Path] = (),
+    *,
+    received_at: datetime | None = None,
+    confirm: Callable[[ManyLate], bool] | None = None,
+) -> Collected:
     """Take hand-ins from the inbox and nbgrader's submitted folder, or from files and folders named.
 
     The time of a hand-in is the exchange's stamp where it has one, else
@@ -56,6 +109,9 @@ def collect(term, paths=(), *, received_at=None):
         Empty: the term's inbox and submitted folders.
     received_at : datetime or None
         When all of them arrived.
+    confirm : callable or None
+        Asked where more than a quarter of a class would be late by this arrival;
+        without one, they are.
 
     Returns
     -------
@@ -64,25 +120,33 @@ def collect(term, paths=(), *, received_at=None):
     Raises
     ------
     Refused
-        A path that does not exist.
+        A path that does not exist, or it was not confirmed; nothing was taken.
     """
-    outcome = Collected()
     submitted = term.folder / "submitted"
     roots = [Path(path).expanduser() for path in paths]
     roots = roots or [term.folder / "inbox", *([submitted] if submitted.is_dir() else [])]
     for root in roots:
         if not root.exists() and not root.is_symlink():
             raise Refused(f"{root} does not exist. Nothing was collected; check the path.")
-    with lock.exclusive(term, "collecting hand-ins"), database.connected(term) as connection:
-        known = _known(connection)
+    with session.begin(term, "collecting hand-ins") as held:
+        run = _Run(held, received_at)
+        held.keep()
         for root in roots:
-            for together in incoming.find(root, outcome.notes):
-                for parcel in together:
-                    _take(term, connection, parcel, known, received_at, outcome)
-    return outcome
+            for together in incoming.find(root, run.outcome.notes):
+                for submission in together:
+                    run.look_at(submission)
+        run.put_in_order()
+        if confirm is not None:
+            for many in run.many_late():
+                if not confirm(many):
+                    raise Refused(f"{many} Otherwise take them as late with --yes; nothing was taken.")
+        run.take()
+    return run.outcome
 
 
-def collect_exchange(term, root=None):
+def collect_exchange(
+    term: Term, root: str | Path | None = None, *, confirm: Callable[[ManyLate], bool] | None = None
+) -> Collected:
     """Take every hand-in that lies in nbgrader's exchange, with the exchange's stamp.
 
     Parameters
@@ -90,6 +154,8 @@ def collect_exchange(term, root=None):
     term : Term
     root : path or None
         Of the exchange; None: where nbgrader's own settings on this machine have it.
+    confirm : callable or None
+        As for `collect`.
 
     Returns
     -------
@@ -102,70 +168,218 @@ def collect_exchange(term, root=None):
     """
     notes = []
     with exchange.fetched(term, exchange.exchange_config(term, root), notes) as folder:
-        outcome = collect(term, [folder])
+        outcome = collect(term, [folder], confirm=confirm)
     outcome.notes[:0] = notes
     return outcome
 
 
-def _known(connection):
-    table = schema.issue
-    with connection.begin():
+@dataclass(frozen=True, slots=True)
+class _Known:
+    """Who and what there is, read once for a run."""
+
+    persons: dict[str, Trainee]
+    people: dict[str, str]  # our ids and the college's, in small letters -> our id
+    issues: dict[tuple, Row]  # (trainee, module, attempt) -> row of tm_issue
+    closed: dict  # of attempts that were returned; see lateness.closed
+    withdrawn: frozenset[str]
+    decided: Adjustments
+
+    @classmethod
+    def read(cls, connection: Connection) -> _Known:
         everyone = roster.everyone(connection)
-        issues = {(row.trainee, row.module, row.attempt): row.record for row in connection.execute(select(table))}
-        closed = lateness.closed(connection)
-    people = {person.college_id.casefold(): person.id for person in everyone}
-    return _Known(people | {person.id: person.id for person in everyone}, issues, closed)
+        people = {person.college_id.casefold(): person.id for person in everyone}
+        assigned = schema.assignment
+        return cls(
+            {person.id: person for person in everyone},
+            people | {person.id: person.id for person in everyone},
+            {adjustments.owner(row): row for row in connection.execute(select(schema.issue))},
+            lateness.closed(connection),
+            frozenset(connection.execute(select(assigned.c.module).where(assigned.c.withdrawn != "")).scalars()),
+            adjustments.read(connection),
+        )
 
 
-def _take(term, connection, parcel, known, received_at, outcome):
-    claimed = _claimed_trainee(parcel, known)
-    sheet, finding = None, parcel.problem
-    if not finding:
-        try:
-            sheet = sheets.parse(parcel.content)
-        except BadSheet as problem:
-            finding = str(problem)
-    if sheet is not None:
-        wrong = _misplaced(term, sheet, claimed, known)
-        if wrong:
-            outcome.findings.append(f"{parcel.where}: {wrong}")
-            return
-        owner = (sheet.trainee, sheet.module, sheet.attempt)
-    else:
-        outcome.findings.append(f"{parcel.where}: {finding}")
-        owner = _guessed_owner(parcel, claimed, known)
-        if owner is None or parcel.content is None:
-            return
-    sha256 = hashlib.sha256(parcel.content).hexdigest()
-    if sheet is not None:
-        notes = attachments.notes(known.issues[owner], sheet, sha256, parcel.company)
-        outcome.findings += [f"{parcel.where}: {note}" for note in notes]
-        finding = " ".join(notes)
-    arrived = parcel.stamp or received_at or parcel.came
-    barred = sheet is not None and lateness.too_late(known.closed, owner, clock.to_text(arrived))
-    finding = f"{lateness.BARRED} {finding}".strip() if barred else finding
-    if not kept_path(term, sha256).is_file():
-        files.write_bytes(kept_path(term, sha256), parcel.content)
-    row = dict(zip(("trainee", "module", "attempt"), owner, strict=True))
-    try:
-        with connection.begin():
-            connection.execute(
-                schema.hand_in.insert().values(
-                    **row, received_at=clock.to_text(arrived), source=parcel.where, sha256=sha256,
-                    usable=sheet is not None and not barred, finding=schema.text(finding),
-                )
-            )  # fmt: skip
-            reason = AFTER_RETURN if barred else ""
-            entry = ledger.Entry("handed-in", **row, sha256=sha256, new=clock.to_text(arrived), reason=reason)
-            ledger.append(connection, [entry])
-    except IntegrityError:  # the same content was taken before: its first arrival counts
-        outcome.known += 1
-    else:
-        outcome.taken += 1
-        if barred:
-            outcome.findings.append(f"{parcel.where}: {lateness.BARRED}")
+@dataclass(slots=True)
+class _Waiting:
+    """A submission that was looked at and is to be taken."""
+
+    arrival: Arrival
+    content: bytes
+    where: str
+    sheet: Sheet | None
+    stamped: bool
+
+
+class _Run:
+    """One collecting under way."""
+
+    def __init__(self, held: session.Session, received_at: datetime | None) -> None:
+        self.term, self.connection, self._keep = held.term, held.connection, held.keep
+        self.outcome, self._received_at = Collected(), received_at
+        self._known = _Known.read(held.connection)
+        self._there: dict[tuple, list[Row | Arrival]] = defaultdict(list)
+        for row in held.connection.execute(select(schema.hand_in).order_by(schema.hand_in.c.id)):
+            self._there[adjustments.owner(row)].append(row)
+        self._waiting: list[_Waiting] = []
+
+    def look_at(self, submission: Submission) -> None:
+        """Decide whose it is and whether it can be taken; what cannot is told."""
+        known, where, sheet = self._known, submission.where, submission.sheet
+        claimed = _claimed_trainee(submission, known)
+        words = submission.problem
         if sheet is not None:
-            outcome.notes += [f"{parcel.where}: {said}" for said in _sure_words(known.issues[owner], sheet)]
+            wrong = _misplaced(self.term, sheet, claimed, known)
+            if wrong:
+                self._tell(finding.MISPLACED, where, wrong)
+                return
+            owner = (sheet.trainee, sheet.module, sheet.attempt)
+        else:
+            self._tell(finding.UNREADABLE, where, words)
+            owner = _guessed_owner(submission, claimed, known)
+            if owner is None:
+                return
+        if submission.content is None:
+            return
+        sha256 = hashlib.sha256(submission.content).hexdigest()
+        vouched = submission.stamp is not None
+        if sheet is not None:
+            record = known.issues[owner].record
+            notes = attachments.notes(self.term, record, sheet, sha256, submission.company)
+            for note in notes:
+                self._tell(finding.BESIDE, where, note)
+            words = " ".join(notes)
+            vouched = vouched or attachments.vouches(self.term, record, submission.company)
+        arrived = clock.to_text(submission.stamp or self._received_at or submission.came or clock.now())
+        barred = sheet is not None and lateness.too_late(known.closed, owner, arrived)
+        new = Arrival(
+            owner,
+            sha256,
+            where,
+            arrived,
+            arrived,
+            submission.saved,
+            vouched,
+            schema.UNREADABLE if sheet is None else schema.AFTER_RETURN if barred else schema.COUNTS,
+            words,
+            AFTER_RETURN if barred else "",
+        )
+        self._waiting.append(_Waiting(new, submission.content, where, sheet, submission.stamp is not None))
+
+    def put_in_order(self) -> None:
+        """Leave out what is known; of what came together without a stamp, put what was saved last behind the rest."""
+        fresh, seen = [], {(owner, row.sha256) for owner, rows in self._there.items() for row in rows}
+        for waiting in self._waiting:
+            key = (waiting.arrival.owner, waiting.arrival.sha256)
+            if key in seen:  # the same content was taken before: its first arrival counts
+                self.outcome.known += 1
+            else:
+                fresh.append(waiting)
+            seen.add(key)
+        together: dict[tuple, list[_Waiting]] = defaultdict(list)
+        for waiting in fresh:
+            if not waiting.stamped and waiting.sheet is not None:
+                together[waiting.arrival.owner].append(waiting)
+        for mine in together.values():
+            last = max(waiting.arrival.arrival for waiting in mine)
+            for waiting in mine:
+                waiting.arrival = replace(waiting.arrival, arrival=last)
+        places = {waiting.arrival.owner: place for place, waiting in reversed(list(enumerate(fresh)))}
+        self._waiting = sorted(fresh, key=lambda w: (places[w.arrival.owner], kept.in_order(w.arrival)))
+        for owner, mine in together.items():
+            if len(mine) > 1:
+                self.outcome.notes.append(_choice(owner, sorted(mine, key=lambda w: kept.in_order(w.arrival))))
+
+    def many_late(self) -> Iterable[ManyLate]:
+        """Each module in which more than `MANY` of a class, two at least, would be late by what is to be taken."""
+        late: dict[str, dict[str, Trainee]] = defaultdict(dict)
+        for waiting in self._waiting:
+            trainee, module, _ = waiting.arrival.owner
+            if waiting.sheet is not None and not waiting.stamped and self._late_days(waiting.arrival):
+                late[module][trainee] = self._known.persons[trainee]
+        for module, people in late.items():
+            size = len({trainee for trainee, key, _ in self._known.issues if key == module})
+            if len(people) > max(1, MANY * size):
+                yield ManyLate(module, tuple(people.values()), size)
+
+    def take(self) -> None:
+        """Keep every file and put it into the records, one after the other."""
+        for waiting in self._waiting:
+            new = self._judged(waiting)
+            path = kept.kept_path(self.term, new.sha256)
+            if not path.is_file():
+                files.write_bytes(path, waiting.content)
+            kept.store(self.connection, new)
+            self._keep()
+            self._there[new.owner].append(new)
+            self.outcome.taken += 1
+            if new.kind in (schema.AFTER_RETURN, schema.WAITS):
+                self._tell(
+                    new.kind,
+                    waiting.where,
+                    f"{kept.sentence(new) if new.kind == schema.WAITS else kept.SENTENCES[new.kind]}",
+                )
+            if waiting.sheet is not None:
+                days = self._late_days(new)
+                cost = lateness.cost(self.term.settings, days)
+                trainee, module, attempt = new.owner
+                person = self._known.persons[trainee]
+                self.outcome.sheets.append(Taken(person, module, attempt, new.received_at, days, cost))
+                record = self._known.issues[new.owner].record
+                self.outcome.notes += [f"{waiting.where}: {words}" for words in _sure_words(record, waiting.sheet)]
+
+    def _judged(self, waiting: _Waiting) -> Arrival:
+        """The arrival as it is to be kept: one that would take the place of better work waits for a decision."""
+        new, issue = waiting.arrival, self._known.issues.get(waiting.arrival.owner)
+        before = [row for row in self._there[new.owner] if row.usable]
+        if waiting.sheet is None or issue is None or not new.usable or not before:
+            return new
+        decided = self._known.decided
+        counting = evaluation.counting(self.term, issue, before, decided)
+        if counting is None or evaluation.counting(self.term, issue, [*before, new], decided) is not new:
+            return new
+        why = self._doubt(issue, counting, waiting)
+        return replace(new, kind=schema.WAITS, finding=f"{why} {new.finding}".strip()) if why else new
+
+    def _doubt(self, issue: Row, counting: Row | Arrival, waiting: _Waiting) -> str:
+        """Why a sheet shall not replace the one that counts without a person's word; empty where it may."""
+        new = waiting.arrival
+        if counting.vouched and not new.vouched:
+            return "It came without the numbers that were issued, and the one that counts came with them."
+        if new.saved_at and counting.saved_at and new.saved_at < counting.saved_at:
+            return "It says that it was saved before the one that counts."
+        try:
+            had, has = (
+                self._marked(issue, evaluation.kept_sheet(self.term, counting)),
+                self._marked(issue, waiting.sheet),
+            )
+        except BadSheet:
+            return ""
+        best = has.hundredths + has.pending
+        if best < had.hundredths:
+            return f"It can earn {best / 100:g} marks at most, and the one that counts has {had.hundredths / 100:g}."
+        return ""
+
+    def _marked(self, issue: Row, sheet: Sheet | None) -> SheetMark:
+        assert sheet is not None
+        marks = mark_sheet(catalogue.module(issue.module), evaluation.numbers(issue), sheet)
+        return self._known.decided.apply(issue, marks)
+
+    def _late_days(self, new: Arrival) -> int:
+        due = self._known.decided.due(self._known.issues[new.owner])
+        return lateness.late_days(self.term.settings, due, clock.from_text(new.received_at))
+
+    def _tell(self, kind: str, where: str, words: str) -> None:
+        self.outcome.findings.append(Finding(kind, where, words))
+
+
+def _choice(owner: tuple, mine: list[_Waiting]) -> str:
+    """Which of several sheets that came together is the later one."""
+    said = [f"{waiting.where}, saved {waiting.arrival.saved_at[:19] or 'nobody knows when'}" for waiting in mine]
+    return f"{owner[0]}, {owner[1]}: {len(mine)} came together; {said[-1]}, goes before {'; '.join(said[:-1])}"
+
+
+def _days(days: int) -> str:
+    return f"{days} day{'s' if days != 1 else ''}"
 
 
 def _sure_words(record, sheet):
@@ -178,21 +392,21 @@ def _sure_words(record, sheet):
     return ["The sheet says how sure its owner was. Only practice asks that; in assessed work it is not looked at"]
 
 
-def _claimed_trainee(parcel, known):
+def _claimed_trainee(submission, known):
     """The trainee whose folder the file lies in, as in inbox/<trainee>/."""
-    return next((known.people[p.casefold()] for p in parcel.parts[:-1] if p.casefold() in known.people), None)
+    return next((known.people[p.casefold()] for p in submission.parts[:-1] if p.casefold() in known.people), None)
 
 
-def _guessed_owner(parcel, claimed, known):
+def _guessed_owner(submission, claimed, known):
     """(trainee, module, attempt) of a sheet that cannot be read.
 
     From the numbers issued beside it, from what can still be read of it, or from
     the folder and the file's name; only what was really issued counts.
     """
-    said = attachments.owner(parcel.company) or _legible_owner(parcel.content or b"")
+    said = attachments.owner(submission.company) or _legible_owner(submission.content or b"")
     if said in known.issues and claimed in (None, said[0]):
         return said
-    names = {part.rpartition(".")[0] or part for part in parcel.parts} | set(parcel.parts)
+    names = {part.rpartition(".")[0] or part for part in submission.parts} | set(submission.parts)
     who = claimed or next((known.people[name.casefold()] for name in names if name.casefold() in known.people), None)
     modules = [key for key in catalogue.all_modules() if key in names]
     mine = sorted(attempt for trainee, module, attempt in known.issues if trainee == who and [module] == modules)
@@ -202,10 +416,10 @@ def _guessed_owner(parcel, claimed, known):
 def _legible_owner(content):
     """What a file cut short or spoilt says of its owner in its first lines."""
     head = content[:4000].decode("utf-8", "replace")
-    found = [re.search(rf'"{name}"\s*:\s*"?([A-Za-z0-9_-]+)', head) for name in ("trainee", "module", "attempt")]
-    if not all(found) or not found[2].group(1).isdecimal():
+    named = dict(re.findall(r'"(trainee|module|attempt)"\s*:\s*"?([A-Za-z0-9_-]+)', head)[::-1])  # the first of each
+    if len(named) < 3 or not named["attempt"].isdecimal():
         return None
-    return found[0].group(1), found[1].group(1), int(found[2].group(1)[:9])
+    return named["trainee"], named["module"], int(named["attempt"][:9])
 
 
 def _misplaced(term, sheet, claimed, known):
@@ -220,6 +434,8 @@ def _misplaced(term, sheet, claimed, known):
         return f"It lies in the folder of {claimed} and says it is by {sheet.trainee}. Ask both; then put it where it belongs."
     if sheet.module not in catalogue.all_modules():
         return f"There is no module {sheet.module[:60]!r}. Ask for the right file."
+    if sheet.module in known.withdrawn:
+        return f"{sheet.module} was withdrawn. Assign it again if it shall count, then collect again."
     if (sheet.trainee, sheet.module, sheet.attempt) not in known.issues:
         return f"{sheet.trainee[:60]} was never issued attempt {str(sheet.attempt)[:20]} of {sheet.module}. Ask for the right file."
     return ""

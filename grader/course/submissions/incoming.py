@@ -1,8 +1,11 @@
 """Finding hand-ins among files and folders: known by what is in them, not by what they are called."""
 
+from __future__ import annotations
+
 import os
 import re
 import stat
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -21,8 +24,8 @@ _STAMP = re.compile(
 
 
 @dataclass(slots=True)
-class Parcel:
-    """One answer sheet as it was found, or why there is none.
+class Submission:
+    """One answer sheet as it was found, decoded, or why there is none.
 
     `parts` are the names of the folders and archives it lies in, outermost
     first, and its own name. `company` holds the issues of numbers and receipts
@@ -33,13 +36,19 @@ class Parcel:
     parts: tuple
     content: bytes | None
     problem: str = ""
+    sheet: sheets.Sheet | None = None
     company: list = field(default_factory=list)
     stamp: datetime | None = None
     came: datetime | None = None
 
+    @property
+    def saved(self) -> str:
+        """When it was saved, by its own word; empty where it does not say."""
+        return self.sheet.saved if self.sheet else ""
 
-def find(root, notes):
-    """Lists of parcels, one list for each folder or archive.
+
+def find(root: Path, notes: list[str]) -> Iterator[list[Submission]]:
+    """Lists of submissions, one list for each folder or archive.
 
     Parameters
     ----------
@@ -50,7 +59,7 @@ def find(root, notes):
 
     Yields
     ------
-    list of Parcel
+    list of Submission
     """
     if root.is_dir() and not root.is_symlink():
         closed = []
@@ -107,8 +116,8 @@ def _folder(folder, root, names, folders, notes, *, alone=False):
     loose = _without_backups(loose)
     if loose:
         stamp = _exchange_stamp(folder, notes)
-        for parcel in loose:
-            parcel.company, parcel.stamp = company, stamp
+        for submission in loose:
+            submission.company, submission.stamp = company, stamp
         yield _by_saving(loose)
 
 
@@ -122,9 +131,9 @@ def _json(path, root, loose, company, notes):
         else:
             notes.append(f"{where} is no hand-in; passed over")
         return
-    kind = _kind(path.name, content)
+    kind, sheet, problem = _kind(path.name, content)
     if kind == ANSWERS:
-        loose.append(Parcel(where, parts, content, came=_came(path)))
+        loose.append(Submission(where, parts, content, problem, sheet, came=_came(path)))
     elif kind == COMPANY:
         company.append(content)
     else:
@@ -140,37 +149,54 @@ def _archive(path, root):
     try:
         inside = archives.members(content)
     except BadFile as problem:
-        return [Parcel(where, parts, content, str(problem), came=came)]
+        return [Submission(where, parts, content, str(problem), came=came)]
     found, company, broken = [], [], []
     for member in inside:
         all_parts = (*parts, *member.parts)
         inner = _shown(all_parts)
         if member.problem:
-            broken.append(Parcel(inner, all_parts, member.content, member.problem, came=came))
+            broken.append(Submission(inner, all_parts, member.content, member.problem, came=came))
             continue
-        kind = _kind(member.name, member.content)
+        kind, sheet, problem = _kind(member.name, member.content)
         if kind == ANSWERS and len(member.content) > sheets.LARGEST_FILE:
             said = f"The answer sheet unpacks to more than {sheets.LARGEST_FILE:,} bytes. Ask for it again."
-            broken.append(Parcel(where, parts, content, said, came=came))
+            broken.append(Submission(where, parts, content, said, came=came))
         elif kind == ANSWERS:
-            found.append(Parcel(inner, all_parts, member.content, came=came))
+            found.append(Submission(inner, all_parts, member.content, problem, sheet, came=came))
         elif kind == COMPANY:
             company.append(member.content)
     found = _without_backups(found)
     if not found and not broken:
         said = f"The hand-in holds no {sheets.NAME}; exactly one is needed. Ask for it again."
-        return [Parcel(where, parts, content, said, came=came)]
+        return [Submission(where, parts, content, said, came=came)]
     if len(found) > 1 and not _of_different_people(found):
         said = f"The hand-in holds {len(found)} {sheets.NAME}; exactly one is needed for each trainee and module. Ask for it again."
-        return [Parcel(where, parts, content, said, came=came), *broken]
-    for parcel in found:
-        parcel.company = company
-        parcel.where = where if len(found) == 1 else parcel.where
+        return [Submission(where, parts, content, said, came=came), *broken]
+    for submission in found:
+        submission.company = company
+        submission.where = where if len(found) == 1 else submission.where
     return _by_saving(found) + broken
 
 
 def _kind(name, content):
-    """What the bytes of a file are: answers, their company, or something else."""
+    """What the bytes of a file are, answers, their company or something else, and what was decoded on the way.
+
+    Returns
+    -------
+    (str, Sheet or None, str)
+        The kind; for answers the sheet, or why it cannot be read.
+    """
+    problem = ""
+    if len(content) <= sheets.LARGEST_FILE:
+        try:
+            return ANSWERS, sheets.parse(content), ""
+        except BadFile as refusal:
+            problem = str(refusal)
+    kind = _kind_of_no_sheet(name, content)
+    return kind, None, problem if kind == ANSWERS else ""
+
+
+def _kind_of_no_sheet(name, content):
     try:
         found = files.from_json(content, what="The file")
     except BadFile:
@@ -195,31 +221,18 @@ def _kind(name, content):
 
 def _of_different_people(found):
     """True if every sheet can be read and no two are of one trainee, module and attempt."""
-    owners = set()
-    for parcel in found:
-        try:
-            sheet = sheets.parse(parcel.content)
-        except BadFile:
-            return False
-        owners.add((sheet.term, sheet.trainee, sheet.module, sheet.attempt))
-    return len(owners) == len(found)
+    read = [submission.sheet for submission in found if submission.sheet]
+    return len({(sheet.term, sheet.trainee, sheet.module, sheet.attempt) for sheet in read}) == len(found)
 
 
 def _by_saving(found):
     """Sheets in the order in which they were saved, so that of two that came together the later one counts."""
-
-    def saved(parcel):
-        try:
-            return sheets.parse(parcel.content).saved if parcel.content and not parcel.problem else ""
-        except BadFile:
-            return ""
-
-    return sorted(found, key=saved) if len(found) > 1 else found
+    return sorted(found, key=lambda submission: submission.saved)
 
 
 def _without_backups(found):
     """Leaves answers.json.bak out where a sheet proper lies beside it."""
-    proper = [parcel for parcel in found if not _backup(parcel.parts[-1])]
+    proper = [submission for submission in found if not _backup(submission.parts[-1])]
     return proper or found
 
 
@@ -245,7 +258,7 @@ def _exchange_stamp(folder, notes):
         return None
 
 
-def read_stamp(text):
+def read_stamp(text: str) -> datetime:
     """The moment in an exchange's time stamp; without a zone it is UTC, as nbgrader writes it.
 
     Raises
@@ -288,7 +301,7 @@ def _came(path):
 
 
 def _bad(path, root, problem):
-    return Parcel(_where(path, root), _parts(path, root), None, problem, came=None)
+    return Submission(_where(path, root), _parts(path, root), None, problem, came=None)
 
 
 def _parts(path, root):

@@ -1,7 +1,11 @@
 """Answers on paper typed in by the instructor: kept like any hand-in, and logged as transcribed."""
 
+from __future__ import annotations
+
 import hashlib
 from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
 from types import SimpleNamespace
 
 from sqlalchemy import select
@@ -14,8 +18,9 @@ from grader.exercise import hand_in, issued
 from grader.exercise import sheet as sheets
 from grader.exercise.part import Part
 from grader.marking import reading
-from grader.records import database, ledger, lock, schema
+from grader.records import database, ledger, schema, session
 from grader.records.term import roster, table_file
+from grader.records.term.term import Term
 
 COLUMNS = ("trainee", "part", "answer", "unit")
 REASON = "transcribed from paper"
@@ -34,7 +39,7 @@ class Question:
     version: int
 
     @property
-    def how(self):
+    def how(self) -> str:
         """What is to be typed, in a few words."""
         return self.part.how_typed
 
@@ -66,7 +71,7 @@ class Kept:
         return hand_in.short(self.sha256)
 
 
-def begin(term, trainee_id, module_key):
+def begin(term: Term, trainee_id: str, module_key: str) -> Open:
     """The paper of one trainee: his latest numbers of a module.
 
     Raises
@@ -75,11 +80,11 @@ def begin(term, trainee_id, module_key):
         No such person or module, or no numbers were issued.
     """
     module = catalogue.module(module_key)
-    with database.transaction(term) as connection:
+    with database.reading(term) as connection:
         return _open(connection, roster.one(connection, trainee_id), module)
 
 
-def read(question, text, unit=""):
+def read(question: Question, text: str, unit: str = "") -> sheets.Answer:
     """The answer to keep for what stands on the paper, and how it is read.
 
     Parameters
@@ -113,7 +118,7 @@ def read(question, text, unit=""):
     return sheets.Answer(raw, unit, question.version, reading.read(part, raw, unit, question.given).echo)
 
 
-def keep(term, opened, answers, *, received_at=None):
+def keep(term: Term, opened: Open, answers: dict[str, sheets.Answer], *, received_at: datetime | None = None) -> Kept:
     """Keep a transcribed sheet as a hand-in of its trainee.
 
     Parameters
@@ -137,7 +142,7 @@ def keep(term, opened, answers, *, received_at=None):
     return _keep(term, [(opened, answers)], received_at)[0]
 
 
-def from_table(term, module_key, path, *, received_at=None):
+def from_table(term: Term, module_key: str, path: str | Path, *, received_at: datetime | None = None) -> list[Kept]:
     """Keep the sheets of a CSV table with the columns trainee, part, answer and unit, or none.
 
     Returns
@@ -151,7 +156,7 @@ def from_table(term, module_key, path, *, received_at=None):
     """
     module = catalogue.module(module_key)
     rows, problems = table_file.read_table(path, COLUMNS, needed=COLUMNS[:-1], what="The table of answers")
-    with database.transaction(term) as connection:
+    with database.reading(term) as connection:
         people = {name: p for p in roster.everyone(connection) for name in (p.id, p.college_id.casefold())}
         opened, answers = {}, {}
         for line, cells in rows:
@@ -169,22 +174,20 @@ def from_table(term, module_key, path, *, received_at=None):
             except (Unknown, Refused) as problem:
                 problems.append((line, str(problem)))
             except Unreadable as problem:
-                problems.append(
-                    (line, f"{problem} If that is what stands there, put {AS_IT_STANDS} before it.")
-                )
+                problems.append((line, f"{problem} If that is what stands there, put {AS_IT_STANDS} before it."))
     if problems:
         lines = "\n".join(f"line {line}: {said}" for line, said in sorted(problems))
         raise BadFile(f"No answer was kept:\n{lines}\nMend these lines and read the table again.")
     return _keep(term, [(opened[who], mine) for who, mine in answers.items()], received_at)
 
 
-def draft_path(term, opened):
+def draft_path(term: Term, opened: Open) -> Path:
     """Where answers lie until the sheet is kept, so that typing can be broken off."""
     name = f"typing-{opened.record.module}-{opened.record.attempt}.json"
     return term.folder / "out" / opened.person.id / name
 
 
-def draft(term, opened):
+def draft(term: Term, opened: Open) -> dict[str, sheets.Answer]:
     """Answers typed so far, by "exercise.part"; none where nothing was typed or the draft is damaged."""
     path = draft_path(term, opened)
     try:
@@ -193,7 +196,7 @@ def draft(term, opened):
         return {}
 
 
-def save_draft(term, opened, answers):
+def save_draft(term: Term, opened: Open, answers: dict[str, sheets.Answer]) -> None:
     """Keep what was typed so far."""
     files.write_bytes(draft_path(term, opened), sheets.dump(_sheet(opened, answers, "")))
 
@@ -250,7 +253,8 @@ def _keep(term, papers, received_at):
     if blank or not papers:
         raise Refused(f"Nothing is answered{' by ' + '; '.join(blank) if blank else ''}. Nothing was kept.")
     actor, done, table = ledger.actor(), [], schema.hand_in
-    with lock.exclusive(term, "keeping transcribed answers"), database.transaction(term) as connection:
+    with session.begin(term, "keeping transcribed answers") as held:
+        connection = held.connection
         closed = lateness.closed(connection)
         for opened, answers in papers:
             content = sheets.dump(_sheet(opened, answers, clock.to_text(arrived)))
@@ -263,14 +267,20 @@ def _keep(term, papers, received_at):
             barred, known = False, any(found.sha256 == sha256 for found in before)
             if not known:
                 files.write_bytes(kept.kept_path(term, sha256), content)
-                at = clock.to_text(arrived)
-                barred = lateness.too_late(closed, tuple(row.values()), at)
-                reason = f"{REASON}; {collect.AFTER_RETURN}" if barred else REASON
-                connection.execute(
-                    table.insert().values(**row, received_at=at, source=f"transcribed by {actor}", sha256=sha256,
-                                          usable=not barred, finding=lateness.BARRED if barred else "")
-                )  # fmt: skip
-                ledger.append(connection, [ledger.Entry("handed-in", **row, sha256=sha256, new=at, reason=reason)])
+                at, owner = clock.to_text(arrived), (row["trainee"], row["module"], row["attempt"])
+                barred = lateness.too_late(closed, owner, at)
+                new = kept.Arrival(
+                    owner,
+                    sha256,
+                    f"transcribed by {actor}",
+                    at,
+                    at,
+                    at,
+                    vouched=True,
+                    kind=schema.AFTER_RETURN if barred else schema.COUNTS,
+                    reason=f"{REASON}; {collect.AFTER_RETURN}" if barred else REASON,
+                )
+                kept.store(connection, new)
             answered = sum(bool(answer.raw.strip()) for answer in answers.values())
             others = sum(not found.source.startswith("transcribed by") for found in before)
             done.append(
@@ -281,7 +291,7 @@ def _keep(term, papers, received_at):
                     sha256,
                     known,
                     others,
-                    lateness.BARRED if barred else "",
+                    kept.SENTENCES[schema.AFTER_RETURN] if barred else "",
                 )
             )
     for opened, _ in papers:

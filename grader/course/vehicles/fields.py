@@ -1,7 +1,10 @@
 """What is asked about a vehicle, in the order of a manual: one list for the file, the check and the questions."""
 
+from __future__ import annotations
+
 import re
 from dataclasses import dataclass
+from typing import Any
 
 from grader import units
 from grader.errors import Unreadable
@@ -26,7 +29,7 @@ class Quantity:
     bare: bool = True
 
     @property
-    def asked(self):
+    def asked(self) -> str:
         return units.unit(self.unit)
 
 
@@ -46,7 +49,7 @@ class Field:
     optional: bool = False
 
     @property
-    def where(self):
+    def where(self) -> str:
         return f"[{self.table}] {self.name}" if self.table else self.name
 
 
@@ -93,7 +96,7 @@ FIELDS = (
 BY_WHERE = {(field.table, field.name): field for field in FIELDS}
 
 
-def read_figure(quantity, raw):
+def read_figure(quantity: Any, raw: str) -> Any:
     """One figure with its unit, by the reader that reads the trainees' answers.
 
     Parameters
@@ -132,7 +135,7 @@ def read_figure(quantity, raw):
     return reading
 
 
-def read_word(field, raw):
+def read_word(field: Any, raw: str) -> str:
     """Text, one of several words, a count or a firing order, checked by itself.
 
     Returns

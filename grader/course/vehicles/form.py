@@ -1,5 +1,10 @@
 """Question by question: enters a vehicle in a terminal, or wherever `ask` and `say` lead."""
 
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
 from grader.course.vehicles.fields import CURVE, FIELDS, read_figure
 from grader.course.vehicles.read import MOST_POINTS, known_as, read_one
 from grader.errors import Unreadable
@@ -16,7 +21,7 @@ class Stopped(Exception):  # the person stops; nothing went wrong
         self.answers = answers
 
 
-def ask_all(ask, say, before=None):
+def ask_all(ask: Callable, say: Callable, before: dict | None = None) -> Any:
     """Ask for every field of a vehicle, and again where an answer cannot be.
 
     Each answer is echoed as it was read, by the reader that reads the trainees'

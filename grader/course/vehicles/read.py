@@ -1,9 +1,13 @@
 """Reading a vehicle file: every fault at once, each with its line."""
 
+from __future__ import annotations
+
 import difflib
 import re
 import tomllib
 from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
 
 from grader import files
 from grader.course.vehicles.fields import BY_WHERE, CURVE, FIELDS, FIGURE, read_figure, read_word
@@ -35,11 +39,11 @@ class Found:
     remarks: list = field(default_factory=list)
 
     @property
-    def sentences(self):
+    def sentences(self) -> list[str]:
         return [f"line {line}: {said}" for line, said in self.faults]
 
 
-def read_file(path, key):
+def read_file(path: str | Path, key: str) -> tuple[Any, str]:
     """What a vehicle file says, and its text.
 
     Parameters
@@ -67,7 +71,7 @@ def read_file(path, key):
     return read_text(text, key), text
 
 
-def read_text(text, key):
+def read_text(text: str, key: str) -> Any:
     """What the text of a vehicle file says.
 
     Returns
@@ -118,7 +122,7 @@ def read_text(text, key):
     return found
 
 
-def read_one(asked, raw, known):
+def read_one(asked: Any, raw: str, known: Any) -> Any:
     """(value, as it was read) of one field that is no table; the questions in the terminal come through here, too.
 
     Parameters
@@ -148,7 +152,7 @@ def read_one(asked, raw, known):
     )
 
 
-def known_as(asked):
+def known_as(asked: Any) -> Any:
     """Under which name the rules of plausible.py know a field."""
     return _KNOWN_AS.get(asked.name, asked.name)
 
@@ -172,7 +176,7 @@ def _dwell_of_share(raw, values):
         raise Unreadable(f"“{raw.strip()[:30]}” cannot be read. Write 55 % or 50 ° dist.")
     if "cylinders" not in values:
         raise Unreadable("A dwell in per cent needs the number of cylinders. Mend that line first.")
-    return round(dwell_of_duty_deg(float(share[1].replace(",", ".")), values["cylinders"]), 6)
+    return round(float(dwell_of_duty_deg(float(share[1].replace(",", ".")), values["cylinders"])), 6)
 
 
 def _curve(asked, raw, lines, found):

@@ -1,25 +1,29 @@
 """The term's own vehicles: files in vehicles/, revisions in the records, and proof that both tell the same."""
 
+from __future__ import annotations
+
 import hashlib
 import json
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import Connection, select
 
 from grader import catalogue, files
 from grader.course.vehicles import read, template
 from grader.errors import BadFile, BadSheet, Refused, Unknown
 from grader.exercise.variant import DIGEST, ENGINE
-from grader.records import database, ledger, lock, schema, traces, vehicles
+from grader.records import database, ledger, schema, session, traces, vehicles
 from grader.records.term import roster
 from grader.records.term import term as terms
+from grader.records.term.term import Term
 from grader.vehicle import spec
 
 FOLDER = "vehicles"
 
 
-def path_of(term, key):
+def path_of(term: Term, key: str) -> Path:
     """Where the file of a vehicle lies.
 
     Raises
@@ -33,7 +37,7 @@ def path_of(term, key):
     return term.folder / FOLDER / f"{key}.toml"
 
 
-def new(term, key, *, like=""):
+def new(term: Term, key: str, *, like: str = "") -> Path:
     """Write a file to be filled in.
 
     Parameters
@@ -60,7 +64,7 @@ def new(term, key, *, like=""):
         raise Refused(f"{path} is there already. Edit it, or choose another key; nothing was changed.")
     answers = template.EXAMPLE
     if like:
-        with database.transaction(term) as connection:
+        with database.reading(term) as connection:
             mine = vehicles.latest(connection)
         if like in mine:
             answers = template.answers_of(own=mine[like].own)
@@ -74,7 +78,7 @@ def new(term, key, *, like=""):
     return path
 
 
-def begun(term, key):
+def begun(term: Term, key: str) -> tuple[Path, dict]:
     """(path, answers) of a vehicle that is to be asked for: what an earlier file says stands as answers.
 
     Raises
@@ -86,13 +90,13 @@ def begun(term, key):
     return path, template.answers_in(path) if path.exists() else {}
 
 
-def keep(path, answers):
+def keep(path: Path, answers: dict) -> None:
     """Write the file of a vehicle; an earlier one is kept beside it as .bak."""
     if answers:
         files.write_text(path, template.write(answers), keep=True)
 
 
-def find(term, named):
+def find(term: Term, named: str) -> tuple[Path, str]:
     """(path, key) of a vehicle file, named by its key or by its path."""
     path = term.folder / FOLDER / f"{named}.toml"
     if terms.ID.match(str(named)) and path.is_file():
@@ -104,7 +108,7 @@ def find(term, named):
     return path, path.stem
 
 
-def check(term, named):
+def check(term: Term, named: str) -> Any:
     """What a vehicle file says, and everything wrong with it.
 
     Returns
@@ -116,7 +120,7 @@ def check(term, named):
     return key, _read(path, key)[0]
 
 
-def add(term, named):
+def add(term: Term, named: str) -> tuple[vehicles.Revision, Any]:
     """Store a vehicle; one that differs from what is stored becomes a new revision.
 
     Parameters
@@ -138,11 +142,12 @@ def add(term, named):
     """
     path, key = find(term, named)
     found, text = _read(path, key)
-    if found.faults:
+    if found.faults or found.own is None:
         raise BadFile(
             "\n".join([f"{path.name} was not stored:", *found.sentences, "Mend these lines and add it again."])
         )
-    with lock.exclusive(term, "storing a vehicle"), database.transaction(term) as connection:
+    with session.begin(term, "storing a vehicle") as held:
+        connection = held.connection
         _refuse_names(connection, text, path)
         last = vehicles.latest(connection).get(key)
         if last and last.digest == found.own.digest:
@@ -167,13 +172,13 @@ def _read(path, key):
     return found, text
 
 
-def listed(term):
+def listed(term: Term) -> list[vehicles.Revision]:
     """The last revision of every vehicle, in order of key."""
-    with database.transaction(term) as connection:
+    with database.reading(term) as connection:
         return list(vehicles.latest(connection).values())
 
 
-def one(term, key):
+def one(term: Term, key: str) -> list[vehicles.Revision]:
     """All revisions of one vehicle, the last one last.
 
     Raises
@@ -181,7 +186,7 @@ def one(term, key):
     Unknown
         Not stored.
     """
-    with database.transaction(term) as connection:
+    with database.reading(term) as connection:
         found = vehicles.revisions(connection, key)
         have = vehicles.latest(connection)
     if not found:
@@ -191,7 +196,7 @@ def one(term, key):
     return found
 
 
-def compare(connection):
+def compare(connection: Connection) -> list[str]:
     """Sentences about vehicles that records, ledger and issued numbers do not tell alike.
 
     Returns

@@ -1,12 +1,17 @@
 """Writing a vehicle file: every figure with its unit and a word of help beside it."""
 
+from __future__ import annotations
+
 import json
 import tomllib
+from pathlib import Path
+from typing import Any
 
 from grader import files
 from grader.course.vehicles.fields import COUNT, CURVE, FIELDS
 from grader.course.vehicles.read import FORMAT, LARGEST_FILE, SCHEMA
 from grader.errors import BadFile
+from grader.vehicle.own import OwnVehicle
 
 SAFETY = (
     "The vehicle's own service manual decides, always. Whoever types figures in here answers for them: a wrong figure "
@@ -42,7 +47,7 @@ EXAMPLE = {
 }  # fmt: skip
 
 
-def write(answers):
+def write(answers: dict) -> str:
     """The text of a vehicle file.
 
     Parameters
@@ -80,9 +85,9 @@ def write(answers):
     return "\n".join(rows) + "\n"
 
 
-def answers_of(own=None, vehicle=None):
+def answers_of(own: OwnVehicle | None = None, vehicle: Any = None) -> dict:
     """What a person would type for a vehicle; of a teaching vehicle without a source."""
-    spec = own.vehicle if own else vehicle
+    spec: Any = own.vehicle if own else vehicle
     side = "BTDC" if spec.initial_deg >= 0 else "ATDC"
     return {
         ("", "title"): spec.title,
@@ -108,7 +113,7 @@ def answers_of(own=None, vehicle=None):
     }
 
 
-def answers_in(path):
+def answers_in(path: Path) -> Any:
     """What stands in a vehicle file, word for word, as answers to the questions.
 
     Raises

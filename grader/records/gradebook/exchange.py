@@ -1,17 +1,22 @@
 """Fetching hand-ins out of nbgrader's exchange: every one of them, not only each trainee's last."""
 
+from __future__ import annotations
+
 import logging
 import os
 import re
 import shutil
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import Any
 
 from jupyter_core.application import JupyterApp
 
 from grader.errors import CannotWrite, Refused
 from grader.exercise import sheet as sheets
+from grader.records.term.term import Term
 
 _NAME = re.compile(r"(?P<student>[^+]+)\+(?P<module>[^+]+)\+(?P<stamp>[^+]+?)(?:\+(?P<secret>[^+]*))?\Z")
 _TAKEN = (".json", ".zip", ".txt", ".bak")
@@ -19,7 +24,7 @@ _LARGEST = sheets.LARGEST_FILE * 5
 
 
 @contextmanager
-def fetched(term, config, notes):
+def fetched(term: Term, config: Any, notes: list[str]) -> Iterator[Path]:
     """A folder with a copy of every hand-in to a term, laid out as nbgrader's own collecting does.
 
     nbgrader's collecting takes each trainee's last hand-in. Here the one that counts
@@ -91,7 +96,7 @@ def _owner(folder):
         return f"account {uid}"
 
 
-def exchange_config(term, root=None):
+def exchange_config(term: Term, root: str | Path | None = None) -> Any:
     """nbgrader's configuration for a term's exchange: the machine's own, with what the term says on top.
 
     Parameters
@@ -129,12 +134,12 @@ def exchange_config(term, root=None):
     return config
 
 
-def place_in_exchange(config, term, module_key):
+def place_in_exchange(config: Any, term: Term, module_key: str) -> str:
     """The folder from which trainees fetch a module."""
     return str(Path(config.Exchange.root) / term.id / "outbound" / module_key)
 
 
-def release_to_exchange(term, module_key, staged, config):
+def release_to_exchange(term: Term, module_key: str, staged: Path, config: Any) -> Path:
     """Put a staged hand-out into the exchange as nbgrader does, with its rights."""
     from nbgrader.coursedir import CourseDirectory
     from nbgrader.exchange import ExchangeError

@@ -4,6 +4,8 @@ Marks are written as rows, so that no notebook is executed; formgrader and
 nbgrader's own commands then find the term as if nbgrader had marked it.
 """
 
+from __future__ import annotations
+
 import importlib.util
 import os
 import re
@@ -11,15 +13,17 @@ import sys
 import sysconfig
 import uuid
 import warnings
+from collections.abc import Iterable, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from types import ModuleType
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
-from sqlalchemy import bindparam, delete, inspect, select
+from sqlalchemy import Connection, bindparam, delete, inspect, select
 from sqlalchemy.exc import SAWarning
 
 from grader.errors import Refused
+from grader.records.term.term import Term
 
 _GRAMMARS = "rfc3987_syntax"
 
@@ -43,13 +47,13 @@ def _nbgrader():
         os.environ["PATH"] = before
 
 
-def create(term):
+def create(term: Term) -> None:
     """Make nbgrader's tables in a new database."""
     with _nbgrader() as api, api.Gradebook(term.database_url, course_id=term.id):
         pass
 
 
-def generate(term, module):
+def generate(term: Term, module: str) -> None:
     """Generate the release version of a module in the term folder, with its rows.
 
     Raises
@@ -67,7 +71,7 @@ def generate(term, module):
         raise Refused(f"The lesson {module} could not be released: {_last_line(outcome)}")
 
 
-def config(term, made):
+def config(term: Term, made: Any) -> Any:
     """nbgrader settings of a term."""
 
     made.CourseDirectory.root = str(term.folder)
@@ -85,7 +89,7 @@ def _last_line(outcome):
     return lines[-1][:300] if lines else "no reason given"
 
 
-def name_comments(connection, module, trainee, attempt):
+def name_comments(connection: Connection, module: str, trainee: str, attempt: int) -> None:
     """Put "Attempt 1: " and the like before every comment on a trainee's work that says no attempt yet."""
     t = nbgrader_api().Base.metadata.tables
     comment, book, submitted, assignment = (
@@ -128,7 +132,7 @@ class Work(NamedTuple):
     by_hand: dict
 
     @property
-    def stamp(self):
+    def stamp(self) -> datetime:
         """The arrival as nbgrader keeps it: UTC without saying so, whole seconds."""
         return self.received.astimezone(UTC).replace(tzinfo=None, microsecond=0)
 
@@ -170,7 +174,7 @@ class Rows:
                 f"The released {module.key} has no marking cell for {', '.join(missing)}. Release and assign it anew."
             )
 
-    def write(self, works):
+    def write(self, works: Sequence[Work]) -> None:
         """Put the marks of any number of trainees in, automatic scores and those set by hand.
 
         Parameters
@@ -255,11 +259,11 @@ class Rows:
         if rows:
             self._c.execute(statement, rows)
 
-    def scores(self):
+    def scores(self) -> dict[str, dict[str, int | None]]:
         """Automatic scores as hundredths: {trainee id: {exercise name: hundredths or None}}."""
         return {who: {name: score.auto for name, score in found.items()} for who, found in self.book().items()}
 
-    def book(self):
+    def book(self) -> dict[str, dict[str, Score]]:
         """All scores as they stand: {trainee id: {exercise name: Score}}."""
         submitted, book, grade = self._t["submitted_assignment"], self._t["submitted_notebook"], self._t["grade"]
         names = {cell: name for name, cell in self._graded.items()}
@@ -285,7 +289,7 @@ def _scores(work, name):
     return {"auto_score": auto, "manual_score": manual, "needs_manual_grade": auto is None and manual is None}
 
 
-def nbgrader_api():
+def nbgrader_api() -> ModuleType:
     """The module nbgrader.api."""
     if "nbgrader" not in sys.modules:
         _import_jsonschema()
@@ -304,7 +308,7 @@ def _import_jsonschema():
     if "jsonschema" in sys.modules or _GRAMMARS in sys.modules or importlib.util.find_spec(_GRAMMARS) is None:
         return
     stand_in = ModuleType(_GRAMMARS)
-    stand_in.is_valid_syntax = lambda *args: importlib.import_module(_GRAMMARS).is_valid_syntax(*args)
+    vars(stand_in)["is_valid_syntax"] = lambda *args: importlib.import_module(_GRAMMARS).is_valid_syntax(*args)
     sys.modules[_GRAMMARS] = stand_in
     try:
         importlib.import_module("jsonschema")
@@ -312,7 +316,7 @@ def _import_jsonschema():
         del sys.modules[_GRAMMARS]
 
 
-def delete_gradebook_rows(connection, everybody):
+def delete_gradebook_rows(connection: Connection, everybody: Iterable[str]) -> None:
     """Rows of nbgrader's tables about some trainees, by their own ids."""
     from nbgrader import api
 

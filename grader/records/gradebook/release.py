@@ -1,5 +1,7 @@
 """Making lessons/ from solutions/ through nbgrader, built aside and swapped; the table of modules beside them."""
 
+from __future__ import annotations
+
 import os
 import shutil
 import tempfile
@@ -13,7 +15,7 @@ from grader.records.gradebook.gradebook import CODE_STUB
 README_MARK = "modules"
 
 
-def release(module_key):
+def release(module_key: str) -> Path:
     """Generate lessons/<module>/ anew.
 
     Returns
@@ -49,7 +51,7 @@ def release(module_key):
     return target
 
 
-def build(module_key, folder):
+def build(module_key: str, folder: Path) -> Path:
     """Generate a lesson under a folder and return where it lies.
 
     Raises
@@ -87,12 +89,12 @@ def build(module_key, folder):
     return folder / "release" / module_key
 
 
-def write_readme():
+def write_readme() -> None:
     """Put the table of modules between its marks in lessons/README.md."""
     files.write_between(paths.checkout() / "lessons" / "README.md", README_MARK, readme_table())
 
 
-def readme_table():
+def readme_table() -> str:
     """A Markdown table of the modules and their objectives, one row for each module.
 
     Returns

@@ -1,12 +1,17 @@
 """Making a term ready for use: folder, nbgrader's tables, our tables."""
 
+from __future__ import annotations
+
+from pathlib import Path
+
 from grader.records import database as records
 from grader.records import ledger
 from grader.records.gradebook import gradebook
 from grader.records.term import term
+from grader.records.term.term import Term
 
 
-def new_term(folder, *, term_id, title, zone, database=""):
+def new_term(folder: str | Path, *, term_id: str, title: str, zone: str, database: str = "") -> Term:
     """A term folder with its database.
 
     Parameters

@@ -1,5 +1,7 @@
 """Reading a class list as colleges send it: strict about content, kind about form."""
 
+from __future__ import annotations
+
 import csv
 import hashlib
 import io
@@ -45,12 +47,12 @@ class Listed:
     line: int
 
     @property
-    def same_as(self):
+    def same_as(self) -> tuple:
         """What two lines about one person share."""
         return (self.college_id, self.last_name, self.first_name, self.group)
 
 
-def read(content):
+def read(content: bytes) -> tuple[list[Listed], list[str]]:
     """The people on a class list.
 
     Parameters
@@ -252,7 +254,7 @@ def _plain(heading):
     return re.sub(r"[^a-z0-9]+", "_", bare.replace("ß", "ss")).strip("_")
 
 
-def folder_id(college_id):
+def folder_id(college_id: str) -> str:
     """The id in small letters where that is safe; else a slug with 8 figures of its SHA-256.
 
     Parameters

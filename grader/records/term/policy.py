@@ -5,10 +5,13 @@ term.toml holds for every module, an objective is met from 70 per cent, none mus
 met, and modules count by their marks.
 """
 
+from __future__ import annotations
+
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
+from pathlib import Path
 from types import MappingProxyType
 
 from grader import catalogue, files
@@ -51,11 +54,11 @@ class Policy:
     thresholds: Mapping = field(default_factory=dict, hash=False)  # objective -> whole per cent
     must_pass: frozenset = frozenset()
 
-    def threshold_of(self, code):
+    def threshold_of(self, code: str) -> int:
         """Whole per cent from which an objective is met."""
         return self.thresholds.get(code, self.threshold)
 
-    def must_pass_in(self, module_key):
+    def must_pass_in(self, module_key: str) -> tuple[str, ...]:
         """Codes of the objectives of a module that must be met, in order."""
         known = catalogue.objectives() if self.must_pass else {}
         return tuple(code for code in known if code in self.must_pass and known[code]["module"] == module_key)
@@ -64,7 +67,7 @@ class Policy:
 DEFAULT = Policy()
 
 
-def of_folder(folder):
+def of_folder(folder: Path) -> Policy:
     """The policy of a term folder; where it has none, `DEFAULT`.
 
     Raises
@@ -76,7 +79,7 @@ def of_folder(folder):
     return read(path) if path.exists() else DEFAULT
 
 
-def read(path):
+def read(path: Path) -> Policy:
     """A policy from its file.
 
     Raises
@@ -87,7 +90,7 @@ def read(path):
     return parse(files.read_bytes(path, most=LARGEST_FILE, what="The policy"), path)
 
 
-def parse(content, path):
+def parse(content: bytes, path: str | Path) -> Policy:
     """A policy from the bytes of a file; `path` is for what is said of it."""
     try:
         found = tomllib.loads(content.decode("utf-8-sig"), parse_float=Decimal)

@@ -1,16 +1,23 @@
 """Putting a policy in force in a class, and saying what is in force."""
 
+from __future__ import annotations
+
 import hashlib
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+from sqlalchemy import Connection
 
 from grader import catalogue, files
-from grader.records import database, ledger, lock
+from grader.records import ledger, session
 from grader.records.term import policy
+from grader.records.term.term import Term
 
 _CALLED = "policy: "
 _NONE = f"{_CALLED}none"
 
 
-def adopt(opened, path, *, reason=""):
+def adopt(opened: Sequence[Term], path: str | Path, *, reason: str = "") -> None:
     """Keep a policy file in each term folder and note it in the ledgers.
 
     Parameters
@@ -29,13 +36,16 @@ def adopt(opened, path, *, reason=""):
     content = files.read_bytes(path, most=policy.LARGEST_FILE, what="The policy")
     policy.parse(content, path)
     for term in opened:
-        with lock.exclusive(term, "taking a policy"), database.transaction(term) as connection:
-            entry = ledger.Entry("settings", old=_noted(connection), new=_name(content), reason=reason.strip())
+        with session.begin(term, "taking a policy") as held:
+            connection = held.connection
+            entry = ledger.Entry(
+                "settings", old=_noted(connection), new=_name(content), reason=reason.strip(), kind=ledger.POLICY
+            )
             ledger.append(connection, [entry])
             files.write_bytes(term.folder / policy.NAME, content)
 
 
-def compare(term, connection):
+def compare(term: Term, connection: Connection) -> list[str]:
     """What is in force must be what the ledger notes last: a file changed by hand leaves no reason there.
 
     Returns
@@ -54,11 +64,11 @@ def compare(term, connection):
 
 
 def _noted(connection):
-    named = [entry["new"] for _, _, entry in ledger.entries(connection, "settings")]
-    return next((name for name in reversed(named) if str(name).startswith(_CALLED)), _NONE)
+    named = [entry["new"] for _, _, entry in ledger.entries(connection, "settings") if entry["kind"] == ledger.POLICY]
+    return named[-1] if named else _NONE
 
 
-def lines(term):
+def lines(term: Term) -> Iterator[str]:
     """What is in force in a class, as sentences."""
     rules = term.policy
     yield (

@@ -1,16 +1,20 @@
 """Who is enrolled: comparing a class list with the roster and keeping it."""
 
+from __future__ import annotations
+
 import re
 import unicodedata
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from sqlalchemy import select
+from sqlalchemy import Connection, select
 
 from grader import clock, files
 from grader.errors import BadFile, BadRoster, Unknown
 from grader.records import database, ledger, schema
 from grader.records.term import class_list
+from grader.records.term.term import Term
 
 LARGEST_FILE = 5_000_000
 # Letters that Unicode does not take apart into a plain one and its mark: beside which letters they stand in a list.
@@ -31,11 +35,11 @@ class Trainee:
     status: str = ENROLLED
 
     @property
-    def name(self):
+    def name(self) -> str:
         return f"{self.last_name}, {self.first_name}".strip(", ")
 
 
-def import_list(opened, path, *, preview=False):
+def import_list(opened: Term, path: str | Path, *, preview: bool = False) -> dict[str, list]:
     """Store a class list; who is no longer on it becomes withdrawn, nobody is deleted.
 
     Parameters
@@ -112,7 +116,7 @@ def _store(connection, outcome, known):
     )
 
 
-def everyone(connection, *, enrolled_only=False):
+def everyone(connection: Connection, *, enrolled_only: bool = False) -> list[Trainee]:
     """All trainees in order of name, then id."""
     query = select(schema.trainee)
     if enrolled_only:
@@ -142,7 +146,7 @@ def name_order(name: str) -> tuple:
     return plain, whole
 
 
-def one(connection, trainee_id):
+def one(connection: Connection, trainee_id: str) -> Trainee:
     """One trainee by our id or by the college's.
 
     Raises
@@ -156,7 +160,7 @@ def one(connection, trainee_id):
     raise Unknown(f"Nobody on the roster has the id {trainee_id[:60]!r}. 'roster list' shows who is enrolled.")
 
 
-def chosen(connection, group="", trainee_ids=()):
+def chosen(connection: Connection, group: str = "", trainee_ids: Sequence[str] = ()) -> list[Trainee]:
     """Enrolled trainees of a group, or some by their ids, or all, in order of name.
 
     Raises

@@ -1,7 +1,11 @@
 """Tables that people fill in: read whole, with their header and line numbers."""
 
+from __future__ import annotations
+
 import csv
 import io
+from collections.abc import Sequence
+from pathlib import Path
 
 from grader import files
 from grader.errors import BadFile
@@ -10,7 +14,9 @@ from grader.pages import csv_file
 LARGEST_FILE = 2_000_000
 
 
-def read_table(path, columns, *, needed, what):
+def read_table(
+    path: str | Path, columns: Sequence[str], *, needed: Sequence[str], what: str
+) -> tuple[list[tuple[int, dict[str, str]]], list[tuple[int, str]]]:
     """Lines of a person's CSV table as dictionaries of stripped text.
 
     Returns

@@ -1,13 +1,17 @@
 """A term folder: its settings, its key, its place for everything."""
 
+from __future__ import annotations
+
 import re
 import secrets
 import tomllib
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 from grader import clock, files, paths
 from grader.errors import BadFile, Refused, Unknown
+from grader.records import config_file
 from grader.records.term import policy as rules
 
 FORMAT, SCHEMA = "timing-mark term", 1
@@ -48,18 +52,18 @@ class Term:
     policy: rules.Policy = rules.DEFAULT
 
     @property
-    def id(self):
+    def id(self) -> str:
         return self.settings.id
 
-    def pass_percent(self, module_key):
+    def pass_percent(self, module_key: str) -> float:
         """Pass mark of a module, per cent."""
         return self.policy.pass_percents.get(module_key, self.settings.pass_percent)
 
     @property
-    def database_url(self):
+    def database_url(self) -> str:
         return self.settings.database or f"sqlite:///{self.folder / 'gradebook.db'}"
 
-    def shown(self, moment):
+    def shown(self, moment: datetime) -> str:
         """A moment in the term's zone, for a person."""
         return clock.shown(moment, self.settings.zone)
 
@@ -90,19 +94,8 @@ allowed = 2                 # the best one counts
 years = 3                   # after the end of the term
 """
 
-CONFIG_NAME = "nbgrader_config.py"
-_CONFIG_BEGINS = "# Made by Timing Mark"
-_CONFIG = """\
-# Made by Timing Mark for nbgrader; settings belong into term.toml.
-import os
 
-from grader.course.formgrader.autograde import configure
-
-configure(get_config(), os.path.dirname(os.path.abspath(__file__)))
-"""
-
-
-def check_id(text, what):
+def check_id(text: str, what: str) -> str:
     """A folder-safe id, unchanged.
 
     Raises
@@ -118,7 +111,7 @@ def check_id(text, what):
     return text
 
 
-def create(folder, *, term_id, title, zone, database=""):
+def create(folder: str | Path, *, term_id: str, title: str, zone: str, database: str = "") -> Term:
     """Make a term folder.
 
     Parameters
@@ -164,7 +157,7 @@ def create(folder, *, term_id, title, zone, database=""):
         _make(folder / name)
     key = secrets.token_hex(32)
     files.write_text(folder / "term.key", key + "\n", mode=0o600)
-    write_config(folder)
+    config_file.write(folder)
     # Written last: a folder is a term only when it is complete.
     files.write_text(
         folder / "term.toml",
@@ -176,7 +169,7 @@ def create(folder, *, term_id, title, zone, database=""):
     return open_term(folder)
 
 
-def open_term(folder):
+def open_term(folder: str | Path) -> Term:
     """The term in a folder.
 
     Raises
@@ -200,19 +193,6 @@ def open_term(folder):
         raise BadFile(_closed(folder / "term.toml", problem)) from None
     settings, key = _settings(found, folder / "term.toml"), _key(folder / "term.key")
     return Term(folder, settings, key, rules.of_folder(folder))
-
-
-def write_config(folder):
-    """Write nbgrader_config.py anew, unless a person made his own; says whether it was written."""
-    path = Path(folder) / CONFIG_NAME
-    try:
-        before = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError):
-        before = "" if not path.exists() else "unreadable"
-    if before == _CONFIG or before and not before.startswith(_CONFIG_BEGINS):
-        return False
-    files.write_text(path, _CONFIG)
-    return True
 
 
 def _settings(found, path):

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from sqlalchemy import select
 
 from grader import clock
-from grader.course.attempts import lateness, overview, passing, standing
+from grader.course.attempts import kept, lateness, overview, passing, standing
 from grader.exercise.part import sayings
 from grader.marking.verdict import BLANK, WRONG
 from grader.records import adjustments, database, schema
@@ -126,11 +126,14 @@ def needs(term, table):
     """
     with database.transaction(term) as connection:
         started = set(connection.execute(select(schema.hand_in.c.trainee)).scalars())
-        too_late, resits = lateness.barred(connection), _resits(connection)
+        too_late, undecided, resits = lateness.barred(connection), kept.waiting(connection), _resits(connection)
     found = []
     for one, marks in table:
         if one.person.status == roster.WITHDRAWN:
             continue
+        if (one.person.id, one.module, one.attempt) in undecided:
+            what = "handed in again, and it waits for your decision"
+            found.append((2, one.person, what, "run 'received' with --accept or --set-aside, and a reason"))
         for rank, what, do in _needs(term, one, marks, started, too_late, resits):
             found.append((rank, one.person, what, do))
     return [(person, what, do) for _, person, what, do in sorted(found, key=lambda entry: entry[0])]
@@ -138,15 +141,13 @@ def needs(term, table):
 
 def _resits(connection):
     """(trainee, module) -> (attempt, due, whether it was handed in) of a further attempt that is not marked yet."""
-    issue, until = schema.issue, adjustments.read(connection).until
+    issue, decided = schema.issue, adjustments.read(connection)
     marked = {adjustments.owner(row) for row in connection.execute(select(schema.mark))}
     handed_in = {adjustments.owner(row) for row in connection.execute(select(schema.hand_in))}
     columns = (issue.c.trainee, issue.c.module, issue.c.attempt, issue.c.due)
     rows = connection.execute(select(*columns).where(issue.c.attempt > 1).order_by(issue.c.attempt)).all()
-    owners = [(adjustments.owner(row), row.due) for row in rows]
-    return {
-        owner[:2]: (owner[2], until.get(owner, due), owner in handed_in) for owner, due in owners if owner not in marked
-    }
+    owners = [(adjustments.owner(row), decided.due_text(row)) for row in rows]
+    return {owner[:2]: (owner[2], due, owner in handed_in) for owner, due in owners if owner not in marked}
 
 
 def _needs(term, one, marks, started, too_late, resits):
@@ -261,7 +262,10 @@ def months(opened):
     found = []
     for term in opened:
         with database.transaction(term) as connection:
-            assigned = connection.execute(select(schema.assignment.c.module, schema.assignment.c.assigned_at)).all()
+            table = schema.assignment
+            assigned = connection.execute(
+                select(table.c.module, table.c.assigned_at).where(table.c.withdrawn == "")
+            ).all()
             for module, at in assigned:
                 people = [
                     one for one in standing.standings(term, connection, [module]) if one.state != standing.NOT_ASSIGNED

@@ -1,4 +1,4 @@
-"""What the records hold about one trainee's attempt, and what is computed again from it to explain it."""
+"""What the records hold about one trainee's attempt, with the worked answers that explain it."""
 
 from dataclasses import dataclass, field
 from types import SimpleNamespace
@@ -9,11 +9,9 @@ from grader import catalogue
 from grader.course.attempts import evaluation, passing
 from grader.errors import BadSheet
 from grader.exercise import issued as issued_as
-from grader.exercise import sheet as sheets
 from grader.exercise.truth import Truth
-from grader.marking.mark import mark_sheet, unit_chosen
 from grader.marking.verdict import READ
-from grader.records import adjustments, schema
+from grader.records import adjustments, answers, schema
 from grader.records.term import roster
 from grader.reports.feedback import confidence as sure
 from grader.reports.tables import people
@@ -21,7 +19,7 @@ from grader.reports.tables import people
 
 @dataclass(frozen=True, slots=True)
 class Work:
-    """One marked attempt. `marks` are computed again, for their words alone; `rows` and `mark` count."""
+    """One marked attempt."""
 
     person: roster.Trainee
     module: object  # as it was issued
@@ -31,7 +29,7 @@ class Work:
     rows: dict  # path -> row of tm_answer
     by_hand: dict  # exercise key -> hundredths
     truth: Truth
-    marks: dict  # path -> PartMark
+    marks: dict  # path -> PartMark, as the records keep it
     readings: dict  # path -> Reading of a written answer
     objectives: list = field(default_factory=list)  # rows as in objectives.csv
     judged: dict = field(default_factory=dict)  # code -> Judged
@@ -84,17 +82,12 @@ def gather(term, connection, module, person, mark, decided):
     exercises = evaluation.numbers(issue)
     issued = module.as_issued(exercises)
     truth = Truth(issued, {key: entry["parameters"] for key, entry in exercises.items()})
-    typed = {
-        path: sheets.Answer(row.raw, unit_chosen(row, issued.by_path[path][1]), exercises[row.exercise]["version"])
-        for path, row in rows.items()
-    }
-    again = mark_sheet(module, exercises, sheets.Sheet("", module.key, person.id, mark.attempt, typed), truth=truth)
     judged = passing.as_marked(list(rows.values()), decided.by_hand(issue))
-    extended = decided.until.get(adjustments.owner(issue), "")
+    extended = decided.extension(issue)
     return Work(
-        person, issued, mark, extended or issue.due, extended, rows, decided.by_hand(issue), truth,
-        {part.path: part for part in again.parts}, _readings(decided, rows), *_objectives(term, person, judged),
-        _sure(term, module, issue, mark), issued_as.parse(issue.record.encode()).mode,
+        person, issued, mark, decided.due_text(issue), extended, rows, decided.by_hand(issue), truth,
+        {path: answers.part_mark(row) for path, row in rows.items()}, _readings(decided, rows),
+        *_objectives(term, person, judged), _sure(term, module, issue, mark), issued_as.parse(issue.record.encode()).mode,
     )  # fmt: skip
 
 

@@ -6,12 +6,13 @@ from pathlib import Path
 
 from sqlalchemy import select
 
-from grader import catalogue, clock, files
+from grader import clock, files
 from grader.course.attempts import standing
 from grader.course.formgrader import notebooks
-from grader.course.grading import reconcile
+from grader.course.grading.session import session
+from grader.course.grading.work import Work
 from grader.errors import BadFile, BadSheet, Unknown
-from grader.records import adjustments, database, ledger, lock, schema
+from grader.records import adjustments, ledger, schema
 from grader.records.term import roster
 from grader.reports.feedback import marked_attempt, returned_sheet
 
@@ -21,7 +22,12 @@ _LARGEST = 20_000_000
 
 @dataclass(slots=True)
 class Returned:
-    """What a run did. `left_out` are sentences about people without a page, `findings` about what needs a person."""
+    """What a run did.
+
+    `left_out` are sentences about people without a page, `findings` about what needs a
+    person, `penalties` about each page with a mark from which something was taken for
+    being late.
+    """
 
     folder: Path
     written: int = 0
@@ -30,6 +36,7 @@ class Returned:
     one_file: Path | None = None
     left_out: list = field(default_factory=list)
     findings: list = field(default_factory=list)
+    penalties: list = field(default_factory=list)
 
 
 def give_back(term, module_key, *, trainee="", partly=False, one_file=False):
@@ -65,22 +72,22 @@ def give_back(term, module_key, *, trainee="", partly=False, one_file=False):
     CannotWrite
         The disk refuses; the old page stands.
     """
-    module = catalogue.module(module_key)
     done = Returned(term.folder / ROOM)
-    with lock.exclusive(term, f"returning {module.key}"), database.connected(term) as connection:
-        with connection.begin():
-            found = _standings(term, connection, module, trainee)
-            done.findings += reconcile.reconcile(term, connection, module)
-            decided = adjustments.read(connection)
-            known = _known(connection, module.key)
-        sections, sheets = _sections(term, module), []
+    with session(term, module_key, "returning") as work:
+        connection, module = work.connection, work.module
+        found = _standings(term, connection, module, trainee)
+        done.findings += work.findings
+        known, sections = _known(connection, module.key), _sections(term, module)
+        run = _Run(work, work.decisions(), known, sections, partly, one_file, done)
+        work.keep()
+        sheets = []
         for one in found:
-            with connection.begin():
-                sheets += _one(term, connection, module, one, decided, known, sections, partly, done, one_file)
-    if one_file and sheets:
-        done.one_file = term.folder / "reports" / f"{module.key}-returned-to-print.html"
-        title = f"{module.title}: {len(sheets)} returned sheets"
-        files.write_bytes(done.one_file, returned_sheet.page(sheets, title))
+            sheets += run.give_back(one)
+            work.keep()
+        if one_file and sheets:
+            done.one_file = term.folder / "reports" / f"{module.key}-returned-to-print.html"
+            title = f"{module.title}: {len(sheets)} returned sheets"
+            files.write_bytes(done.one_file, returned_sheet.page(sheets, title))
     return done
 
 
@@ -105,50 +112,72 @@ def _known(connection, module_key):
     }
 
 
-def _one(term, connection, module, one, decided, known, sections, partly, done, one_file):
-    """Return every marked attempt of one trainee, or say why not; what stands on the latest page, for one file of all."""
-    who, table = f"{one.person.name} ({one.person.college_id})", schema.mark
-    marks = connection.execute(
-        select(table).where(table.c.trainee == one.person.id, table.c.module == module.key).order_by(table.c.attempt)
-    ).all()
-    if one.state == standing.EXCUSED or not marks:
-        done.left_out.append(f"{who}: {_nothing(term, one)}")
-        return []
-    latest = []
-    for mark in marks:
-        attempt = f"attempt {mark.attempt}: " if len(marks) > 1 else ""
-        try:
-            found = marked_attempt.gather(term, connection, module, one.person, mark, decided)
-            reason = _not_yet(term, found, partly)
-            if reason:
-                done.left_out.append(f"{who}: {attempt}{reason}")
+@dataclass(frozen=True, slots=True)
+class _Run:
+    """A run under way. `known` are the digests of the pages returned last, `sections` those of the lesson by exercise."""
+
+    work: Work
+    decided: adjustments.Adjustments
+    known: dict
+    sections: dict
+    partly: bool
+    one_file: bool
+    done: Returned
+
+    def give_back(self, one):
+        """Return every marked attempt of one trainee, or say why not; what stands on the latest page, for one file of all."""
+        work, done, table = self.work, self.done, schema.mark
+        term, connection, module = work.term, work.connection, work.module
+        who = f"{one.person.name} ({one.person.college_id})"
+        mine = (table.c.trainee == one.person.id, table.c.module == module.key)
+        marks = connection.execute(select(table).where(*mine).order_by(table.c.attempt)).all()
+        if one.state == standing.EXCUSED or not marks:
+            done.left_out.append(f"{who}: {_nothing(term, one)}")
+            return []
+        latest = []
+        for mark in marks:
+            attempt = f"attempt {mark.attempt}: " if len(marks) > 1 else ""
+            try:
+                found = marked_attempt.gather(term, connection, module, one.person, mark, self.decided)
+                reason = _not_yet(term, found, self.partly)
+                if reason:
+                    done.left_out.append(f"{who}: {attempt}{reason}")
+                    continue
+                content = returned_sheet.build(term, found, self.sections)
+                if self.one_file:
+                    latest = [returned_sheet.data(term, found, self.sections, anchor=f"{one.person.id}-")]
+            except BadSheet as problem:
+                done.findings.append(f"{one.person.id}: {attempt}{problem}")
                 continue
-            content = returned_sheet.build(term, found, sections)
-            if one_file:
-                latest = [returned_sheet.data(term, found, sections, anchor=f"{one.person.id}-")]
-        except BadSheet as problem:
-            done.findings.append(f"{one.person.id}: {attempt}{problem}")
-            continue
-        _put(term, connection, module.key, one.person.id, mark.attempt, content, known, done)
-    return latest
+            self._put(one.person.id, mark.attempt, content)
+            if mark.penalty:
+                days = f"{mark.late_days} day{'s' if mark.late_days != 1 else ''} late"
+                done.penalties.append(f"{who}: {attempt}{days}, {mark.penalty / 100:g} taken off")
+        return latest
 
-
-def _put(term, connection, module_key, trainee_id, attempt, content, known, done):
-    path, digest = path_of(term, trainee_id, module_key, attempt), hashlib.sha256(content).hexdigest()
-    before = known.get((trainee_id, attempt))
-    if before == digest and _digest_on_disk(path) == digest:
-        done.unchanged += 1
-        return
-    files.write_bytes(path, content)
-    done.written += 1
-    if before == digest:  # the page was lost or changed in the folder; what was returned is the same
-        return
-    done.replaced += before is not None
-    entry = ledger.Entry(
-        "returned", trainee=trainee_id, module=module_key, attempt=attempt, old=before, new=digest, sha256=digest,
-        reason="takes the place of the page returned before" if before else "",
-    )  # fmt: skip
-    ledger.append(connection, [entry])
+    def _put(self, trainee_id, attempt, content):
+        module_key, done = self.work.module.key, self.done
+        path = path_of(self.work.term, trainee_id, module_key, attempt)
+        digest, before = hashlib.sha256(content).hexdigest(), self.known.get((trainee_id, attempt))
+        if before == digest and _digest_on_disk(path) == digest:
+            done.unchanged += 1
+            return
+        files.write_bytes(path, content)
+        done.written += 1
+        if before == digest:  # the page was lost or changed in the folder; what was returned is the same
+            return
+        done.replaced += before is not None
+        entry = ledger.Entry(
+            "returned",
+            trainee=trainee_id,
+            module=module_key,
+            attempt=attempt,
+            old=before,
+            new=digest,
+            sha256=digest,
+            reason="takes the place of the page returned before" if before else "",
+        )
+        ledger.append(self.work.connection, [entry])
 
 
 def _nothing(term, one):

@@ -12,6 +12,7 @@ from grader.exercise import hand_in, listing
 from grader.exercise.model import PRACTICE
 from grader.marking import confidence, feedback, verdict
 from grader.pages import html
+from grader.records import answers
 from grader.reports.feedback import verdict_words
 from grader.reports.tables.grades import hundredths, percent
 
@@ -200,7 +201,7 @@ def _in_asked_unit(part, row, mark):
 def _right(part, path, row, mark, work, given):
     """What was right, with its tolerance; where own earlier answers were carried also what it is from the start."""
     truth, followed = work.truth, row.verdict in (verdict.CARRIED, verdict.RIGHT)
-    if followed and mark is not None and mark.verdict == row.verdict and mark.expected != truth.answer(path):
+    if followed and mark is not None and mark.expected not in (None, answers.plain(truth.answer(path))):
         yield "Right from yours", _span(part, mark.expected, mark.width, given)
         yield "From the start", _span(part, truth.answer(path), _width(truth, part, path), given)
     else:

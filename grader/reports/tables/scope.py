@@ -7,8 +7,9 @@ from sqlalchemy import func, select
 from grader import catalogue, clock
 from grader.course.attempts import standing
 from grader.course.grading import reconcile
+from grader.course.grading.session import session_on_all
 from grader.errors import Refused
-from grader.records import adjustments, database, ledger, lock, schema
+from grader.records import adjustments, database, ledger, schema, session
 from grader.records.term import roster
 from grader.records.term import term as terms
 
@@ -55,7 +56,7 @@ def not_taken_over(opened):
     """Sentences about marks that formgrader changed and the records do not know yet."""
     told = []
     for term in opened:
-        with database.transaction(term) as connection:
+        with database.reading(term) as connection:
             for module in catalogue.all_modules().values():
                 told += map(reconcile.sentence, reconcile.differences(connection, module)[0])
     return told
@@ -63,16 +64,15 @@ def not_taken_over(opened):
 
 def _take_over(term):
     """Let the records know what formgrader changed; what cannot be taken over is shown by mark and verify."""
-    with lock.exclusive(term, "exporting"), database.transaction(term) as connection:
-        for module in catalogue.all_modules().values():
-            reconcile.reconcile(term, connection, module)
+    with session_on_all(term, "exporting"):
+        pass
 
 
 def each(opened):
     """(term, connection) of every term, each in a transaction of its own; whoever comes meanwhile waits and is told why."""
     for term in opened:
-        with lock.exclusive(term, "exporting"), database.transaction(term) as connection:
-            yield term, connection
+        with session.begin(term, "exporting") as held:
+            yield term, held.connection
 
 
 def note_export(opened, name):

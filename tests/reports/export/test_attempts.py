@@ -27,7 +27,7 @@ from grader.reports.feedback import return_run
 from tests.conftest import CLASS
 from tests.course.vehicles import stored
 from tests.reports.export.test_papers import Page, well_made
-from tests.work import exported, issue_of, put_in_inbox, right_answers, sheet_of, wrong_answers
+from tests.work import NEXT, exported, issue_of, put_in_inbox, right_answers, sheet_of, wrong_answers
 
 KEY = "m01_timing"
 SOURCE = "Hall engine handbook"
@@ -58,7 +58,7 @@ def _sat(tmp_path_factory):
         _sit(term, trainee, 1, "2026-03-30 12:00", wrong=first)
     return_run.give_back(term, KEY)
     for trainee in ("t01", "t02"):
-        resit.resit(term, trainee, KEY, due="2099-04-20 17:00", reason="T1 again")
+        resit.resit(term, trainee, KEY, due=f"{NEXT}-04-20 17:00", reason="T1 again")
     _sit(term, "t01", 2, "2026-04-10 12:00")
     _sit(term, "t02", 2, "2026-04-11 12:00", wrong=(*first, "m01.centrifugal.advance"))
     return term.folder

@@ -46,7 +46,7 @@ from grader.reports.export.pages import evidence, moderation, programme_report
 from grader.reports.export.xapi import statements
 from grader.reports.tables.columns import GRADES, Column, Shape
 from grader.reports.tables.grades import hundredths
-from tests.work import issue_of, put_in_inbox, right_sheet
+from tests.work import NEXT, issue_of, put_in_inbox, right_sheet
 
 
 def read(path, **options):
@@ -281,12 +281,12 @@ def test_due_dates_stay_on_their_day(empty_term, tmp_path):
     """jupyter/nbgrader 1932: a due date without a zone landed on midnight UTC. Half past midnight in Lisbon is the day before in UTC."""
     (tmp_path / "l.csv").write_text("id,last_name,first_name\nX1,Bo,Al\n")
     roster.import_list(empty_term, tmp_path / "l.csv")
-    assign.assign(empty_term, "m01_timing", due="2099-07-01 00:30")
+    assign.assign(empty_term, "m01_timing", due=f"{NEXT}-07-01 00:30")
     with database.transaction(empty_term) as connection:
-        assert connection.execute(select(schema.assignment.c.due)).scalars().all() == ["2099-06-30T23:30:00.000Z"]
+        assert connection.execute(select(schema.assignment.c.due)).scalars().all() == [f"{NEXT}-06-30T23:30:00.000Z"]
     with zipfile.ZipFile(oneroster.write([empty_term])) as archive:
         lines = list(csv.DictReader(io.StringIO(archive.read("lineItems.csv").decode(), newline="")))
-    assert [line["dueDate"] for line in lines] == ["2099-07-01"]
+    assert [line["dueDate"] for line in lines] == [f"{NEXT}-07-01"]
 
 
 def test_who_was_removed_is_in_no_export(classes, tmp_path):

@@ -194,7 +194,7 @@ FILES = (
 def _assigned(part):
     """What was assigned and is assessed: a receiver takes every line item for a grade, and practice is none."""
     table = schema.assignment
-    query = select(table).where(table.c.mode == ASSESSED).order_by(table.c.module)
+    query = select(table).where(table.c.mode == ASSESSED, table.c.withdrawn == "").order_by(table.c.module)
     return part.connection.execute(query).all()
 
 

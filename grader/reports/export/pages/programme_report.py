@@ -7,7 +7,6 @@ from sqlalchemy import select
 
 from grader import catalogue, clock, files
 from grader.course.attempts import passing, standing
-from grader.course.grading import written_answers
 from grader.exercise.model import PRACTICE
 from grader.pages import charts, html
 from grader.records import ledger, schema, vehicles
@@ -91,10 +90,7 @@ def late_changes(opened, *, pseudonymous=False):
                 (first if entry["old"] is None else again).add(owner)
                 continue
             due = dues.of(*owner)
-            completes = (entry["event"], entry["reason"]) == (
-                "re-marked",
-                written_answers.REASON,
-            ) and owner in first - again
+            completes = entry["kind"] == ledger.WRITTEN_ANSWER and owner in first - again
             if entry["event"] == "re-marked":
                 first.discard(owner)
                 again.discard(owner)
