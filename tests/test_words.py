@@ -21,6 +21,19 @@ SHUNNED = {
     "mark": r"\bscores?\b",
     "firing pressure": r"\bignition pressure\b",
 }
+# Plain words -> idioms that somebody with little school English does not know
+PLAIN = {
+    "less power": r"\bpull(s|ed|ing)? badly\b|\bfuel and pull\b",
+    "exactly": r"\bto the hair\b",
+    "at the manual's idle speed": r"\bidle at the figure\b|\bat the figure or below\b",
+    "the timing light shows": r"(?<!timing )\blight show(s|ed)\b",
+    "uses more fuel": r"\bdrinks? fuel\b",
+    "blame": r"\brun(ning)? (him|her|them|[a-z ]{0,20}shop) down\b",
+    "gives several hundred volts": r"\bkicks? with\b",
+    "strong spark": r"\bfat spark\b",
+    "sometimes": r"\bnow and then\b",
+}
+PLAIN_IN = ("m01_timing", "m02_dwell")
 MEAN_WORDS, MOST_WORDS = 15, 40  # of a sentence: on average, and of any single one
 
 
@@ -60,8 +73,8 @@ def told(key):
     }
 
 
-def found(text):
-    return [f"{hit.group()}: say {ours}" for ours, shun in SHUNNED.items() for hit in re.finditer(shun, text, re.I)]
+def found(text, shunned=SHUNNED):
+    return [f"{hit.group()}: say {ours}" for ours, shun in shunned.items() for hit in re.finditer(shun, text, re.I)]
 
 
 @pytest.mark.parametrize("path", sorted(ROOT.glob("lessons/*/*.ipynb")), ids=lambda path: path.stem)
@@ -82,6 +95,24 @@ def test_sentences_are_short(key, place):
     mean, longest = lengths(told(key)[place])
     assert mean <= MEAN_WORDS
     assert len(longest.split()) <= MOST_WORDS, longest
+
+
+@pytest.mark.parametrize("key", PLAIN_IN)
+def test_plain_words_stand_where_idioms_would(key):
+    """Lesson, exercises, slips, signs, options and model answers of a module, and its panels."""
+    folder = key.partition("_")[2]
+    code = [*(ROOT / "grader" / "modules" / folder).glob("*.py"), ROOT / "grader" / "modules" / f"{key}.py"]
+    code += [*(ROOT / "grader" / "widgets" / "panels" / folder).glob("*.py")]
+    assert len(code) > 5
+    texts = [prose(ROOT / "lessons" / key / f"{key}.ipynb"), *map(strings, code)]
+    assert [hit for text in texts for hit in found(text, PLAIN)] == []
+
+
+def test_an_idiom_is_found():
+    assert found("It pulls badly, and the light shows 8°.", PLAIN) == [
+        "pulls badly: say less power", "light shows: say the timing light shows",
+    ]  # fmt: skip
+    assert found("The timing light shows 8°.", PLAIN) == []
 
 
 def test_sentences_are_told_from_headings_tables_and_formulas():

@@ -7,7 +7,7 @@ from grader.modules.old import m02_dwell as old
 MODULE = Module(
     key="m02_dwell",
     title="Points and dwell",
-    minutes=85,
+    minutes=90,
     exercises=(
         gap.GAP_DWELL,
         gap.GAP_WINDOW,
@@ -20,9 +20,12 @@ MODULE = Module(
         coil.CURRENT,
         coil.ENOUGH_VOLTAGE,
         meter.SPRING,
+        meter.HIGH_MISS,
         bench.CRATER,
+        bench.CONTACTS,
         meter.NEXT_TEST,
+        bench.TELL,
         bench.LETTER,
     ),
-    old=(*old.EXERCISES, meter.ROUND_BY_COST),
+    old=old.EXERCISES,
 )

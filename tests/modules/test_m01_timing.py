@@ -4,10 +4,11 @@ import pytest
 
 from grader import catalogue
 from grader.exercise.truth import Truth
+from grader.marking.verdict import SLIP
 from grader.modules.timing import limits
 from grader.reference.timing import advance, induction
 from grader.vehicle.spec import vehicles
-from tests.modules import proofs
+from tests.modules import proofs, workshop
 
 
 @pytest.fixture(scope="module")
@@ -49,12 +50,71 @@ def test_the_wording_holds_the_numbers_and_both_systems(m01, drawn):
     assert all(e.route(truth.given(e.key)) for e in m01.exercises)
 
 
-def test_seven_kinds_of_answer_and_all_cases_come_up(m01, drawn):
+def test_seven_kinds_of_answer(m01):
     assert len({type(part) for _, part, _ in m01.parts()}) == 7
-    for key, name, count in (
-        ("m01.check_order", "way", 3), ("m01.next_step", "case", 6), ("m01.find_error", "wrong", 5), ("m01.cap", "order", 10),
-    ):  # fmt: skip
-        assert len({numbers[key][name] for numbers in drawn}) == count
+    assert m01.marks == 30
+
+
+def test_each_objective_rests_on_two_exercises(m01):
+    assert workshop.resting_on_one(m01) == set()
+
+
+@pytest.mark.parametrize(
+    ("key", "facts"),
+    [
+        ("m01.check_order", lambda v: v.check),
+        ("m01.racing", lambda v: (v.cause, v.engine, v.settles_rpm)),
+        ("m01.line_test", lambda v: (v.fault, v.title, v.on_deg == v.off_deg, v.begins_inhg)),
+        ("m01.leads_found", lambda v: (v.order, v.rotor, v.found)),
+        ("m01.cap", lambda v: (v.order, v.rotor, v.start % len(v.order.split("-")))),
+        ("m01.find_error", lambda v: (v.wrong, getattr(v, f"says_{v.wrong}"), v.wording)),
+        ("m01.next_step", lambda v: (v.answer, v.dwell, v.line, v.idle, v.mark, v.pulley)),
+    ],
+)
+def test_a_judgement_is_met_in_thirty_different_cases(m01, key, facts):
+    """Facts that decide, not figures that only look different."""
+    assert len(workshop.cases(m01, key, facts)) >= 30
+
+
+def test_draws_are_what_a_workshop_sees(m01):
+    """10,000 trainees: advance against speed, idle against the manual's, the mark against its figure."""
+    keys = "m01.mark_arc", "m01.angle_time", "m01.fast_idle", "m01.letter", "m01.altitude"
+    after_top = 0
+    for given in workshop.issued(m01, *keys):
+        arc, time, idle, letter = (given[key] for key in keys[:4])
+        assert 118 <= arc.diameter_mm <= 206 and 4 <= arc.angle_deg <= 14
+        assert 550 <= time.speed_rpm <= 4500
+        assert time.angle_deg <= (38 if time.vacuum_inhg == 0 else 55)  # full load, and cruise with vacuum (practice)
+        assert time.angle_deg >= 14 or time.speed_rpm < 2000, "no engine is so late at speed"
+        assert time.angle_deg <= 16 or time.speed_rpm > 900, "no engine is so early at idle"
+        for fast in (idle, letter):
+            assert 1.35 <= fast.fast_rpm / fast.idle_rpm < 1.65 and 670 <= fast.fast_rpm <= 1170
+        assert abs(idle.mark_deg - idle.initial_deg) <= 2
+        true = advance.true_initial_deg(idle.mark_deg, idle.fast_rpm, idle.centrifugal)
+        assert 1.6 <= idle.mark_deg - true <= 5.5
+        after_top += true < 0
+        height = given["m01.altitude"]
+        coast = max(height.here_inhg, height.there_inhg)
+        assert 15.5 <= coast - height.manifold_inhg <= 21
+    assert after_top < workshop.MANY / 5
+
+
+def test_a_fast_idle_never_makes_the_mark_late(m01):
+    for given in workshop.issued(m01, "m01.next_step", "m01.racing", count=1000):
+        note, racing = given["m01.next_step"], given["m01.racing"]
+        assert note.idle == "right" or note.mark != "late"
+        assert min(racing.on_deg, racing.off_deg) >= racing.initial_deg
+
+
+def test_whoever_skips_a_link_is_told_so(m01, drawn):
+    """The dwell is wrong and the idle, too: whoever begins with the idle is told that something comes before it."""
+    told = set()
+    for numbers in drawn:
+        for option in ("dwell", "line", "idle", "top", "set", "barometer"):
+            found = {p.path: p for p in proofs.marks_of(m01, numbers, {"m01.next_step.step": option}).parts}
+            mark = found["m01.next_step.step"]
+            told |= {mark.slip} if mark.verdict == SLIP else set()
+    assert told == {"acts-at-once", "wrong-reading", "later-link"}
 
 
 def test_leads_clockwise_fire_in_order_when_the_rotor_turns(m01, drawn):
@@ -104,15 +164,16 @@ def test_the_letters_old_setting_was_late(m01, drawn):
         given = numbers["m01.letter"]
         true = advance.true_initial_deg(given["initial_deg"], given["fast_rpm"], given["centrifugal"])
         assert given["initial_deg"] - true >= 1.0
+        letter = Truth(m01, numbers).answer("m01.letter.text")
+        assert f"{given['initial_deg'] - true:.1f}° late" in letter and "fuel" not in letter
 
 
 def test_points_last_or_a_line_not_plugged_earns_nothing(m01, drawn):
-    numbers = next(n for n in drawn if n["m01.check_order"]["way"] == "usual")
-    steps = list(Truth(m01, numbers).answer("m01.check_order.steps"))
-    steps.remove("gap")
-    steps.append("gap")
-    found = {p.path: p for p in proofs.marks_of(m01, numbers, {"m01.check_order.steps": ">".join(steps)}).parts}
-    assert found["m01.check_order.steps"].hundredths == 0
-    steps = [key for key in Truth(m01, numbers).answer("m01.check_order.steps") if key != "plug"]
-    found = {p.path: p for p in proofs.marks_of(m01, numbers, {"m01.check_order.steps": ">".join(steps)}).parts}
-    assert found["m01.check_order.steps"].hundredths == 0
+    usual = [n for n in drawn if {"gap", "plug", "light"} <= set(Truth(m01, n).answer("m01.check_order.steps"))]
+    assert usual
+    for numbers in usual[:10]:
+        right = Truth(m01, numbers).answer("m01.check_order.steps")
+        points_last = [*(key for key in right if key != "gap"), "gap"]
+        for steps in (points_last, [key for key in right if key != "plug"]):
+            found = {p.path: p for p in proofs.marks_of(m01, numbers, {"m01.check_order.steps": ">".join(steps)}).parts}
+            assert found["m01.check_order.steps"].hundredths == 0

@@ -5,9 +5,11 @@ from scipy.optimize import brentq
 
 from grader import catalogue
 from grader.exercise.truth import Truth
+from grader.marking.verdict import SLIP
 from grader.modules.dwell import coil as coil_exercises
+from grader.reference.spark import coil, points
 from grader.vehicle.spec import vehicles
-from tests.modules import proofs
+from tests.modules import proofs, workshop
 
 
 @pytest.fixture(scope="module")
@@ -23,7 +25,7 @@ def drawn(m02):
 def test_everything(m02):
     found = proofs.everything(m02, 300)
     assert found.fixed_share < 0.1
-    assert found.copied_sheet < 0.22 * m02.marks, "four choices and one order give a copied sheet this much"
+    assert found.copied_sheet < 0.2 * m02.marks
 
 
 def test_honest_readings_are_right(m02):
@@ -52,12 +54,96 @@ def test_the_wording_holds_the_numbers_and_both_systems(m02, drawn):
         assert all(e.route(truth.given(e.key)) for e in m02.exercises)
 
 
-def test_at_least_six_kinds_of_answer_and_all_cases_come_up(m02, drawn):
+def test_at_least_six_kinds_of_answer(m02):
     assert len({type(part) for _, part, _ in m02.parts()}) >= 6
-    for key, name, count in (
-        ("m02.feeler", "case", 5), ("m02.next_test", "case", 5), ("m02.find_error", "wrong", 5), ("m02.crater", "case", 8),
-    ):  # fmt: skip
-        assert len({numbers[key][name] for numbers in drawn}) == count
+    assert m02.marks == 30
+
+
+def test_each_objective_rests_on_two_exercises(m02):
+    assert workshop.resting_on_one(m02) == set()
+
+
+@pytest.mark.parametrize(
+    ("key", "facts"),
+    [
+        ("m02.find_error", lambda v: (v.wrong, getattr(v, f"says_{v.wrong}"), v.wording)),
+        ("m02.feeler", lambda v: (v.case, v.title)),
+        ("m02.fit_order", lambda v: v.fitting),
+        ("m02.high_miss", lambda v: (v.fault, v.title)),
+        ("m02.crater", lambda v: (v.earth, v.gone, v.measured, v.wording_gone)),
+        ("m02.contacts", lambda v: tuple(map(tuple, v.sets))),
+        ("m02.next_test", lambda v: (v.answer, v.title, v.complaint, v.idle, v.speed, v.drop)),
+        ("m02.tell_owner", lambda v: (v.cause, v.title, v.side)),
+        ("m02.meter", lambda v: (v.title, v.scale, v.off_deg)),
+    ],
+)
+def test_a_judgement_is_met_in_thirty_different_cases(m02, key, facts):
+    """Facts that decide, not figures that only look different."""
+    assert len(workshop.cases(m02, key, facts)) >= 30
+
+
+LIMITS = {4: (45, 63), 6: (34, 44), 8: (26, 35)}  # distributor degrees: usual dwell, and what a closed gap makes of it
+
+
+def test_draws_are_what_a_workshop_sees(m02):
+    """10,000 trainees: gap against dwell and timing, current, what plugs ask for, springs."""
+    keys = "m02.gap_dwell", "m02.wear_timing", "m02.gap_window", "m02.current", "m02.enough_voltage", "m02.spring"
+    for given in workshop.issued(m02, *keys):
+        gap, wear, window, current, enough, spring = (given[key] for key in keys)
+        assert 0.009 <= gap.found_in <= 0.028
+        dwell = points.dwell_of_gap_deg(gap.found_in, gap.lift_in, gap.cylinders)
+        assert LIMITS[gap.cylinders][0] - 5 <= dwell <= LIMITS[gap.cylinders][1]
+        now = wear.set_deg - (dwell - wear.dwell_deg)
+        closed = wear.found_in < wear.gap_in
+        assert (now < wear.set_deg) == closed and 1.5 < abs(now - wear.set_deg) < 9 and -7 <= now <= 18
+        told = next(e for e in m02.exercises if e.key == "m02.wear_timing").wording(wear)
+        assert ("block has worn" in told) == closed and ("by eye" in told) != closed, "a gap never widens by itself"
+        assert 0.010 <= window.gap_in <= 0.030 and window.above <= 4 and window.below <= 4
+        amps = coil.current_at_opening_a(
+            current.dwell_deg, current.speed_rpm, current.supply_v, current.coil_ohm + current.ballast_ohm,
+            current.inductance_mh,
+        )  # fmt: skip
+        assert 1.2 <= amps <= 5.8 and 1000 <= current.speed_rpm <= 4600
+        assert 10 <= enough.plug_kv <= 16 and enough.contact_ohm <= 1
+        assert 9 <= spring.old_oz < 17 <= spring.new_oz <= 23
+
+
+def test_a_narrow_gap_is_rough_at_idle_and_misses_at_speed(m02):
+    seen = set()
+    for given in workshop.issued(m02, "m02.high_miss", count=1000):
+        v = given["m02.high_miss"]
+        off = points.dwell_of_duty_deg(v.idle_percent, v.cylinders) - v.dwell_deg
+        judged = "narrow" if off > 2.5 else "wide" if off < -2.5 else None
+        if judged is None:
+            falls = v.idle_percent - v.fast_percent > 3
+            judged = "spring" if falls else "resistance" if v.drop_v > 0.2 else "elsewhere"
+        assert judged == v.fault
+        seen.add(v.fault)
+        told = next(e for e in m02.exercises if e.key == "m02.high_miss").wording(v)
+        assert ("idles roughly and misses at high speed" in told) == (v.fault == "narrow")
+    assert len(seen) == 5
+
+
+def test_whoever_forgets_the_switches_loses_two_vehicles_and_is_told(m02, drawn):
+    """One looks faulty and is sound, one looks sound and is faulty."""
+    part = m02.by_path["m02.round.sorted"][1]
+    slip = next(slip for slip in part.slips if slip.key == "as-read")
+    for numbers in drawn:
+        truth = Truth(m02, numbers)
+        right, as_read = truth.answer("m02.round.sorted"), truth.slip("m02.round.sorted", slip)
+        flips = [pair for pair in zip(right, as_read, strict=True) if set(pair) == {"keep", "reject"}]
+        assert len(flips) >= 2 and set(flips) == {("keep", "reject"), ("reject", "keep")}
+        typed = part.typed(as_read, truth.given("m02.round"))
+        found = {p.path: p for p in proofs.marks_of(m02, numbers, {"m02.round.sorted": typed}).parts}
+        mark = found["m02.round.sorted"]
+        assert (mark.verdict, mark.slip) == (SLIP, "as-read") and mark.hundredths < mark.most
+
+
+def test_of_each_vehicle_of_a_round_it_is_said_why(m02, drawn):
+    for numbers in drawn[:40]:
+        given = Truth(m02, numbers).given("m02.round")
+        why = m02.by_path["m02.round.sorted"][1].because(given)
+        assert list(why) == list("ABCDEFGH") and all(text.endswith(".") for text in why.values())
 
 
 def test_a_morning_round_holds_something_to_keep_and_to_reject(m02, drawn):

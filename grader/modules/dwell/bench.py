@@ -2,14 +2,16 @@
 
 from types import MappingProxyType
 
-from grader.exercise.kinds import Written
+from grader.exercise import listing
+from grader.exercise.kinds import Choices, Written
 from grader.exercise.model import Choice, Exercise, Slip
 from grader.exercise.sorting import Critical, Order
 from grader.exercise.spread import Pick, Steps
 from grader.modules.dwell.cam import cam
+from grader.modules.situations import MANY, by_answer, chosen
 from grader.reference.spark import points
 from grader.units import grouped
-from grader.vehicle.spec import vehicles
+from grader.vehicle.spec import vehicle, vehicles
 
 _BLADE_TOLD = MappingProxyType(
     {
@@ -103,109 +105,365 @@ _STEPS = MappingProxyType(
         "lube": "Put a trace of cam lubricant on the cam, none on the contacts",
         "peak": "Turn the engine until the rubbing block stands on a lobe peak",
         "gap": "Set the gap with a clean blade, tighten the screw, measure again",
+        "lamp": "Set the initial timing with a test lamp, number one on compression",
         "start": "Put the earth lead back on, start the engine with the vacuum line off and plugged, let it warm up",
         "dwell": "Read the dwell at idle; stop and correct the gap until it is in limits",
-        "timing": "Set the initial timing",
-        "speeds": "Raise the speed: dwell steady, mark moving up; then the line back on",
-        "road": "After a first run read dwell and timing again: new blocks bed in",
+        "timing": "Set the initial timing with the light",
+        "speeds": "Raise the speed: mark moving up, needle steady; then the line back on",
+        "road": "After a first run check points and timing again: new blocks bed in",
     }
 )
+_BENCH_STEPS = ("off", "fit", "lube", "peak", "gap")
+_JOBS = MappingProxyType({
+    "new": "You fit new points to an engine with the distributor in place.",
+    "gap": "The old points are sound and stay in; only their gap has closed, and you set it again. Their block has long bedded in.",
+})  # fmt: skip
+_DONE = MappingProxyType({
+    "nothing": "Nothing is done yet.",
+    "off": "The key is off, and the battery's earth lead is off.",
+    "fit": "The earth lead is off; the new points are in, wiped and square.",
+    "lube": "The earth lead is off; the points are in, wiped and square, and the cam has its trace of lubricant.",
+    "peak": "The earth lead is off, points and lubricant are as they should be, and the block stands on a lobe peak.",
+    "gap": "The earth lead is off, points and lubricant are as they should be, and the gap is set and measured twice.",
+})  # fmt: skip
+_RUNS = MappingProxyType({
+    "meter": "The engine can run, and a dwell meter and a timing light are at hand.",
+    "no-meter": "The engine can run. A timing light is at hand; the dwell meter is away for repair, and the manual allows a gap by blade.",
+    "lamp": "The engine may not be started today. You have a test lamp; the rest is done another day.",
+})  # fmt: skip
+
+
+def _steps_left(job, done, runs):
+    """The steps that are left, or None where nothing is left to put in order."""
+    if job == "gap" and done == "fit":
+        return None  # nothing is fitted
+    bench = [step for step in _BENCH_STEPS if not (job == "gap" and step == "fit")]
+    after = {
+        "meter": ["start", "dwell", "timing", "speeds"], "no-meter": ["start", "timing", "speeds"], "lamp": ["lamp"],
+    }[runs]  # fmt: skip
+    if job == "new" and runs != "lamp":
+        after = [*after, "road"]
+    if done != "nothing":
+        bench = bench[bench.index(done) + 1 :]
+    steps = (*bench, *after)
+    return steps if len(steps) > 1 else None
+
+
+_FITTINGS = tuple(
+    (job, done, runs) for job in _JOBS for done in _DONE for runs in _RUNS if _steps_left(job, done, runs) is not None
+)
+
+
+def _fitting(v):
+    job, done, runs = _FITTINGS[v.fitting]
+    return {"job": _JOBS[job], "done": _DONE[done], "runs": _RUNS[runs]}
+
+
+def steps_left(v) -> tuple[str, ...]:
+    """The steps that are still to be done, in their order.
+
+    Parameters
+    ----------
+    v : namespace
+        The parameters of `FIT_ORDER`.
+
+    Returns
+    -------
+    tuple of str
+    """
+    return _steps_left(*_FITTINGS[v.fitting]) or ()
+
 
 FIT_ORDER = Exercise(
     key="m02.fit_order",
-    version=1,
+    version=2,
     marking=1,
     title="New points, from first to last",
-    text="You fit new points to an engine with the distributor in place. Bring the steps into their order.",
-    draw={},
+    text=(
+        "{job} {runs} {done} Put the steps that are left into their order. Leave out every step that is done already or "
+        "does not belong here."
+    ),
+    draw={"fitting": Steps(0, len(_FITTINGS) - 1)},
+    show=_fitting,
     parts=(
         Order(
             key="steps", prompt="The steps in order", marks=2, objectives=("D8",),
-            items=_STEPS, answer=lambda v: tuple(_STEPS),
+            items=_STEPS, answer=steps_left,
             pairs=(
-                ("off", "fit"), ("fit", "lube"), ("fit", "peak"), ("lube", "start"), ("peak", "gap"), ("gap", "start"),
-                ("start", "dwell"), ("dwell", "timing"), ("timing", "speeds"), ("speeds", "road"), ("dwell", "road"),
+                ("off", "fit"), ("off", "lube"), ("fit", "lube"), ("fit", "peak"), ("lube", "start"), ("peak", "gap"),
+                ("gap", "start"), ("gap", "lamp"), ("lube", "lamp"), ("start", "dwell"), ("start", "timing"),
+                ("dwell", "timing"), ("timing", "speeds"), ("speeds", "road"), ("dwell", "road"),
             ),
             critical=(
                 Critical("timing-before-dwell", "dwell", "timing",
                          "First the dwell, then the timing; leave neither out. Every later change of gap moves the timing again."),
                 Critical("live", "off", "gap",
-                         "First the key off, then the gap; leave neither out. The coil kicks with several hundred volts."),
+                         "First the key off, then the gap; leave neither out. The coil gives several hundred volts at the points."),
+                Critical("lamp-before-gap", "gap", "lamp",
+                         "First the gap, then the lamp; leave neither out. The lamp shows the moment at which the points open."),
             ),
+            because=lambda v: {
+                ("fit", "lube"): "Points that go in after the lubricant drag it onto their contacts.",
+                ("peak", "gap"): "The gap is the widest opening, and that is on the lobe peak.",
+                ("gap", "start"): "An engine with points that do not open gives no spark.",
+                ("speeds", "road"): "What is not right on the bench is not right on the road.",
+                ("timing", "speeds"): "The rise with speed is counted from the initial timing.",
+            },
         ),
     ),
-    route=lambda v: tuple(_STEPS.values()),
+    route=lambda v: tuple(_STEPS[step] for step in steps_left(v)),
 )  # fmt: skip
 
-_CONTACTS = MappingProxyType(
-    {
-        # earth, where the metal has gone from: the earthed fixed contact or the moving one
-        "small-negative": ("negative", "fixed", "small"),
-        "small-positive": ("positive", "moving", "small"),
-        "large-negative": ("negative", "moving", "large"),
-        "large-positive": ("positive", "fixed", "large"),
-        "even-negative": ("negative", "neither", "even"),
-        "even-positive": ("positive", "neither", "even"),
-        "unknown-fixed": ("", "fixed", "unknown"),
-        "unknown-moving": ("", "moving", "unknown"),
-    }
-)
+
+def _suggests(earth, gone, measured):
+    """What contacts suggest by the shop rule; None where no workshop sees such a thing together.
+
+    `gone` is the contact that lost metal. The earthed contact is the fixed one.
+    """
+    if gone == "neither":
+        return "even" if measured == "unread" else None
+    if earth == "unknown":
+        return "unknown" if measured == "unread" else None
+    minus = "fixed" if earth == "negative" else "moving"
+    capacity = "small" if gone == minus else "large"
+    if measured == "in":
+        return "lead" if capacity == "small" else None
+    return capacity if measured in ("unread", capacity) else None
+
+
+_EARTHS = MappingProxyType({
+    "negative": ("The battery's negative pole is earthed.", "The battery's positive pole feeds the coil.",
+                 "The manual says: negative earth."),
+    "positive": ("The battery's positive pole is earthed.", "The battery's negative pole feeds the coil.",
+                 "The manual says: positive earth."),
+    "unknown": ("The battery is out, and both its leads look alike.", "The engine stands on a pallet, without battery and leads.",
+                "The owner changed the battery himself; the poles are no longer marked."),
+})  # fmt: skip
+_GONE = MappingProxyType({
+    "fixed": ("a crater in the fixed contact and a pip on the moving one", "a pip of metal on the moving contact",
+              "a hole in the fixed contact"),
+    "moving": ("a crater in the moving contact and a pip on the fixed one", "a pip of metal on the fixed contact",
+               "a hole in the moving contact"),
+    "neither": ("both contacts grey, flat and alike", "a light grey film on both contacts, no pip, no hole",
+                "both contacts a little worn, level and of one colour"),
+})  # fmt: skip
+_MEASURED = MappingProxyType({
+    "unread": "", "in": " The condenser measures {right} µF, as the manual asks.",
+    "small": " The condenser measures {low} µF; the manual asks for {right} µF.",
+    "large": " The condenser measures {high} µF; the manual asks for {right} µF.",
+})  # fmt: skip
+_CONTACTS = by_answer({"earth": tuple(_EARTHS), "gone": tuple(_GONE), "measured": tuple(_MEASURED)}, _suggests)
+
+
+def _contacts(parameters):
+    return dict(chosen(_CONTACTS[parameters["answer"]], parameters["which"]))
 
 
 def _contacts_seen(v):
-    earth, gone, _ = _CONTACTS[v.case]
-    told = f"The battery's {earth} pole is earthed." if earth else "The battery is out, and both its leads look alike."
-    holes = {
-        "fixed": "a crater in the fixed contact and a pip on the moving one",
-        "moving": "a crater in the moving contact and a pip on the fixed one",
-        "neither": "both contacts grey, flat and alike",
-    }[gone]
-    return {"told": f"{told} After {_run(v)} you find {holes}."}
+    told = _MEASURED[v.measured].format(
+        low=f"{v.right_uf * 0.5:.2f}", right=f"{v.right_uf:.2f}", high=f"{v.right_uf * 2:.2f}"
+    )
+    return {
+        "told": f"{_EARTHS[v.earth][v.wording_earth]} After {_run(v)} you find {_GONE[v.gone][v.wording_gone]}.{told}"
+    }
 
 
 CRATER = Exercise(
     key="m02.crater",
-    version=1,
+    version=2,
     marking=1,
     title="Where the metal went",
     text=(
         "The fixed contact is earthed; the moving one goes to the coil. {told} Reason with the shop rule (practice, not "
         "physics): minus capacity, minus metal on the minus contact. What does it suggest?"
     ),
-    draw={"case": Pick(tuple(_CONTACTS)), "miles": Steps(6, 14)},
+    draw={
+        "answer": Pick(tuple(_CONTACTS)), "which": MANY, "wording_earth": Steps(0, 2), "wording_gone": Steps(0, 2),
+        "miles": Steps(6, 14), "right_uf": Steps(18, 25, scale=100),  # miles and capacity: practice
+    },
+    fill=_contacts,
     show=_contacts_seen,
     parts=(
         Choice(
             key="condenser", prompt="What the contacts suggest", marks=1, objectives=("D10",),
             options=MappingProxyType({
-                "small": "The minus contact lost metal: test for too small a condenser or a poor lead to it.",
-                "large": "The plus contact lost metal: test for too large a condenser.",
+                "small": "The minus contact lost metal: the condenser is too small, or its lead is poor. Test it, or renew it where the test says so.",
+                "large": "The plus contact lost metal: the condenser is too large. Test it, or renew it where the test says so.",
+                "lead": "The minus contact lost metal and the condenser is right: look at its lead and its earth.",
                 "even": "No side lost metal: nothing against the condenser.",
                 "unknown": "Cannot tell yet: find out which pole of the battery is earthed.",
             }),
             signs=MappingProxyType({
-                "small": "That needs a crater in the contact that is known to be minus.",
+                "small": "That needs a crater in the contact that is known to be minus, and no condenser that measures right.",
                 "large": "That needs a crater in the contact that is known to be plus.",
+                "lead": "Lead and earth come first where the condenser was measured and is as the manual asks.",
                 "even": "Even contacts are grey, flat and alike; a crater says that metal has gone over.",
                 "unknown": "The task tells which pole is earthed, and that settles which contact is minus.",
             }),
-            answer=lambda v: _CONTACTS[v.case][2],
+            answer=lambda v: v.answer,
             slips=(
                 Slip("earth-side",
                      "Look at the earth again: the fixed contact is minus only where the battery's negative pole is earthed.",
-                     lambda v: {"small": "large", "large": "small"}.get(_CONTACTS[v.case][2])),
+                     lambda v: {"small": "large", "large": "small"}.get(v.answer)),
                 Slip("guessed",
                      "Without the earth polarity nobody knows which contact is minus. That comes first.",
-                     lambda v: {"unknown-fixed": "small", "unknown-moving": "large"}.get(v.case)),
+                     lambda v: {"fixed": "small", "moving": "large"}[v.gone] if v.answer == "unknown" else None),
             ),
         ),
     ),
     route=lambda v: {
         "small": ("Find the minus contact from the earth. It is the one with the crater: minus metal, minus capacity.",),
         "large": ("Find the minus contact from the earth. It has the pip, so the plus contact lost metal.",),
+        "lead": ("The minus contact lost metal, and the capacity is right: so too little of it reaches the points.",),
         "even": ("Grey and even is how sound contacts look.",),
         "unknown": ("The rule speaks of the minus contact. Without the earth polarity it says nothing.",),
-    }[_CONTACTS[v.case][2]],
+    }[v.answer],
+)  # fmt: skip
+
+_TRAY = tuple("ABCDEF")
+
+
+def _tray(parameters):
+    """Six sets of points: earth of the vehicle, and the contact that lost metal."""
+    sets = []
+    for label in _TRAY:
+        earth, gone = parameters[f"set_{label}"].split("-")
+        sets.append([label, earth, gone])
+    return {"sets": sets}
+
+
+def _lost_minus(earth, gone):
+    return _suggests(earth, gone, "unread") == "small"
+
+
+def _plus_lost(v):
+    return tuple(label for label, earth, gone in v.sets if gone != "neither" and not _lost_minus(earth, gone))
+
+
+def _fixed_lost(v):
+    """What ticks whoever takes the fixed contact for minus on all six; None where another slip ticks the same."""
+    ticked = tuple(label for label, _, gone in v.sets if gone == "fixed")
+    return ticked if ticked and ticked != _plus_lost(v) else None
+
+
+def _tray_why(v):
+    reasons = {}
+    for label, earth, gone in v.sets:
+        minus = "fixed" if earth == "negative" else "moving"
+        reasons[label] = (
+            "Neither contact lost metal."
+            if gone == "neither"
+            else f"With {earth} earth the {minus} contact is minus, and the {gone} one lost metal."
+        )
+    return reasons
+
+
+CONTACTS = Exercise(
+    key="m02.contacts",
+    version=1,
+    marking=1,
+    title="Six sets on the tray",
+    text=(
+        "Six sets of points lie on the tray, each from another vehicle. On all six the fixed contact was earthed.{tray}"
+        "Which of them, by the shop rule of the minus contact, speak for too small a condenser or a poor lead to it?"
+    ),
+    draw={
+        f"set_{label}": Pick(("negative-fixed", "negative-moving", "positive-fixed", "positive-moving",
+                              "negative-neither", "positive-neither"))
+        for label in _TRAY
+    },
+    fill=_tray,
+    show=lambda v: {"tray": listing.lines(
+        f"{label}: {earth} earth, {'both contacts flat and grey' if gone == 'neither' else f'crater in the {gone} contact'}"
+        for label, earth, gone in v.sets
+    )},
+    parts=(
+        Choices(
+            key="small", prompt="Sets that speak for too small a condenser", marks=1, objectives=("D10",), order="fixed",
+            options=MappingProxyType({label: f"Set {label}" for label in _TRAY}),
+            answer=lambda v: tuple(label for label, earth, gone in v.sets if _lost_minus(earth, gone)),
+            because=_tray_why,
+            slips=(
+                Slip("plus-side",
+                     "You ticked the sets in which the plus contact lost metal. Negative earth: the fixed contact is minus.",
+                     lambda v: _plus_lost(v) or None),
+                Slip("fixed-always",
+                     "You took the fixed contact for minus on all six. It is minus only with negative earth.",
+                     _fixed_lost),
+            ),
+        ),
+    ),
+    route=lambda v: tuple(f"{label}: {why}" for label, why in _tray_why(v).items()),
+)  # fmt: skip
+
+_BEFORE = MappingProxyType({
+    "worn": "The block had worn and the gap had closed. So the spark came late; we set the gap first, and then the timing.",
+    "wide": "The gap had been set too wide. So the spark came early; we set the gap first, and then the timing.",
+    "timing": "The gap was in order and stayed as it was. The distributor stood wrong, and we set the timing only.",
+    "both": "The gap was wrong, and the distributor had been turned as well. We set the gap first, and then the timing.",
+})  # fmt: skip
+
+
+def _job_card(parameters):
+    """Dwell and timing before and after, as they stand on a job card."""
+    spec = cam(parameters)
+    initial = vehicle(parameters["vehicle"]).initial_deg
+    change = {"worn": parameters["size"], "wide": -parameters["size"], "timing": 0.0,
+              "both": parameters["side"] * parameters["size"]}[parameters["cause"]]  # fmt: skip
+    turned = parameters["side"] * parameters["turned"] if parameters["cause"] in ("timing", "both") else 0.0
+    return {
+        "title": spec["title"], "dwell_deg": spec["dwell_deg"], "initial_deg": initial,
+        "before_deg": spec["dwell_deg"] + change,
+        "seen_deg": initial + points.timing_change_deg(change) + turned,
+    }  # fmt: skip
+
+
+def _side(degrees):
+    return f"{abs(degrees):g}° {'before' if degrees >= 0 else 'after'} top dead centre"
+
+
+TELL = Exercise(
+    key="m02.tell_owner",
+    version=1,
+    marking=1,
+    title="What do you tell the owner?",
+    text=(
+        "Job card of the {title}. Before: dwell {before_deg:g}°, mark {before}. After: dwell {dwell_deg:g}°, mark {after}, "
+        "both as the manual asks. The owner wants to know what was wrong. Which sentence is true?"
+    ),
+    # Changes of 3 to 6 degrees: a gap some thousandths off, a distributor turned by hand (practice).
+    draw={
+        "vehicle": Pick(tuple(vehicles())), "cause": Pick(tuple(_BEFORE)), "size": Steps(6, 12, scale=2),
+        "turned": Steps(6, 12, scale=2), "side": Pick((-1, 1)),
+    },
+    fill=_job_card,
+    show=lambda v: {"before": _side(v.seen_deg), "after": _side(v.initial_deg)},
+    parts=(
+        Choice(
+            key="sentence", prompt="The true sentence", marks=1, objectives=("D4", "D11"),
+            options=_BEFORE,
+            signs=MappingProxyType({
+                "worn": "A closed gap shows as more dwell, and the spark is then late by just as many degrees.",
+                "wide": "A wide gap shows as less dwell, and the spark is then early by just as many degrees.",
+                "timing": "Only the distributor was wrong where the dwell stayed the same.",
+                "both": "Both were wrong where the mark moved by another amount than the dwell.",
+            }),
+            answer=lambda v: v.cause,
+            slips=(
+                Slip("reversed", "You turned it round. More dwell comes from a closed gap, less dwell from a wide one.",
+                     lambda v: {"worn": "wide", "wide": "worn"}.get(v.cause)),
+                Slip("gap-alone",
+                     "The gap explains one crank degree for each degree of dwell. Compare that with how far the mark moved.",
+                     lambda v: ("worn" if v.before_deg > v.dwell_deg else "wide") if v.cause == "both" else None),
+            ),
+        ),
+    ),
+    route=lambda v: (
+        f"The dwell was off by {v.before_deg - v.dwell_deg:+z.1f}°. That alone moves the mark by "
+        f"{points.timing_change_deg(v.before_deg - v.dwell_deg):+z.1f}°.",
+        f"The mark was off by {v.seen_deg - v.initial_deg:+z.1f}°.",
+        _BEFORE[v.cause],
+    ),
 )  # fmt: skip
 
 LETTER = Exercise(

@@ -2,13 +2,15 @@
 
 CENTRIFUGAL, TOTAL and FAST_IDLE in version 1 drew their speeds from one list for all
 engines. Where the weights are fully out the answer was the same for too many. MARK_ARC
-in version 1 asked for more than a tape can be read to.
+in version 1 asked for more than a tape can be read to. ANGLE_TIME drew speed and angle
+apart, FAST_IDLE in version 2 knew an idle of 1800 rev/min. The choices had few cases.
 """
 
 from types import MappingProxyType
 
 from grader.exercise.model import Absolute, Exercise, Line, Number, Percent, Slip
 from grader.exercise.spread import Pick, Steps
+from grader.modules.old.timing import checking, limits, line, words
 from grader.reference import angles
 from grader.reference.timing import advance
 from grader.vehicle.spec import vehicle, vehicles
@@ -80,6 +82,42 @@ MARK_ARC = Exercise(
     route=lambda v: (
         f"The rim measures π × {v.diameter_mm} mm = {angles.pulley_arc(360, v.diameter_mm):.1f} mm for 360°.",
         f"{v.angle_deg}° is {v.angle_deg}/360 of it: {angles.pulley_arc(v.angle_deg, v.diameter_mm):.1f} mm.",
+    ),
+)  # fmt: skip
+
+_ARITHMETIC = Percent(2, "two- and three-figure arithmetic")
+
+ANGLE_TIME = Exercise(
+    key="m01.angle_time",
+    version=1,
+    marking=1,
+    title="Degrees as time",
+    text=(
+        "At {speed_rpm} rev/min (crankshaft) the spark comes {angle_deg}° before top dead centre. "
+        "How many milliseconds are left for the charge to burn until the piston is at the top?"
+    ),
+    draw={"speed_rpm": Steps(500, 4500, 50), "angle_deg": Steps(6, 40)},
+    parts=(
+        Number(
+            key="time", prompt="Time to top dead centre", unit="ms", marks=2, step=0.01,
+            answer=lambda v: angles.time_of_angle_ms(v.angle_deg, v.speed_rpm),
+            within=_ARITHMETIC, possible=(0.0, 200.0), objectives=("T1",),
+            slips=(
+                Slip("distributor-speed",
+                     "You put the distributor's speed into the sum. Degrees here are crank degrees, so take the crankshaft's speed.",
+                     lambda v: angles.time_of_angle_ms(v.angle_deg, angles.distributor_speed_rpm(v.speed_rpm))),
+                Slip("two-turns",
+                     "You spread the time of one turn over 720°. One turn of the crankshaft is 360°.",
+                     lambda v: angles.time_of_angle_ms(v.angle_deg, 2 * v.speed_rpm)),
+                Slip("minutes",
+                     "You took revolutions a minute for revolutions a second. Divide the speed by 60 first.",
+                     lambda v: angles.time_of_angle_ms(v.angle_deg, 60 * v.speed_rpm)),
+            ),
+        ),
+    ),
+    route=lambda v: (
+        f"One turn takes 60\u202f000 ÷ {v.speed_rpm} = {60000 / v.speed_rpm:.2f} ms.",
+        f"{v.angle_deg}° is {v.angle_deg}/360 of a turn: {angles.time_of_angle_ms(v.angle_deg, v.speed_rpm):.2f} ms.",
     ),
 )  # fmt: skip
 
@@ -227,4 +265,51 @@ FAST_IDLE = Exercise(
     ),
 )  # fmt: skip
 
-EXERCISES = (MARK_ARC, CENTRIFUGAL, TOTAL, FAST_IDLE)
+FAST_IDLE_2 = Exercise(
+    key="m01.fast_idle",
+    version=2,
+    marking=1,
+    title="Set at the wrong idle speed",
+    text=(
+        "The manual of the {title} wants the initial timing set at {idle_rpm} rev/min or less, vacuum line off and "
+        "plugged. A colleague set the mark to {mark_deg}° before top dead centre while the engine idled at "
+        "{speed_rpm} rev/min. Centrifugal advance (distributor rev/min → distributor degrees): {centrifugal_table}. "
+        "What is the initial timing really?"
+    ),
+    draw={"vehicle": _ENGINES, "speed_rpm": Steps(900, 1800, 20), "mark_deg": Steps(2, 18)},
+    fill=_tables,
+    show=_show_tables,
+    parts=(
+        Number(
+            key="initial", prompt="True initial timing (after top dead centre: minus)", unit="° crank", marks=3, step=0.1,
+            answer=lambda v: advance.true_initial_deg(v.mark_deg, v.speed_rpm, v.centrifugal),
+            within=_SCALE, possible=(-40.0, 40.0), objectives=("T5",),
+            slips=(
+                Slip("unchanged",
+                     "You kept what the light showed. At that speed the weights already added a part of it.",
+                     lambda v: float(v.mark_deg)),
+                Slip("added",
+                     "You added what the weights give. They helped the mark to its place, so take it away.",
+                     lambda v: v.mark_deg + _weights_crank_deg(v)),
+                Slip("not-doubled",
+                     "You took distributor degrees away from crank degrees. Double them first.",
+                     lambda v: v.mark_deg - _weights_crank_deg(v) / 2, share=0.5),
+                Slip("crank-speed",
+                     "You looked the crankshaft's speed up in a table of distributor speeds. Halve the engine speed first.",
+                     lambda v: v.mark_deg - angles.crank_deg(_weights_at(v, v.speed_rpm))),
+            ),
+        ),
+    ),
+    route=lambda v: (
+        f"The distributor turned at {v.speed_rpm / 2:g} rev/min; there the weights give "
+        f"{_weights_at(v, v.speed_rpm / 2):.2f} distributor degrees, {_weights_crank_deg(v):.1f}° at the crankshaft.",
+        f"The light showed {v.mark_deg}°, so the initial timing is {v.mark_deg} − {_weights_crank_deg(v):.1f} "
+        f"= {v.mark_deg - round(_weights_crank_deg(v), 1):z.1f}°.",
+        "The whole curve is late by that part. Bring the idle down and set the timing again.",
+    ),
+)  # fmt: skip
+
+EXERCISES = (
+    MARK_ARC, ANGLE_TIME, CENTRIFUGAL, TOTAL, FAST_IDLE, FAST_IDLE_2, line.LINE_TEST, checking.CHECK_ORDER, checking.CAP,
+    limits.ROUND_BY_COST, limits.ALTITUDE, words.FIND_ERROR, checking.NEXT_STEP, words.LETTER,
+)  # fmt: skip

@@ -88,3 +88,9 @@ def spring(page: Page) -> str:
     share = page.random.choice((old / new, old_n / new_n))
     root = page.keep(sqrt(page.keep(share, 3)), 3)
     return page.write(page.figure("leaves the cam at ", r"\s+rev/min") * root, 0)
+
+
+@SOLVERS.works("m02.high_miss.dwell")
+def in_per_cent(page: Page) -> str:
+    share = page.figure("closed: ", " % at idle")
+    return page.write(share / 100 * page.keep(360 / page.figure(", ", " cylinders"), 1), 1)

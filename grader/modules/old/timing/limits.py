@@ -1,11 +1,12 @@
 """Exercises on limits: a band from a test sheet, eight vehicles against it, a gauge high above the sea."""
 
+from dataclasses import replace
 from types import MappingProxyType
 
 from grader.exercise import listing
 from grader.exercise.kinds import Range
 from grader.exercise.model import Absolute, Exercise, Number, Slip
-from grader.exercise.sorting import EITHER, KEEP, REJECT, Batch
+from grader.exercise.sorting import EITHER, KEEP, REJECT, Batch, by_cost
 from grader.exercise.spread import Pick, Steps
 from grader.modules.old.timing import sheet
 from grader.reference import angles
@@ -132,9 +133,21 @@ def _by_one_look(v, column, figure, limit):
     return led if spoilt else None
 
 
+def _mornings(kinds):
+    """What a draw takes: a vehicle's type, and for each of the eight one of these kinds."""
+    return {
+        "vehicle": Pick(tuple(vehicles())), "along_percent": Steps(70, 95, 5), "seat": Steps(0, 7),
+        **{
+            f"{name}_{label}": values
+            for label in _LABELS
+            for name, values in (("sort", Pick(kinds)), ("place", Steps(0, 3)))
+        },
+    }  # fmt: skip
+
+
 ROUND = Exercise(
     key="m01.round",
-    version=1,
+    version=2,
     marking=1,
     title="Eight on one morning",
     text=(
@@ -144,14 +157,7 @@ ROUND = Exercise(
         "light showed:{list}Keep what is in order, reject what has a fault, and leave undecided what lies so near a limit "
         "that the light cannot tell."
     ),
-    draw={
-        "vehicle": Pick(tuple(vehicles())), "along_percent": Steps(70, 95, 5), "seat": Steps(0, 7),
-        **{
-            f"{name}_{label}": values
-            for label in _LABELS
-            for name, values in (("sort", Pick(("good", "good", *tuple(_OFF)[1:]))), ("place", Steps(0, 3)))
-        },
-    },
+    draw=_mornings(("good",) * 5 + tuple(_OFF)[1:]),  # more than half are in order, as on a real morning
     fill=_eight,
     show=lambda v: {
         "full_kpa": f"{v.full_inhg * KPA_PER_INHG:.0f}",
@@ -176,6 +182,11 @@ ROUND = Exercise(
         for (label, idle, fast, on), decision in zip(v.cars, _sorted_eight(v), strict=True)
     ),
 )  # fmt: skip
+
+# Issued before each vehicle had its share of the marks; more than half of the eight were faulty.
+ROUND_BY_COST = replace(
+    ROUND, version=1, draw=_mornings(("good", "good", *tuple(_OFF)[1:])), parts=(by_cost(ROUND.parts[0]),)
+)
 
 
 def _heights(parameters):

@@ -190,14 +190,14 @@ def plate_caption(state):
 
 
 def marks_caption(state):
-    """What the light shows, and how much of it nobody set."""
+    """What the timing light shows, and how much of it nobody set."""
     extra = state.centrifugal_deg + state.vacuum_deg
     total = INITIAL_DEG + extra
     if extra < 0.05:
-        return f"The light shows {total:.1f}°, just what was set: weights and vacuum unit rest."
+        return f"The timing light shows {total:.1f}°, just what was set: weights and vacuum unit rest."
     parts = [f"{deg:.1f}° from the {name}" for deg, name in ((state.centrifugal_deg, "weights"), (state.vacuum_deg, "vacuum unit")) if deg >= 0.05]  # fmt: skip
     return (
-        f"The light shows {total:.1f}°, of which {INITIAL_DEG:.0f}° are set and {extra:.1f}° were not wanted at idle: "
+        f"The timing light shows {total:.1f}°, of which {INITIAL_DEG:.0f}° are set and {extra:.1f}° were not wanted at idle: "
         f"{' and '.join(parts)}. Bring the idle down to the manual's figure first, then set the timing."
     )
 
