@@ -56,6 +56,28 @@ def test_the_example_changes_nothing_until_its_lines_are_used():
     assert found.pass_percents == {"m01_timing": 60}
 
 
+@pytest.mark.parametrize("limit", ["0", "100", "62.5"])
+def test_a_pass_mark_may_lie_anywhere_from_nothing_to_everything(limit):
+    """A module that everybody passes who handed it in, and one that asks for all of it."""
+    assert parsed(f"{HEAD}[modules.m01_timing]\npass_percent = {limit}\n").pass_percents["m01_timing"] == float(limit)
+
+
+@pytest.mark.parametrize("limit", ["-0.1", "100.1", "inf", "true"])
+def test_no_pass_mark_lies_outside(limit):
+    with pytest.raises(BadFile, match="allowed is 0 to 100"):
+        parsed(f"{HEAD}[modules.m01_timing]\npass_percent = {limit}\n")
+
+
+@pytest.mark.parametrize(("threshold", "good"), [("0", False), ("1", True), ("100", True), ("101", False)])
+def test_a_threshold_lies_from_one_to_all(threshold, good):
+    text = f"{HEAD}[objectives]\nthreshold = {threshold}\n"
+    if good:
+        assert parsed(text).threshold == int(threshold)
+        return
+    with pytest.raises(BadFile, match="a whole number from 1 to 100"):
+        parsed(text)
+
+
 def test_all_that_it_may_say():
     found = parsed(WHOLE)
     assert (found.threshold_of("T8"), found.threshold_of("T1"), found.threshold) == (100, 75, 75)
