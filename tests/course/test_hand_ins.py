@@ -18,7 +18,7 @@ from grader.errors import BadFile
 from grader.exercise import issued
 from grader.exercise import sheet as sheets
 from grader.records import database, schema
-from tests.work import issue_of, right_sheet, sheet_of
+from tests.work import issue_of, put_in_inbox, right_sheet, sheet_of
 
 MODULE = "m01_timing"
 
@@ -383,3 +383,12 @@ def test_a_folder_that_may_not_be_read_is_named(assigned_term, monkeypatch):
     assert done.findings == [
         "inbox/shut: The folder cannot be read: Permission denied. Allow reading, then collect again."
     ]
+
+
+def test_a_sheet_in_the_folder_of_another_is_taken_for_neither(assigned_term):
+    """Somebody's file under somebody else's name is asked about; nobody gets marks by it."""
+    put_in_inbox(assigned_term, right_sheet(issue_of(assigned_term, "t01")), folder="t02")
+    done = collect.collect(assigned_term)
+    assert done.taken == 0 and "It lies in the folder of t02 and says it is by t01. Ask both" in done.findings[0]
+    with database.transaction(assigned_term) as connection:
+        assert connection.execute(select(schema.hand_in)).all() == []

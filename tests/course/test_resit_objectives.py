@@ -5,12 +5,12 @@ from typer.testing import CliRunner
 
 from grader.cli.main import app
 from grader.course.audit import verify
-from grader.course.grading import resit
+from grader.course.grading import adjust, resit
 from grader.errors import Refused, Unknown
 from grader.reports.export import package
 from grader.reports.feedback import return_run
-from tests.course.resits import KEY, LATER, hand_in, returned, sit
-from tests.work import issue_of, right_answers
+from tests.course.resits import KEY, LATER, LETTER, WORDS, hand_in, returned, sit
+from tests.work import issue_of, right_answers, wrong_answers
 
 
 @pytest.fixture
@@ -72,3 +72,14 @@ def test_who_has_shown_all_is_told_what_can_be_named(assigned_term, m01, single)
     hand_in(assigned_term, {path: right_answers(m01, issue_of(assigned_term, "t01", attempt=2))[path]}, 2)
     assert verify.verify(assigned_term).findings == []
     assert package.write([assigned_term], "objectives").path.is_file()
+
+
+def test_a_letter_that_was_marked_by_hand_is_judged_by_that_mark(assigned_term, m01):
+    """Nobody reads it any more: with no mark at all its objective is sat again, and does not wait for ever."""
+    record, wanted = issue_of(assigned_term, "t01"), set(m01.by_path[LETTER][1].objectives)
+    others = [path for _, part, path in m01.parts() if wanted & set(part.objectives) and path != LETTER]
+    hand_in(assigned_term, right_answers(m01, record) | wrong_answers(m01, record, others) | {LETTER: WORDS})
+    adjust.override(assigned_term, "t01", KEY, "letter", "0", reason="says nothing")
+    assert return_run.give_back(assigned_term, KEY).written == 1
+    done = sit(assigned_term)
+    assert wanted and wanted <= set(done.objectives) and "m01.letter" in {e.key for e in done.exercises}

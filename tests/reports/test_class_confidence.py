@@ -114,6 +114,21 @@ def test_a_kept_hand_in_that_was_changed_stops_neither_page(handed_in, m01):
     assert len(verify.verify(term).findings) == 2
 
 
+@pytest.mark.parametrize(
+    ("word", "right", "counted"),
+    [
+        (confidence.GUESS, True, (0, 1)), (confidence.GUESS, False, (0, 0)), (confidence.GUESS, None, (0, 0)),
+        (confidence.KNOW, True, (0, 0)), (confidence.KNOW, False, (1, 0)), (confidence.KNOW, None, (0, 0)),
+        (confidence.THINK_SO, True, (0, 0)), (confidence.THINK_SO, False, (0, 0)),
+    ],
+)  # fmt: skip
+def test_what_was_blank_or_unreadable_is_neither_right_nor_wrong(word, right, counted):
+    """Only sure and wrong, and right by a guess, are counted; of an exercise with a blank nothing can be said."""
+    count = class_confidence.Count()
+    class_confidence._count(count, confidence.Said(word, right))
+    assert (count.said, count.sure_and_wrong, count.right_by_guess) == (1, *counted)
+
+
 def test_before_anybody_hands_in_or_says_a_word(empty_term, m01):
     listed = empty_term.folder / "rosters" / "list.csv"
     listed.write_text(CLASS, encoding="utf-8")

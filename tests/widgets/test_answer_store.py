@@ -119,6 +119,10 @@ def test_of_two_windows_the_later_answer_stands(ticking, practice_folder, module
     sheets.write(practice_folder / "answers.json", older)
     one.put(TIME, "4", "ms")
     assert one.answers[ARC].raw == raw(practice_folder) == "44"
+    same_moment = one.sheet.with_answer(ARC, one.answers[ARC].but(raw="1"))
+    sheets.write(practice_folder / "answers.json", same_moment)
+    one.put(TIME, "5", "ms")
+    assert one.answers[ARC].raw == raw(practice_folder) == "44", "of one moment, what stands on this page"
 
 
 def test_same_answer_again_writes_nothing(practice_folder, module):
