@@ -1,5 +1,6 @@
 """The house stands, and its contracts see a planted fault of each kind."""
 
+import json
 import os
 import re
 import shutil
@@ -13,6 +14,8 @@ from pathlib import Path
 import pytest
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
+
+from grader.widgets import answer_store
 
 ROOT = Path(__file__).parent.parent
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
@@ -62,6 +65,16 @@ def test_the_contracts_see(tmp_path, file, text, broken):
     target.write_text((target.read_text(encoding="utf-8") if target.exists() else "") + f"\n{text}\n", encoding="utf-8")
     code, told = judged(tmp_path)
     assert code == 1 and any(broken in line and "BROKEN" in line for line in told.splitlines()), told
+
+
+def test_the_version_is_told_alike_everywhere():
+    """What a trainee's file, the page and the list of changes call this version is what is installed."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]["version"]
+    page = ROOT / "grader" / "widgets" / "lab" / "labextensions" / "timing-mark" / "package.json"
+    assert json.loads(page.read_text(encoding="utf-8"))["version"] == project
+    assert f"timing-mark {project}".startswith(answer_store.MADE_WITH)
+    changes = (ROOT / ".github" / "CHANGELOG.md").read_text(encoding="utf-8")
+    assert re.findall(r"^## (.*)$", changes, re.M)[0] == project
 
 
 def test_the_files_of_the_lessons_page_import_no_circle():

@@ -10,7 +10,7 @@ from grader.exercise.model import PRACTICE
 from grader.marking.confidence import FIRST, SURE
 from grader.widgets.people import People, Place, lesson_folder, place
 
-MADE_WITH = "timing-mark 0.1"
+MADE_WITH = "timing-mark 0.2"
 RETRY_S = 3.0
 CHECKED, DRAW = "checked", "draw"  # what the form adds to an entry of answers.json
 LAST = "last"  # what it adds to the whole: the part worked on last, a claim like all from this machine
