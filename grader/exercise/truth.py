@@ -17,7 +17,6 @@ class Truth:
 
     def __init__(self, module, numbers):
         self.module = module
-        self.resit = None  # whether the issue keeps answers of an earlier attempt; whoever knows it says so
         self.landmarks = {}
         self._parts = module.by_path
         self._numbers = numbers

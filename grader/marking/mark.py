@@ -1,12 +1,14 @@
 """A whole answer sheet: every part's verdict, and the marks they add up to."""
 
 from functools import lru_cache
+from typing import NamedTuple
 
 from msgspec import Struct
 
 from grader.errors import BadSheet
 from grader.exercise.issued import KEPT
-from grader.exercise.sheet import Answer
+from grader.exercise.model import Exercise, Module
+from grader.exercise.sheet import Answer, Sheet
 from grader.exercise.truth import Truth
 from grader.marking.compare import marker_of
 from grader.marking.numbers import blank
@@ -54,7 +56,7 @@ class SheetMark(Struct, frozen=True):
         return None if None in mine else sum(mine)
 
 
-def mark_sheet(module, exercises, sheet, *, truth=None):
+def mark_sheet(module: Module, exercises: dict, sheet: Sheet, *, truth: Truth | None = None) -> SheetMark:
     """Mark a sheet against the numbers that were issued, in the versions that were issued.
 
     What a resit keeps is marked as it was before: its wrong units are charged where they
@@ -69,68 +71,140 @@ def mark_sheet(module, exercises, sheet, *, truth=None):
     truth : Truth or None
         What `truth_of` gave for the same issue before, to save computing it again.
 
-    Returns
-    -------
-    SheetMark
-
     Raises
     ------
     BadSheet
         The sheet belongs to another module, or a version of an exercise was
         issued that is not kept.
     """
-    if sheet.module != module.key:
-        raise BadSheet(f"The answer sheet is for {sheet.module}, not for {module.key}. Hand in the one of this lesson.")
-    truth = truth or truth_of(module, exercises)
-    issued, notes, earlier, marks = truth.module, [], Earlier(), []
-    answers, free = sheet.answers, None
-    lesson = plan = _plan(issued)
-    if truth.resit is None:  # the same for every sheet that is marked with this truth
-        truth.resit = any(KEPT in entry for entry in exercises.values())
-    if truth.resit:
-        answers, free = with_kept(exercises, answers), _charged_before(exercises)
-        if free is not None:  # What a resit keeps is settled first; linked exercises are never torn apart.
-            plan = sorted(lesson, key=lambda step: KEPT not in exercises[step[0]])
-    get, unanswered = answers.get, 0
-    for _, version, path, part, marker, carried in plan:
-        answer = get(path)
-        if answer is None:
-            mark, unanswered = blank(truth, path, part), unanswered + 1
-        elif answer.version != version and answer.raw.strip():
-            notes.append(
-                f"{path} was answered for version {answer.version} of the exercise; version {version} was issued. "
-                "It counts as blank; read it yourself."
+    return Marking(module, exercises, truth=truth).sheet(sheet)
+
+
+class Marking:
+    """Marks the sheets of one issue.
+
+    Parameters
+    ----------
+    module, exercises, truth
+        As `mark_sheet`.
+    """
+
+    def __init__(self, module: Module, exercises: dict, *, truth: Truth | None = None):
+        self.module = module
+        self.truth = truth or truth_of(module, exercises)
+        self._exercises = exercises
+        self._is_resit = any(KEPT in entry for entry in exercises.values())
+        self._free = _charged_before(exercises) if self._is_resit else None
+        self._plan = lesson = _plan(self.truth.module)
+        if self._free is not None:  # What a resit keeps is settled first; linked exercises are never torn apart.
+            self._plan = sorted(lesson, key=lambda step: KEPT not in exercises[step.exercise.key])
+        self._kept: dict[str, tuple[tuple, _Marked]] = {}  # of `exercise`: what it depended on, what came of it
+
+    def sheet(self, sheet: Sheet) -> SheetMark:
+        """The whole sheet, marked anew.
+
+        Raises
+        ------
+        BadSheet
+            It is of another module.
+        """
+        if sheet.module != self.module.key:
+            raise BadSheet(
+                f"The answer sheet is for {sheet.module}, not for {self.module.key}. Hand in the one of this lesson."
             )
-            mark = blank(truth, path, part)
-        else:
-            known = Earlier(earlier.own, earlier.settled, _Every()) if free and path in free else earlier
-            mark = marker(truth, path, part, answer, known)
-        marks.append(mark)
-        if carried:
-            earlier.settled[path] = mark.verdict
-            if mark.own is not None and part.possible_for(mark.own):
-                earlier.own[path] = mark.own
-    if len(answers) > len(plan) - unanswered:
-        strangers = [path for path in answers if path not in truth.paths]
-        shown = ", ".join(path[:40] for path in strangers[:3]) + (" and more" if len(strangers) > 3 else "")
-        notes.append(f"No exercise of {module.key} is called {shown}; these answers are kept and count nothing.")
-    if plan is not lesson:
-        found = {mark.path: mark for mark in marks}
-        marks = [found[path] for _, _, path in issued.parts()]
-    return SheetMark(module.key, tuple(marks), tuple(notes))
+        answers, earlier, notes, marks = self._answers(sheet), Earlier(), [], {}
+        for step in self._plan:
+            marks |= {mark.path: mark for mark in self._mark(step, answers, earlier, notes)}
+        strangers = [path for path in answers if path not in self.truth.paths]
+        if strangers:
+            shown = ", ".join(path[:40] for path in strangers[:3]) + (" and more" if len(strangers) > 3 else "")
+            notes.append(
+                f"No exercise of {self.module.key} is called {shown}; these answers are kept and count nothing."
+            )
+        in_order = tuple(marks[path] for _, _, path in self.truth.module.parts())
+        return SheetMark(self.module.key, in_order, tuple(notes))
+
+    def exercise(self, sheet: Sheet, key: str) -> tuple[PartMark, ...]:
+        """One exercise of a sheet that changes while somebody works, with the verdicts that `sheet` gives.
+
+        What stands before it may bear on it: own answers that are carried, wrong units that were charged. An
+        exercise is marked again only when its answers, or something that bears on it, changed since.
+        """
+        answers, earlier = self._answers(sheet), Earlier()
+        for step in self._plan:
+            mine = [answers.get(path) for _, path in step.exercise.paths]
+            if step.exercise.key != key and not any(answer and answer.raw.strip() for answer in mine):
+                continue  # blank: nothing is carried from it, nothing is charged in it
+            depends = (
+                [answer and (answer.raw, answer.unit, answer.version) for answer in mine],
+                {path: (earlier.own.get(path), earlier.settled.get(path)) for path in step.uses},
+                set(earlier.unit_errors),
+            )
+            known = self._kept.get(step.exercise.key)
+            if known is None or known[0] != depends:
+                known = self._kept[step.exercise.key] = depends, self._marked(step, answers, earlier)
+            marked = known[1]
+            earlier.own.update(marked.after.own)
+            earlier.settled.update(marked.after.settled)
+            earlier.unit_errors.update(marked.after.unit_errors)
+            if step.exercise.key == key:
+                return marked.marks
+        raise KeyError(key)
+
+    def _marked(self, step, answers, earlier):
+        after = Earlier(dict(earlier.own), dict(earlier.settled), set(earlier.unit_errors))
+        return _Marked(tuple(self._mark(step, answers, after, [])), after)
+
+    def _answers(self, sheet):
+        return with_kept(self._exercises, sheet.answers) if self._is_resit else sheet.answers
+
+    def _mark(self, step, answers, earlier, notes):
+        """The verdicts on one exercise; what they mean for those that follow is noted in `earlier`."""
+        truth, version = self.truth, step.exercise.version
+        for part, path, marker, carried in step.parts:
+            answer = answers.get(path)
+            if answer is None:
+                mark = blank(truth, path, part)
+            elif answer.version != version and answer.raw.strip():
+                notes.append(
+                    f"{path} was answered for version {answer.version} of the exercise; version {version} was issued. "
+                    "It counts as blank; read it yourself."
+                )
+                mark = blank(truth, path, part)
+            else:
+                is_free = self._free is not None and path in self._free
+                known = Earlier(earlier.own, earlier.settled, _Every()) if is_free else earlier
+                mark = marker(truth, path, part, answer, known)
+            if carried:
+                earlier.settled[path] = mark.verdict
+                if mark.own is not None and part.possible_for(mark.own):
+                    earlier.own[path] = mark.own
+            yield mark
+
+
+class _Marked(NamedTuple):
+    marks: tuple[PartMark, ...]
+    after: Earlier
+
+
+class _Step(NamedTuple):
+    """One exercise, with all that no sheet changes: (part, path, its marker, True if a later part uses its answer)."""
+
+    exercise: Exercise
+    parts: tuple
+    uses: tuple[str, ...]
 
 
 @lru_cache(maxsize=256)
 def _plan(module):
-    """What a module asks, step by step in the order of the lesson, with all that no sheet changes.
-
-    Returns
-    -------
-    tuple of (exercise key, version, "exercise.part", part, its marker, True if a later part uses its answer)
-    """
+    """The exercises of a module in the order of the lesson."""
     return tuple(
-        (exercise.key, exercise.version, path, part, marker_of(part), path in module.carried)
-        for exercise, part, path in module.parts()
+        _Step(
+            exercise,
+            tuple((part, path, marker_of(part), path in module.carried) for part, path in exercise.paths),
+            tuple(path for part in exercise.parts for path in part.uses),
+        )
+        for exercise in module.exercises
     )
 
 

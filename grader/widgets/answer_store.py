@@ -1,19 +1,50 @@
 """Where a lesson keeps its answers, and whose they are."""
 
 import asyncio
+import atexit
+import weakref
+from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from filelock import FileLock, Timeout
 
 from grader import clock, files
 from grader.errors import CannotWrite, Refused, TimingMarkError, afterwards
 from grader.exercise import issued, practice
 from grader.exercise import sheet as sheets
-from grader.exercise.model import PRACTICE
-from grader.marking.confidence import FIRST, SURE
+from grader.exercise.model import PRACTICE, Exercise, Module
+from grader.exercise.sheet import Answer, Sheet
+from grader.exercise.truth import Truth
+from grader.marking.confidence import FIRST, SURE, as_first_checked
+from grader.marking.mark import Marking
+from grader.marking.verdict import PartMark
 from grader.widgets.people import People, Place, lesson_folder, place
 
 MADE_WITH = "timing-mark 0.2"
 RETRY_S = 3.0
+LOCK_S = 10.0  # another window writes in less; whoever waits longer is told
+LOCK = ".answers.lock"
 CHECKED, DRAW = "checked", "draw"  # what the form adds to an entry of answers.json
 LAST = "last"  # what it adds to the whole: the part worked on last, a claim like all from this machine
+VERSION = "saves"  # how often the file was written: of two windows each sees that the other one was there
+_WEAK: "weakref.WeakSet[Store]" = weakref.WeakSet()
+
+
+@dataclass(frozen=True, slots=True)
+class _Saved:
+    """What a save came to: the sheet as it stands on disk, and what had changed there meanwhile."""
+
+    sheet: Sheet
+    stamp: tuple
+    place: Place
+    owner: tuple  # stamp of the file that says whose the folder is
+    marker: practice.Marker | None
+    replaced: dict[str, tuple[Answer, Answer]]  # path -> (mine, another window's, which counts)
+    set_aside: bool
 
 
 class Store:
@@ -22,53 +53,93 @@ class Store:
     `issue` holds the numbers; `marker` the practice file, or None. `problem` is a
     sentence when the saved sheet could not be used; that file is left alone and
     set aside on the next save. `unsaved` names the parts whose answer stands only
-    here, `why` says why. Listeners are called with the path that changed, an empty
-    text when only the saving did, or None when everything did.
+    here, `why` says why; `saving` those that are on their way to the disk. `told` has a
+    sentence for each part whose answer another window replaced. Listeners are called with the path that changed,
+    an empty text when only the saving did, or None when everything did.
+
+    Parameters
+    ----------
+    module : Module
+    folder : path or None
+        None: where the notebook lies.
+    behind : bool
+        Write behind the typing, in a thread: a slow disk then stops no key. Needs a running event loop, as
+        a kernel has one.
     """
 
-    def __init__(self, module, folder=None):
+    def __init__(self, module: Module, folder: str | Path | None = None, *, behind: bool = False):
         self.module = module
         self.place = place(folder)
-        self.unsaved, self.why = set(), ""
+        self.unsaved: set[str] = set()
+        self.saving: set[str] = set()
+        self.told: dict[str, str] = {}
+        self.why = ""
         self._searches = folder is None
-        self._listeners = []
-        self._retry = None
+        self._listeners: list[Callable[[str | None], None]] = []
+        self._retry: asyncio.TimerHandle | None = None
+        self._writer = ThreadPoolExecutor(1, thread_name_prefix="answers") if behind else None
+        self._under_way: tuple[Future, Sheet, set[str]] | None = None
         self.people = People(module, self.place)
         self.place = self.people.place
         self._load()
+        _WEAK.add(self)
 
     @property
-    def path(self):
+    def path(self) -> Path:
         return self.place.folder / sheets.NAME
 
     @property
-    def answers(self):
+    def answers(self) -> dict[str, Answer]:
         return self.sheet.answers
 
     @property
-    def last(self):
+    def last(self) -> str | None:
         """The part that was typed in or checked last, or None where nothing was.
 
         A sheet that does not say so, such as one of an earlier version, is asked for the
         newest of its answers.
         """
-        said = self.sheet.rest.get(LAST)
-        if isinstance(said, str) and said in self.answers:
-            return said
+        named = self.sheet.rest.get(LAST)
+        if isinstance(named, str) and named in self.answers:
+            return named
         return max(self.answers, key=lambda path: self.answers[path].at, default=None)
 
-    def listen(self, listener):
+    @property
+    def truth(self) -> Truth:
+        """What is expected of the numbers here."""
+        return self._marking.truth
+
+    @property
+    def whose(self) -> str:
+        """A word for whoever works here that differs from everybody else's."""
+        return self.issue.trainee
+
+    def listen(self, listener: Callable[[str | None], None]) -> None:
         """Call `listener` with a path, or None, after each change."""
         self._listeners.append(listener)
 
-    def close(self):
-        """Forget the listeners; a retry under way ends."""
+    def close(self) -> None:
+        """Forget the listeners; what is on its way is written, a retry under way ends."""
         self._listeners.clear()
+        self.flush_or_keep()
         if self._retry is not None:
             self._retry.cancel()
             self._retry = None
+        if self._writer is not None:
+            self._writer.shutdown(wait=False)
+            self._writer = None
 
-    def put(self, path, raw, unit="", read_as=""):
+    def mark_of(self, path: str) -> PartMark:
+        """The verdict on what stands in a part; its exercise is marked only where something changed."""
+        return next(mark for mark in self.marks_of(path.rpartition(".")[0]) if mark.path == path)
+
+    def marks_of(self, exercise_key: str, *, first: bool = False) -> tuple[PartMark, ...]:
+        """The verdicts on an exercise; `first`: on its answers as they stood when they were first checked."""
+        if first:
+            return self._first_marking.exercise(as_first_checked(self.sheet), exercise_key)
+        return self._marking.exercise(self.sheet, exercise_key)
+
+    def put(self, path: str, raw: str, unit: str = "", read_as: str = "") -> None:
         """Note one answer and save the sheet where that is allowed.
 
         Raises
@@ -91,9 +162,10 @@ class Store:
         if self.marker is not None:
             rest[DRAW] = self._draw_of(exercise_key)
         tries = before.tries if before else 0
-        self._note(path, sheets.Answer(raw, unit, version, read_as, clock.to_text(clock.now()), tries, rest))
+        self.told.pop(path, None)
+        self._note(path, Answer(raw, unit, version, read_as, clock.to_text(clock.now()), tries, rest))
 
-    def count_try(self, path):
+    def count_try(self, path: str) -> None:
         """Note that a verdict was asked for; the same answer checked again is no new try."""
         answer = self.sheet.answers[path]
         checked = [answer.raw, answer.unit]
@@ -103,8 +175,8 @@ class Store:
         elif path in self.unsaved:
             self._note(path, answer)
 
-    def say_sure(self, exercise, word):
-        """Note how sure the trainee is of an exercise; one of `sureness.WORDS`.
+    def say_sure(self, exercise: Exercise, word: str) -> None:
+        """Note how sure the trainee is of an exercise; one of `confidence.WORDS`.
 
         Raises
         ------
@@ -113,43 +185,55 @@ class Store:
         """
         path = f"{exercise.key}.{exercise.parts[0].key}"
         version = self.issue.exercises[exercise.key]["version"]
-        before = self.sheet.answers.get(path) or sheets.Answer("", version=version)
+        before = self.sheet.answers.get(path) or Answer("", version=version)
         rest = {**before.rest, SURE: word}
         if self.marker is not None:
             rest[DRAW] = self._draw_of(exercise.key)
         self._note(path, before.but(at=clock.to_text(clock.now()), rest=rest))
 
-    def save(self):
-        """Write the sheet.
+    def save(self) -> None:
+        """Write the sheet now, joined with what another window wrote.
 
         Raises
         ------
         CannotWrite
             Saving is not allowed here, or the disk refuses; the file on disk stands as it was.
         """
-        if not self.place.may_save:
-            raise CannotWrite(self.place.why_not)
-        self._follow_folder()
-        self._join_draws()
-        self._join_disk()
-        if self.problem and self.path.exists():
-            files.set_aside(self.path)
-            self.problem = ""
-        sheets.write(self.path, self.sheet)
-        self._stamp = files.stamp(self.path)
-        self.unsaved, self.why = set(), ""
+        self._wait()
+        asked, paths = self.sheet, set(self.sheet.answers)
+        self._take(self._write(asked, self._known), asked, paths)
 
-    def take_unsaved(self, older):
+    def flush(self) -> None:
+        """Write what is still on its way.
+
+        Raises
+        ------
+        CannotWrite
+            As `save`.
+        """
+        self._wait()
+        if self.saving:
+            self.save()
+
+    def flush_or_keep(self) -> None:
+        """As `flush`; what cannot be written stands in `unsaved`."""
+        try:
+            self.flush()
+        except CannotWrite as problem:
+            self.unsaved |= self.saving
+            self.saving, self.why = set(), str(problem)
+
+    def take_unsaved(self, older: "Store") -> None:
         """Go on with what an earlier store of the same folder could not save."""
         if older.place.folder == self.place.folder and not self.people.waiting:
-            for path in older.unsaved:
+            for path in older.unsaved | older.saving:
                 self.sheet = self.sheet.with_answer(path, older.sheet.answers[path])
                 self.unsaved.add(path)
             self.why = self.why or older.why
             if self.unsaved:
                 self._try_again()
 
-    def fresh(self, exercise_key):
+    def fresh(self, exercise_key: str) -> None:
         """Draw an exercise, and what is linked with it, anew. The old answers stay in a dated copy.
 
         Raises
@@ -161,11 +245,12 @@ class Store:
         """
         if self.marker is None or not self.place.may_save:
             raise Refused("Only your own practice numbers can be drawn anew. Open the lesson for practice.")
+        self.flush()
         stamp = clock.to_text(clock.now()).replace(":", "").replace(".", "")
         files.write_bytes(self.path.with_name(f"answers-{stamp}.json"), sheets.dump(self.sheet))
         marker = practice.with_fresh_numbers(self.module, self.marker, exercise_key)
         practice.write(self.place.folder / practice.NAME, marker)
-        self.marker, self.issue = marker, practice.issue(self.module, marker)
+        self._be(marker)
         group = practice.group_of(self.module, exercise_key)
         kept = {path: a for path, a in self.sheet.answers.items() if path.rpartition(".")[0] not in group}
         self.sheet = self.sheet.but(answers=kept, attempt=self.issue.attempt)
@@ -176,7 +261,7 @@ class Store:
             self.why = str(problem)
         self._tell(None)
 
-    def choose(self, name, *, mine=False):
+    def choose(self, name: str, *, mine: bool = False) -> None:
         """Go on as another trainee on this machine, with numbers and answers of his own.
 
         Raises
@@ -184,21 +269,97 @@ class Store:
         Refused, CannotWrite
             See `People.choose`; everything stays.
         """
+        self.flush()
         self.place = self.people.choose(name, mine=mine)
-        self.unsaved, self.why = set(), ""
+        self.unsaved, self.why, self.told = set(), "", {}
         self.reload()
 
-    def reload(self):
+    def reload(self) -> None:
         """Read numbers and answers anew, as the folder now holds them."""
         self._load()
         self._tell(None)
 
+    # Loading
+
     def _load(self):
         self.marker = self.people.marker
         self.issue = self._read_issue()
+        self._made_marking = self._made_first = None
         self.problem = ""
         self._stamp = None
+        self._owner = self._owner_stamp(self.place.folder)
         self.sheet = self._read_sheet()
+        self._known = dict(self.sheet.answers)  # as it stands on disk, as far as we know
+
+    def _be(self, marker):
+        """Go on with another state of the practice file."""
+        self.marker, self.issue = marker, practice.issue(self.module, marker)
+        self._made_marking = self._made_first = None
+
+    @property
+    def _marking(self):
+        """Marks what stands here; made when it is first asked for, since most of it is never checked."""
+        if self._made_marking is None:
+            self._made_marking = Marking(self.module, self.issue.exercises)
+        return self._made_marking
+
+    @property
+    def _first_marking(self):
+        """The same of answers as they stood when they were first checked."""
+        if self._made_first is None:
+            self._made_first = Marking(self.module, self.issue.exercises, truth=self._marking.truth)
+        return self._made_first
+
+    def _read_issue(self):
+        path = self.place.folder / issued.NAME
+        if path.is_file() and not self.people.waiting:
+            return issued.read(path)
+        return practice.issue(self.module, self.marker or practice.Marker("", PRACTICE))
+
+    def _read_sheet(self):
+        issue = self.issue
+        fresh = Sheet(issue.term, issue.module, issue.trainee, issue.attempt, made_with=MADE_WITH)
+        if self.people.waiting or not self.path.exists():
+            return fresh
+        stamp = files.stamp(self.path)
+        try:
+            sheet = self._own(self.path, self.marker, issue)
+        except TimingMarkError as problem:
+            self.problem = str(problem)
+            try:
+                sheet = self._own(self.path.with_name(f"{sheets.NAME}.bak"), self.marker, issue)
+            except TimingMarkError:
+                return fresh
+            self.problem += " The copy from before the last change was taken instead; look at your last answer."
+            return sheet
+        self._stamp = stamp
+        return sheet
+
+    def _own(self, path, marker, issue):
+        """The sheet in a file, if it is by the trainee to whom the numbers belong."""
+        sheet = sheets.read(path)
+        for word, there, here in (
+            ("term", sheet.term, issue.term), ("module", sheet.module, issue.module),
+            ("trainee", sheet.trainee, issue.trainee), ("attempt", sheet.attempt, issue.attempt),
+        ):  # fmt: skip
+            if there != here and (word != "attempt" or marker is None):
+                raise Refused(f"{path.name} here is of {word} {str(there)[:60]}, the numbers are of {word} {here}.")
+        return sheet if marker is None else self._of_these_draws(sheet, marker)
+
+    def _of_these_draws(self, sheet, marker):
+        """The sheet without answers to numbers that were drawn before."""
+        current = {exercise.key: self._draw_of(exercise.key, marker) for exercise in self.module.exercises}
+        kept = {}
+        for path, answer in sheet.answers.items():
+            draw = current.get(path.rpartition(".")[0])
+            if answer.rest.get(DRAW, draw) == draw:
+                kept[path] = answer
+        return sheet.but(answers=kept, attempt=marker.counter)
+
+    def _draw_of(self, exercise_key, marker=None):
+        return (marker or self.marker).draw_of(practice.group_of(self.module, exercise_key)[0])
+
+    # Saving
 
     def _note(self, path, answer):
         rest = {**self.sheet.rest, LAST: path}
@@ -211,26 +372,141 @@ class Store:
             self.unsaved.add(path)
             self.why = self.place.why_not
             return
+        if self._writer is not None and _loop() is not None:
+            self.saving.add(path)
+            self._start()
+            return
         try:
             self.save()
         except BaseException as problem:  # whatever it is, the form must not say "saved"
-            self.unsaved.add(path)
-            self.why = str(problem) or "saving was interrupted."
-            self._try_again()
+            self._not_saved({path}, problem)
             raise
+
+    def _start(self):
+        """Hand the sheet to the writer, unless it is busy: then it gets the newest one when it is done."""
+        loop = _loop()
+        if self._under_way is not None or self._writer is None or loop is None:
+            return
+        asked, paths = self.sheet, set(self.saving | self.unsaved)
+        future = self._writer.submit(self._write, asked, self._known)
+        self._under_way = future, asked, paths
+        future.add_done_callback(lambda done: loop.call_soon_threadsafe(self._finished, done))
+
+    def _finished(self, future):
+        """The writer is done; in the kernel's own thread."""
+        if self._under_way is None or self._under_way[0] is not future:
+            return  # somebody waited for it
+        paths = self._under_way[2]
+        try:
+            self._wait()
+        except CannotWrite as problem:
+            self._not_saved(paths, problem)
+        except Exception as problem:
+            self._not_saved(paths, problem)
+        self._tell("")
+        if self.saving:
+            self._start()
+
+    def _wait(self):
+        """Take over what the writer is at, if it is at anything."""
+        if self._under_way is None:
+            return
+        future, asked, paths = self._under_way
+        try:
+            saved = future.result()
+        finally:
+            self._under_way = None
+        self._take(saved, asked, paths)
+
+    def _not_saved(self, paths, problem):
+        self.unsaved |= paths
+        self.saving -= paths
+        self.why = str(problem) or "saving was interrupted."
+        self._try_again()
+
+    def _write(self, sheet, known) -> _Saved:
+        """Join a sheet with what lies on disk and write it, while no other window can. Changes nothing in this object.
+
+        Parameters
+        ----------
+        sheet : Sheet
+            Ours.
+        known : dict
+            Path -> Answer, as we last saw the file.
+        """
+        if not self.place.may_save:
+            raise CannotWrite(self.place.why_not)
+        where, owner = self._follow_folder()
+        path, marker, problem = where.folder / sheets.NAME, self.marker, self.problem
+        with _locked(where.folder / LOCK):
+            if marker is not None and owner != self._owner:
+                there = practice.read(where.folder / practice.NAME)
+                if there.drawn != marker.drawn:
+                    sheet, marker = self._of_these_draws(sheet, there), there
+            replaced, count = {}, sheet.rest.get(VERSION)
+            if not problem and path.exists() and files.stamp(path) != self._stamp:
+                try:
+                    issue = self.issue if marker is self.marker else practice.issue(self.module, marker)
+                    there = self._own(path, marker, issue)
+                    sheet, replaced = _joined(known, sheet, there)
+                    count = there.rest.get(VERSION)
+                except TimingMarkError as unreadable:
+                    problem = str(unreadable)
+            set_aside = bool(problem) and path.exists()
+            if set_aside:
+                files.set_aside(path)
+            sheet = sheet.but(rest={**sheet.rest, VERSION: count + 1 if type(count) is int else 1})
+            sheets.write(path, sheet)
+            return _Saved(sheet, files.stamp(path), where, owner, marker, replaced, set_aside)
+
+    def _take(self, saved, asked, paths):
+        """Go on from what a save came to; what was typed since stays."""
+        self.place, self._stamp, self._owner = saved.place, saved.stamp, saved.owner
+        self.problem = "" if saved.set_aside else self.problem
+        drawn_anew = saved.marker is not self.marker
+        if drawn_anew:
+            self._be(saved.marker)
+        here, since = self.sheet, []
+        answers = dict(saved.sheet.answers)
+        for path, answer in here.answers.items():
+            if answer is not asked.answers.get(path) and (not drawn_anew or self._is_of_these_draws(path, answer)):
+                answers[path] = answer
+                since.append(path)
+        rest = {**saved.sheet.rest, **{k: v for k, v in here.rest.items() if k != VERSION}}
+        self.sheet = saved.sheet.but(answers=answers, rest=rest, saved=max(here.saved, saved.sheet.saved))
+        self._known = dict(saved.sheet.answers)
+        self.saving = {path for path in self.saving if path in since or path not in paths}
+        self.unsaved = {path for path in self.unsaved if path in since and path not in self.saving}
+        self.why = self.why if self.unsaved else ""
+        for path, (mine, theirs) in saved.replaced.items():
+            self.told[path] = (
+                f"Another window changed this answer from “{_words(mine)}” to “{_words(theirs)}”, and that one counts. "
+                "If it is not what you want, write yours again."
+            )
+        if drawn_anew:
+            self._tell(None)
+        else:
+            for path, answer in self.sheet.answers.items():
+                if path not in since and asked.answers.get(path) is not answer:
+                    self._tell(path)
+
+    def _is_of_these_draws(self, path, answer):
+        draw = self._draw_of(path.rpartition(".")[0])
+        return answer.rest.get(DRAW, draw) == draw
 
     def _try_again(self):
         """Save a little later, in a kernel; a disk that was full may have room by then."""
-        try:
-            loop = asyncio.get_running_loop()
-        except RuntimeError:
-            return
-        if self._retry is None:
+        loop = _loop()
+        if loop is not None and self._retry is None:
             self._retry = loop.call_later(RETRY_S, self._again)
 
     def _again(self):
         self._retry = None
         if not self.unsaved:
+            return
+        if self._writer is not None and _loop() is not None:
+            self.saving |= self.unsaved
+            self._start()
             return
         try:
             self.save()
@@ -243,101 +519,31 @@ class Store:
         for listener in tuple(self._listeners):
             listener(path)
 
-    def _draw_of(self, exercise_key):
-        return self.marker.draw_of(practice.group_of(self.module, exercise_key)[0])
-
-    def _read_issue(self):
-        path = self.place.folder / issued.NAME
-        if path.is_file() and not self.people.waiting:
-            return issued.read(path)
-        return practice.issue(self.module, self.marker or practice.Marker("", PRACTICE))
-
-    def _read_sheet(self):
-        issue = self.issue
-        fresh = sheets.Sheet(issue.term, issue.module, issue.trainee, issue.attempt, made_with=MADE_WITH)
-        if self.people.waiting or not self.path.exists():
-            return fresh
-        try:
-            found = self._own(self.path)
-        except TimingMarkError as problem:
-            self.problem = str(problem)
-            try:
-                found = self._own(self.path.with_name(f"{sheets.NAME}.bak"))
-            except TimingMarkError:
-                return fresh
-            self.problem += " The copy from before the last change was taken instead; look at your last answer."
-            return found
-        self._stamp = files.stamp(self.path)
-        return found
-
-    def _own(self, path):
-        """The sheet in a file, if it is by the trainee to whom the numbers belong."""
-        found, issue = sheets.read(path), self.issue
-        for word, there, here in (
-            ("term", found.term, issue.term), ("module", found.module, issue.module),
-            ("trainee", found.trainee, issue.trainee), ("attempt", found.attempt, issue.attempt),
-        ):  # fmt: skip
-            if there != here and (word != "attempt" or self.marker is None):
-                raise Refused(f"{path.name} here is of {word} {str(there)[:60]}, the numbers are of {word} {here}.")
-        if self.marker is None:
-            return found
-        return self._of_these_draws(found)
-
-    def _of_these_draws(self, sheet):
-        """The sheet without answers to numbers that were drawn before."""
-        known = {exercise.key: self._draw_of(exercise.key) for exercise in self.module.exercises}
-        current = {}
-        for path, answer in sheet.answers.items():
-            draw = known.get(path.rpartition(".")[0])
-            if answer.rest.get(DRAW, draw) == draw:
-                current[path] = answer
-        return sheet.but(answers=current, attempt=self.issue.attempt)
-
-    def _join_draws(self):
-        """Take over fresh numbers that another window drew; answers to the old ones are in its dated copy."""
-        if self.marker is None:
-            return
-        there = practice.read(self.place.folder / practice.NAME)
-        if there.drawn == self.marker.drawn:
-            return
-        self.marker, self.issue = there, practice.issue(self.module, there)
-        self.sheet = self._of_these_draws(self.sheet)
-        self._tell(None)
-
-    def _join_disk(self):
-        """Take over what another window wrote into the same file since we last looked."""
-        if self.problem or not self.path.exists() or files.stamp(self.path) == self._stamp:
-            return
-        try:
-            there = self._own(self.path)
-        except TimingMarkError as problem:
-            self.problem = str(problem)
-            return
-        changed = []
-        for path, answer in there.answers.items():
-            mine = self.sheet.answers.get(path)
-            if mine is None or (answer.at > mine.at and path not in self.unsaved):
-                self.sheet = self.sheet.with_answer(path, answer)
-                changed.append(path)
-        for path in changed:
-            self._tell(path)
-
     def _follow_folder(self):
-        """A folder that was renamed while the lesson is open is looked for; a new one is never made."""
-        if self._is_ours(self.place.folder):
-            return
+        """(place, stamp of the file that says whose it is): a folder renamed while the lesson is open is looked for.
+
+        A new one is never made. The file is read only where it changed.
+        """
+        owner = self._owner_stamp(self.place.folder)
+        if owner is not None and (owner == self._owner or self._is_ours(self.place.folder)):
+            return self.place, owner
         if self._searches:
             try:
                 moved = lesson_folder()
             except OSError:  # the current folder is gone
                 moved = None
             if moved is not None and self._is_ours(moved):
-                self.place = Place(moved, True)
-                return
+                return Place(moved, True), self._owner_stamp(moved)
         raise CannotWrite(
             f"The folder {self.place.folder} is no longer where it was. Put it back, or close the lesson and open it "
             "where it lies now."
         )
+
+    def _owner_stamp(self, folder) -> Any:
+        try:
+            return files.stamp(folder / (issued.NAME if self.marker is None else practice.NAME))
+        except OSError:
+            return None
 
     def _is_ours(self, folder):
         name = issued.NAME if self.marker is None else practice.NAME
@@ -347,3 +553,69 @@ class Store:
             return practice.read(folder / name).installation == self.marker.installation
         except TimingMarkError:
             return False
+
+
+def _joined(known, mine, there):
+    """Our sheet joined with the one on disk, part by part.
+
+    Who changed a part counts; where both did, the later of the two.
+
+    Returns
+    -------
+    (Sheet, dict)
+        The sheet to write, and of answers that were ours and count no more: path -> (mine, theirs).
+    """
+    answers, replaced = dict(there.answers), {}
+    for path, own in mine.answers.items():
+        before, other = known.get(path), there.answers.get(path)
+        if other is None or other == before or (own != before and (own.at, own.raw) >= (other.at, other.raw)):
+            answers[path] = own if other is None or other.tries <= own.tries else own.but(tries=other.tries)
+        elif (own.raw, own.unit) != (other.raw, other.unit) and own.raw.strip():
+            replaced[path] = own, other
+    return there.but(answers=answers, rest={**there.rest, **mine.rest}, saved=max(mine.saved, there.saved)), replaced
+
+
+def _words(answer):
+    text = f"{answer.raw} {answer.unit}".strip()
+    return text if len(text) <= 60 else f"{text[:57]}..."
+
+
+@contextmanager
+def _locked(path):
+    """Held by one window at a time, of whatever browser and process; a killed one leaves it free."""
+    lock = FileLock(path, timeout=LOCK_S)
+    try:
+        lock.acquire()
+    except Timeout:
+        raise CannotWrite(
+            "Another window has been saving in this folder for long. Close the other windows of this lesson; yours is "
+            "tried again by itself."
+        ) from None
+    except NotImplementedError:  # a file system without locks: what two windows write is still joined
+        pass
+    except OSError as problem:
+        raise CannotWrite(
+            f"{path} could not be written: {problem.strerror or problem}. Free the disk or allow writing, then try "
+            "again; nothing was changed."
+        ) from None
+    try:
+        yield
+    finally:
+        lock.release()
+
+
+def _loop():
+    """The running event loop, which a kernel has, or None."""
+    try:
+        return asyncio.get_running_loop()
+    except RuntimeError:
+        return None
+
+
+@atexit.register
+def _write_what_is_on_its_way():
+    for store in tuple(_WEAK):
+        try:
+            store.flush()
+        except Exception:  # the process ends: nobody is there to be told, and the page asks the next one
+            continue

@@ -1,5 +1,6 @@
 """The lesson as its notebook uses it: top, panels, forms, noting answers, marks."""
 
+import sys
 from importlib import import_module
 from types import SimpleNamespace
 from weakref import WeakSet
@@ -21,6 +22,13 @@ class _Silent(float):
         pass
 
 
+def _in_kernel():
+    """True in the kernel of a page, whose event loop goes on between two keys."""
+    shell = sys.modules.get("IPython")
+    shell = shell.get_ipython() if shell is not None else None
+    return getattr(shell, "kernel", None) is not None and not being_executed()
+
+
 class Lesson:
     """One module, opened in the folder of its notebook.
 
@@ -33,7 +41,9 @@ class Lesson:
 
     def __init__(self, module_key, folder=None):
         self.module = catalogue.module(module_key)
-        self.store = Store(self.module, folder)
+        for older in tuple(_open):
+            older.flush_or_keep()
+        self.store = Store(self.module, folder, behind=_in_kernel())
         self._exercises = {exercise.key: exercise for exercise in self.module.exercises}
         self.forms, self.panels = {}, {}
         self.order = []  # keys of the exercises as the page shows them, which need not be the module's order

@@ -106,6 +106,7 @@ class SheetTop:
         self.who = style.HTML().add_class("tm-who")
         self.place = style.HTML().add_class("tm-place")
         self._folder, self._had_begun = None, False
+        self._read = {}  # path -> (stamp of the file, what was read from it)
         self._later = None  # an attempt that was handed out since, found when the page opens
         self.message = style.HTML().add_class("tm-message").add_class("tm-verdict")
         self.beacon = style.HTML().add_class("tm-beacon")
@@ -202,7 +203,7 @@ class SheetTop:
         yield f"{done} of {asked} done. {self._where()}"
         if store.problem:
             yield f"<strong>Look here:</strong> {escape(store.problem)} That file is kept and set aside."
-        receipt = hand_in.last(store.place.folder, issue) if store.marker is None and store.place.may_save else None
+        receipt = self._receipt() if store.marker is None and store.place.may_save else None
         if receipt is not None:
             at = escape(clock.shown(clock.from_text(receipt.made), issue.zone))
             words = "" if self._still(receipt) else " <strong>You changed answers since: hand in again.</strong>"
@@ -221,13 +222,25 @@ class SheetTop:
             return f"<strong>Not all is saved:</strong> {escape(store.why)}"
         return f"Saved as you type in {escape(str(store.path))}."
 
+    def _receipt(self):
+        """The receipt of the last hand-in here, or None."""
+        folder, issue = self.store.place.folder, self.store.issue
+        return self._unchanged(folder / hand_in.zip_name(issue), lambda _: hand_in.last(folder, issue))
+
     def _still(self, receipt):
-        """True while the answers on disk are those of the receipt, read anew after each save."""
+        """True while the answers on disk are those of the receipt."""
+        return self._unchanged(self.store.path, _digest) == receipt.sha256
+
+    def _unchanged(self, path, read):
+        """What was read from a file, read again only after the file changed; None where there is none."""
         try:
-            content = files.read_bytes(self.store.path, most=sheets.LARGEST_FILE, what="The answer sheet")
-        except BadFile:
-            return False
-        return hand_in.digest(content) == receipt.sha256
+            stamp = files.stamp(path)
+        except OSError:
+            return None
+        known = self._read.get(path)
+        if known is None or known[0] != stamp:
+            known = self._read[path] = stamp, read(path)
+        return known[1]
 
     def _show_beacon(self):
         self.beacon.value = "".join(style.clicks(*one) for one in self._answered.items())
@@ -239,7 +252,7 @@ class SheetTop:
 
     @shown_errors
     def _hand_in(self):
-        if self.store.unsaved:
+        if self.store.unsaved or self.store.saving:
             self.store.save()
         done, asked = self.progress
         path, receipt = hand_in.write(self.store.place.folder, self.store.issue)
@@ -254,7 +267,7 @@ class SheetTop:
 
     @shown_errors
     def _begin_later(self):
-        if self.store.unsaved:
+        if self.store.unsaved or self.store.saving:
             self.store.save()
         kept = self.store.people.begin_later()
         self.store.reload()
@@ -314,6 +327,13 @@ class SheetTop:
         self.names.children = ()
         who = self.store.marker.name if self.store.marker is not None else self.store.issue.trainee
         self.say(f"Now working: {who}.", "right")
+
+
+def _digest(path):
+    try:
+        return hand_in.digest(files.read_bytes(path, most=sheets.LARGEST_FILE, what="The answer sheet"))
+    except BadFile:
+        return None
 
 
 def _download(path, kind, words):

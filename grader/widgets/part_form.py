@@ -8,7 +8,6 @@ from urllib.parse import quote
 from grader.errors import CannotWrite, Refused, TimingMarkError, Unreadable, afterwards
 from grader.exercise.model import PRACTICE
 from grader.marking import feedback, reading, verdict
-from grader.marking.mark import mark_sheet, truth_of
 from grader.widgets import style
 from grader.widgets.answer_store import CHECKED
 from grader.widgets.fields.kinds import field_of
@@ -57,17 +56,12 @@ def is_tired(store, path):
 
 def is_right(store, path):
     """True where what stands there was checked and is right."""
-    return _is_checked(store, path) and _mark_of(store, path).verdict in _DONE
+    return _is_checked(store, path) and store.mark_of(path).verdict in _DONE
 
 
 def _is_checked(store, path):
     answer = store.answers.get(path)
     return answer is not None and bool(answer.raw.strip()) and answer.rest.get(CHECKED) == [answer.raw, answer.unit]
-
-
-def _mark_of(store, path):
-    marks = mark_sheet(store.module, store.issue.exercises, store.sheet)
-    return next(mark for mark in marks.parts if mark.path == path)
 
 
 class PartForm:
@@ -162,20 +156,29 @@ class PartForm:
         if self._raw.strip() and self.part.shows_reading:
             read_as, unread = self._reading()
             words.append(self._in_words(read_as) if read_as else escape(unread))
+        waits = self.path in self.store.saving
         if why:
             words.append(f"<strong>Not saved:</strong> {escape(why)}")
+        elif waits:
+            words.append("Saving …")
         elif answer is not None and self._raw:
             words.append("Saved.")
+        if told := self.store.told.get(self.path):
+            words.append(f"<strong>Look here:</strong> {escape(told)}")
         self.echo.value = " ".join(words)
-        self._show_beacon(why)
+        self._show_beacon(why, waits)
 
-    def _show_beacon(self, why=None):
-        """For the page's guard: what is here and whether it is saved (None: as before), and the checks answered."""
+    def _show_beacon(self, why=None, waits=False):
+        """For the page's guard: what is here, whose, and whether it is saved; and the checks answered.
+
+        `why` is None where the first of it is as before. An answer that waits for the disk is neither saved nor refused.
+        """
         if why is not None:
             self._state = (
                 f'<span data-part="{escape(self.path)}" data-text="{quote(self._raw, safe="", errors="replace")}" '
                 f'data-unit="{quote(self.entry.unit, safe="")}" data-shown="{quote(self.entry.shown, safe="")}" '
-                f'data-saved="{"no" if why else "yes"}" data-why="{quote(why)}"></span>'
+                f'data-saved="{"no" if why else "waits" if waits else "yes"}" data-why="{quote(why)}" '
+                f'data-whose="{quote(self.store.whose, safe="")}"></span>'
             )
         self.beacon.value = self._state + style.clicks("tm-check", self._answered)
 
@@ -193,7 +196,7 @@ class PartForm:
 
     @shown_errors
     def _judge(self):
-        mark = _mark_of(self.store, self.path)
+        mark = self.store.mark_of(self.path)
         if mark.verdict == verdict.AWAITING:
             points = "; ".join(
                 f"{words} ({points} mark{'' if points == 1 else 's'})" for words, points in self.part.rubric
@@ -214,7 +217,7 @@ class PartForm:
         if not _is_checked(self.store, self.path):
             self.verdict.value = ""
             return
-        mark = _mark_of(self.store, self.path)
+        mark = self.store.mark_of(self.path)
         if mark.verdict in _DONE:
             self.say(feedback.say(self.part, mark), "right")
             return
@@ -222,8 +225,7 @@ class PartForm:
         opening = "" if mark.verdict in (verdict.COARSE, verdict.PARTLY, verdict.WRONG) else "Not yet. "
         tries = self.store.answers[self.path].tries
         left = f" Try {tries} of {TRIES}; after that you see the worked route." if tries < TRIES else ""
-        truth = truth_of(self.store.module, self.store.issue.exercises)
-        self.say(f"{opening}{hint}{left}", "wrong", feedback.hints(truth, self.path, mark))
+        self.say(f"{opening}{hint}{left}", "wrong", feedback.hints(self.store.truth, self.path, mark))
 
 
 def _echo(found):

@@ -76,7 +76,10 @@ class People:
         if (home.folder / issued.NAME).is_file():
             self.shared = issued.read_shared(home.folder / issued.NAME)
             if self.shared is not None:
-                self._resume_shared()
+                # Never the one who typed here last: another's assessed answers would be read, and written over.
+                self.waiting = True
+                why = "Type your id at the top first." if home.may_save else home.why_not
+                self.place = Place(home.folder, False, why)
         elif path.is_file():
             self.marker = self.owner = practice.read(path)
             self._resume()
@@ -200,22 +203,6 @@ class People:
         files.write_bytes(folder / issued.NAME, issued.dump(record))
         self.shared = None if self.shared.own_copy else self.shared
         return self._be(folder, None)
-
-    def _resume_shared(self):
-        """Go on with the one who typed here just now; otherwise ask."""
-        now, recent = time.time(), []
-        for path in (self.home.folder / EACH).rglob(sheets.NAME):
-            try:
-                recent.append((path.stat().st_mtime, path.parent))
-            except OSError:
-                continue
-        at, folder = max(recent, default=(0.0, None), key=lambda found: found[0])
-        if self.home.may_save and now - at < STILL_HERE_S and (folder / issued.NAME).is_file():
-            self._be(folder, None)
-            return
-        self.waiting = True
-        why = "Type your id at the top first." if self.home.may_save else self.home.why_not
-        self.place = Place(self.home.folder, False, why)
 
     def _other(self, name):
         folder = self._folder_of(name)

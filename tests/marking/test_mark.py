@@ -1,16 +1,18 @@
 """Verdicts, in the order in which they are decided, and what each is worth."""
 
+from random import Random
 from types import MappingProxyType
 
 import pytest
 
+from grader import catalogue
 from grader.errors import BadSheet
 from grader.exercise.model import Absolute, Choice, Exercise, Module, Number, Percent, Slip
 from grader.exercise.sheet import Answer, Sheet
 from grader.exercise.spread import Steps
 from grader.exercise.truth import Truth
-from grader.marking import feedback
-from grader.marking.mark import mark_sheet
+from grader.marking import feedback, proof
+from grader.marking.mark import Marking, mark_sheet, truth_of
 
 # A bench of one reading (mm), its double, and a choice that follows from the double.
 FIRST = Number(
@@ -191,3 +193,27 @@ def test_a_misplaced_point_has_the_figures_of_the_answer(typed, verdict):
     issued = {"m99.a": {"version": 1, "parameters": {"x": 1}}}
     found = mark_sheet(module, issued, Sheet("t", "m99_test", "t01", 1, {"m99.a.near": Answer(typed)}))
     assert found.parts[0].verdict == verdict
+
+
+@pytest.mark.parametrize("key", sorted(catalogue.all_modules()))
+def test_one_exercise_by_itself_gets_the_verdicts_of_the_whole_sheet(key):
+    """While somebody works only what changed is marked; what is carried and charged before it counts all the same."""
+    module, chance, verdicts = catalogue.module(key), Random(20260301), set()
+    for numbers in proof.draws(module, 4):
+        exercises = proof.as_issued(module, numbers)
+        marking, truth = Marking(module, exercises), truth_of(module, exercises)
+        answers = {}
+        for _ in range(60):
+            exercise, part, path = chance.choice(module.parts())
+            led = [truth.slip(path, slip) for slip in part.slips]
+            value = chance.choice([truth.answer(path), *(value for value in led if value is not None)])
+            value = part.disturbed(chance, value) if chance.random() < 0.3 and not part.by_person else value
+            answers[path] = Answer(
+                part.typed(value, truth.given_at(path)), chance.choice(part.units or ("",)), exercise.version
+            )
+            sheet = Sheet("t", module.key, "t01", 1, dict(answers))
+            whole = {mark.path: mark for mark in mark_sheet(module, exercises, sheet).parts}
+            asked = chance.choice(module.exercises)
+            assert marking.exercise(sheet, asked.key) == tuple(whole[path] for _, path in asked.paths)
+            verdicts |= {mark.verdict for mark in whole.values()}
+    assert {"right", "slip", "wrong unit"} <= verdicts

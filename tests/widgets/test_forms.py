@@ -235,7 +235,7 @@ def test_error_in_a_callback_appears_in_the_form(practice_folder, opened, monkey
     def broken(*_):
         raise ZeroDivisionError("of a test")
 
-    monkeypatch.setattr("grader.widgets.part_form.mark_sheet", broken)
+    monkeypatch.setattr("grader.widgets.answer_store.Store.mark_of", broken)
     verdict = page.check("mark_arc.arc", "12")
     assert "ZeroDivisionError" in verdict and "What you typed stays" in verdict
 

@@ -1,7 +1,6 @@
 """How sure a trainee is of an exercise, said before the first check: practice only, never marked."""
 
 from grader.marking import confidence
-from grader.marking.mark import mark_sheet
 from grader.widgets import style
 
 _LABEL = "How sure are you? Say it before you check, if you like. It is never marked."
@@ -59,13 +58,12 @@ class SureField:
         """What the word and the first verdicts say together; empty where that is nothing."""
         if not checked or word not in (confidence.KNOW, confidence.GUESS):
             return ""
-        store = self.store
-        found = mark_sheet(store.module, store.issue.exercises, confidence.as_first_checked(store.sheet)).parts
-        right = confidence.was_right([mark for mark in found if mark.path in checked])
+        marks = self.store.marks_of(self.exercise.key, first=True)
+        right = confidence.was_right([mark for mark in marks if mark.path in checked])
         if word == confidence.KNOW and right is False:
             return style.sentence(SURE_AND_WRONG, "wrong")
-        all_ = confidence.was_right([mark for mark in found if mark.path in self._paths])
-        return style.sentence(_GUESS_AND_RIGHT, "right") if word == confidence.GUESS and all_ else ""
+        is_all_right = confidence.was_right(marks)
+        return style.sentence(_GUESS_AND_RIGHT, "right") if word == confidence.GUESS and is_all_right else ""
 
     def _picked(self, change):
         if not self._following and change["new"] is not None:

@@ -59,7 +59,7 @@ export class SaveGuard {
       return;
     }
     const id = beacon.dataset.part;
-    this.pending.set(id, { ...read(part), since: Date.now() });
+    this.pending.set(id, { ...read(part), whose: beacon.dataset.whose, since: Date.now() });
   }
 
   /**
@@ -155,6 +155,13 @@ export class SaveGuard {
     let refused = "";
     for (const [id, typed] of this.pending) {
       const part = partOf(this.page.panel.node, id);
+      if (part && beaconOf(part).dataset.whose !== typed.whose) {
+        this.pending.delete(id); // somebody else works here now: nothing of one goes into the other's work
+        continue;
+      }
+      if (!part && this.page.panel.node.querySelector(".tm-names input")) {
+        continue; // the page asks who is there: to run the lesson again would take the question away
+      }
       const verdict = part ? confirmed(part, typed) : "waiting";
       if (verdict === "saved") {
         this.pending.delete(id);
@@ -220,6 +227,10 @@ export class SaveGuard {
   putBack() {
     for (const [id, typed] of this.pending) {
       const part = partOf(this.page.panel.node, id);
+      if (part && beaconOf(part).dataset.whose !== typed.whose) {
+        this.pending.delete(id);
+        continue;
+      }
       const stands = part && (typed.choice !== null || typed.picks.length > 0) && samePick(read(part), typed);
       if (stands && beaconOf(part).dataset.saved === "yes") {
         this.pending.delete(id); // chosen and saved before the kernel went
@@ -260,7 +271,7 @@ export class SaveGuard {
     if (event.target.closest?.("input, textarea, select, .cm-editor")) {
       return; // a field that stands keeps its own text
     }
-    const typed = this.pending.get(at.id) || { ...at.typed, since: Date.now() };
+    const typed = this.pending.get(at.id) || { ...at.typed, whose: at.whose, since: Date.now() };
     if (event.key.length === 1) {
       typed.text = typed.text.slice(0, at.caret) + event.key + typed.text.slice(at.caret);
       at.caret += 1;
@@ -303,7 +314,7 @@ function read(part) {
   return { text: text ? text.value : null, unit: unit ? unit.value : null, choice: radios.length ? radios.findIndex((radio) => radio.checked) : null, picks: pickedIn(part) };
 }
 
-/** "saved", "refused" (the kernel has it and cannot save it) or "waiting". */
+/** "saved", "refused" (the kernel has it and cannot save it) or "waiting" (it is on its way to the kernel, or to the disk). */
 function confirmed(part, typed) {
   const beacon = beaconOf(part);
   // What is picked is compared as it now stands: the kernel may have moved a place that was given twice.
@@ -314,7 +325,7 @@ function confirmed(part, typed) {
   if (!has) {
     return "waiting";
   }
-  return beacon.dataset.saved === "yes" ? "saved" : "refused";
+  return { yes: "saved", no: "refused" }[beacon.dataset.saved] || "waiting";
 }
 
 function samePick(one, other) {
@@ -358,6 +369,7 @@ function focusOf(root) {
   const field = document.activeElement;
   return {
     id: beaconOf(part).dataset.part,
+    whose: beaconOf(part).dataset.whose,
     index: fieldsOf(part).indexOf(field),
     caret: field.matches(".tm-field input, .tm-field textarea") ? field.selectionStart : null,
     typed: read(part),
