@@ -22,7 +22,7 @@ from grader.units import Unit, unit
 if TYPE_CHECKING:
     from grader.exercise.truth import Truth
 
-NOTHING: Mapping[Any, str] = MappingProxyType({})
+NOTHING: Mapping[Any, Any] = MappingProxyType({})
 GUESSED = 0.10  # of trainees for whom one constant answer, or a classmate's, may be right
 CHOICE_EXTRA = 0.05  # on top of 1/k for a choice of k
 

@@ -31,7 +31,7 @@ class Answer(Struct, frozen=True, eq=False, gc=False):
     def __eq__(self, other):
         return isinstance(other, Answer) and msgspec.structs.astuple(self) == msgspec.structs.astuple(other)
 
-    __hash__ = None
+    __hash__ = None  # pyright: ignore[reportAssignmentType]
 
     def but(self, **changes):
         """A copy with other values in some fields."""
@@ -53,7 +53,7 @@ class Sheet(Struct, frozen=True, eq=False):
     def __eq__(self, other):
         return isinstance(other, Sheet) and all(getattr(self, name) == getattr(other, name) for name in _FIELDS)
 
-    __hash__ = None
+    __hash__ = None  # pyright: ignore[reportAssignmentType]
 
     def but(self, **changes):
         """A copy with other values in some fields."""

@@ -53,7 +53,8 @@ class SheetMark(Struct, frozen=True):
     def exercise_hundredths(self, key):
         """Hundredths earned in one exercise; None while one of its answers waits to be read."""
         mine = [part.hundredths for part in self.parts if part.path.rpartition(".")[0] == key]
-        return None if None in mine else sum(mine)
+        known = [hundredths for hundredths in mine if hundredths is not None]
+        return sum(known) if len(known) == len(mine) else None
 
 
 def mark_sheet(module: Module, exercises: dict, sheet: Sheet, *, truth: Truth | None = None) -> SheetMark:

@@ -2,7 +2,7 @@
 
 from math import inf
 from operator import itemgetter
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from grader import units
 from grader.errors import OutOfRange, Unreadable
@@ -58,8 +58,8 @@ def blank(truth, path, part):
 class _Finding(NamedTuple):
     """What is the matter with a number beside one expected answer; `error` is the (given, meant) of a wrong unit."""
 
-    right: float | tuple
-    width: float | tuple
+    right: Any  # a float, or a pair of them for a range
+    width: Any
     word: str
     share: float = 0
     slip: str = ""
@@ -212,7 +212,7 @@ def _unit_error(part, reading, right, width):
             value = tuple(units.convert(end, other, asked) for end in number)
         else:
             value = units.convert(number, other, asked)
-        if _near(value, right, width):
+        if given is not None and _near(value, right, width):
             return given.text, other.text
     return None
 

@@ -120,7 +120,7 @@ def prove(module, trainees, *, step=lambda: None):
             copied_marks += _copy(module, numbers, truth, before, copied)
         first, before = first or (numbers, truth), typed
         step()
-    if trainees > 1:
+    if first is not None and before is not None and trainees > 1:
         copied_marks += _copy(module, *first, before, copied)
     proof.copied_sheet = copied_marks / trainees / 100
     for _, part, path in module.parts():

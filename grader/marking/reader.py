@@ -7,6 +7,7 @@ field is what will be marked.
 import math
 import re
 from decimal import Decimal, InvalidOperation
+from typing import Any
 
 from msgspec import Struct
 
@@ -26,9 +27,9 @@ class Reading(Struct, frozen=True, gc=False):
     typed figure (0 for a fraction, which is exact).
     """
 
-    value: object  # a float, a pair of them for a range, or as the part's kind gives it
+    value: Any  # a float, a pair of them for a range, or as the part's kind gives it
     place: float | tuple
-    number: object
+    number: Any
     unit: Unit
     text: str
 

@@ -1,5 +1,7 @@
 """The words of a verdict, in the order in which they are decided, and what a part earned."""
 
+from typing import Any
+
 from msgspec import Struct, field
 
 RIGHT, CARRIED, SLIP, COARSE, UNIT = "right", "carried", "slip", "too coarse", "wrong unit"
@@ -26,8 +28,8 @@ class PartMark(Struct, frozen=True, gc=False):  # one for every answer of a clas
     raw: str = ""
     unit: str = ""
     read_as: str = ""
-    own: object = None
-    expected: object = None
+    own: Any = None
+    expected: Any = None
     width: float | tuple = 0.0
     slip: str = ""
     why: str = ""

@@ -357,7 +357,9 @@ class Store:
         return sheet.but(answers=kept, attempt=marker.counter)
 
     def _draw_of(self, exercise_key, marker=None):
-        return (marker or self.marker).draw_of(practice.group_of(self.module, exercise_key)[0])
+        marker = marker or self.marker
+        assert marker is not None  # only practice numbers are drawn here
+        return marker.draw_of(practice.group_of(self.module, exercise_key)[0])
 
     # Saving
 

@@ -11,6 +11,7 @@ import logging
 import re
 from collections.abc import Iterable
 from html import escape
+from typing import Any
 
 from ipywidgets import HTML, Box, HBox, Image, IntSlider, Layout, SelectionSlider, VBox
 from matplotlib import rc_context
@@ -55,7 +56,7 @@ class Picture:
         for artist in self.moving:
             artist.set_animated(True)
         # Hatches and clips are found by names that hold for the whole page.
-        self._rules = {"svg.fonttype": "none", "svg.hashsalt": f"tm-{next(_pictures)}"}
+        self._rules: dict[Any, Any] = {"svg.fonttype": "none", "svg.hashsalt": f"tm-{next(_pictures)}"}
 
     def draw(self, figure: Figure) -> Iterable[Artist]:
         """Draw all that stands still and return the artists that move."""

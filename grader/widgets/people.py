@@ -102,7 +102,7 @@ class People:
         """
         name = unicodedata.normalize("NFC", " ".join(name.split()))
         if self.shared is not None:
-            return self._choose_shared(name)
+            return self._choose_shared(self.shared, name)
         if self.owner is None or not self.home.may_save:
             raise Refused(
                 "The numbers here were issued to one trainee by name. Open your own hand-out; nobody else's answers "
@@ -138,11 +138,13 @@ class People:
             if mine is None or not mine.source or not mine.taken:
                 return None
             there = issued.read_shared(Path(mine.source) / issued.NAME)
+            if there is None:  # an exchange that gives each his own numbers
+                return None
             there = replace(there, taken=mine.taken)
-            found = there.later(issued.read(self.home.folder / issued.NAME))
-        except (TimingMarkError, OSError, AttributeError):
+            later = there.later(issued.read(self.home.folder / issued.NAME))
+        except (TimingMarkError, OSError):
             return None  # no exchange in reach, or nothing that can be read: the work at hand goes on
-        return None if found is None else (found, there)
+        return None if later is None else (later, there)
 
     def begin_later(self):
         """Go on with the later attempt; all of the former one is kept in a folder beside this one.
@@ -186,14 +188,14 @@ class People:
             (folder / name).unlink(missing_ok=True)
         return kept
 
-    def _choose_shared(self, typed):
+    def _choose_shared(self, shared, typed):
         """The place of whoever types his id: his own copy of the folder, or a folder of his own inside it."""
         if being_executed():
             raise Refused("The lesson is being marked.")
-        record = self.shared.of(typed)
+        record = shared.of(typed)
         folder = self.home.folder
-        if self.shared.own_copy:
-            files.write_bytes(folder / ALL_NAME, issued.dump_shared(self.shared.taken_by(typed)))
+        if shared.own_copy:
+            files.write_bytes(folder / ALL_NAME, issued.dump_shared(shared.taken_by(typed)))
         else:
             folder = folder / EACH / practice.folder_name(record.trainee)
             folder = folder / f"attempt-{record.attempt}" if record.attempt > 1 else folder
@@ -201,7 +203,7 @@ class People:
             if kept.is_file() and issued.read(kept).exercises != record.exercises:
                 raise Refused(f"{folder} holds other numbers than were issued to you. Show this to your instructor.")
         files.write_bytes(folder / issued.NAME, issued.dump(record))
-        self.shared = None if self.shared.own_copy else self.shared
+        self.shared = None if shared.own_copy else shared
         return self._be(folder, None)
 
     def _other(self, name):
@@ -228,11 +230,15 @@ class People:
         return own / "others" / practice.folder_name(name)
 
     def _is_owner(self, name):
-        return bool(self.owner.name) and practice.folder_name(name) == practice.folder_name(self.owner.name)
+        return (
+            self.owner is not None
+            and bool(self.owner.name)
+            and practice.folder_name(name) == practice.folder_name(self.owner.name)
+        )
 
     def _resume(self):
         """Go on with the last one only if he was here just now; otherwise ask."""
-        if not self.owner.others or not self.home.may_save:
+        if self.owner is None or not self.owner.others or not self.home.may_save:
             return
         last = self.owner.rest.get("last")
         if isinstance(last, str) and last in self.names:

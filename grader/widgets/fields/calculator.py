@@ -83,7 +83,7 @@ def work_out(text):
 
 def _value(node):
     # Floats only: 9^9^9 then overflows at once instead of filling the memory with figures.
-    if isinstance(node, ast.Constant) and type(node.value) in (int, float):
+    if isinstance(node, ast.Constant) and isinstance(node.value, int | float) and not isinstance(node.value, bool):
         return float(node.value)
     if isinstance(node, ast.Name) and node.id.lower() in _NAMES:
         return _NAMES[node.id.lower()]
@@ -131,6 +131,8 @@ class Calculator:
         self.box.children = (self._button,) if len(self.box.children) > 1 else (self._button, *self._line)
 
     def _typed(self, change):
+        if self.echo is None:
+            return
         if not change["new"].strip():
             self.echo.value = style.sentence(HELP)
             return

@@ -1,6 +1,6 @@
 """Which field an answer of which kind gets."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from types import SimpleNamespace
 from typing import Any, Protocol
 
@@ -24,7 +24,8 @@ class Field(Protocol):
     changes by the trainee's hand.
     """
 
-    row: list[Widget]
+    @property
+    def row(self) -> Sequence[Widget]: ...
 
     @property
     def raw(self) -> str: ...
