@@ -201,7 +201,7 @@ class Store:
         """
         self._wait()
         asked, paths = self.sheet, set(self.sheet.answers)
-        self._take(self._write(asked, self._known), asked, paths)
+        self._take(self._write(asked, self._known, set(self.unsaved)), asked, paths)
 
     def flush(self) -> None:
         """Write what is still on its way.
@@ -390,7 +390,7 @@ class Store:
         if self._under_way is not None or self._writer is None or loop is None:
             return
         asked, paths = self.sheet, set(self.saving | self.unsaved)
-        future = self._writer.submit(self._write, asked, self._known)
+        future = self._writer.submit(self._write, asked, self._known, set(self.unsaved))
         self._under_way = future, asked, paths
         future.add_done_callback(lambda done: loop.call_soon_threadsafe(self._finished, done))
 
@@ -426,7 +426,7 @@ class Store:
         self.why = str(problem) or "saving was interrupted."
         self._try_again()
 
-    def _write(self, sheet, known) -> _Saved:
+    def _write(self, sheet, known, unsaved) -> _Saved:
         """Join a sheet with what lies on disk and write it, while no other window can. Changes nothing in this object.
 
         Parameters
@@ -435,6 +435,8 @@ class Store:
             Ours.
         known : dict
             Path -> Answer, as we last saw the file.
+        unsaved : set
+            Paths whose answers a former save could not write.
         """
         if not self.place.may_save:
             raise CannotWrite(self.place.why_not)
@@ -450,7 +452,7 @@ class Store:
                 try:
                     issue = self.issue if marker is self.marker else practice.issue(self.module, marker)
                     there = self._own(path, marker, issue)
-                    sheet, replaced = _joined(known, sheet, there)
+                    sheet, replaced = _joined(known, sheet, there, unsaved)
                     count = there.rest.get(VERSION)
                 except TimingMarkError as unreadable:
                     problem = str(unreadable)
@@ -557,10 +559,11 @@ class Store:
             return False
 
 
-def _joined(known, mine, there):
+def _joined(known, mine, there, unsaved):
     """Our sheet joined with the one on disk, part by part.
 
-    Who changed a part counts; where both did, the later of the two.
+    Who changed a part counts; where both did, the later of the two. What was typed here and could not be
+    saved is not thrown away for what another window wrote since.
 
     Returns
     -------
@@ -570,11 +573,16 @@ def _joined(known, mine, there):
     answers, replaced = dict(there.answers), {}
     for path, own in mine.answers.items():
         before, other = known.get(path), there.answers.get(path)
-        if other is None or other == before or (own != before and (own.at, own.raw) >= (other.at, other.raw)):
+        if other is None or other == before or path in unsaved or _age(own) >= _age(other):
             answers[path] = own if other is None or other.tries <= own.tries else own.but(tries=other.tries)
         elif (own.raw, own.unit) != (other.raw, other.unit) and own.raw.strip():
             replaced[path] = own, other
     return there.but(answers=answers, rest={**there.rest, **mine.rest}, saved=max(mine.saved, there.saved)), replaced
+
+
+def _age(answer):
+    """What is later is greater; of two of one moment the one that was checked."""
+    return answer.at, answer.tries, answer.raw
 
 
 def _words(answer):
