@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 from types import SimpleNamespace
+from typing import Any
 
 from sqlalchemy import select
 
@@ -9,6 +10,7 @@ from grader import catalogue
 from grader.course.attempts import evaluation, passing
 from grader.errors import BadSheet
 from grader.exercise import issued as issued_as
+from grader.exercise.model import Module
 from grader.exercise.truth import Truth
 from grader.marking.verdict import READ
 from grader.records import adjustments, answers, schema
@@ -22,8 +24,8 @@ class Work:
     """One marked attempt."""
 
     person: roster.Trainee
-    module: object  # as it was issued
-    mark: object  # row of tm_mark
+    module: Module  # as it was issued
+    mark: Any  # row of tm_mark
     due: str  # after any extension
     extended: str
     rows: dict  # path -> row of tm_answer

@@ -14,6 +14,7 @@ from grader.course.grading.work import Work
 from grader.errors import BadFile, BadSheet, Unknown
 from grader.records import adjustments, ledger, schema
 from grader.records.term import roster
+from grader.records.term.term import Term
 from grader.reports.feedback import marked_attempt, returned_sheet
 
 ROOM = "returned"
@@ -39,7 +40,9 @@ class Returned:
     penalties: list = field(default_factory=list)
 
 
-def give_back(term, module_key, *, trainee="", partly=False, one_file=False):
+def give_back(
+    term: Term, module_key: str, *, trainee: str = "", partly: bool = False, one_file: bool = False
+) -> Returned:
     """Write the returned sheets of a module.
 
     Trainee by trainee, each with his page first and then his row in the ledger, so
@@ -91,7 +94,7 @@ def give_back(term, module_key, *, trainee="", partly=False, one_file=False):
     return done
 
 
-def path_of(term, trainee_id, module_key, attempt):
+def path_of(term: Term, trainee_id: str, module_key: str, attempt: int) -> Path:
     """Where the page of an attempt lies."""
     name = module_key if attempt == 1 else f"{module_key}-attempt-{attempt}"
     return term.folder / ROOM / trainee_id / f"{name}.html"

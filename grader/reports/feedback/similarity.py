@@ -31,6 +31,7 @@ from grader.marking.reading import read
 from grader.marking.verdict import CARRIED, RIGHT
 from grader.records import database, schema
 from grader.records.term import roster
+from grader.records.term.term import Term
 from grader.reports.feedback import similarity_chance as fits
 from grader.reports.tables import wording
 
@@ -57,7 +58,7 @@ class Pair:
     exercises: tuple[str, ...]
 
 
-def pairs(term, module_key):
+def pairs(term: Term, module_key: str) -> list[Pair]:
     """Pairs of a class beyond chance, least chance first.
 
     Parameters
@@ -111,7 +112,7 @@ def pairs(term, module_key):
     ]
 
 
-def little(term, module_key):
+def little(term: Term, module_key: str) -> str:
     """How little the comparison finds, in words: how many places have to fit in a class of this size before a pair is named."""
     with database.transaction(term) as connection:
         table = schema.issue
@@ -126,7 +127,7 @@ def little(term, module_key):
     )
 
 
-def sentence(pair):
+def sentence(pair: Pair) -> str:
     """A pair in words, with the direction and the exercises."""
     return (
         f"{pair.names[0]}'s wrong answers fit the numbers of {pair.names[1]} in {pair.fits} of {pair.tried} places: "
@@ -170,7 +171,7 @@ def _typed(parts, rows):
                 typed = read(parts[row.part], row.raw, row.unit).value
             except Unreadable:
                 continue
-            yield row.part, tuple(np.broadcast_to(typed, 2))
+            yield row.part, tuple(np.broadcast_to(np.asarray(typed, dtype=float), 2))
 
 
 def _odds(chance):

@@ -176,9 +176,9 @@ def note_sent(programme, opened, name, *, bulk):
     whole = opened if bulk else open_whole(programme)
     known = inside | (set() if bulk else sent(programme, whole))
     for term, connection in scope.each(whole):
-        said = {"sha256": _identity(programme), "reason": _THERE + ", ".join(sorted(known))}
-        entry = ledger.Entry("export", new=name if term.id in inside else f"{name}, without this class", **said)
-        ledger.append(connection, [entry])
+        shown = name if term.id in inside else f"{name}, without this class"
+        reason = _THERE + ", ".join(sorted(known))
+        ledger.append(connection, [ledger.Entry("export", new=shown, reason=reason, sha256=_identity(programme))])
     programme.sent_path.unlink(missing_ok=True)  # an earlier version's; the records know it now
 
 

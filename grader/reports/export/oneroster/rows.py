@@ -4,14 +4,16 @@ import uuid
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from sqlalchemy import select
+from sqlalchemy import Connection, select
 
 from grader import catalogue, clock
 from grader.course.attempts import passing, standing
 from grader.exercise.model import ASSESSED
 from grader.records import ledger, schema
 from grader.records.term import roster
+from grader.records.term.term import Term
 from grader.reports.export import pseudonym
+from grader.reports.export.oneroster.programme import Programme
 from grader.reports.tables import people, scope
 from grader.reports.tables.grades import hundredths
 
@@ -28,9 +30,9 @@ LONGEST = 255  # what a receiver has to keep
 class Part:
     """One term on its way into a package."""
 
-    term: object
-    connection: object
-    programme: object
+    term: Term
+    connection: Connection
+    programme: Programme
     names: bool
 
     def id(self, *what):

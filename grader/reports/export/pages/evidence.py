@@ -7,7 +7,9 @@ it, and the assessor decides that, not this page.
 
 import csv
 import io
+from collections.abc import Sequence
 from functools import cache
+from pathlib import Path
 
 from sqlalchemy import select
 
@@ -19,6 +21,7 @@ from grader.marking.verdict import CARRIED
 from grader.pages import html
 from grader.records import adjustments, schema, vehicles, witnessed
 from grader.records.term import roster
+from grader.records.term.term import Term
 from grader.reports.export import package
 from grader.reports.export.pages import moderated
 from grader.reports.tables import draws, people, scope, wording
@@ -32,7 +35,9 @@ CAUTION = (
 _OF_OURS = "teaching vehicles of Timing Mark, invented"
 
 
-def write(opened, folder=None, *, trainee="", own_map=None):
+def write(
+    opened: Sequence[Term], folder: Path | None = None, *, trainee: str = "", own_map: Path | None = None
+) -> list[Path]:
     """Write a page for each trainee of some classes, or for one trainee.
 
     Parameters
@@ -90,12 +95,12 @@ def _write(term, folder, trainee, standards):
     return written
 
 
-def default_map():
+def default_map() -> dict[str, list[str]]:
     """Codes of objectives by unit standard, from datasets/objectives.csv."""
     return _by_standard((code, row["unit_standards"]) for code, row in catalogue.objectives().items())
 
 
-def read_map(path):
+def read_map(path: Path) -> dict[str, list[str]]:
     """Codes of objectives by unit standard, from a coordinator's own file.
 
     Raises

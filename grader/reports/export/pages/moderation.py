@@ -4,6 +4,8 @@ import hashlib
 import hmac
 import io
 import zipfile
+from collections.abc import Iterable, Sequence
+from pathlib import Path
 
 from sqlalchemy import select
 
@@ -12,6 +14,7 @@ from grader.course.attempts import evaluation, passing, standing
 from grader.errors import BadSheet, Refused
 from grader.pages import html
 from grader.records import adjustments, schema
+from grader.records.term.term import Term
 from grader.reports.export import package, pseudonym
 from grader.reports.export.pages import moderated
 from grader.reports.tables import scope, wording
@@ -20,7 +23,14 @@ from grader.reports.tables.grades import hundredths, percent
 SAMPLE = 6
 
 
-def write(opened, module_key, path=None, *, sample=SAMPLE, pseudonymous=False):
+def write(
+    opened: Sequence[Term],
+    module_key: str,
+    path: Path | None = None,
+    *,
+    sample: int = SAMPLE,
+    pseudonymous: bool = False,
+) -> tuple[Path, list[str]]:
     """Write the pack and note it in the ledger of each class.
 
     Parameters
@@ -73,7 +83,7 @@ def _hidden(term, connection, pseudonymous):
     return pseudonym.code(term, term.id, "class of a moderation")[:8] if hide else term.id
 
 
-def choose(term, standings, sample):
+def choose(term: Term, standings: Iterable[standing.Standing], sample: int) -> list[tuple[standing.Standing, str]]:
     """[(standing, why it was chosen)] of at most `sample` marked sheets."""
     marked = [found for found in standings if found.mark is not None and found.state == standing.MARKED]
     if not marked:

@@ -1,7 +1,9 @@
 """The programme report: how far the classes are, what they cannot do yet, which questions to look at."""
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 
 from sqlalchemy import select
 
@@ -10,6 +12,7 @@ from grader.course.attempts import passing, standing
 from grader.exercise.model import PRACTICE
 from grader.pages import charts, html
 from grader.records import ledger, schema, vehicles
+from grader.records.term.term import Term
 from grader.reports.export import package, pseudonym
 from grader.reports.export.pages import programme_charts
 from grader.reports.feedback import class_figures
@@ -24,7 +27,7 @@ _CHANGES = ("re-marked", "override", "excuse", "extension", "key-change")
 _FEW = f"fewer than {pseudonym.SMALLEST_CELL}"
 
 
-def write(opened, path=None, *, centre="", pseudonymous=False):
+def write(opened: Sequence[Term], path: Path | None = None, *, centre: str = "", pseudonymous: bool = False) -> Path:
     """Write programme.html and note it in the ledger.
 
     Parameters

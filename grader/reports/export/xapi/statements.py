@@ -10,6 +10,7 @@ import uuid
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlsplit
 
 from sqlalchemy import select
@@ -91,7 +92,7 @@ def _checked(base):
 class _Work:
     """One marked attempt, with what was decided about it; `kept` are exercises that a resit took over."""
 
-    mark: object
+    mark: Any
     rows: list
     by_hand: dict
     counts: bool
