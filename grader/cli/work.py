@@ -203,9 +203,9 @@ def received(
         say(f"{done.person.name}: the hand-in {'counts' if accept else 'is set aside'}." + _stands(done.mark))
     else:
         person, found = correcting.listed(opened, named[0], module)
-        say(f"{person.name}: {len(found)} hand-ins in {module}.")
+        say(f"{person.name}: {len(found)} hand-in{'s' if len(found) != 1 else ''} in {module}.")
         for one in found:
-            late = f", {one.late_days} late" if one.late_days else ""
+            late = f", {one.late_days} day{'s' if one.late_days != 1 else ''} late" if one.late_days else ""
             mark = " <- counts" if one.counts else ""
             say(
                 f"  {one.number}. attempt {one.attempt}, {opened.shown(clock.from_text(one.received_at))}{late}: {one.source}{mark}"
