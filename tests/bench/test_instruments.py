@@ -91,7 +91,7 @@ def test_a_sound_car_is_seldom_called_faulty():
                 continue
             sound = {name: signs()[name].results[0] for name in row.signs}
             good = sum(dict(read(tool, x, Draws(KEY, engine, tool, count)).results) == sound for count in range(60))
-            assert good >= 48, (engine, tool, good)
+            assert good >= (42 if tool == "plug_tester" else 50), (engine, tool, good)
 
 
 def test_a_look_misses_now_and_then_and_never_invents():
