@@ -1,5 +1,6 @@
 """Every fault shows on a car what a mechanic expects of it, and no reading that proves it fits its look-alikes."""
 
+from dataclasses import replace
 from functools import cache
 
 import pytest
@@ -225,3 +226,14 @@ def test_the_tables_name_each_other_rightly():
         assert bool(row.severity_of) == bool(row.severities)
     with pytest.raises(BadTable, match="cannot be odd"):
         checks._expected({"key": "x", "complaints": "", "later": "", checks.LAST: "", **dict.fromkeys(signs(), "odd")})
+
+
+def test_the_printed_table_can_fail():
+    """A sign that is not as expected is marked in its line, fails its fault, and is counted in the sum."""
+    good = checks.examine("coil_weak", SIX)
+    spoiled = tuple((name, words, "↑" if name == "coil_kv" else word) for name, words, word in good.signs)
+    bad = replace(good, signs=spoiled)
+    assert good.disagreeing == () and [line[0] for line in bad.disagreeing] == ["coil_kv"]
+    right, wrong, absent, total = checks.lines((good, bad), [("ballast_open", SIX)])
+    assert right.startswith("ok ") and wrong.startswith("FAIL") and "coil_kv ↓: ↑ !" in wrong
+    assert "does not apply" in absent and "1 not. 1 pairs" in total
