@@ -108,10 +108,14 @@ class TestAfterTheReturn:
         assert done.taken == 1 and AFTER in done.findings[0]
         assert mark_class.mark(no_due, MODULE).unchanged == 1 and mark_of(no_due) == POOR
         row = rows(no_due)[-1]
-        assert (row.usable, row.kind, row.finding) == (False, schema.AFTER_RETURN, "") and kept_path(no_due, row.sha256).is_file()
+        assert (row.usable, row.kind, row.finding) == (False, schema.AFTER_RETURN, "") and kept_path(
+            no_due, row.sha256
+        ).is_file()
         assert ledger_of(no_due, "handed-in")[-1]["reason"] == collect.AFTER_RETURN
         named = class_figures.needs(no_due, overview.marks_table(no_due, catalogue.module(MODULE)))
-        assert ("Arundell, Bea", "handed in after the sheet was returned; it does not count") in [(who.name, what) for who, what, _ in named]
+        assert ("Arundell, Bea", "handed in after the sheet was returned; it does not count") in [
+            (who.name, what) for who, what, _ in named
+        ]
         assert verify.verify(no_due).findings == []
         again = collect.collect(no_due)
         assert (again.taken, again.findings) == (0, []), "told once; the report names it from then on"

@@ -137,9 +137,7 @@ def test_no_answer_stands_on_it(assigned_term, key):
     looked = 0
     for exercise, words in zip(module.exercises, sections, strict=False):
         given = SimpleNamespace(**numbers[exercise.key])
-        steps = {
-            words for part in exercise.parts for _, _, words in part.lettered(given)
-        }  # in a drawn order
+        steps = {words for part in exercise.parts for _, _, words in part.lettered(given)}  # in a drawn order
         assert exercise.title in words and not [
             line for line in exercise.route(given) if line in words and line not in steps
         ]
