@@ -14,7 +14,9 @@ TEXT, INTEGER, NUMBER, MOMENT, DATE = "string", "integer", "number", "datetime",
 SEPARATORS = {",": ",", ";": ";", "tab": "\t"}
 # Text that a spreadsheet takes for a number or a day when it opens a table: noughts in front, powers of ten, more figures
 # than it keeps, days.
-_CHANGED = re.compile(r"[-+]?(0\d[\d.,]*|\d+([.,]\d+)?[eE][-+]?\d+|\d{16,}|\d{1,4}[-/]\d{1,2}([-/]\d{1,4})?|\d{1,2}\.\d{1,2}\.\d{0,4})\s*")
+_CHANGED = re.compile(
+    r"[-+]?(0\d[\d.,]*|\d+([.,]\d+)?[eE][-+]?\d+|\d{16,}|\d{1,4}[-/]\d{1,2}([-/]\d{1,4})?|\d{1,2}\.\d{1,2}\.\d{0,4})\s*"
+)
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\x00", "＝", "＋", "－", "＠")
 
 

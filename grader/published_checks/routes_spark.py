@@ -143,8 +143,8 @@ def lead_most_kohm(length_in):
 
 
 def lead_renew_kohm(length_in, per_foot_kohm=cables.RENEW_KOHM_PER_FOOT):
-    """Resistance above which a lead is renewed."""
-    return cables.lead_limits_kohm(length_in * MM_PER_INCH, per_foot_kohm)[2]
+    """The limit of a lead by its length alone."""
+    return cables.per_foot_limit_kohm(length_in * MM_PER_INCH, per_foot_kohm)
 
 
 def between_pf_per_m(height_mm, spacing_mm, radius_mm):

@@ -9,7 +9,7 @@ import numpy as np
 from grader.errors import OutOfRange
 from grader.ranges import in_range, plain
 
-CYLINDERS = (2, 3, 4, 5, 6, 8, 10, 12)
+CYLINDERS = (1, 2, 3, 4, 5, 6, 8, 10, 12)
 
 # How cylinders are numbered: number of cylinders -> banks, each from front to back.
 LAYOUTS = {
@@ -286,7 +286,7 @@ def check_firing_order(order):
     -----
     Source: derived.
     """
-    cylinders = tuple(int(number) for number in order)
+    cylinders = tuple(int(number) if number == int(number) else number for number in order)
     if len(cylinders) < 2 or sorted(cylinders) != list(range(1, len(cylinders) + 1)):
         shown = "-".join(map(str, cylinders)) or "empty"
         raise OutOfRange(

@@ -29,10 +29,21 @@ def test_all_cylinders_fire_once_in_two_turns(cylinders, interval):
     assert angles.spark_rate_per_s(3000, cylinders) == 3000 / 60 * 360 / interval
 
 
-@pytest.mark.parametrize("cylinders", [0, 1, 7, 9, 11, 14, 4.5, -4])
+@pytest.mark.parametrize("cylinders", [0, 7, 9, 11, 14, 4.5, -4])
 def test_no_even_firing_engine_has_so_many(cylinders):
-    with pytest.raises(OutOfRange, match="allowed are 2, 3, 4"):
+    with pytest.raises(OutOfRange, match="allowed are 1, 2, 3, 4"):
         angles.firing_interval_deg(cylinders)
+
+
+def test_a_single_cylinder_sparks_once_in_two_turns():
+    assert angles.firing_interval_deg(1) == 720
+
+
+def test_no_cylinder_has_half_a_number():
+    """1.9-2.2-3-4 is no order: it was taken for 1-2-3-4."""
+    with pytest.raises(OutOfRange, match="1.9-2.2-3-4 is not an order"):
+        angles.check_firing_order((1.9, 2.2, 3, 4))
+    assert angles.check_firing_order((1.0, 2, 4, 3)) == (1, 2, 4, 3)
 
 
 @given(ANGLES, SPEEDS)

@@ -130,6 +130,8 @@ def test_longer_leads_may_have_more(one, other, ohms):
 def test_classes_end_with_their_length():
     assert cables.lead_limits_kohm(381)[:2] == (3, 10)
     assert cables.lead_limits_kohm(382)[:2] == (4, 15)
+    assert cables.lead_limits_kohm(150) == (3, 10, 10), "no lead is sound and to be renewed at once"
+    assert (cables.lead_state(9, 150), cables.lead_state(10.5, 150)) == ("good", "renew")
     assert [cables.lead_state(ohms, 500) for ohms in (1, 10, 18, 25)] == ["low", "good", "high", "renew"]
 
 

@@ -172,7 +172,7 @@ def test_scalar_equals_array():
         (lambda: tester.pressure_drop(0, 72), "The new plug's pressure is 0 psi; allowed is above 0"),
         (lambda: tester.keep_verdict([100], USED), "The new plug has 1 reading; take two or more"),
         (lambda: tester.keep_verdict(NEW, [70, -1]), "A reading of the used plug is -1"),
-        (lambda: tester.keep_verdict([100, 100], [70, 70]), "do not scatter at all"),
+        (lambda: tester.absolute_psia(-14.7, 10), "The absolute pressure is -4.7 psia; allowed is 0 or more"),
         (lambda: tester.keep_verdict(NEW, USED, keep_share=1.5), "The keep share is 1.5"),
         (lambda: tester.keep_verdict(NEW, USED, confidence=95), "The confidence is 95; allowed is 0.5 to 0.999"),
         (lambda: tester.sample_size(5, 0), "The wanted half width is 0; allowed is above 0"),
@@ -185,3 +185,13 @@ def test_scalar_equals_array():
 def test_refusals_say_what_is_allowed(call, message):
     with pytest.raises(OutOfRange, match=message):
         call()
+
+
+def test_a_gauge_that_always_shows_the_same_still_decides():
+    """Five times 100 and five times 72 on a gauge read to the psi: kept, since 72 is clear of 70 by more than it hides."""
+    found = tester.keep_verdict([100] * 5, [72] * 5)
+    assert found.decision == "keep" and 0.70 < found.low < 0.72 < found.high < 0.74
+    # Derived: half a step evenly spread on both, five readings each.
+    error = 0.72 * np.sqrt((1 / 12 / 5) * (1 / 100**2 + 1 / 72**2))
+    assert found.standard_error == pytest.approx(error)
+    assert tester.keep_verdict([100] * 2, [70] * 2).decision == "undecided"

@@ -11,7 +11,6 @@ say which law it follows. All voltages are peak values.
 
 import numpy as np
 
-from grader.errors import OutOfRange
 from grader.ranges import in_range, plain
 
 STANDARD_PRESSURE_BAR = 1.01325
@@ -171,7 +170,7 @@ def townsend_voltage_v(reach_torr_cm, a=TOWNSEND_A, b=TOWNSEND_B, gamma=TOWNSEND
     ------
     OutOfRange
         Pressure times gap so small that no voltage breaks the gap, or a constant
-        not above zero.
+        outside 1e-12 to 1e12.
 
     Notes
     -----
@@ -199,7 +198,7 @@ def townsend_minimum(a=TOWNSEND_A, b=TOWNSEND_B, gamma=TOWNSEND_GAMMA):
     Raises
     ------
     OutOfRange
-        A constant not above zero.
+        A constant outside 1e-12 to 1e12.
 
     Notes
     -----
@@ -343,6 +342,5 @@ def _reach_mm(gap_mm, density):
 def _avalanche(a, b, gamma):
     """Ionisations each electron must cause before the discharge keeps itself alive."""
     for name, value in (("Constant A", a), ("Constant B", b), ("Gamma", gamma)):
-        if not value > 0:
-            raise OutOfRange(f"{name} is {value:g}; allowed is above 0.")
+        in_range(name, value, "", least=1e-12, most=1e12)
     return float(np.log1p(1.0 / gamma))

@@ -42,15 +42,41 @@ def lead_limits_kohm(length_mm, per_foot_kohm=RENEW_KOHM_PER_FOOT):
     Notes
     -----
     Classes up to 15, 25 and 35 inches, and longer (no least printed: as the class before).
-    Renewed above 30 kilohm or the limit per foot. Pages print 7, 10 and 12 a foot: the
+    Renewed above 30 kilohm or the limit per foot, but never below the most of its class: the
+    limit per foot of a short lead would renew what the class calls sound. Pages print 7, 10 and 12 a foot: the
     vehicle's manual decides.
     Source: workshop-lead-page; workshop-foot-pages.
     """
     length = in_range("The length", length_mm, "mm", least=50, most=2000)
     limit = in_range("The limit", per_foot_kohm, "kilohm a foot", least=1, most=30)
     place = np.searchsorted(LENGTHS_MM, length, side="left")
-    renew = np.minimum(RENEW_KOHM, limit * length / FOOT_MM)
-    return plain(np.asarray(LEAST_KOHM)[place]), plain(np.asarray(MOST_KOHM)[place]), plain(renew)
+    least, most = np.asarray(LEAST_KOHM)[place], np.asarray(MOST_KOHM)[place]
+    return plain(least), plain(most), plain(np.maximum(most, per_foot_limit_kohm(length, limit)))
+
+
+def per_foot_limit_kohm(length_mm, per_foot_kohm=RENEW_KOHM_PER_FOOT):
+    """The limit that workshop pages print per foot of lead, and their 30 kilohm for any.
+
+    Parameters
+    ----------
+    length_mm, per_foot_kohm : float or array, broadcast together [mm, kilohm/ft]
+
+    Returns
+    -------
+    float or array of the broadcast shape [kilohm]
+
+    Raises
+    ------
+    OutOfRange
+        Length outside 50 to 2000 mm, limit outside 1 to 30 kilohm a foot.
+
+    Notes
+    -----
+    Source: workshop-foot-pages.
+    """
+    length = in_range("The length", length_mm, "mm", least=50, most=2000)
+    limit = in_range("The limit", per_foot_kohm, "kilohm a foot", least=1, most=30)
+    return plain(np.minimum(RENEW_KOHM, limit * length / FOOT_MM))
 
 
 def lead_state(resistance_kohm, length_mm):
@@ -76,8 +102,7 @@ def lead_state(resistance_kohm, length_mm):
     """
     ohms = np.asarray(in_range("The resistance", resistance_kohm, "kilohm", least=0))
     least, most, renew = lead_limits_kohm(length_mm)
-    over = ohms > np.maximum(most, renew)
-    place = np.where(over, 3, np.where(ohms > most, 2, np.where(ohms >= least, 1, 0)))
+    place = np.where(ohms > renew, 3, np.where(ohms > most, 2, np.where(ohms >= least, 1, 0)))
     return LEAD_STATES[int(place)] if place.ndim == 0 else np.asarray(LEAD_STATES)[place]
 
 

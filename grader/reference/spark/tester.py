@@ -16,6 +16,7 @@ from grader.ranges import in_range, plain
 
 ATMOSPHERE_PSIA = 14.695949
 STANDARD_TEMPERATURE_C, ZERO_C = 20.0, 273.15
+GAUGE_STEP_PSI = 1.0  # to which such a gauge is read (practice)
 KEEP_SHARE = 0.70
 
 
@@ -119,13 +120,21 @@ def absolute_psia(pressure_psig, barometer=ATMOSPHERE_PSIA):
     Raises
     ------
     OutOfRange
-        A reading below -14.7 psig, barometer outside 3 to 16 psia.
+        A reading further below zero than the barometer, barometer outside 3 to 16 psia.
 
     Notes
     -----
     Source: derived.
     """
-    return in_range("The gauge reading", pressure_psig, "psig", least=-14.7) + _barometer(barometer)
+    outside = _barometer(barometer)
+    pressure = in_range("The gauge reading", pressure_psig, "psig", least=-16) + outside
+    return in_range(
+        "The absolute pressure",
+        pressure,
+        "psia",
+        least=0,
+        advice="A gauge cannot show less than the barometer below zero.",
+    )
 
 
 def pressure_drop(new_pressure, used_pressure):
@@ -171,19 +180,22 @@ def keep_verdict(new_psig, used_psig, keep_share=KEEP_SHARE, confidence=0.95, po
     Raises
     ------
     OutOfRange
-        Fewer than two readings, one not above zero, no scatter, or a share outside 0 to 1.
+        Fewer than two readings, one not above zero, or a share outside 0 to 1.
 
     Notes
     -----
-    Relative errors of the means add in squares. Source: tester-practice; welch-page.
+    Relative errors of the means add in squares. Readings that are all alike scatter by
+    what a gauge of `GAUGE_STEP_PSI` hides: a step wide and evenly spread, so the variance is a
+    twelfth of its square. Source: tester-practice; welch-page; derived (the twelfth).
     """
     new, used = _readings("new plug", new_psig), _readings("used plug", used_psig)
     limit = in_range("The keep share", keep_share, "", above=0, below=1)
     ratio = used.mean() / new.mean()
     parts = [(group.var(ddof=1) / group.size / group.mean() ** 2, group.size - 1) for group in (new, used)]
+    if not any(part for part, _ in parts):
+        hidden = GAUGE_STEP_PSI**2 / 12
+        parts = [(hidden / group.size / group.mean() ** 2, group.size - 1) for group in (new, used)]
     total = sum(part for part, _ in parts)
-    if total == 0:
-        raise OutOfRange("The readings do not scatter at all; read the gauge to the nearest psi and try again.")
     freedom = sum(count for _, count in parts)
     if not pooled:
         freedom = total**2 / sum(part**2 / count for part, count in parts)

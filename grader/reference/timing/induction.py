@@ -274,7 +274,8 @@ def manifold_pressure_kpa(
     Throttle flow falls and engine flow rises with manifold pressure, so there is one
     solution. Choked, pressure times speed is constant. Else, with r the pressure ratio
     and u = sqrt(1 - r^(2/7)), throttle flow is K r^(5/7) u and engine flow C r, hence
-    C u^2 + K u - C = 0: exact without a search. Source: derived (flow law of heywood).
+    C u^2 + K u - C = 0: exact without a search. Below some 15 kPa no engine runs (practice);
+    the law still says where the flows would meet. Source: derived (flow law of heywood).
     """
     area = in_range(
         "The throttle opening", area_mm2, "mm2", above=0, advice="Even a closed plate lets some idle air past."
