@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
-from sqlalchemy import select
+from sqlalchemy import Row, select
 
 from grader import clock
 from grader.course.attempts import lateness, standing
@@ -121,7 +121,8 @@ def excuse_all(term: Term, module_key: str, whom: Whom, *, reason: str, withdraw
 
 
 def _excuse(work: Work, person: Trainee, reason: str, withdraw: bool) -> Trainee:
-    connection, key = work.connection, {"trainee": person.id, "module": work.module.key}
+    connection = work.connection
+    key: dict[str, Any] = {"trainee": person.id, "module": work.module.key}
     excused = (person.id, work.module.key) in work.decisions().excused
     if excused != withdraw:
         state = "already" if excused else "not"
@@ -211,7 +212,7 @@ def _issues(person, module):
     return select(table).where(mine).order_by(table.c.attempt.desc())
 
 
-def _key(issue):
+def _key(issue: Row) -> dict[str, Any]:
     return {"trainee": issue.trainee, "module": issue.module, "attempt": issue.attempt}
 
 

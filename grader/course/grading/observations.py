@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 from sqlalchemy import Connection
 
@@ -184,7 +185,7 @@ def _store(term, all_seen, fault, stop: Callable[[], bool] = lambda: False):
             raise Refused("Nothing was stored.")
         done = []
         for person, row in checked:
-            made = connection.execute(witnessed.table.insert().values(**row))
+            made: Any = connection.execute(witnessed.table.insert().values(**row))
             done.append((person, witnessed.Task(id=made.inserted_primary_key[0], **row)))
         ledger.append(connection, [_entry(task, new=task.line, reason=task.note) for _, task in done])
         return done

@@ -278,10 +278,10 @@ def reading_of(answer: Answer, points: Sequence[str], comment: str) -> adjustmen
     Refused
         Too few or too many points, one out of range, or too long a comment.
     """
-    points = tuple(
+    earned = tuple(
         _hundredths(text, *point) for text, point in zip(_as_many(answer, points), answer.rubric, strict=True)
     )
-    return adjustments.Reading(points, sum(points), _comment(comment))
+    return adjustments.Reading(earned, sum(earned), _comment(comment))
 
 
 def _as_many(answer, points):

@@ -95,8 +95,9 @@ def assign(
         first = connection.execute(select(schema.assignment).where(schema.assignment.c.module == module.key)).first()
         people = roster.chosen(connection, group, trainees)
         waiting, had_them = _waiting(connection, module.key, people)
-        back = first is not None and bool(first.withdrawn)
-        if back:
+        back = False
+        if first is not None and first.withdrawn:
+            back = True
             _take_back(connection, first)
         lost = _lost_handouts(term, connection, module.key, people if way == channels.ZIPS else ())
         if not lost and not back:

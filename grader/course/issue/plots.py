@@ -33,7 +33,7 @@ class Plot:
     on_paper: str = ""
 
 
-def plot(exercise: Exercise, given: Any) -> bytes | None:
+def plot(exercise: Exercise, given: Any) -> Plot | None:
     """The picture of an exercise with a trainee's own numbers, or None where it needs none.
 
     Parameters

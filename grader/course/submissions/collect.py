@@ -404,7 +404,7 @@ def _guessed_owner(submission, claimed, known):
     the folder and the file's name; only what was really issued counts.
     """
     said = attachments.owner(submission.company) or _legible_owner(submission.content or b"")
-    if said in known.issues and claimed in (None, said[0]):
+    if said is not None and said in known.issues and claimed in (None, said[0]):
         return said
     names = {part.rpartition(".")[0] or part for part in submission.parts} | set(submission.parts)
     who = claimed or next((known.people[name.casefold()] for name in names if name.casefold() in known.people), None)

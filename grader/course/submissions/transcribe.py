@@ -34,7 +34,7 @@ class Question:
     path: str
     heading: str
     part: Part
-    given: object
+    given: SimpleNamespace
     lettered: tuple
     version: int
 

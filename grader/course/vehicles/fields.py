@@ -29,7 +29,7 @@ class Quantity:
     bare: bool = True
 
     @property
-    def asked(self) -> str:
+    def asked(self) -> Any:
         return units.unit(self.unit)
 
 
@@ -135,7 +135,7 @@ def read_figure(quantity: Any, raw: str) -> Any:
     return reading
 
 
-def read_word(field: Any, raw: str) -> str:
+def read_word(field: Any, raw: str) -> Any:
     """Text, one of several words, a count or a firing order, checked by itself.
 
     Returns

@@ -119,7 +119,7 @@ def exchange_config(term: Term, root: str | Path | None = None) -> Any:
 
     app = NbGrader()
     JupyterApp.load_config_file(app)
-    config = app.config.copy()
+    config: Any = app.config.copy()
     config.CourseDirectory.root = str(term.folder)
     config.CourseDirectory.course_id = term.id
     if root is not None:

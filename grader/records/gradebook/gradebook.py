@@ -125,7 +125,7 @@ class Work(NamedTuple):
     hundredths taken off for being late.
     """
 
-    person: object
+    person: Any
     received: datetime
     hundredths: dict
     penalty: int
