@@ -96,8 +96,9 @@ def numbers(issue: Row) -> dict:
 
 
 def by_exercise(module: Module, found: SheetMark) -> dict[str, int]:
-    """Exercise name -> computed hundredths, as both roads write them into the gradebook; what waits is left out."""
-    earned = {e.name: found.exercise_hundredths(e.key) for e in module.exercises}
+    """Exercise name -> computed hundredths, as they are written into the gradebook; what waits, or was not issued, is left out."""
+    issued = {part.path.rpartition(".")[0] for part in found.parts}
+    earned = {e.name: found.exercise_hundredths(e.key) for e in module.exercises if e.key in issued}
     return {name: hundredths for name, hundredths in earned.items() if hundredths is not None}
 
 

@@ -130,7 +130,10 @@ class _Check:
         if row.module not in self._books:
             self._books[row.module] = gradebook.Rows(self.connection, again.module).scores()
         book = self._books[row.module].get(row.trainee, {})
+        issued = evaluation.numbers(again.issue)
         for exercise in again.module.exercises:
+            if exercise.key not in issued:  # it came into the module later
+                continue
             ours = again.sheet.exercise_hundredths(exercise.key)
             if book.get(exercise.name) != ours:
                 pair = (ours, book.get(exercise.name))

@@ -168,11 +168,7 @@ class Rows:
         ).all()
         self._graded = {cell.name: cell.id for cell in cells if cell.type in ("GradeCell", "TaskCell")}
         self._commented = [cell.id for cell in cells if cell.type in ("SolutionCell", "TaskCell")]
-        missing = [exercise.name for exercise in module.exercises if exercise.name not in self._graded]
-        if missing:
-            raise Refused(
-                f"The released {module.key} has no marking cell for {', '.join(missing)}. Release and assign it anew."
-            )
+        self._module_key = module.key
 
     def write(self, works: Sequence[Work]) -> None:
         """Put the marks of any number of trainees in, automatic scores and those set by hand.
@@ -184,6 +180,12 @@ class Rows:
         """
         if not works:
             return
+        # Of an exercise that came into the module later nobody was issued numbers, and nothing is to be written.
+        missing = sorted({name for work in works for name in (*work.hundredths, *work.by_hand)} - set(self._graded))
+        if missing:
+            raise Refused(
+                f"The released {self._module_key} has no marking cell for {', '.join(missing)}. Release and assign it anew."
+            )
         self._write_names([work.person for work in works])
         submitted, book = self._t["submitted_assignment"], self._t["submitted_notebook"]
         known = {
