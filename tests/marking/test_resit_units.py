@@ -77,11 +77,14 @@ def test_whatever_is_sat_again_kept_marks_stay_and_nothing_is_charged_twice(key)
     able = [path for _, part, path in module.parts() if other_unit(part)]
     codes = sorted({code for _, part, _ in module.parts() for code in part.objectives})
     first, again, third = (drawn(module, attempt) for attempt in (1, 2, 3))
-    moved = free = 0
-    for _ in range(40):
+    moved = free = charged = 0
+    for turn in range(400):
+        if turn >= 40 and moved and free:
+            break
         sheet = sheet_of(module, first, set(chance.sample(able, chance.randint(1, len(able)))))
         found = mark_sheet(module, first, sheet)
-        assert max(charges(found).values()) == 1
+        assert max(charges(found).values(), default=0) <= 1  # a figure may be right in the other unit, too
+        charged += len(charges(found))
         exercises = first
         for following in (again, third):  # a resit, and a resit of the resit
             fresh = resit.to_sit(module, chance.sample(codes, 1))
@@ -99,6 +102,7 @@ def test_whatever_is_sat_again_kept_marks_stay_and_nothing_is_charged_twice(key)
             moved += earned(mark_sheet(module, plain, sheet), kept) != earned(found, kept)
             free += sum(len(entry.get(CHARGED_BEFORE, ())) for entry in issued.values())
             exercises, found = issued, second
+    assert charged >= 40, f"seed {SEED}: hardly a wrong unit was charged, so the rule was not tried"
     assert free, f"seed {SEED}: no kept answer ever went free, so the rule was not tried"
     assert moved, f"seed {SEED}: without the rule nothing would have moved"
 
