@@ -50,8 +50,7 @@ def take_over():
     for name in ("token_bytes", "token_hex", "token_urlsafe", "randbelow", "choice"):
         setattr(secrets, name, globals()[name])
     uuid.uuid4 = uuid4
-    started = subprocess.Popen.__init__
-    if started is _SYSTEMS_OWN:
+    if subprocess.Popen.__init__ is not _start:
         subprocess.Popen.__init__ = _start
         os.register_at_fork(before=_count_child, after_in_child=_be_child)
 
@@ -95,7 +94,8 @@ def uuid4():
     return uuid.UUID(int=_stream().getrandbits(128), version=4)
 
 
-_SYSTEMS_OWN = subprocess.Popen.__init__
+# A worker of -n is itself a child, in which this file took over once before, under another name.
+_SYSTEMS_OWN = getattr(subprocess.Popen.__init__, "systems_own", subprocess.Popen.__init__)
 
 
 def _start(self, *words, **how):
@@ -108,6 +108,9 @@ def _start(self, *words, **how):
             env["PYTHONPATH"] = f"{_HERE}{os.pathsep}{before}" if before else _HERE
         how["env"] = env | {NAME: str(SEED), _PLACE: _child_place()}
     _SYSTEMS_OWN(self, *words, **how)
+
+
+_start.systems_own = _SYSTEMS_OWN
 
 
 def _count_child():
