@@ -107,6 +107,7 @@ def test_the_blank_notebook_earns_nothing_and_runs_clean(key, tmp_path):
 
 @pytest.mark.parametrize("key", KEYS)
 @pytest.mark.parametrize(("which", "earned"), [(solution, True), (lesson, False)], ids=["solved", "blank"])
+@pytest.mark.campaign
 def test_in_a_real_kernel(key, which, earned, tmp_path, monkeypatch):
     """As nbgrader executes it: a plain number from each marking cell, and no word on standard error."""
     module = catalogue.module(key)

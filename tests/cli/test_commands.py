@@ -105,6 +105,7 @@ def test_a_database_that_is_damaged_further_on(call, assigned_term, what, tmp_pa
 
 
 @pytest.mark.parametrize("words", [["collect", "--yes"], ["mark", "m01_timing"], ["export", "grades"]])
+@pytest.mark.campaign
 def test_a_disk_that_is_full(assigned_term, words):
     """The kernel refuses every write above 300 bytes, in the middle of the command, as a full disk does."""
     for trainee in ("t01", "t02"):

@@ -315,6 +315,7 @@ class TestTwoAtOnce:
         with lock.exclusive(marked, "marking", wait_seconds=5):
             pass
 
+    @pytest.mark.campaign
     def test_two_processes_mark_one_class(self, assigned_term):
         for trainee in ("t01", "t02", "t03"):
             path = put_in_inbox(assigned_term, right_sheet(issue_of(assigned_term, trainee)))

@@ -107,6 +107,7 @@ def test_a_worse_second_attempt_changes_neither_row_nor_paper(sat, m01):
     assert notebooks.write_class(term, KEY) == (1, []) and paper(term) == before[1]
 
 
+@pytest.mark.campaign
 class TestAutograde:
     """nbgrader's own command, while attempt 2 lies in submitted/ and the records know attempt 1 alone."""
 

@@ -93,6 +93,7 @@ def _item(key, group, size, copying, chance):
 
 
 @pytest.mark.parametrize("block", [3, similarity_chance.BLOCK])
+@pytest.mark.campaign
 def test_the_screen_finds_what_a_plain_one_finds(block, monkeypatch):
     monkeypatch.setattr(similarity_chance, "BLOCK", block)
     monkeypatch.setattr(similarity_chance, "_PAIRS", 7 * block)
