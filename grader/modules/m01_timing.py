@@ -11,7 +11,7 @@ from grader.reference.timing import advance
 from grader.vehicle.spec import vehicles
 
 _RULE = Percent(2, "arc against chord; a tape is read to half a millimetre", least=0.5)
-_WORKED = Absolute(0.3, "worked from a printed table to a tenth of a degree")
+_WORKED = Absolute(0.25, "worked from a printed table to a tenth of a degree")
 _SCALE = Absolute(0.5, "half a degree is what a pulley scale can be read to")
 
 _ENGINES = Pick(tuple(vehicles()))

@@ -412,7 +412,7 @@ def _job_card(parameters):
               "both": parameters["side"] * parameters["size"]}[parameters["cause"]]  # fmt: skip
     turned = parameters["side"] * parameters["turned"] if parameters["cause"] in ("timing", "both") else 0.0
     return {
-        "title": spec["title"], "dwell_deg": spec["dwell_deg"], "initial_deg": initial,
+        "title": spec["title"], "dwell_deg": spec["dwell_deg"], "right_deg": initial,
         "before_deg": spec["dwell_deg"] + change,
         "seen_deg": initial + points.timing_change_deg(change) + turned,
     }  # fmt: skip
@@ -437,7 +437,7 @@ TELL = Exercise(
         "turned": Steps(6, 12, scale=2), "side": Pick((-1, 1)),
     },
     fill=_job_card,
-    show=lambda v: {"before": _side(v.seen_deg), "after": _side(v.initial_deg)},
+    show=lambda v: {"before": _side(v.seen_deg), "after": _side(v.right_deg)},
     parts=(
         Choice(
             key="sentence", prompt="The true sentence", marks=1, objectives=("D4", "D11"),
@@ -461,7 +461,7 @@ TELL = Exercise(
     route=lambda v: (
         f"The dwell was off by {v.before_deg - v.dwell_deg:+z.1f}°. That alone moves the mark by "
         f"{points.timing_change_deg(v.before_deg - v.dwell_deg):+z.1f}°.",
-        f"The mark was off by {v.seen_deg - v.initial_deg:+z.1f}°.",
+        f"The mark was off by {v.seen_deg - v.right_deg:+z.1f}°.",
         _BEFORE[v.cause],
     ),
 )  # fmt: skip

@@ -9,7 +9,7 @@ from grader.exercise.spread import Pick, Steps
 from grader.modules.dwell.cam import cam
 from grader.modules.situations import MANY, by_answer, chosen
 from grader.reference.spark import points
-from grader.vehicle.spec import vehicle, vehicles
+from grader.vehicle.spec import vehicles
 
 _DWELL = Absolute(0.5, "half a degree is what a dwell meter can be read to")
 _FROM_SHARE = Absolute(0.3, "arithmetic from a printed share")
@@ -279,7 +279,6 @@ def _in_per_cent(parameters):
     falls = (6.0, 7.0, 8.0, 9.0)[place % 4] if fault == "spring" else 0.0
     return {
         **spec,
-        "initial_deg": vehicle(parameters["vehicle"]).initial_deg,
         "idle_percent": _half(points.duty_percent(dwell, n)),
         "fast_percent": _half(points.duty_percent(dwell, n) - falls),
         "drop_v": (0.45, 0.6, 0.75, 0.9)[place % 4] if fault == "resistance" else 0.1,
