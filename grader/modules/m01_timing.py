@@ -199,7 +199,7 @@ TOTAL = Exercise(
     route=lambda v: (
         Line(
             f"Line off: initial {v.initial_deg:g}° + weights {_weights_crank_deg(v):.1f}° "
-            f"= {v.initial_deg + round(_weights_crank_deg(v), 1):.1f}°.",
+            f"= {v.initial_deg + round(float(_weights_crank_deg(v)), 1):.1f}°.",
             "line_off", "m01.centrifugal.advance",
         ),
         f"At {v.vacuum_inhg} inHg the unit gives {_diaphragm_dist_deg(v):.2f} distributor degrees, "
@@ -262,7 +262,7 @@ FAST_IDLE = Exercise(
         f"The distributor turned at {v.fast_rpm / 2:g} rev/min; there the weights give "
         f"{_weights_at(v, v.fast_rpm / 2):.2f} distributor degrees, {_fast_weights_deg(v):.1f}° at the crankshaft.",
         f"The timing light showed {v.mark_deg:g}°, so the initial timing is {v.mark_deg:g} − {_fast_weights_deg(v):.1f} "
-        f"= {v.mark_deg - round(_fast_weights_deg(v), 1):z.1f}°.",
+        f"= {v.mark_deg - round(float(_fast_weights_deg(v)), 1):z.1f}°.",
         "The whole curve is late by that part. Bring the idle down and set the timing again.",
     ),
 )  # fmt: skip

@@ -38,7 +38,7 @@ def available_kv(speed_rpm, cylinders: int, supply_v: float = 13.8, contact_ohm:
     float or array
         In kilovolts.
     """
-    resistance = coil.primary_resistance_ohm(contact_ohm=contact_ohm)
+    resistance = float(coil.primary_resistance_ohm(contact_ohm=contact_ohm))
     current = coil.current_at_opening_a(LESSON_DWELL[cylinders], speed_rpm, supply_v, resistance)
     return coil.available_voltage_kv(current, speed_rpm)
 
@@ -75,7 +75,7 @@ def _crossing(excess, low, high):
 
 
 def _resistance(v):
-    return coil.primary_resistance_ohm(v.coil_ohm, v.ballast_ohm)
+    return float(coil.primary_resistance_ohm(v.coil_ohm, v.ballast_ohm))
 
 
 CURRENT = Exercise(

@@ -17,12 +17,16 @@ _ARITHMETIC = Percent(1, "three-figure arithmetic")
 _LIMIT_DEG = 2.5
 
 
+def _half(value):
+    return round(2 * value) / 2
+
+
 def _metered(parameters):
     spec = cam(parameters)
     others = [n for n in (4, 6, 8) if n != spec["cylinders"]]
     scale = others[parameters["switch"]]
     true = spec["dwell_deg"] + parameters["off_deg"]
-    shown = points.meter_reading_deg(true, spec["cylinders"], scale)
+    shown = float(points.meter_reading_deg(true, spec["cylinders"], scale))
     return {**spec, "scale": scale, "reading": round(2 * shown) / 2}
 
 
@@ -161,7 +165,7 @@ def _round(parameters):
             n, switch, idle = _HIDDEN[place % len(_HIDDEN)]
             falls = (0.0, 0.0)
         true = (idle, idle - falls[place % 2])
-        shown = [round(2 * points.meter_reading_deg(dwell, n, switch)) / 2 for dwell in true]
+        shown = [_half(float(points.meter_reading_deg(dwell, n, switch))) for dwell in true]
         cars.append([label, n, switch, *shown])
     return {"cars": cars}
 
@@ -261,10 +265,6 @@ _WHERE = MappingProxyType({
 _ROUGH = "It idles roughly and misses at high speed."
 _FAST = "It idles well and misses at high speed, in neutral as well as uphill."
 _WEAK = "It starts badly, idles roughly and misses under load."
-
-
-def _half(value):
-    return round(2 * value) / 2
 
 
 def _in_per_cent(parameters):

@@ -95,9 +95,9 @@ def _eight(parameters):
     spec = vehicle(parameters["vehicle"])
     last_rpm = spec.centrifugal[-1][0]
     speed_rpm = 100 * round(2 * last_rpm * parameters["along_percent"] / 100 / 100)
-    rise = round(angles.crank_deg(advance.centrifugal_advance_deg(speed_rpm / 2, spec.centrifugal)))
+    rise = round(float(angles.crank_deg(advance.centrifugal_advance_deg(speed_rpm / 2, spec.centrifugal))))
     full_inhg = spec.vacuum[-1][0]
-    unit_rise = round(angles.crank_deg(advance.vacuum_advance_deg(full_inhg, spec.vacuum)))
+    unit_rise = round(float(angles.crank_deg(advance.vacuum_advance_deg(full_inhg, spec.vacuum))))
     kinds = [parameters[f"sort_{label}"] for label in _LABELS]
     seat = parameters["seat"]
     kinds[seat], kinds[(seat + 3) % 8] = "good", "weights"  # no batch without a sound one and a faulty one
@@ -203,7 +203,7 @@ ROUND = Exercise(
 
 def _heights(parameters):
     """Barometer at the coast and in the hills, and the vacuum where it was read."""
-    high = round(induction.standard_pressure_kpa(parameters["height_m"]) / KPA_PER_INHG, 1)
+    high = round(float(induction.standard_pressure_kpa(parameters["height_m"])) / KPA_PER_INHG, 1)
     here, there = (parameters["coast_inhg"], high) if parameters["way"] == "up" else (high, parameters["coast_inhg"])
     return {"here_inhg": here, "there_inhg": there, "vacuum_inhg": round(here - parameters["manifold_inhg"], 1)}
 

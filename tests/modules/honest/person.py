@@ -50,13 +50,13 @@ class Page:
 
     `text` is the exercise as printed, behind that of the exercise with which it is drawn
     together; `prompt` stands at the field and `unit` is the one he works in. `own` holds
-    his earlier answers by path, as he wrote them: a number, or two for a range.
+    his earlier numbers by path, as he wrote them.
     """
 
     text: str
     prompt: str
     unit: str
-    own: dict[str, float | tuple[float, ...]]
+    own: dict[str, float]
     random: Random
     writes_down: bool
 
@@ -132,8 +132,8 @@ def work(module: Module, solvers: Solvers, trainees: int, seed: int) -> tuple[in
             page = Page(printed(module, exercise, truth), part.prompt, unit, own, random, writes_down)
             raw = solvers.by_path[path](page)
             answers[path] = Answer(raw, unit, exercise.version)
-            ends = tuple(map(number, raw.split(" to ")))
-            own[path] = ends if len(ends) > 1 else ends[0]
+            if " to " not in raw:
+                own[path] = number(raw)
         sheet = Sheet(proof.TERM, module.key, "t", 1, answers)
         for mark in mark_sheet(module, proof.as_issued(module, numbers), sheet, truth=truth).parts:
             if mark.path not in answers:
