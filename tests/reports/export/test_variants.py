@@ -31,8 +31,9 @@ def by_label(found):
 def test_an_unfair_engine_is_named():
     """Forty trainees; whoever drew the six solves it in one case of ten, all others in nine."""
     engines = ["six", "four", "eight", "four"] * 10
-    chance = np.random.default_rng(SEED)
-    marks = [500 * (chance.random() < (0.1 if engine == "six" else 0.9)) for engine in engines]
+    # One six in ten solves it, and one of the others in ten does not; the exceptions lie over the whole span of answers.
+    turns = [engines[:place].count("six") if engine == "six" else place for place, engine in enumerate(engines)]
+    marks = [500 * ((turn % 10 == 5) == (engine == "six")) for engine, turn in zip(engines, turns, strict=True)]
     found = by_label(pool(marks, np.linspace(10.0, 30.0, 40), engines))
     assert found["six"]["note"] == "harder with these numbers" and found["six"]["n"] == "10"
     assert float(found["six"]["facility"]) < 0.3 < 0.7 < float(found["six"]["facility_of_rest"])
