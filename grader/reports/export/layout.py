@@ -3,6 +3,7 @@
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from grader import catalogue, files
 from grader.course.attempts import passing, standing
@@ -161,7 +162,8 @@ def word(layout, mark, most, *, below=None):
 def _with_words(term, connection, layout):
     """Rows of grades with a word, and what they count in a total: (mark, most), or None."""
     kept = scope.standings(term, connection, standing.listed_modules(connection))
-    for row, found in zip(table(term, connection), kept, strict=True):
+    for cells, found in zip(table(term, connection), kept, strict=True):
+        row: dict[str, Any] = dict(cells)
         if found.mark is not None and found.state == standing.MARKED and found.counts:
             counts = (found.mark.mark, found.mark.most)
         else:

@@ -37,9 +37,9 @@ class Programme:
     folders: tuple
 
     @property
-    def sent_path(self):
+    def sent_path(self) -> Path | None:
         """Where earlier versions kept what was sent."""
-        return self.path.with_suffix(".sent.json")
+        return self.path.with_suffix(".sent.json") if self.path else None
 
 
 ALONE = Programme(None, "Training centre", "09-01", ())  # for a class without a programme file
@@ -135,7 +135,7 @@ def sent(programme, opened):
             ][-1:]  # fmt: skip
         for said in last:
             found |= set(said.removeprefix(_THERE).split(", "))
-    if programme.path is not None and programme.sent_path.exists():
+    if programme.sent_path is not None and programme.sent_path.exists():
         content = files.read_bytes(programme.sent_path, most=LARGEST_FILE, what="The record of what was sent")
         found |= set(files.from_json(content, what="The record of what was sent").get("classes", ()))
     return found
@@ -169,7 +169,7 @@ def note_sent(programme, opened, name, *, bulk):
         Of the file.
     bulk : bool
     """
-    if programme.path is None:
+    if programme.sent_path is None:
         scope.note_export(opened, name)
         return
     inside = {term.id for term in opened}

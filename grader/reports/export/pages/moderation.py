@@ -85,18 +85,19 @@ def _hidden(term, connection, pseudonymous):
 
 def choose(term: Term, standings: Iterable[standing.Standing], sample: int) -> list[tuple[standing.Standing, str]]:
     """[(standing, why it was chosen)] of at most `sample` marked sheets."""
-    marked = [found for found in standings if found.mark is not None and found.state == standing.MARKED]
-    if not marked:
+    marks = [(found, found.mark) for found in standings if found.mark is not None and found.state == standing.MARKED]
+    if not marks:
         return []
-    by_mark = sorted(marked, key=lambda found: (found.mark.mark / found.mark.most, found.person.id))
-    above = [f for f in by_mark if passing.reached(term, f.module, f.mark.mark, f.mark.most)]
+    marks.sort(key=lambda pair: (pair[1].mark / pair[1].most, pair[0].person.id))
+    by_mark = [found for found, _ in marks]
+    above = [found for found, row in marks if passing.reached(term, found.module, row.mark, row.most)]
     below = by_mark[: len(by_mark) - len(above)]
     order = [(by_mark[-1], "best mark"), (by_mark[0], "lowest mark")]
     order += [(found, "just reached the pass mark") for found in above[:1]] + [
         (found, "just missed the pass mark") for found in below[-1:]
     ]
     drawn = sorted(
-        marked,
+        by_mark,
         key=lambda f: hmac.new(term.key, f"moderation\n{f.module}\n{f.person.id}".encode(), hashlib.sha256).digest(),
     )
     order += [(found, "drawn by lot") for found in drawn]
