@@ -124,8 +124,8 @@ def _file(archive, name, facts, mode, cells, between):
             pass
         return
     ids, once = Once(("sourcedId",), "{name} line {line}: sourcedId {id} is there twice."), between.once(name)
-    good: list[str | None] = [None] * len(facts)
-    line = 1  # many columns say the same in every row
+    good: list[str | None] = [None] * len(facts)  # many columns say the same in every row
+    line = 1
     for line, row in enumerate(rows, start=2):
         if len(row) != len(header):
             cells.say(f"{name} line {line} has {len(row)} cells under {len(header)} headings.")
