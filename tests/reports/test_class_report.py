@@ -79,7 +79,8 @@ def test_wrong_choices_without_a_slip_are_counted_with_what_speaks_against_them(
     collect.collect(assigned_term)
     mark_class.mark(assigned_term, KEY)
     found = class_figures.chosen(assigned_term, m01)
-    assert Counter({(one.path, one.option, one.says): one.count for one in found}) == made and len(parts) == 2
+    told = Counter({(one.path, one.option, one.says): one.count for one in found})
+    assert told == made and len(parts) == 4, (told - made, made - told)
     assert all(one.answers == 3 for one in found) and class_figures.slips(assigned_term, m01) == []
     (path,) = class_report.write([assigned_term], KEY)
     table = unescape(path.read_text(encoding="utf-8")).partition("Wrong answers chosen to which no slip leads")[2]

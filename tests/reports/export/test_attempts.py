@@ -213,7 +213,7 @@ class TestPapers:
 
     def test_the_report_names_own_vehicles(self, sat):
         text = well_made(programme_report.write([sat]).read_bytes()).text
-        assert f"Own vehicles Numbers are drawn from class module vehicle source of its figures spring-a {KEY} Hall four (hall, revision 1) {SOURCE}, p. 7" in text  # fmt: skip
+        assert f"Own vehicles Numbers are drawn from class module vehicle source of its figures Spring (spring-a) Ignition timing Hall four (hall, revision 1) {SOURCE}, p. 7" in text  # fmt: skip
         assert SOURCE not in Page(programme_report.write([sat], pseudonymous=True).read_bytes()).text
 
 

@@ -9,6 +9,7 @@ import zipfile
 import openpyxl
 import pytest
 
+from grader import catalogue
 from grader.course.issue import assign
 from grader.demo import build as demo_build
 from grader.demo import scenario
@@ -104,7 +105,7 @@ def test_statements_say_scored_and_practice(practised):
 
 def test_report_and_evidence(practised):
     page = programme_report.write([practised]).read_text("utf-8")
-    assert f"{PRACTISED} (practice)" in page and "<td>D1</td>" not in page
+    assert f"{catalogue.module(PRACTISED).title} (practice)" in page and "D1 " not in page
     for path in evidence.write([practised]):
         text = path.read_text("utf-8")
         assert "<td>practice</td>" in text and "m02." not in text

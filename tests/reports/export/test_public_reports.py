@@ -107,7 +107,7 @@ def test_text_that_looks_like_a_formula(classes, name):
     plain = {row["trainee_id"]: row["last_name"] for row in read(package.write(classes, "grades").path)}
     assert plain["0042"] == name
     safe = read(package.write(classes, "grades", how=csv_file.manner(spreadsheet=True)).path)
-    assert {row["trainee_id"]: row["last_name"] for row in safe}["0042"] == f"'{name}"
+    assert {row["trainee_id"]: row["last_name"] for row in safe}["'0042"] == f"'{name}", "and the id keeps its noughts"
 
 
 def test_a_vertical_tab_in_an_answer(classes):
@@ -133,7 +133,7 @@ def test_semicolons_and_decimal_commas(classes):
     """asafdav/ng-csv 28: European spreadsheets want semicolons."""
     path = package.write(classes, "grades", how=csv_file.manner(spreadsheet=True, separator=";")).path
     rows = {row["trainee_id"]: row for row in read(path, delimiter=";")}
-    assert rows["0042"]["mark"] == "22,4" and rows["0043"]["last_name"] == "O’Neil, Jr."
+    assert rows["'0042"]["mark"] == "22,4" and rows["'0043"]["last_name"] == "O’Neil, Jr."
 
 
 def test_the_hour_of_a_hand_in(classes):

