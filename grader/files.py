@@ -6,8 +6,11 @@ import json
 import os
 import stat
 import tempfile
+import tomllib
+from collections.abc import Callable
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 from grader.errors import BadFile, CannotWrite, Refused
 
@@ -148,6 +151,28 @@ def write_between(path, mark, text):
 def to_json(value):
     """Readable JSON text: sorted by nothing, two blanks, real letters, a final newline."""
     return json.dumps(value, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+
+
+def from_toml(
+    content: bytes,
+    *,
+    what: str,
+    advice: str = "Mend that line and try again.",
+    parse_float: Callable[[str], object] = float,
+) -> dict[str, Any]:
+    """The tables of a settings file, from its bytes; `what` opens the message and `advice` closes it.
+
+    Raises
+    ------
+    BadFile
+        Not UTF-8, no TOML, or deeper than any real file; says which line.
+    """
+    try:
+        return tomllib.loads(content.decode("utf-8-sig"), parse_float=parse_float)
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
+        raise BadFile(f"{what} cannot be read: {problem}. {advice}") from None
+    except RecursionError:
+        raise BadFile(f"{what} cannot be read: it is nested too deep. {advice}") from None
 
 
 def from_json(content, *, what):

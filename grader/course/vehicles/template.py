@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import json
-import tomllib
 from pathlib import Path
 from typing import Any
 
 from grader import files
 from grader.course.vehicles.fields import COUNT, CURVE, FIELDS
 from grader.course.vehicles.read import FORMAT, LARGEST_FILE, SCHEMA
-from grader.errors import BadFile
 from grader.vehicle.own import OwnVehicle
 
 SAFETY = (
@@ -122,13 +120,9 @@ def answers_in(path: Path) -> Any:
         No TOML.
     """
     content = files.read_bytes(path, most=LARGEST_FILE, what="The vehicle file")
-    try:
-        said = tomllib.loads(content.decode("utf-8-sig"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
-        raise BadFile(
-            f"{path.name} cannot be read: {problem}. 'vehicle check' names every such line; mend them first. "
-            "Nothing was changed."
-        ) from None
+    said = files.from_toml(
+        content, what=path.name, advice="'vehicle check' names every such line; mend them first. Nothing was changed."
+    )
     answers = {}
     for asked in FIELDS:
         table = said.get(asked.table, {}) if asked.table else said

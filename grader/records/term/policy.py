@@ -7,7 +7,6 @@ met, and modules count by their marks.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -92,10 +91,7 @@ def read(path: Path) -> Policy:
 
 def parse(content: bytes, path: str | Path) -> Policy:
     """A policy from the bytes of a file; `path` is for what is said of it."""
-    try:
-        found = tomllib.loads(content.decode("utf-8-sig"), parse_float=Decimal)
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
-        raise BadFile(f"{path} cannot be read: {problem}. Mend that line and try again.") from None
+    found = files.from_toml(content, what=str(path), parse_float=Decimal)
     if found.get("format") != FORMAT or found.get("schema") != SCHEMA:
         raise BadFile(
             f'{path} must say format = "{FORMAT}" and schema = {SCHEMA}. "term policy --example" writes one to begin with.'

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 import secrets
-import tomllib
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -186,9 +185,7 @@ def open_term(folder: str | Path) -> Term:
             "or make one with 'timing-mark term new'."
         )
     try:
-        found = tomllib.loads((folder / "term.toml").read_text(encoding="utf-8-sig"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
-        raise BadFile(f"{folder / 'term.toml'} cannot be read: {problem}. Mend that line and try again.") from None
+        found = files.from_toml((folder / "term.toml").read_bytes(), what=str(folder / "term.toml"))
     except OSError as problem:
         raise BadFile(_closed(folder / "term.toml", problem)) from None
     settings, key = _settings(found, folder / "term.toml"), _key(folder / "term.key")

@@ -1,6 +1,5 @@
 """Saved layouts: the coordinator's own choice of columns, names, order and grade words, kept in a file."""
 
-import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -87,10 +86,7 @@ def read(path):
     """
     content = files.read_bytes(Path(path).expanduser(), most=LARGEST_FILE, what="The layout")
     name = Path(path).name
-    try:
-        found = tomllib.loads(content.decode("utf-8-sig"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
-        raise BadFile(f"The layout {name} cannot be read: {problem}. Mend that line and try again.") from None
+    found = files.from_toml(content, what=f"The layout {name}")
     if found.get("format") != FORMAT:
         raise BadFile(
             f'The layout {name} must say format = "{FORMAT}". "export layout --example" writes one to begin with.'

@@ -3,7 +3,6 @@
 import hashlib
 import json
 import re
-import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -76,10 +75,7 @@ def read(path):
     """
     path = Path(path).expanduser().absolute()
     content = files.read_bytes(path, most=LARGEST_FILE, what="The programme")
-    try:
-        found = tomllib.loads(content.decode("utf-8-sig"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
-        raise BadFile(f"{path} cannot be read: {problem}. Mend that line and try again.") from None
+    found = files.from_toml(content, what=str(path))
     folders, centre = found.get("terms"), found.get("centre")
     if found.get("format") != FORMAT or not isinstance(centre, str) or not centre.strip():
         raise BadFile(f'{path} must say format = "{FORMAT}" and centre = the name of the training centre.')
