@@ -2,18 +2,19 @@
 
 from grader.exercise.model import Module
 from grader.modules.heat_range import advice, nose, reading, wear
+from grader.modules.old import m03_heat_range as old
 
 MODULE = Module(
     key="m03_heat_range",
     title="Heat range and plug reading",
-    minutes=80,
+    minutes=90,
     exercises=(
         nose.TIP_STATE,
-        nose.NOSE_FIN,
-        nose.TIP_CHANGES,
         nose.TWO_DUTIES,
+        nose.TIP_MOVES,
         reading.LOOK,
         reading.FIRST_MOVE,
+        reading.WET,
         reading.SOOTY_ORDER,
         advice.KEEP_RANGE,
         wear.GAP_GROWTH,
@@ -23,5 +24,5 @@ MODULE = Module(
         advice.FIND_ERROR,
         advice.OWNER,
     ),
-    old=(reading.SORT_LOT_BY_COST,),
+    old=old.EXERCISES,
 )

@@ -7,7 +7,8 @@ from grader.exercise.kinds import Written
 from grader.exercise.model import Choice, Exercise, Line, Module, Number, Slip
 from grader.exercise.sorting import Critical, Order
 from grader.exercise.spread import Pick, Steps
-from grader.modules.plug_testing.causes import BATCH, BATCH_BY_COST, CHANGES, ZERO
+from grader.modules.old import m04_plug_testing as old
+from grader.modules.plug_testing.causes import BATCH, CHANGES, ZERO
 from grader.modules.plug_testing.firing import ABSOLUTE, CHART, DROP, HARSHER, MM_PER_INCH, POINTS, REGAP, both
 from grader.reference.spark import tester
 
@@ -287,35 +288,53 @@ FIND_ERROR = Exercise(
 
 
 def _letter(v):
+    rest, one = v.count - v.bad, v.bad == 1
     return (
-        f"{v.count - v.bad} of your {v.count} plugs fire within 30 per cent of a new one on our tester. They are sound and "
-        f"go back. {v.bad} fell short although we cleaned, filed and gapped them, so we renewed those at {v.price:.2f} each, "
-        f"{v.bad * v.price:.2f} in all; a full set would have cost {v.count * v.price:.2f}. "
-        "The tester is harsher than your engine: its electrodes are cold and its air is dry. "
-        "If the misfire comes back, the cause lies elsewhere, and fresh plugs would only hide it for a while. "
-        "Please come by then and we measure coil, points and leads."
+        f"We cleaned all {v.count} plugs, set their gaps, and compared each with a new plug on our tester. "
+        f"{rest} spark well enough and are back in the engine. {'One sparks' if one else 'Two spark'} too weakly, so we fitted "
+        f"{'a new one' if one else 'two new ones'} at {v.price:.2f}{'' if one else f' each, {v.bad * v.price:.2f} in all'}; "
+        f"a full set would have been {v.count * v.price:.2f}. The test asks more of a plug than your engine does, but it "
+        "does not show everything. New plugs can hide another fault for a while, so we drove the car under load and "
+        f"measured the rest of the ignition: {_FOUND[v.found]} If the misfire comes back, please bring the car "
+        "at once: fuel that does not burn can ruin the exhaust."
     )
 
 
+# What the rest of the ignition showed after the plugs were in, in an owner's words.
+_FOUND = MappingProxyType({
+    "right": "all of it is right, and it pulled cleanly.",
+    "weak": "the part that makes the high voltage is weak, and the misfire is not gone. We would like to renew it; may we?",
+    "points": "the contacts that switch the current are burnt, and the misfire is not gone. We would like to renew them; may we?",
+    "lead": "one cable to a plug is cracked, and the misfire is not gone. We would like to renew it; may we?",
+})  # fmt: skip
+_SHOWN = MappingProxyType({
+    "right": "voltage, points and leads are right, and the misfire is gone",
+    "weak": "the coil gives too little voltage, and the misfire is still there",
+    "points": "the points are burnt, and the misfire is still there",
+    "lead": "one plug lead is cracked, and the misfire is still there",
+})  # fmt: skip
+
 LETTER = Exercise(
     key="m04.letter",
-    version=1,
+    version=2,
     marking=1,
     title="A few words to the owner",
     text=(
-        "An owner asked for a full set of new plugs because the engine misfires under load. You serviced and tested "
-        "the {count} plugs: {bad} stayed more than 30 per cent below a new one, the others did not. A new plug costs "
-        "{price:.2f}. Write to the owner in 60 to 120 words, without trade words: what you kept, what you renewed, "
-        "why, what it costs, and what to do if the misfire comes back."
+        "An owner asked for a full set of new plugs because the car misfires under load. You serviced and tested "
+        "the {count} plugs: {bad} fired more than 30 per cent below a new one and had to be renewed, the others did not. A new plug costs "
+        "{price:.2f}. Then you drove the car under load and measured the rest of the ignition: {shown}. Write to the owner in 60 to 150 "
+        "words, without trade words that you do not explain: what you kept and renewed, why, what it costs, what else you measured, and what to do "
+        "if the misfire comes back."
     ),
-    draw={"count": Pick((4, 6, 8)), "bad": Steps(1, 2), "price": Steps(320, 640, 5, scale=100)},
+    draw={"count": Pick((4, 6, 8)), "bad": Steps(1, 2), "price": Steps(320, 640, 5, scale=100), "found": Pick(tuple(_FOUND))},
+    show=lambda v: {"shown": _SHOWN[v.found]},
     parts=(
         Written(
             key="text", prompt="Your message", marks=3, objectives=("P2", "P7"), answer=_letter,
             rubric=(
-                ("says which plugs were kept and renewed, by a measurement beside a new plug, and the cost", 1),
-                ("says in plain words why a plug that passes is sound: the tester asks more than the engine", 1),
-                ("promises no cure, since new plugs can hide another fault, and says what to do if the misfire comes back", 1),
+                ("says what was kept and renewed, by a measurement beside a new plug, and the cost", 1),
+                ("says in plain words that the tester asks more than the engine, and does not call a plug faultless that only fired", 1),
+                ("says what the rest of the ignition showed, promises no cure by plugs alone, and what to do if the misfire comes back", 1),
             ),
         ),
     ),
@@ -329,7 +348,7 @@ MODULE = Module(
     exercises=(
         REGAP, CHART, ABSOLUTE, SERVICE, FIRST_TEST, CHANGES, DROP, FIND_ERROR, HARSHER, REPEAT, ZERO, BATCH, LETTER,
     ),
-    old=(BATCH_BY_COST,),
+    old=old.EXERCISES,
     # Marks were noted before the list followed the lesson; their records name these in the first order.
     recorded=("m04.regap", "m04.absolute", "m04.chart", "m04.first_test", "m04.service"),
 )  # fmt: skip

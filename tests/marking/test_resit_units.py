@@ -110,13 +110,13 @@ def test_whatever_is_sat_again_kept_marks_stay_and_nothing_is_charged_twice(key)
 def test_the_charge_stays_with_the_kept_answer_and_the_fresh_one_goes_free():
     """The sentences say so: what was charged, and what costs nothing, one after the other in the lesson."""
     module = catalogue.module("m03_heat_range")
-    early, late = "m03.nose_fin.tip", "m03.two_duties.reading"
+    early, late = "m03.gap_growth.gap", "m03.interval.gaps"
     first, again = drawn(module, 1), drawn(module, 2)
     sheet = sheet_of(module, first, {late})
     found = mark_sheet(module, first, sheet)
-    issued = kept_from(first, again, found, {"m03.nose_fin"}, sheet)
+    issued = kept_from(first, again, found, {"m03.gap_growth"}, sheet)
     second = {p.path: p for p in mark_sheet(module, issued, sheet_of(module, issued, {early})).parts}
-    assert second[late].hundredths == 50 and "It is charged once on this sheet." in second[late].why
+    assert second[late].hundredths == 100 and "It is charged once on this sheet." in second[late].why
     assert second[early].verdict == UNIT and second[early].hundredths == second[early].most
     assert "It was charged before and costs nothing here." in second[early].why
 
@@ -124,7 +124,7 @@ def test_the_charge_stays_with_the_kept_answer_and_the_fresh_one_goes_free():
 def test_a_sheet_without_a_resit_is_marked_in_the_order_of_the_lesson():
     module = catalogue.module("m03_heat_range")
     first = drawn(module, 1)
-    spoilt = ["m03.nose_fin.tip", "m03.two_duties.reading"]
+    spoilt = ["m03.gap_growth.gap", "m03.interval.gaps"]
     found = {p.path: p for p in mark_sheet(module, first, sheet_of(module, first, set(spoilt))).parts}
-    assert [found[path].hundredths for path in spoilt] == [100, 100] and found[spoilt[0]].most == 200
+    assert [found[path].hundredths for path in spoilt] == [50, 200] and found[spoilt[0]].most == 100
     assert list(found) == [path for _, _, path in module.parts()]

@@ -59,7 +59,9 @@ def _with(module, exercise):
         for e in (*module.exercises, *module.old)
         if (e.linked or e.key) == leader and e.version == exercise.version
     }
-    return Module(module.key, module.title, module.minutes, tuple(group.get(e.key, e) for e in module.exercises))
+    dropped = tuple(e for key, e in group.items() if key not in {e.key for e in module.exercises})
+    exercises = (*(group.get(e.key, e) for e in module.exercises), *dropped)
+    return Module(module.key, module.title, module.minutes, exercises)
 
 
 def _as_recorded(module, exercise, golden=GOLDEN):

@@ -3,9 +3,14 @@
 import pytest
 
 from grader import catalogue
-from tests.modules.honest import m01_timing, m02_dwell, person
+from tests.modules.honest import m01_timing, m02_dwell, m03_heat_range, m04_plug_testing, person
 
-SOLVERS = {"m01_timing": m01_timing.SOLVERS, "m02_dwell": m02_dwell.SOLVERS}
+SOLVERS = {
+    "m01_timing": m01_timing.SOLVERS,
+    "m02_dwell": m02_dwell.SOLVERS,
+    "m03_heat_range": m03_heat_range.SOLVERS,
+    "m04_plug_testing": m04_plug_testing.SOLVERS,
+}
 
 
 @pytest.mark.parametrize("key", SOLVERS)

@@ -115,7 +115,7 @@ def _chart(given):
     )
 
 
-_PLOTS = {"m02.enough_voltage": _available, "m03.two_duties": _noses, "m04.chart": _chart}
+_PLOTS = {"m02.enough_voltage": _available, "m03.two_duties": _noses, "m03.tip_moves": _noses, "m04.chart": _chart}
 
 
 def _axes(height_mm, across, up):

@@ -7,38 +7,73 @@ from grader.exercise.kinds import Written
 from grader.exercise.model import Choice, Exercise, Slip
 from grader.exercise.spread import Pick, Steps
 from grader.modules.heat_range.nose import celsius, fahrenheit
-from grader.modules.heat_range.wear import KM_PER_MILE, miles
+from grader.modules.heat_range.wear import miles
+from grader.modules.situations import MANY, by_answer, chosen
 from grader.reference.spark import breakdown, plug
-from grader.units import grouped
+from grader.units import KM_PER_MILE, grouped
 from grader.vehicle.spec import vehicle, vehicles
 
 _ENGINES = Pick(tuple(vehicles()))
 KEEP, COLDER, HOTTER, MEASURE = "keep", "colder", "hotter", "measure"
 
-_CASES = MappingProxyType(
+_TOWN = "is driven {trip} km ({trip_mi} miles) at a time in town"
+_TOW = "tows {load} kg ({load_lb} lb) over passes all summer"
+# The light and the heavy work of each teaching vehicle: a tractor ploughs and a boat meets a current, not the other way round.
+_WORK = MappingProxyType(
     {
-        "oil": (KEEP, "One plug is wet with oil; that cylinder's compression is {low} % below the others. Its owner asks "
-                      "for a hotter plug there."),
-        "early": (KEEP, "All noses are white. The timing light shows the spark {early}° too early; mixture and seats are "
-                        "in order. The owner asks for colder plugs."),
-        "weak": (KEEP, "All plugs are sooty. Choke and mixture are in order; the coil gives {weak} kV where {sound} kV is "
-                       "right. The owner asks for hotter plugs."),
-        "loose": (KEEP, "One nose is blistered. That plug was only finger-tight; the others are tan. The owner asks for a "
-                        "colder set."),
-        "town": (HOTTER, "Driven {trip} km ({trip_mi} miles) at a time in town. All plugs are sooty again within a month. "
-                         "Choke, mixture, points, coil and timing were all measured and are right."),
-        "standby": (HOTTER, "The engine idles for hours every day. All plugs are dry and black. Mixture, filter, points, "
-                            "available voltage and timing were all measured and are right."),
-        "tow": (COLDER, "It tows {load} kg ({load_lb} lb) over passes all summer. All noses are white. Timing, mixture, "
-                        "cooling and seats were all measured and are right."),
-        "boat": (COLDER, "It runs at full load for hours against the current. All noses begin to blister. Timing, "
-                         "mixture, cooling and seats were all measured and are right."),
-        "sooty": (MEASURE, "All plugs are sooty after {weeks} weeks. Nobody has measured anything. The owner asks for "
-                           "hotter plugs."),
-        "white": (MEASURE, "All noses are chalk white after {weeks} weeks. Nobody has measured anything. The owner asks "
-                           "for colder plugs."),
+        "anstow-v8": (_TOWN, _TOW),
+        "brackwater-four": (_TOWN, "runs fast roads all day, fully loaded"),
+        "tolmere-six": (_TOWN, _TOW),
+        "pennock-marine-six": (
+            "idles about the harbour for hours every day",
+            "runs at full load for hours against the current",
+        ),
+        "quillby-tractor-four": ("idles in the yard for hours every day", "pulls the plough at full throttle for days"),
+        "sarnhollow-v8": (_TOWN, _TOW),
+        "varde-van-four": ("stops and starts from door to door all day", "climbs passes all summer, fully loaded"),
+    }
+)
+_ROWS = MappingProxyType(
+    {
+        "sooty": ("All plugs are dry and sooty", "The owner asks for hotter plugs."),
+        "white": ("All noses are chalk white", "The owner asks for colder plugs."),
+        "oil": ("The plug of cylinder {one} is wet with oil, the others are tan", "The owner asks for a hotter plug there."),
+        "fuel": ("The plug of cylinder {one} is wet with fuel, the others are tan", "The owner asks for a hotter plug there."),
+        "blister": ("The nose of cylinder {one} is blistered, the others are tan", "The owner asks for a colder set."),
     }
 )  # fmt: skip
+_MEASURED = MappingProxyType(
+    {
+        "nothing": "Nobody has measured anything.",
+        "half": "Mixture and choke were checked and are right; nobody has measured timing, points or coil.",
+        "right": "Choke, mixture, points, available voltage, timing, cooling and seats were all measured and are right.",
+        "weak": "Choke and mixture are right; the coil gives {weak} kV where {sound} kV is right.",
+        "choke": "Points, coil and timing were measured and are right; the choke does not open.",
+        "drop": "Choke and mixture are right; across the closed points {drop} V are lost.",
+        "early": "Mixture and seats are right; the timing light shows the spark {early}° too early.",
+        "air": "Timing and seats are right; the manifold draws air past its gasket.",
+        "compression": "That cylinder's compression is {low} % below the others.",
+        "lead": "The lead of that cylinder gives no spark; the others do.",
+        "loose": "That plug was only finger-tight.",
+    }
+)
+_FAULTS = MappingProxyType(
+    {"sooty": ("weak", "choke", "drop"), "white": ("early", "air"), "oil": ("compression",), "fuel": ("lead",), "blister": ("loose",)}
+)  # fmt: skip
+
+
+def _decision(row, work, measured):
+    """Where a report leads; None where it would not be written so."""
+    if measured in _FAULTS[row]:
+        return KEEP
+    if measured in ("nothing", "half"):
+        return MEASURE if row in ("sooty", "white") else None
+    if measured == "right":
+        return {("sooty", "light"): HOTTER, ("white", "heavy"): COLDER}.get((row, work))
+    return None
+
+
+_REPORTS = by_answer({"row": tuple(_ROWS), "work": ("light", "heavy"), "measured": tuple(_MEASURED)}, _decision)
 
 
 def _titled(parameters):
@@ -46,9 +81,26 @@ def _titled(parameters):
     return {"title": spec.title, "cylinders": spec.cylinders}
 
 
+def _reported(parameters):
+    titled = _titled(parameters)
+    return {
+        **titled, **chosen(_REPORTS[parameters["decision"]], parameters["which"]),
+        "one": 1 + parameters["spot"] % titled["cylinders"],
+    }  # fmt: skip
+
+
+def _report(v):
+    figures = {
+        **vars(v), "sound": v.weak + 11, "trip_mi": f"{v.trip / KM_PER_MILE:.0f}", "load_lb": f"{v.load * 2.2046:.0f}",
+    }  # fmt: skip
+    work = _WORK[v.vehicle][v.work == "heavy"]
+    seen, asks = _ROWS[v.row]
+    return {"seen": f"It {work}. {seen}. {_MEASURED[v.measured]} {asks}".format(**figures)}
+
+
 KEEP_RANGE = Exercise(
     key="m03.keep_range",
-    version=1,
+    version=2,
     marking=1,
     title="Another heat range?",
     text=(
@@ -58,17 +110,14 @@ KEEP_RANGE = Exercise(
     draw={
         "vehicle": _ENGINES,
         "decision": Pick((KEEP, COLDER, HOTTER, MEASURE)),
-        "which": Steps(0, 11),
-        "low": Steps(25, 45), "early": Steps(6, 12), "weak": Steps(9, 13), "trip": Steps(2, 6), "weeks": Steps(3, 9),
-        "load": Steps(600, 1400, 50),
+        "which": MANY,
+        "spot": Steps(0, 23),
+        # Compression, advance, voltage, drop, trips and loads of ordinary faults and ordinary work (practice).
+        "low": Steps(25, 45), "early": Steps(6, 12), "weak": Steps(9, 13), "drop": Steps(5, 9, scale=10),
+        "trip": Steps(2, 6), "load": Steps(600, 1400, 50),
     },
-    fill=lambda p: {**_titled(p), "case": _of(p["decision"], p["which"])},
-    show=lambda v: {
-        "seen": _CASES[v.case][1].format(
-            **{**vars(v), "sound": v.weak + 11, "trip_mi": f"{v.trip / KM_PER_MILE:.0f}",
-               "load_lb": f"{v.load * 2.2046:.0f}"}
-        )
-    },
+    fill=_reported,
+    show=_report,
     parts=(
         Choice(
             key="decision", prompt="Your decision", marks=2, objectives=("H5", "H6"), order="fixed",
@@ -76,31 +125,31 @@ KEEP_RANGE = Exercise(
                 KEEP: "Keep the heat range; cure the cause that was found.",
                 COLDER: "One step colder (shorter nose), inside the maker's list.",
                 HOTTER: "One step hotter (longer nose), inside the maker's list.",
-                MEASURE: "Cannot tell yet: measure ignition, timing and mixture first.",
+                MEASURE: "Cannot tell yet: measure ignition, timing and what else is unknown first.",
             }),
             signs=MappingProxyType({
                 KEEP: "The range is kept where a cause was found that is not the plug.",
                 COLDER: "A shorter nose is for overheating in heavy work, with everything else measured and right.",
                 HOTTER: "A longer nose is for soot in light work, with everything else measured and right.",
-                MEASURE: "Measuring comes first where nobody has measured anything yet.",
+                MEASURE: "Measuring comes first where something that could be the cause has not been measured yet.",
             }),
-            answer=lambda v: _CASES[v.case][0],
+            answer=lambda v: v.decision,
             slips=(
-                Slip("oil",
-                     "A hotter plug may hide oil for a while and never cures it. Find out where the oil comes from.",
-                     lambda v: HOTTER if v.case == "oil" else None),
+                Slip("no-cure",
+                     "A hotter plug may hide oil or fuel for a while and never cures it. Cure what that cylinder lacks.",
+                     lambda v: HOTTER if v.row in ("oil", "fuel") else None),
                 Slip("fault-found",
                      "The cause was found, and it is not the heat range. What would another plug do about that cause?",
-                     lambda v: {"early": COLDER, "weak": HOTTER, "loose": COLDER}.get(v.case)),
+                     lambda v: {"sooty": HOTTER, "white": COLDER, "blister": COLDER}.get(v.row) if v.decision == KEEP else None),
                 Slip("guess",
-                     "Nothing was measured. The look alone cannot tell a wrong plug from a weak spark, timing or mixture.",
-                     lambda v: {"sooty": HOTTER, "white": COLDER}.get(v.case)),
+                     "Not everything was measured. The look alone cannot tell a wrong plug from a weak spark, timing or mixture.",
+                     lambda v: {"sooty": HOTTER, "white": COLDER}[v.row] if v.decision == MEASURE else None),
                 Slip("wrong-way",
                      "That is the wrong way. Soot wants a longer nose, overheating a shorter one.",
-                     lambda v: {"town": COLDER, "standby": COLDER, "tow": HOTTER, "boat": HOTTER}.get(v.case)),
+                     lambda v: {HOTTER: COLDER, COLDER: HOTTER}.get(v.decision)),
                 Slip("all-measured",
                      "Everything else was measured and is right. What is left is a plug that does not suit the work.",
-                     lambda v: MEASURE if v.case in ("town", "standby", "tow", "boat") else None),
+                     lambda v: MEASURE if v.decision in (HOTTER, COLDER) else None),
             ),
         ),
     ),
@@ -110,15 +159,10 @@ KEEP_RANGE = Exercise(
             KEEP: "Here a cause was found that is not the plug: cure it and keep the range.",
             COLDER: "All is right and the work is heavy: a shorter nose, inside the list.",
             HOTTER: "All is right and the work is light: a longer nose, inside the list.",
-            MEASURE: "Nothing was measured here: ignition, timing and mixture come first.",
-        }[_CASES[v.case][0]],
+            MEASURE: "Something was not measured here: that comes first.",
+        }[v.decision],
     ),
 )  # fmt: skip
-
-
-def _of(decision, which):
-    cases = [name for name, (said, _) in _CASES.items() if said == decision]
-    return cases[which % len(cases)]
 
 
 def _note(v):
@@ -163,7 +207,7 @@ FIND_ERROR = Exercise(
     show=lambda v: {"note": listing.lines(f"({i}) {line}" for i, line in enumerate(_note(v), 1))},
     parts=(
         Choice(
-            key="line", prompt="The wrong line", marks=2, objectives=("H2", "H3", "H6", "H8"), order="fixed",
+            key="line", prompt="The wrong line", marks=2, objectives=("H1", "H2", "H3", "H6", "H8"), order="fixed",
             options=MappingProxyType({str(i): f"Line {i}" for i in range(1, 6)}),
             signs=MappingProxyType({
                 "1": "That line is right: 32 comes off first, then the rest is divided by 1.8.",

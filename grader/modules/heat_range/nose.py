@@ -8,14 +8,15 @@ import numpy as np
 from grader.exercise.kinds import PlotReading
 from grader.exercise.model import Absolute, Choice, Exercise, Line, Number, Slip
 from grader.exercise.spread import Pick, Steps
+from grader.modules.situations import MANY, by_answer, chosen
 from grader.reference.spark import plug
 from grader.units import convert, unit
+from grader.vehicle.spec import vehicle, vehicles
 
 # The three noses of the lesson's chart; panel and exercise share them.
 NOSES_MM = MappingProxyType({"A": 10.0, "B": 16.0, "C": 22.0})
 NEITHER = "none"
 
-_COSH = Absolute(4, "m·L good to 0.01, and cosh read between the lines of a table")
 _STATE_C = MappingProxyType(
     {
         "fouls": (340, 440),
@@ -81,171 +82,6 @@ TIP_STATE = Exercise(
 )  # fmt: skip
 
 
-def _fin_number(v, conductivity=None, outer_mm=None):
-    """m L of the nose as a fin, out of the reference: gas 1, root 0 leaves 1 - 1/cosh(m L)."""
-    tip = plug.fin_tip_c(v.nose_mm, v.heat_transfer, 1.0, 0.0, conductivity or v.conductivity, outer_mm or v.outer_mm)
-    return float(np.arccosh(1.0 / (1.0 - tip)))
-
-
-def _fin_tip(v, number, gas_c=None, root_c=None):
-    """Tip of a nose of the drawn stuff whose m L is `number`."""
-    length = v.nose_mm * number / _fin_number(v)
-    return plug.fin_tip_c(
-        length, v.heat_transfer, v.gas_c if gas_c is None else gas_c, v.root_c if root_c is None else root_c,
-        v.conductivity, v.outer_mm,
-    )  # fmt: skip
-
-
-def _cosh(v):  # of m L as printed, so that a pocket calculator finds the same
-    return float(np.cosh(round(_fin_number(v), 3)))
-
-
-NOSE_FIN = Exercise(
-    key="m03.nose_fin",
-    version=1,
-    marking=1,
-    title="How hot is the tip?",
-    text=(
-        "An insulator nose is {nose_mm} mm ({nose_in} in) long and {outer_mm} mm ({outer_in} in) thick; take it as one "
-        "solid piece that conducts {conductivity} W/(m K). The gas acts with {heat_transfer} W/(m² K) at {gas_c} °C "
-        "({gas_f} °F). The root sits at {root_c} °C ({root_f} °F). First work out the number m·L, then the temperature "
-        "of the tip."
-    ),
-    draw={
-        "nose_mm": Steps(8, 18),
-        "outer_mm": Steps(44, 56, 2, scale=10),
-        "conductivity": Steps(16, 30),
-        "heat_transfer": Steps(150, 400, 10),
-        "gas_c": Steps(750, 1000, 10),
-        "root_c": Steps(150, 210, 5),
-    },
-    show=lambda v: {
-        "nose_in": f"{v.nose_mm / 25.4:.2f}", "outer_in": f"{v.outer_mm / 25.4:.2f}",
-        "gas_f": f"{fahrenheit(v.gas_c):.0f}", "root_f": f"{fahrenheit(v.root_c):.0f}",
-    },
-    parts=(
-        Number(
-            key="number", prompt="The number m·L", unit="", marks=1, step=0.01,
-            answer=_fin_number, within=Absolute(0.01, "a square root by pocket calculator"), possible=(0.05, 20.0),
-            objectives=("H1", "H7"),
-            slips=(
-                Slip("four",
-                     "You left the 4 out. Surface over section of a round rod is 4 ÷ thickness.",
-                     lambda v: _fin_number(v) / 2),
-                Slip("inverted",
-                     "You put conduction over heat transfer. The gas side stands on top: m = √(4·h ÷ (k·d)).",
-                     lambda v: (v.nose_mm / 1000) ** 2 / _fin_number(v)),
-                Slip("radius",
-                     "You took half the thickness. The formula wants the full diameter.",
-                     lambda v: _fin_number(v, outer_mm=v.outer_mm / 2)),
-                Slip("millimetres",
-                     "You left the thickness in millimetres. All lengths go in as metres.",
-                     lambda v: _fin_number(v) / 1000**0.5),
-            ),
-        ),
-        Number(
-            key="tip", prompt="Temperature of the tip", unit="°C", also=("°F",), marks=2, step=1,
-            answer=_fin_tip, uses=("m03.nose_fin.number",), within=_COSH, possible=(0.0, 1200.0),
-            objectives=("H1", "H7"),
-            slips=(
-                Slip("endless",
-                     "You gave the tip the temperature of the gas. Only an endless nose gets so hot: divide by cosh.",
-                     lambda v, number: float(v.gas_c)),
-                Slip("wrong-end",
-                     "You counted up from the root. Count down from the gas: gas − (gas − root) ÷ cosh(m·L).",
-                     lambda v, number: v.gas_c + v.root_c - _fin_tip(v, number)),
-                Slip("no-cosh",
-                     "You divided by m·L itself. Divide by its cosh.",
-                     lambda v, number: v.gas_c - (v.gas_c - v.root_c) / number),
-                Slip("fahrenheit",
-                     "Your figure is right in degrees Fahrenheit. Choose °F as its unit.",
-                     lambda v, number: fahrenheit(_fin_tip(v, number)), share=0.5),
-            ),
-        ),
-    ),
-    route=lambda v: (
-        f"m = √(4 × {v.heat_transfer} ÷ ({v.conductivity} × {v.outer_mm / 1000:g})) "
-        f"= {_fin_number(v) / v.nose_mm * 1000:.2f} per metre.",
-        Line(f"m·L = {_fin_number(v) / v.nose_mm * 1000:.2f} × {v.nose_mm / 1000:g} = {_fin_number(v):.3f}.", "number"),
-        Line(f"cosh({_fin_number(v):.3f}) = {_cosh(v):.3f}.", "number"),
-        Line(
-            f"Tip = {v.gas_c} − ({v.gas_c} − {v.root_c}) ÷ {_cosh(v):.3f} "
-            f"= {_fin_tip(v, _fin_number(v)):.0f} °C.",
-            "tip",
-        ),
-    ),
-)  # fmt: skip
-
-
-def _gas_rise(over_deg):
-    """What the teaching model adds to the gas for a spark that comes too early."""
-    return plug.gas_side(0.5, over_deg)[1] - plug.gas_side(0.5)[1]
-
-
-def _root_rise():
-    """What a loose seat adds to the root."""
-    return plug.gas_side(0.5, loose_seat=1.0)[2] - plug.gas_side(0.5)[2]
-
-
-TIP_CHANGES = Exercise(
-    key="m03.tip_changes",
-    version=1,
-    marking=1,
-    title="Too early, or loose",
-    text=(
-        "The same nose in the same engine. Our teaching model adds 6 °C (11 °F) to the gas for each degree that the "
-        "spark comes too early, and 80 °C (144 °F) to the root of a plug that is loose in its seat. "
-        "First the timing stands {over_deg}° too early, with the plug tight. Then the timing is put right, "
-        "but the plug is loose."
-    ),
-    draw={"over_deg": Steps(5, 14)},
-    linked="m03.nose_fin",
-    parts=(
-        Number(
-            key="early", prompt="Temperature of the tip, spark too early", unit="°C", also=("°F",), marks=1, step=1,
-            answer=lambda v, number: _fin_tip(v, number, gas_c=v.gas_c + _gas_rise(v.over_deg)),
-            uses=("m03.nose_fin.number",), within=_COSH, possible=(0.0, 1300.0), objectives=("H4", "H7"),
-            slips=(
-                Slip("whole-rise",
-                     "You gave the tip the whole rise of the gas. The root pulls it down: put the hotter gas into the formula.",
-                     lambda v, number: _fin_tip(v, number) + _gas_rise(v.over_deg)),
-                Slip("one-degree",
-                     "You added 6 °C once. It counts for each degree that the spark is early.",
-                     lambda v, number: _fin_tip(v, number, gas_c=v.gas_c + _gas_rise(1))),
-                Slip("cooler",
-                     "You took the rise away. A spark that comes too early heats the nose.",
-                     lambda v, number: _fin_tip(v, number, gas_c=v.gas_c - _gas_rise(v.over_deg))),
-            ),
-        ),
-        Number(
-            key="loose", prompt="Temperature of the tip, plug loose", unit="°C", also=("°F",), marks=1, step=1,
-            answer=lambda v, number: _fin_tip(v, number, root_c=v.root_c + _root_rise()),
-            uses=("m03.nose_fin.number",), within=_COSH, possible=(0.0, 1300.0), objectives=("H1", "H4", "H7"),
-            slips=(
-                Slip("whole-rise",
-                     "You gave the tip the whole rise of the root. Put the hotter root into the formula.",
-                     lambda v, number: _fin_tip(v, number) + _root_rise()),
-                Slip("cooler",
-                     "You took the rise away. A loose seat blocks the way of the heat, so the nose runs hotter.",
-                     lambda v, number: _fin_tip(v, number, root_c=v.root_c - _root_rise())),
-            ),
-        ),
-    ),
-    route=lambda v: (
-        Line(
-            f"Too early: the gas is at {v.gas_c} + 6 × {v.over_deg} = {v.gas_c + _gas_rise(v.over_deg):.0f} °C. "
-            f"The tip is at {_fin_tip(v, _fin_number(v), gas_c=v.gas_c + _gas_rise(v.over_deg)):.0f} °C.",
-            "early",
-        ),
-        Line(
-            f"Loose: the root is at {v.root_c} + 80 = {v.root_c + _root_rise():.0f} °C. "
-            f"The tip is at {_fin_tip(v, _fin_number(v), root_c=v.root_c + _root_rise()):.0f} °C.",
-            "loose",
-        ),
-    ),
-)  # fmt: skip
-
-
 @cache
 def nose_tip_c(name, load):
     """Tip of one of the three plugs of the chart at a load, everything else in order."""
@@ -281,7 +117,7 @@ TWO_DUTIES = Exercise(
         "Use the chart of the three plugs above, with timing, mixture and seat in order. First read plug {name} at load "
         "{read_load}. Then choose: an engine works now at load {light}, now at load {heavy} (0 is light, 1 is heavy). "
         "Its maker's list allows A, B and C. The tip must stay between 500 and 850 °C (932 and 1562 °F) at both. "
-        "Where more than one plug does it, take the shorter nose: it has more in hand against pre-ignition."
+        "Where more than one plug does it, take the shorter nose: it stays farther from pre-ignition."
     ),
     draw={
         "name": Pick(tuple(NOSES_MM)),
@@ -294,7 +130,7 @@ TWO_DUTIES = Exercise(
         PlotReading(
             key="reading", prompt="Tip of the first plug, read off the chart", unit="°C", also=("°F",), marks=1, step=5,
             minor=10.0, answer=lambda v: nose_tip_c(v.name, round(v.read_load, 4)), reads=MappingProxyType({"read_load": 0.01}),
-            within=Absolute(6, "half a division of the chart"), possible=(0.0, 1200.0), objectives=("H2", "H4"),
+            within=Absolute(6, "half a division of the chart"), possible=(0.0, 1200.0), objectives=("H2", "H4", "H7"),
             slips=(
                 Slip("other-curve",
                      "You read another plug's curve. The longest nose is the uppermost line, the shortest the lowest.",
@@ -345,5 +181,163 @@ TWO_DUTIES = Exercise(
             ),
             "plug",
         ),
+    ),
+)  # fmt: skip
+
+
+# What was found of timing, mixture and seat, and which way it moves the tip.
+_FACTS = MappingProxyType(
+    {
+        "timing": {"early": 1, "late": -1, "right": 0},
+        "mixture": {"rich": -1, "right": 0},
+        "seat": {"loose": 1, "tight": 0, "unchecked": 0},
+    }
+)
+_FACT_WORDS = MappingProxyType(
+    {
+        "timing": {"early": "The spark comes {over}° too early.", "late": "The spark comes {over}° too late.",
+                   "right": "Timing is right."},
+        "mixture": {"rich": "The mixture is rich.", "right": "Mixture is right."},
+        "seat": {"loose": "The plug was only finger-tight.", "tight": "The plug sits tight on a clean seat.",
+                 "unchecked": "Nobody has looked at the seat."},
+    }
+)  # fmt: skip
+
+
+def _explained(moved, timing, mixture, seat):
+    """What explains a tip that is hotter (1), cooler (-1) or as the chart says; None where nobody could tell."""
+    found = {"timing": timing, "mixture": mixture, "seat": seat}
+    ways = {name: _FACTS[name][state] for name, state in found.items() if _FACTS[name][state]}
+    if len(ways) > 1 or (ways and seat == "unchecked"):
+        return None
+    if ways:
+        ((name, way),) = ways.items()
+        return name if way == moved else None
+    if moved == 0:
+        return "nothing" if seat == "tight" else None
+    return "look" if seat == "unchecked" and moved > 0 else "nose"
+
+
+_FINDINGS = by_answer({"moved": (1, -1, 0), **{name: tuple(states) for name, states in _FACTS.items()}}, _explained)
+
+
+_LOADED = ("B", "C")  # noses that timing and mixture move by 38 °C and more
+_SHORT = ("A", "B")  # noses that a loose seat moves by 30 °C and more
+_OTHER = MappingProxyType(
+    {("A", 1): "B", ("B", 1): "C", ("B", -1): "A", ("C", -1): "B"}
+)  # fitted in place of, hotter or cooler
+
+
+def _measured(parameters):
+    """A finding at a load: its facts, and what the thermocouple in the plug shows by the teaching model."""
+    spec = vehicle(parameters["vehicle"])
+    facts, load, name = (
+        dict(chosen(_FINDINGS[parameters["cause"]], parameters["which"])),
+        parameters["load"],
+        parameters["name"],
+    )
+    cause, over, air, loose = parameters["cause"], 0, 1.0, 0.0
+    if cause in ("timing", "mixture"):
+        name = name if name in _LOADED else "B"
+    elif cause in ("seat", "look"):
+        name, loose = (name if name in _SHORT else "B"), 1.0
+    elif cause == "nose" and (name, facts["moved"]) not in _OTHER:
+        name = "B"
+    if cause == "timing":
+        over = facts["moved"] * parameters["over"]
+    elif cause == "mixture":
+        air = 0.8
+    fitted = _OTHER[name, facts["moved"]] if cause == "nose" else name
+    shown = plug.nose_temperature_c(NOSES_MM[fitted], *plug.gas_side(load, over, air, loose))
+    reach = round(nose_tip_c(name, parameters["at_load"]))
+    return {**facts, "title": spec.title, "name": name, "shown_c": 5 * round(float(shown) / 5), "reach_c": reach}
+
+
+_LOADS = tuple(step / 200 for step in range(201))
+
+
+def _load_of(name, tip_c):
+    """The load at which a plug's tip is so hot, or None where none is."""
+    tips = [nose_tip_c(name, load) for load in _LOADS]
+    return float(np.interp(tip_c, tips, _LOADS)) if tips[0] <= tip_c <= tips[-1] else None
+
+
+TIP_MOVES = Exercise(
+    key="m03.tip_moves",
+    version=1,
+    marking=1,
+    title="What moved the tip?",
+    text=(
+        "Use the chart of the three plugs again; it holds for timing, mixture and seat in order. At which load does the "
+        "tip of plug {name} reach {reach_c} °C ({reach_f} °F)? Then the {title}, whose list asks for {name}, is driven with a test plug from the shelf. It shows {shown_c} °C ({shown_f} °F) at "
+        "load {load}. {facts} What explains that reading?"
+    ),
+    # A spark 10 to 14 degrees out, a mixture a fifth too rich, a plug finger-tight: what is found on neglected engines (practice).
+    draw={
+        "vehicle": Pick(tuple(vehicles())), "name": Pick(tuple(NOSES_MM)), "at_load": Steps(10, 94, 2, scale=100),
+        "load": Steps(40, 90, 2, scale=100), "cause": Pick(tuple(_FINDINGS)), "which": MANY, "over": Steps(10, 14),
+    },
+    fill=_measured,
+    show=lambda v: {
+        "shown_f": f"{fahrenheit(v.shown_c):.0f}",
+        "reach_f": f"{fahrenheit(v.reach_c):.0f}",
+        "facts": " ".join(_FACT_WORDS[name][getattr(v, name)].format(over=v.over) for name in _FACTS),
+    },
+    parts=(
+        Number(
+            key="load", prompt="Load at which the tip reaches that temperature", unit="", marks=1, step=0.01,
+            answer=lambda v: _load_of(v.name, v.reach_c), within=Absolute(0.035, "half a division of either scale of the chart"),
+            possible=(0.0, 1.0), objectives=("H4", "H7"),
+            slips=(
+                Slip("other-curve",
+                     "You read another plug's curve. The longest nose is the uppermost line, the shortest the lowest.",
+                     lambda v: _load_of({"A": "B", "B": "C", "C": "B"}[v.name], v.reach_c)),
+            ),
+        ),
+        Choice(
+            key="cause", prompt="What explains the reading of the test plug", marks=2, objectives=("H1", "H4", "H7"),
+            options=MappingProxyType({
+                "timing": "The timing.",
+                "mixture": "The mixture.",
+                "seat": "The seat: there the way of the heat is poor.",
+                "nose": "Another nose: it is longer or shorter than it should be.",
+                "look": "Cannot tell yet: look at the seat first.",
+                "nothing": "Nothing has to be explained: the tip is as the chart says.",
+            }),
+            signs=MappingProxyType({
+                "timing": "Timing explains it where the spark is early and the tip too hot, or late and too cool.",
+                "mixture": "Mixture explains it where it is rich and the tip too cool.",
+                "seat": "A seat explains it where the plug is loose and the tip too hot.",
+                "nose": "Another nose is left where timing, mixture and seat cannot explain a tip too hot or too cool.",
+                "look": "The seat comes first where a tip is too hot, the rest is right and nobody has looked at the seat.",
+                "nothing": "Nothing has to be explained where reading and chart agree to a division of the chart.",
+            }),
+            answer=lambda v: v.cause,
+            slips=(
+                Slip("chart-forgotten",
+                     "Read the chart at that load first. The test plug shows clearly more or less.",
+                     lambda v: "nothing" if v.moved else None),
+                Slip("seat-cools",
+                     "A poor seat keeps heat in, so it makes a tip hotter. This tip is too cool.",
+                     lambda v: {"unchecked": "look"}.get(v.seat) if v.moved < 0 else None),
+            ),
+        ),
+    ),
+    route=lambda v: (
+        Line(f"Plug {v.name} reaches {v.reach_c} °C at load {_load_of(v.name, v.reach_c):.2f}.", "load"),
+        Line(f"At load {v.load} the chart shows {nose_tip_c(v.name, v.load):.0f} °C for it.", "cause"),
+        Line(
+            f"The test plug shows {v.shown_c} °C: "
+            + {1: "too hot.", -1: "too cool.", 0: "as the chart says."}[v.moved],
+            "cause",
+        ),
+        Line({
+            "timing": "An early spark heats the tip, a late one cools it.",
+            "mixture": "A rich mixture cools the tip.",
+            "seat": "A loose plug cannot give its heat to the head.",
+            "nose": "All that could explain it is right, so compare the nose with the list.",
+            "look": "The seat may explain a tip that is too hot, and nobody has looked at it.",
+            "nothing": "No more has to be said.",
+        }[v.cause], "cause"),
     ),
 )  # fmt: skip

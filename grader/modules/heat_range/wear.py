@@ -25,18 +25,19 @@ def _worn_mm(v):
 
 GAP_GROWTH = Exercise(
     key="m03.gap_growth",
-    version=1,
+    version=2,
     marking=1,
     title="How wide is the gap now?",
     text=(
-        "Plugs were gapped to {new_mm:.2f} mm ({new_in:.3f} in) and have run {distance} km ({miles} miles) since. "
+        "Plugs were gapped to {new_mm:.2f} mm ({new_in:.4f} in) and have run {distance} km ({miles} miles) since. "
         "How wide do you expect the gap now, by the rule of the trade?"
     ),
-    draw={"new_mm": Steps(55, 90, 1, scale=100), "distance_km": Steps(8000, 32000, 400)},
+    # Gaps of 0.022 to 0.032 in; a set is looked at after 5000 to 15 000 miles (practice).
+    draw={"new_mm": Steps(55, 80, 1, scale=100), "distance_km": Steps(8000, 24000, 200)},
     show=lambda v: {"new_in": v.new_mm / 25.4, "distance": grouped(v.distance_km), "miles": miles(v.distance_km)},
     parts=(
         Number(
-            key="gap", prompt="Plug gap now", unit="mm", also=("in",), marks=1, step=0.01,
+            key="gap", prompt="Plug gap now (in mm to two places, in inches to four)", unit="mm", also=("in",), marks=1, step=0.01,
             answer=_worn_mm, within=_WIRE, possible=(0.2, 3.0), objectives=("H8",),
             slips=(
                 Slip("growth-only",
@@ -59,8 +60,17 @@ GAP_GROWTH = Exercise(
 )  # fmt: skip
 
 
-def _factor(parameters):
-    return {"k": breakdown.demand_factor(rounding=parameters["rounding"])}
+# What is left at full load: from 3 kV short (worn plugs, tired coil) to 8 kV; a coil gives 14 to 26 kV (practice).
+_SHORT_KV, _SPARE_KV, _LEAST_KV, _MOST_KV = -3.0, 8.0, 14.0, 26.0
+
+
+def _supplied(parameters):
+    """The factor of the edges, and a coil's voltage that leaves what a workshop sees."""
+    k = breakdown.demand_factor(rounding=parameters["rounding"])
+    gap = plug.worn_gap_mm(parameters["new_mm"], parameters["distance_km"])
+    asked = k * breakdown.uniform_voltage_kv(gap, parameters["density"]) + breakdown.ROTOR_GAP_KV
+    low, high = max(_LEAST_KV, asked + _SHORT_KV), min(_MOST_KV, asked + _SPARE_KV)
+    return {"k": k, "available_kv": round(low + (high - low) * parameters["supply"] / 100, 1)}
 
 
 def _required_kv(v, gap_mm, k=None, density=None):
@@ -69,9 +79,9 @@ def _required_kv(v, gap_mm, k=None, density=None):
 
 RESERVE = Exercise(
     key="m03.reserve",
-    version=1,
+    version=2,
     marking=1,
-    title="What is left in hand",
+    title="What is left for the worst moment",
     text=(
         "The same plugs at full load. The charge in the gap is {density} times as dense as workshop air; worn edges ask "
         "for {k:.1f} times the voltage of sharp ones (K = {k:.1f}). The coil can give {available_kv} kV at this speed, "
@@ -79,12 +89,12 @@ RESERVE = Exercise(
         "K × (24.22·x + 6.08·√x) kV."
     ),
     draw={
-        "density": Steps(22, 56, 1, scale=10),
+        "density": Steps(26, 44, 1, scale=10),  # full load, spark 40 to 20 degrees before top dead centre
         "rounding": Pick((0.5, 0.75, 1.0)),
-        "available_kv": Steps(150, 260, 2, scale=10),
+        "supply": Steps(0, 100),
     },
     linked="m03.gap_growth",
-    fill=_factor,
+    fill=_supplied,
     show=lambda v: {"rotor_kv": breakdown.ROTOR_GAP_KV},
     parts=(
         Number(
@@ -157,9 +167,9 @@ INTERVAL = Exercise(
     title="A rule is not a reading",
     text=(
         "In your shop's own records the gaps of one kind of engine grew between {slow} and {quick} thousandths of an "
-        "inch in 1000 miles ({slow_mm:.4f} to {quick_mm:.4f} mm in 1000 km). New gap {new_mm:.2f} mm ({new_in:.3f} in). "
+        "inch in 1000 miles ({slow_mm:.4f} to {quick_mm:.4f} mm in 1000 km). New gap {new_mm:.2f} mm ({new_in:.4f} in). "
         "A set comes in after {distance} km ({miles} miles). For this engine the manual allows a gap of at most "
-        "{limit_mm:.2f} mm ({limit_in:.3f} in)."
+        "{limit_mm:.2f} mm ({limit_in:.4f} in)."
     ),
     draw={
         "new_mm": Steps(60, 85, 1, scale=100),
@@ -175,7 +185,7 @@ INTERVAL = Exercise(
     },
     parts=(
         Range(
-            key="gaps", prompt="Between which gaps do you expect this set?", unit="mm", also=("in",), marks=2, step=0.01,
+            key="gaps", prompt="Between which gaps do you expect this set (in mm to two places, in inches to four)?", unit="mm", also=("in",), marks=2, step=0.01,
             answer=_ends_mm, within=_WIRE, possible=(0.2, 4.0), objectives=("H8",),
             slips=(
                 Slip("miles-for-km",
