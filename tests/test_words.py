@@ -32,8 +32,11 @@ PLAIN = {
     "gives several hundred volts": r"\bkicks? with\b",
     "strong spark": r"\bfat spark\b",
     "sometimes": r"\bnow and then\b",
+    "left, to spare": r"\bin hand\b",
+    "compare with": r"\b[Ll]ay (the|its|each)\b[^.]{0,40}\bagainst\b",
+    "a long distance": r"\bmany miles\b|\bmileage\b",
 }
-PLAIN_IN = ("m01_timing", "m02_dwell")
+PLAIN_IN = ("m01_timing", "m02_dwell", "m03_heat_range", "m04_plug_testing")
 MEAN_WORDS, MOST_WORDS = 15, 40  # of a sentence: on average, and of any single one
 
 

@@ -215,7 +215,7 @@ REPEAT = Exercise(
             answer=_decision, uses=("m04.repeat.share",),
             slips=(
                 Slip("mean-alone",
-                     "You let the mean alone decide. Lay its ± range against 70 per cent: it lies on both sides.",
+                     "You let the mean alone decide. Compare its ± range with 70 per cent: it lies on both sides.",
                      lambda v, share: ("keep" if share >= 70 else "reject") if _decision(v, share) == "undecided" else None),
                 Slip("too-careful",
                      "The whole range lies on one side of 70 per cent. More readings would cost time and change nothing.",

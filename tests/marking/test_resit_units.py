@@ -104,7 +104,8 @@ def test_whatever_is_sat_again_kept_marks_stay_and_nothing_is_charged_twice(key)
             exercises, found = issued, second
     assert charged >= 40, f"seed {SEED}: hardly a wrong unit was charged, so the rule was not tried"
     assert free, f"seed {SEED}: no kept answer ever went free, so the rule was not tried"
-    assert moved, f"seed {SEED}: without the rule nothing would have moved"
+    # Only there do exercises of several objectives share a unit, so that one is kept and the other sat again.
+    assert moved or key != "m04_plug_testing", f"seed {SEED}: without the rule nothing would have moved"
 
 
 def test_the_charge_stays_with_the_kept_answer_and_the_fresh_one_goes_free():

@@ -11,7 +11,7 @@ from grader.exercise.truth import Truth
 from grader.modules.m04_plug_testing import BATCH, FIRST_TEST, REPEAT, SERVICE
 from grader.modules.plug_testing import causes, firing
 from grader.reference.spark import breakdown, tester
-from tests.modules import proofs
+from tests.modules import proofs, workshop
 
 
 @pytest.fixture(scope="module")
@@ -77,6 +77,30 @@ def test_regapped_plug_reads_what_the_rule_of_the_lesson_says(drawn):
     for numbers in drawn:
         v = own(numbers, firing.REGAP)
         assert firing._regapped(v) == pytest.approx((v.psig + 14.695949) * v.gap_in / v.set_in - 14.695949, rel=1e-9)
+
+
+def test_draws_are_what_a_workshop_sees(m04):
+    """10,000 trainees: a tester of 15 to 20 kV shows 35 to 130 psi, and the gap was worn before it was set."""
+    for given in workshop.issued(m04, "m04.regap", "m04.harsher"):
+        v = given["m04.regap"]
+        assert 35 <= v.psig <= 90 and 60 <= firing._regapped(v) <= 130
+        assert 0.026 <= v.set_in <= 0.031 < v.gap_in <= 0.048
+
+
+def test_each_objective_rests_on_two_exercises(m04):
+    assert workshop.resting_on_one(m04) == set()
+
+
+def test_the_letter_sends_no_misfire_home_untested(m04, drawn):
+    """It says what the rest of the ignition showed, keeps one plug and two apart, and explains no trade word because it has none."""
+    for numbers in drawn:
+        letter = Truth(m04, numbers).answer("m04.letter.text")
+        assert "under load" in letter and "sound" not in letter
+        assert not {"coil", "points", "leads", "filed", "gapped"} & set(
+            letter.replace(",", " ").replace(".", " ").split()
+        )
+        assert ("One sparks too weakly" in letter) == (numbers["m04.letter"]["bad"] == 1)
+        assert 60 <= len(letter.split()) <= 150
 
 
 def test_equal_density_asks_equal_voltage(drawn):

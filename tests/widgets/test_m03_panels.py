@@ -102,7 +102,7 @@ def test_required_at_full_load_agrees_with_the_table_computed_apart():
         ((4, 0, 0, 0, face.WHOLE), "a weak spark or a plug too cold"),
         ((0, 3, 0, 0, face.WHOLE), "No heat range cures that"),
         ((0, 0, 4, 0, face.WHOLE), "Overheated"),
-        ((0, 0, 0, 4, face.WHOLE), "mileage"),
+        ((0, 0, 0, 4, face.WHOLE), "a long distance"),
         ((0, 0, 0, 0, face.CRACKED), "detonation"),
         ((1, 0, 0, 0, face.BRIDGED), "broken loose"),
     ],

@@ -310,7 +310,6 @@ TIP_MOVES = Exercise(
                 "seat": "A seat explains it where the plug is loose and the tip too hot.",
                 "nose": "Another nose is left where timing, mixture and seat cannot explain a tip too hot or too cool.",
                 "look": "The seat comes first where a tip is too hot, the rest is right and nobody has looked at the seat.",
-                "nothing": "Nothing has to be explained where reading and chart agree to a division of the chart.",
             }),
             answer=lambda v: v.cause,
             slips=(

@@ -289,7 +289,6 @@ WET = Exercise(
                 "plug": "It is the plug where its lead sparks strongly and it is wet with fuel all the same.",
                 "shared": "It is what all share where no lead gives a spark.",
                 "flooded": "It is flooded where every lead sparks strongly and every plug is wet with fuel.",
-                "oil": "Rings or guides let oil through, and a plug wet with it is black and slippery.",
             }),
             answer=lambda v: v.ends,
             slips=(

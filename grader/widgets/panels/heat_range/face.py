@@ -150,7 +150,7 @@ def first_thought(state):
     if state.heat >= 3 and max(state.soot, state.oil) < 2:
         thoughts.append("Overheated: spark too early, lean mixture, loose plug or too hot a type")
     if state.wear >= 3:
-        thoughts.append("Rounded and wide: mileage. It asks for more voltage")
+        thoughts.append("Rounded and wide: a long distance. It asks for more voltage")
     return ". ".join(thoughts or ["Right plug, right mixture"]) + "."
 
 

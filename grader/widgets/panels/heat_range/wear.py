@@ -1,4 +1,4 @@
-"""Panel: a gap that grows with distance, what voltage it then asks for, and what is left in hand."""
+"""Panel: a gap that grows with distance, what voltage it then asks for, and what is left."""
 
 from dataclasses import dataclass
 

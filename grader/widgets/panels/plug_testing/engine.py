@@ -126,7 +126,7 @@ class Stroke(Picture):
 def caption(state):
     """The picture in words."""
     verdict = (
-        f"{state.in_hand:.0f} psi in hand" if state.in_hand >= 0 else f"{-state.in_hand:.0f} psi short: it can misfire"
+        f"{state.in_hand:.0f} psi to spare" if state.in_hand >= 0 else f"{-state.in_hand:.0f} psi short: it can misfire"
     )
     return (
         f"At {state.advance_deg:.0f}° before top dead centre the cylinder stands at {state.spark_kpa / KPA_PER_PSI:.0f} psi "
