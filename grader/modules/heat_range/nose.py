@@ -6,7 +6,7 @@ from types import MappingProxyType
 import numpy as np
 
 from grader.exercise.kinds import PlotReading
-from grader.exercise.model import Absolute, Choice, Exercise, Line, Number, Slip
+from grader.exercise.model import Absolute, Choice, Exercise, Line, Slip
 from grader.exercise.spread import Pick, Steps
 from grader.modules.situations import MANY, by_answer, chosen
 from grader.reference.spark import plug
@@ -284,8 +284,8 @@ TIP_MOVES = Exercise(
         "facts": " ".join(_FACT_WORDS[name][getattr(v, name)].format(over=v.over) for name in _FACTS),
     },
     parts=(
-        Number(
-            key="load", prompt="Load at which the tip reaches that temperature", unit="", marks=1, step=0.01,
+        PlotReading(
+            key="load", prompt="Load at which the tip reaches that temperature", unit="", marks=1, step=0.01, minor=0.02,
             answer=lambda v: _load_of(v.name, v.reach_c), within=Absolute(0.035, "half a division of either scale of the chart"),
             possible=(0.0, 1.0), objectives=("H4", "H7"),
             slips=(
