@@ -1,14 +1,64 @@
 """Checking the range of a quantity, for scalars and arrays alike."""
 
 from math import inf
-from typing import NoReturn
+from typing import Any, NoReturn, overload
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from grader.errors import OutOfRange
 
 
-def in_range(name, value, unit, least=-inf, most=inf, above=-inf, below=inf, advice=""):
+@overload
+def in_range(
+    name: str,
+    value: float,
+    unit: str,
+    least: float = -inf,
+    most: float = inf,
+    above: float = -inf,
+    below: float = inf,
+    advice: str = "",
+) -> float: ...
+
+
+@overload
+def in_range(
+    name: str,
+    value: np.ndarray,
+    unit: str,
+    least: float = -inf,
+    most: float = inf,
+    above: float = -inf,
+    below: float = inf,
+    advice: str = "",
+) -> np.ndarray: ...
+
+
+# Of anything else the type does not tell whether it has dimensions.
+@overload
+def in_range(
+    name: str,
+    value: ArrayLike,
+    unit: str,
+    least: float = -inf,
+    most: float = inf,
+    above: float = -inf,
+    below: float = inf,
+    advice: str = "",
+) -> Any: ...
+
+
+def in_range(
+    name: str,
+    value: Any,
+    unit: str,
+    least: float = -inf,
+    most: float = inf,
+    above: float = -inf,
+    below: float = inf,
+    advice: str = "",
+):
     """The value as float or float array, or a refusal that says what is allowed.
 
     Parameters
@@ -46,7 +96,16 @@ def in_range(name, value, unit, least=-inf, most=inf, above=-inf, below=inf, adv
     return float(numbers) if numbers.ndim == 0 else numbers
 
 
-def plain(value):
+@overload
+def plain(value: float) -> float: ...
+
+
+# The type of an array does not tell whether it has dimensions: a float or the array.
+@overload
+def plain(value: np.ndarray) -> Any: ...
+
+
+def plain(value: Any):
     """A Python float for anything without dimensions, the array itself otherwise."""
     return float(value) if np.ndim(value) == 0 else value
 

@@ -9,16 +9,18 @@ import io
 import itertools
 import logging
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
 from html import escape
-from typing import Any
+from typing import Any, Generic, TypeVar
 
 from ipywidgets import HTML, Box, HBox, Image, IntSlider, Layout, SelectionSlider, VBox
 from matplotlib import rc_context
 from matplotlib.artist import Artist
+from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.backends.backend_svg import RendererSVG
 from matplotlib.figure import Figure
+from matplotlib.patches import Patch
 
 from grader.errors import TimingMarkError
 from grader.units import GROUPED_FROM, grouped
@@ -34,8 +36,17 @@ _HATCHES = re.compile(r"<defs>\s*<pattern\b.*?</defs>", re.S)
 _BLANKS = re.compile(r">\s+<")
 _pictures = itertools.count(1)
 
+State = TypeVar("State")  # what a panel computes and its pictures show
+_Patch = TypeVar("_Patch", bound=Patch)
 
-class Picture:
+
+def add_patch(axes: Axes, patch: _Patch) -> _Patch:
+    """The patch itself, put on the axes; matplotlib's own returns it too, but as a patch of no known shape."""
+    axes.add_patch(patch)
+    return patch
+
+
+class Picture(Generic[State]):
     """A figure of which only some artists move.
 
     A subclass draws everything once in `draw`, returns the moving artists, and
@@ -62,7 +73,7 @@ class Picture:
         """Draw all that stands still and return the artists that move."""
         raise NotImplementedError
 
-    def update(self, state: object) -> None:
+    def update(self, state: State) -> None:
         """Put the values of a state into the moving artists."""
         raise NotImplementedError
 
@@ -72,7 +83,7 @@ class Picture:
         self.figure.savefig(png, format="png", dpi=style.SHARPNESS * style.DOTS_PER_INCH)
         return png.getvalue()
 
-    def layer(self, state: object) -> tuple[str, str]:
+    def layer(self, state: State) -> tuple[str, str]:
         """What moves, for a state, as SVG of the picture's size.
 
         Returns
@@ -96,7 +107,7 @@ class Picture:
         return _BLANKS.sub("><", layer), f'{begins} width="0" height="0">{hatches}</svg>' if hatches else ""
 
 
-class Panel:
+class Panel(Generic[State]):
     """Sliders and one or more pictures; `box` is the widget to show.
 
     Parameters
@@ -110,7 +121,13 @@ class Panel:
     views : sequence of (Picture, function of a state giving its caption)
     """
 
-    def __init__(self, title, controls, compute, views):
+    def __init__(
+        self,
+        title: str,
+        controls: Mapping[str, Any],
+        compute: Callable[..., State],
+        views: Iterable[tuple[Picture[State], Callable[[State], str]]],
+    ):
         self.controls = {name: _spaced(control) for name, control in controls.items()}
         self.compute, self.views = compute, tuple(views)
         self.stacks, self.images, self.layers, self.hatches, self.captions = [], [], [], [], []
@@ -177,7 +194,7 @@ def _spaced(control):
     return made.add_class("jupyter-widgets").add_class("tm-steps")  # looks and names of the other sliders
 
 
-def keep_readable(panel, place, least):
+def keep_readable(panel: Panel, place: int, least: int) -> Panel:
     """A chart that is read off keeps a least width [pixel of the page]; a narrow page scrolls it sideways."""
     chart = panel.stacks[place]
     chart.layout.min_width = f"{least}px"

@@ -1,16 +1,20 @@
 """Panels of module 1: total advance from speed, vacuum and initial timing."""
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 from ipywidgets import FloatSlider, IntSlider, RadioButtons
+from matplotlib.artist import Artist
+from matplotlib.figure import Figure
 from matplotlib.patches import Circle, FancyArrowPatch, Polygon, Wedge
 
 from grader.reference import angles
 from grader.reference.timing import advance
 from grader.widgets import style
-from grader.widgets.panel import Panel, Picture
+from grader.widgets.panel import Panel, Picture, add_patch
 from grader.widgets.panels.timing.idle import fast_idle
 from grader.widgets.panels.timing.pressure import spark_pressure
 from grader.widgets.panels.timing.pump import pump_test
@@ -43,7 +47,7 @@ class Advance:
     total_curve: np.ndarray
 
 
-def compute(speed_rpm, vacuum_inhg, initial_deg, line):
+def compute(speed_rpm, vacuum_inhg, initial_deg, line) -> Advance:
     """The parts of the advance at one speed, and their curves against speed.
 
     Parameters
@@ -71,10 +75,10 @@ def compute(speed_rpm, vacuum_inhg, initial_deg, line):
     )  # fmt: skip
 
 
-class Curves(Picture):
+class Curves(Picture[Advance]):
     """Advance against engine speed: each part, the sum, and where the engine runs now."""
 
-    def draw(self, figure):
+    def draw(self, figure: Figure) -> Iterable[Artist]:
         axes = figure.add_axes((0.135, 0.145, 0.625, 0.82))
         mark_axes(
             axes, (0, MOST_RPM), (0, MOST_DEG), "Engine speed (crankshaft rev/min)", "Advance (crank degrees)",
@@ -100,7 +104,7 @@ class Curves(Picture):
         )
         return (self._now, *self._lines.values(), *self._labels.values(), self._dot, self._figure_at_dot)
 
-    def update(self, state):
+    def update(self, state: Advance) -> None:
         heights = {
             "total": state.total_curve,
             "weights": state.centrifugal_curve,
@@ -120,7 +124,7 @@ class Curves(Picture):
         )  # fmt: skip
 
 
-class Pulley(Picture):
+class Pulley(Picture[Advance]):
     """The crankshaft pulley from the front, stopped by the flash, against a scale on the engine.
 
     Drawn true to angle and turning clockwise: before top dead centre the notch has
@@ -129,13 +133,13 @@ class Pulley(Picture):
 
     _RADIUS, _MARK = 1.0, 0.16
 
-    def draw(self, figure):
+    def draw(self, figure: Figure) -> Iterable[Artist]:
         axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
         axes.set_xlim(-1.3, 1.1)
         axes.set_ylim(-1.2, 1.7)
         axes.set_aspect("equal")
         axes.set_axis_off()
-        font = {"family": style.FONT["family"], "color": style.INK, "ha": "center", "va": "center"}
+        font: dict[str, Any] = {"family": style.FONT["family"], "color": style.INK, "ha": "center", "va": "center"}
         axes.add_patch(Circle((0, 0), self._RADIUS, facecolor="#eceff1", edgecolor=style.INK, lw=1.2))
         axes.add_patch(Circle((0, 0), self._RADIUS * 0.8, facecolor="none", edgecolor=style.GREY, lw=0.8))
         axes.add_patch(Circle((0, 0), 0.1, facecolor=style.PAPER, edgecolor=style.INK, lw=1.0))
@@ -161,21 +165,21 @@ class Pulley(Picture):
             )
         )  # fmt: skip
         axes.text(0.0, -0.35, "turns clockwise", size=_points(12), **{**font, "color": "#555555"})
-        self._notch = axes.add_patch(
-            Polygon(np.zeros((3, 2)), closed=True, facecolor=style.RED, edgecolor=style.INK, lw=0.8, hatch="////")
+        self._notch = add_patch(
+            axes, Polygon(np.zeros((3, 2)), closed=True, facecolor=style.RED, edgecolor=style.INK, lw=0.8, hatch="////")
         )
         (self._ray,) = axes.plot([0, 0], [0, 0], color=style.RED, lw=2.2)
         self._reading = axes.text(0.0, 0.3, "", size=_points(20), weight="bold", **font)
         return self._notch, self._ray, self._reading
 
-    def update(self, state):
+    def update(self, state: Advance) -> None:
         tip = _at(state.total_deg, self._RADIUS)
         self._notch.set_xy([tip, _at(state.total_deg - 3.2, 0.82), _at(state.total_deg + 3.2, 0.82)])
         self._ray.set_data(*zip(tip, _at(state.total_deg, 1.14), strict=True))
         self._reading.set_text(f"{state.total_deg:.1f}°")
 
 
-def curves_caption(state):
+def curves_caption(state: Advance) -> str:
     """What the curves show, with the present values: the picture's alternative text."""
     line = (
         f"the line is on with {state.vacuum_inhg:.1f} inHg ({state.vacuum_inhg * KPA_PER_INHG:.0f} kPa) and the "
@@ -190,7 +194,7 @@ def curves_caption(state):
     )
 
 
-def pulley_caption(state):
+def pulley_caption(state: Advance) -> str:
     """What the timing light shows, in words."""
     return (
         f"As the timing light shows it: the notch stands at {state.total_deg:.1f}° before top dead centre. Scales on "
@@ -198,7 +202,7 @@ def pulley_caption(state):
     )
 
 
-def total_advance(compute=compute):
+def total_advance(compute: Callable[..., Advance] = compute) -> Panel[Advance]:
     """The panel of handbook figures: speed, vacuum, initial timing, line on or off."""
     controls = {
         "speed_rpm": IntSlider(1500, min=0, max=MOST_RPM, step=50, description="Engine speed (rev/min)"),

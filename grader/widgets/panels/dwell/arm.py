@@ -1,8 +1,11 @@
 """Bounce and float: the breaker arm at speed."""
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
+from matplotlib.artist import Artist
+from matplotlib.figure import Figure
 
 from grader.reference.spark import follower, points
 from grader.widgets import style
@@ -35,7 +38,7 @@ class Arm:
     kept_curve: np.ndarray
 
 
-def compute(spring_oz, gap, speed_rpm):
+def compute(spring_oz, gap, speed_rpm) -> Arm:
     """Path of the contacts over a lobe, dwell and kept voltage against speed."""
     setting = {"gap_mm": gap * THOU_MM, "lift_mm": _LIFT_MM, "cylinders": CYLINDERS}
     arm = {"spring_n": spring_oz * OZ_N, "moving_mass_kg": ARM_KG}
@@ -53,10 +56,10 @@ def compute(spring_oz, gap, speed_rpm):
     )  # fmt: skip
 
 
-class Flight(Picture):
+class Flight(Picture[Arm]):
     """What the cam asks for and what the contacts do."""
 
-    def draw(self, figure):
+    def draw(self, figure: Figure) -> Iterable[Artist]:
         ax = axes(
             figure, (0.14, 0.16, 0.83, 0.78), "Distributor degrees from the lobe peak", "Opening (0.001 in)",
             xticks=range(-15, 46, 15), xlim=(-22.5, 45), yticks=range(0, 51, 10),
@@ -68,17 +71,17 @@ class Flight(Picture):
         self._say = ax.text(44, 37.5, "", ha="right", **words(15, weight="bold"))
         return self._wanted, self._path, self._say
 
-    def update(self, state):
+    def update(self, state: Arm) -> None:
         self._wanted.set_ydata(state.wanted_thou)
         self._path.set_ydata(state.opening_thou)
         late = state.still_deg - state.dwell_deg
         self._say.set_text(f"close {late:.1f}° late" if late > 0.05 else "follow the cam")
 
 
-class Speeds(Picture):
+class Speeds(Picture[Arm]):
     """Dwell reading against speed, and under it what bounce leaves of the voltage."""
 
-    def draw(self, figure):
+    def draw(self, figure: Figure) -> Iterable[Artist]:
         top = axes(
             figure,
             (0.13, 0.57, 0.8, 0.38),
@@ -99,7 +102,7 @@ class Speeds(Picture):
         (self._at_kept,) = low.plot([0], [0], "o", color=style.RED, ms=8)
         return self._dwell, self._kept, self._float, self._float_name, self._at_dwell, self._at_kept
 
-    def update(self, state):
+    def update(self, state: Arm) -> None:
         self._dwell.set_ydata(state.dwell_curve)
         self._kept.set_ydata(state.kept_curve)
         shown = min(state.floats_rpm, 6000.0)
@@ -114,7 +117,7 @@ class Speeds(Picture):
         self._at_kept.set_data([state.speed_rpm], [state.kept_percent])
 
 
-def flight_caption(state):
+def flight_caption(state: Arm) -> str:
     """The path in words."""
     late = state.still_deg - state.dwell_deg
     does = f"the arm flies and the points close {late:.1f}° late" if late > 0.05 else "the points follow the cam"
@@ -124,7 +127,7 @@ def flight_caption(state):
     )
 
 
-def speeds_caption(state):
+def speeds_caption(state: Arm) -> str:
     """Dwell and bounce in words."""
     return (
         f"The block leaves the cam at {state.floats_rpm:.0f} rev/min; now the meter shows {state.dwell_deg:.1f}° "
@@ -133,7 +136,7 @@ def speeds_caption(state):
     )
 
 
-def bounce_float(compute=compute):
+def bounce_float(compute: Callable[..., Arm] = compute) -> Panel[Arm]:
     """Bounce and float."""
     controls = {
         "spring_oz": slider(19.0, 8.0, 24.0, 0.5, "Breaker spring (oz)"),

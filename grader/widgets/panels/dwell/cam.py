@@ -1,13 +1,16 @@
 """Cam, points and gap, with dwell and timing moving together."""
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
+from matplotlib.artist import Artist
+from matplotlib.figure import Figure
 from matplotlib.patches import Circle, Polygon, Rectangle
 
 from grader.reference.spark import points
 from grader.widgets import style
-from grader.widgets.panel import Panel, Picture
+from grader.widgets.panel import Panel, Picture, add_patch
 from grader.widgets.panels.dwell.drawing import (
     LESSON_DWELL,
     LESSON_GAP,
@@ -47,7 +50,7 @@ class Gap:
         return (self.lobe_deg - self.dwell_deg) / 2
 
 
-def compute(cylinders, set_gap, wear, turn):
+def compute(cylinders, set_gap, wear, turn) -> Gap:
     """Gap, dwell and timing after the block has worn; `turn` is in per cent of a lobe from the peak."""
     lift = LESSON_LIFT[cylinders]
     gap = points.gap_after_wear(set_gap, wear)
@@ -58,23 +61,23 @@ def compute(cylinders, set_gap, wear, turn):
     return Gap(cylinders, set_gap, wear, gap, dwell, timing, angle, lift, float(max(0.0, raised - (lift - gap))))
 
 
-class Mechanism(Picture):
+class Mechanism(Picture[Gap]):
     """Cam, rubbing block, arm and contacts; the lift is drawn far too large so that it can be seen."""
 
-    def draw(self, figure):
+    def draw(self, figure: Figure) -> Iterable[Artist]:
         ax = bare(figure, (0, 0, 1, 1), (-2.2, 2.75), (-1.75, 2.0))
         ax.add_patch(Circle((-1.75, 1.45), 0.12, facecolor=style.PAPER, edgecolor=style.INK, lw=1.4))
         ax.text(-1.75, 1.68, "pivot", ha="center", **words(12))
-        self._cam = ax.add_patch(Polygon(np.zeros((3, 2)), facecolor="#eceff1", edgecolor=style.INK, lw=1.6))
-        hub = ax.add_patch(Circle((0, 0), 0.16, facecolor=style.PAPER, edgecolor=style.INK, lw=1.2))
+        self._cam = add_patch(ax, Polygon(np.zeros((3, 2)), facecolor="#eceff1", edgecolor=style.INK, lw=1.6))
+        hub = add_patch(ax, Circle((0, 0), 0.16, facecolor=style.PAPER, edgecolor=style.INK, lw=1.2))
         hub_name = ax.text(0, -0.42, "cam", ha="center", **words(12))
         (self._arm,) = ax.plot([], [], color=style.INK, lw=5, solid_capstyle="round")
-        self._block = ax.add_patch(
-            Polygon(np.zeros((5, 2)), facecolor=style.SKY, edgecolor=style.INK, lw=1.2, hatch="..")
+        self._block = add_patch(
+            ax, Polygon(np.zeros((5, 2)), facecolor=style.SKY, edgecolor=style.INK, lw=1.2, hatch="..")
         )
-        self._upper = ax.add_patch(Rectangle((1.53, 0), 0.24, 0.1, facecolor=style.RED, edgecolor=style.INK, lw=1.0))
-        self._fixed = ax.add_patch(Rectangle((1.53, 0), 0.24, 0.1, facecolor=style.BLUE, edgecolor=style.INK, lw=1.0))
-        self._post = ax.add_patch(Rectangle((1.58, 0), 0.14, 0.3, facecolor="#d9d9d9", edgecolor=style.INK, lw=1.0))
+        self._upper = add_patch(ax, Rectangle((1.53, 0), 0.24, 0.1, facecolor=style.RED, edgecolor=style.INK, lw=1.0))
+        self._fixed = add_patch(ax, Rectangle((1.53, 0), 0.24, 0.1, facecolor=style.BLUE, edgecolor=style.INK, lw=1.0))
+        self._post = add_patch(ax, Rectangle((1.58, 0), 0.14, 0.3, facecolor="#d9d9d9", edgecolor=style.INK, lw=1.0))
         ax.text(1.45, 0.4, "fixed contact,\nset for gap", ha="left", va="top", **words(12))
         self._block_name = ax.text(0.2, 0, "rubbing block", va="center", **words(12))
         self._say = ax.text(2.7, -1.2, "", ha="right", **words(15, weight="bold"))
@@ -84,7 +87,7 @@ class Mechanism(Picture):
             self._say, self._opening,
         )  # fmt: skip
 
-    def update(self, state):
+    def update(self, state: Gap) -> None:
         around = np.radians(np.arange(0.0, 360.0, 1.5))
         hill = _HILL / 2 * (1 + np.cos(state.cylinders * (around - np.radians(_TOP - state.turn_deg))))
         self._cam.set_xy(np.column_stack([(_ROUND + hill) * np.cos(around), (_ROUND + hill) * np.sin(around)]))
@@ -108,10 +111,10 @@ class Mechanism(Picture):
         self._opening.set_text(f"opening now {thou(state.opening)}")
 
 
-class Angles(Picture):
+class Angles(Picture[Gap]):
     """Opening over one lobe, the closed part, and where the timing mark stands."""
 
-    def draw(self, figure):
+    def draw(self, figure: Figure) -> Iterable[Artist]:
         ax = axes(
             figure, (0.14, 0.42, 0.8, 0.53), "Distributor degrees from the lobe peak", "Opening (0.001 in)",
             xticks=range(-45, 46, 15), yticks=range(0, 31, 10), ylim=(-6, 30),
@@ -119,10 +122,10 @@ class Angles(Picture):
         self._ax = ax
         (self._path,) = ax.plot([], [], color=style.INK, lw=style.LINE)
         self._closed = [
-            ax.add_patch(Rectangle((0, -5), 1, 4, facecolor="#f2c9ac", edgecolor=style.RED, hatch="///", lw=0.8))
+            add_patch(ax, Rectangle((0, -5), 1, 4, facecolor="#f2c9ac", edgecolor=style.RED, hatch="///", lw=0.8))
             for _ in range(2)
         ]
-        self._open = ax.add_patch(Rectangle((0, -5), 1, 4, facecolor=style.PAPER, edgecolor=style.INK, lw=0.8))
+        self._open = add_patch(ax, Rectangle((0, -5), 1, 4, facecolor=style.PAPER, edgecolor=style.INK, lw=0.8))
         self._open_name = ax.text(0, -3.1, "", ha="center", va="center", **words(12))
         self._dwell = ax.text(0, 26.5, "", ha="center", va="center", **words(15, weight="bold", color=style.RED))
         (self._now,) = ax.plot([0, 0], [-6, 23.5], color=style.BLUE, lw=1.6, ls=style.DASHED)
@@ -143,7 +146,7 @@ class Angles(Picture):
             self._mark,
         )  # fmt: skip
 
-    def update(self, state):
+    def update(self, state: Gap) -> None:
         half, lobe = state.half_open_deg, state.lobe_deg
         across = np.linspace(-lobe / 2, lobe / 2, 361)
         raised = state.lift / 2 * (1 + np.cos(np.radians(state.cylinders * across)))
@@ -159,7 +162,7 @@ class Angles(Picture):
         self._mark.set_xdata([np.clip(state.timing_deg, -5.8, 23.8)])
 
 
-def mechanism_caption(state):
+def mechanism_caption(state: Gap) -> str:
     """What the drawing shows, in words."""
     stands = "open" if state.opening > 0 else "closed"
     side = "before" if state.turn_deg < 0 else "past"
@@ -171,7 +174,7 @@ def mechanism_caption(state):
     )
 
 
-def angles_caption(state):
+def angles_caption(state: Gap) -> str:
     """Dwell and timing, in words."""
     change = state.timing_deg - SET_DEG
     how = "as it was set" if abs(change) < 0.05 else f"{abs(change):.1f}° {'early' if change > 0 else 'late'}"
@@ -182,7 +185,7 @@ def angles_caption(state):
     )
 
 
-def cam_points(compute=compute):
+def cam_points(compute: Callable[..., Gap] = compute) -> Panel[Gap]:
     """Cam, points and gap."""
     controls = {
         "set_gap": slider(18.0, 10.0, 28.0, 0.5, "Gap as set (0.001 in)"),

@@ -1,8 +1,11 @@
 """Coil current over the cycle, and the voltage that is available from it."""
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
+from matplotlib.artist import Artist
+from matplotlib.figure import Figure
 
 from grader.modules.dwell.coil import FASTEST_RPM, LESSON_DWELL, PLOT_PIXELS
 from grader.reference.spark import coil
@@ -32,7 +35,7 @@ class Coil:
     curve_kv: np.ndarray
 
 
-def compute(cylinders, speed_rpm, supply_v, ballast, contact_ohm, required_kv):
+def compute(cylinders, speed_rpm, supply_v, ballast, contact_ohm, required_kv) -> Coil:
     """Current over 90 distributor degrees, and available voltage against speed."""
     dwell, lobe = LESSON_DWELL[cylinders], 360.0 / cylinders
     resistance = coil.primary_resistance_ohm(contact_ohm=contact_ohm, bypassed=ballast == BYPASSED)
@@ -47,10 +50,10 @@ def compute(cylinders, speed_rpm, supply_v, ballast, contact_ohm, required_kv):
     )  # fmt: skip
 
 
-class Current(Picture):
+class Current(Picture[Coil]):
     """Current through the points over a quarter turn of the distributor."""
 
-    def draw(self, figure):
+    def draw(self, figure: Figure) -> Iterable[Artist]:
         ax = axes(
             figure, (0.165, 0.15, 0.795, 0.79), "Distributor degrees", "Primary current (A)", xticks=range(0, 91, 15),
             yticks=range(0, 11, 2),
@@ -62,7 +65,7 @@ class Current(Picture):
         self._say = ax.text(0, 0, "", ha="left", va="bottom", **words(14, weight="bold", color=style.RED))
         return self._line, self._final, self._final_name, self._dot, self._say
 
-    def update(self, state):
+    def update(self, state: Coil) -> None:
         dwell = LESSON_DWELL[state.cylinders]
         self._line.set_ydata(state.angle_current_a)
         self._final.set_ydata([state.final_a] * 2)
@@ -71,10 +74,10 @@ class Current(Picture):
         self._say.set(x=dwell + 1.5, y=max(0.2, state.current_a - 0.55), text=f"{state.current_a:.2f} A")
 
 
-class Available(Picture):
+class Available(Picture[Coil]):
     """Available voltage against engine speed, with what is required."""
 
-    def draw(self, figure):
+    def draw(self, figure: Figure) -> Iterable[Artist]:
         ax = axes(
             figure, (0.12, 0.15, PLOT_PIXELS / _WIDTH, 0.79), "Engine speed, crankshaft (rev/min)", "Voltage (kV)",
             xticks=range(0, FASTEST_RPM + 1, 1000), yticks=range(0, 41, 5), finer=250,
@@ -88,7 +91,7 @@ class Available(Picture):
         (self._dot,) = ax.plot([0], [0], "o", color=style.BLUE, ms=8)
         return self._curve, self._required, *self._names, self._dot
 
-    def update(self, state):
+    def update(self, state: Coil) -> None:
         self._curve.set_ydata(state.curve_kv)
         self._required.set_ydata([state.required_kv] * 2)
         end, required = min(39.0, float(state.curve_kv[-1])), state.required_kv
@@ -98,7 +101,7 @@ class Available(Picture):
         self._dot.set_data([state.speed_rpm], [state.available_kv])
 
 
-def current_caption(state):
+def current_caption(state: Coil) -> str:
     """Current in words."""
     return (
         f"{state.cylinders} cylinders, dwell {LESSON_DWELL[state.cylinders]:g}°, {state.speed_rpm:g} rev/min: the points stay closed "
@@ -107,7 +110,7 @@ def current_caption(state):
     )
 
 
-def available_caption(state):
+def available_caption(state: Coil) -> str:
     """Voltage in words; where the two lines cross is left to the eye."""
     left = state.available_kv - state.required_kv
     word = f"{left:.1f} kV in reserve" if left >= 0 else f"{-left:.1f} kV too little: it misses"
@@ -117,7 +120,7 @@ def available_caption(state):
     )
 
 
-def coil_current(compute=compute):
+def coil_current(compute: Callable[..., Coil] = compute) -> Panel[Coil]:
     """Coil current and available voltage."""
     controls = {
         "speed_rpm": slider(1500, 150, FASTEST_RPM, 50, "Engine speed (rev/min)"),

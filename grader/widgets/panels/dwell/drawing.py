@@ -1,9 +1,13 @@
 """What the pictures on points and dwell share: axes, words, the lesson's own cams."""
 
+from collections.abc import Sequence
 from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 from ipywidgets import FloatSlider, IntSlider, RadioButtons
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 
 from grader.modules.dwell.coil import LESSON_DWELL
 from grader.reference.spark import points
@@ -16,12 +20,23 @@ LESSON_GAP = MappingProxyType({4: 18.0, 6: 24.0, 8: 18.0})
 LESSON_LIFT = MappingProxyType({n: points.full_lift(LESSON_GAP[n], LESSON_DWELL[n], n) for n in LESSON_GAP})
 
 
-def words(size=13, **more):
+def words(size: float = 13, **more: Any) -> dict[str, Any]:
     """Font settings; size in pixels of the page."""
     return {"family": style.FONT["family"], "size": size * 72 / style.DOTS_PER_INCH, **more}
 
 
-def axes(figure, place, across, up, *, xticks, yticks, xlim=None, ylim=None, finer=None):
+def axes(
+    figure: Figure,
+    place: tuple[float, float, float, float],
+    across: str,
+    up: str,
+    *,
+    xticks: Sequence[float],
+    yticks: Sequence[float],
+    xlim: tuple[float, float] | None = None,
+    ylim: tuple[float, float] | None = None,
+    finer: float | None = None,
+) -> Axes:
     """Plain axes with a grid; `finer` is the spacing of the fine lines across."""
     made = figure.add_axes(place)
     made.set_xlim(*(xlim or (xticks[0], xticks[-1])))
@@ -41,7 +56,9 @@ def axes(figure, place, across, up, *, xticks, yticks, xlim=None, ylim=None, fin
     return made
 
 
-def bare(figure, place, xlim, ylim):
+def bare(
+    figure: Figure, place: tuple[float, float, float, float], xlim: tuple[float, float], ylim: tuple[float, float]
+) -> Axes:
     """Axes for a drawing: equal scales, no frame."""
     made = figure.add_axes(place)
     made.set_xlim(*xlim)
@@ -51,7 +68,9 @@ def bare(figure, place, xlim, ylim):
     return made
 
 
-def slider(value, least, most, step, description, form=".1f"):
+def slider(
+    value: float, least: float, most: float, step: float, description: str, form: str = ".1f"
+) -> IntSlider | FloatSlider:
     """A slider as wide as the page with its name in front."""
     if isinstance(step, int):
         made = IntSlider(value, min=least, max=most, step=step, description=description)
@@ -60,7 +79,7 @@ def slider(value, least, most, step, description, form=".1f"):
     return _named(made)
 
 
-def pick(options, value, description):
+def pick(options: Sequence[Any], value: Any, description: str) -> RadioButtons:
     """A choice of a few values."""
     return _named(RadioButtons(options=options, value=value, description=description))
 
@@ -71,6 +90,6 @@ def _named(control):
     return control
 
 
-def thou(gap):
+def thou(gap: float) -> str:
     """A gap in both systems, half thousandths where there are any."""
     return f"{gap / 1000:.{4 if gap % 1 else 3}f} in ({gap * THOU_MM:.2f} mm)"

@@ -1,13 +1,16 @@
 """A dwell meter drawn as three straight scales under one line, so that the switch explains itself."""
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
+from matplotlib.artist import Artist
+from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from grader.reference.spark import points
 from grader.widgets import style
-from grader.widgets.panel import Panel, Picture
+from grader.widgets.panel import Panel, Picture, add_patch
 from grader.widgets.panels.dwell.drawing import LESSON_LIFT, axes, pick, slider, thou, words
 
 _ROWS = (4, 6, 8)
@@ -26,7 +29,7 @@ class Shown:
     reading_deg: float
 
 
-def compute(cylinders, switch, gap):
+def compute(cylinders, switch, gap) -> Shown:
     """Reading of the meter; gap in thousandths of an inch."""
     dwell = points.dwell_of_gap_deg(gap, LESSON_LIFT[cylinders], cylinders)
     return Shown(
@@ -35,10 +38,10 @@ def compute(cylinders, switch, gap):
     )  # fmt: skip
 
 
-class Scales(Picture):
+class Scales(Picture[Shown]):
     """Closed share on top; below it degrees for four, six and eight cylinders."""
 
-    def draw(self, figure):
+    def draw(self, figure: Figure) -> Iterable[Artist]:
         ax = figure.add_axes((0.28, 0.04, 0.53, 0.92))
         ax.set_xlim(0, 100)
         ax.set_ylim(0, 4)
@@ -56,8 +59,8 @@ class Scales(Picture):
             ax.text(-3, base + 0.12, text, ha="right", va="center", clip_on=False, **words(13))
             if name != "share":
                 self._rows[name] = base
-        self._frame = ax.add_patch(
-            Rectangle((-46, 0), 173, 0.62, fill=False, edgecolor=style.BLUE, lw=2.0, clip_on=False)
+        self._frame = add_patch(
+            ax, Rectangle((-46, 0), 173, 0.62, fill=False, edgecolor=style.BLUE, lw=2.0, clip_on=False)
         )
         self._own = ax.text(-42, 0, "●", ha="center", va="center", clip_on=False, **words(13, color=style.GREEN))
         (self._line,) = ax.plot([0, 0], [0, 4], color=style.RED, lw=1.6)
@@ -66,7 +69,7 @@ class Scales(Picture):
         )
         return self._frame, self._own, self._line, self._say
 
-    def update(self, state):
+    def update(self, state: Shown) -> None:
         base = self._rows[state.switch]
         self._frame.set_y(base - 0.2)
         self._own.set_y(self._rows[state.cylinders] + 0.12)
@@ -74,10 +77,10 @@ class Scales(Picture):
         self._say.set(y=base + 0.11, text=f"{state.reading_deg:.1f}°")
 
 
-class Signal(Picture):
+class Signal(Picture[Shown]):
     """Closed and open over a quarter turn of the distributor: all that the meter sees."""
 
-    def draw(self, figure):
+    def draw(self, figure: Figure) -> Iterable[Artist]:
         ax = axes(
             figure,
             (0.21, 0.3, 0.75, 0.5),
@@ -91,7 +94,7 @@ class Signal(Picture):
         (self._line,) = ax.plot([], [], color=style.INK, lw=style.LINE)
         return (self._line,)
 
-    def update(self, state):
+    def update(self, state: Shown) -> None:
         lobe, at, level = 360.0 / state.cylinders, [0.0], [1]
         start = 0.0
         while start < 90:
@@ -104,7 +107,7 @@ class Signal(Picture):
         self._line.set_data(at, level)
 
 
-def scales_caption(state):
+def scales_caption(state: Shown) -> str:
     """The reading in words."""
     right = state.switch == state.cylinders
     truth = (
@@ -118,7 +121,7 @@ def scales_caption(state):
     )
 
 
-def signal_caption(state):
+def signal_caption(state: Shown) -> str:
     """The signal in words."""
     return (
         f"{state.cylinders} cylinders, gap {thou(state.gap)}: closed for {state.dwell_deg:.1f} of every "
@@ -126,7 +129,7 @@ def signal_caption(state):
     )
 
 
-def dwell_meter(compute=compute):
+def dwell_meter(compute: Callable[..., Shown] = compute) -> Panel[Shown]:
     """Dwell meter with its cylinder switch."""
     controls = {
         "gap": slider(18.0, 8.0, 28.0, 0.5, "Point gap (0.001 in)"),

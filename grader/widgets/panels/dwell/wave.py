@@ -1,6 +1,10 @@
 """The voltage after the points have opened: condenser, firing, fouled plug."""
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+
+from matplotlib.artist import Artist
+from matplotlib.figure import Figure
 
 from grader.reference.spark import coil, waveform
 from grader.widgets import style
@@ -24,7 +28,7 @@ class After:
     wave: waveform.Waveform
 
 
-def compute(current_a, condenser_uf, fouling, plug, required_kv):
+def compute(current_a, condenser_uf, fouling, plug, required_kv) -> After:
     """Both windings after the opening; a small condenser loses energy in the arc at the points."""
     kept = coil.KEPT_SHARE * coil.condenser_kept_share(condenser_uf) ** 2
     circuit = waveform.Circuit(condenser_uf=condenser_uf, shunt_mohm=fouling, kept_share=kept)
@@ -34,10 +38,10 @@ def compute(current_a, condenser_uf, fouling, plug, required_kv):
     )
 
 
-class Plug(Picture):
+class Plug(Picture[After]):
     """Voltage at the plug."""
 
-    def draw(self, figure):
+    def draw(self, figure: Figure) -> Iterable[Artist]:
         ax = axes(
             figure, (0.145, 0.15, 0.815, 0.8), "Time after the points open (ms)", "Voltage at the plug (kV)",
             xticks=(0, 0.4, 0.8, 1.2, 1.6, 2.0, 2.4), yticks=range(-30, 41, 10),
@@ -51,7 +55,7 @@ class Plug(Picture):
         self._say = ax.text(2.36, 35.5, "", ha="right", **words(15, weight="bold"))
         return self._line, self._required, self._required_name, self._say
 
-    def update(self, state):
+    def update(self, state: After) -> None:
         self._line.set_data(state.wave.time_ms, state.wave.plug_kv)
         connected = state.required_kv is not None
         self._required.set_ydata([state.required_kv if connected else 99.0] * 2)
@@ -59,10 +63,10 @@ class Plug(Picture):
         self._say.set_text(_outcome(state))
 
 
-class Contacts(Picture):
+class Contacts(Picture[After]):
     """Voltage across points and condenser."""
 
-    def draw(self, figure):
+    def draw(self, figure: Figure) -> Iterable[Artist]:
         ax = axes(
             figure, (0.195, 0.15, 0.765, 0.8), "Time after the points open (ms)", "Voltage across the points (V)",
             xticks=(0, 0.4, 0.8, 1.2, 1.6, 2.0, 2.4), yticks=range(-400, 601, 200), ylim=(-450, 650),
@@ -71,7 +75,7 @@ class Contacts(Picture):
         (self._line,) = ax.plot([], [], color=style.BLUE, lw=1.6)
         return (self._line,)
 
-    def update(self, state):
+    def update(self, state: After) -> None:
         self._line.set_data(state.wave.time_ms, state.wave.points_v)
 
 
@@ -83,7 +87,7 @@ def _outcome(state):
     return f"spark, {state.wave.spark_ms:.2f} ms long"
 
 
-def plug_caption(state):
+def plug_caption(state: After) -> str:
     """The plug's side in words."""
     soot = "a clean plug" if state.shunt_mohm == CLEAN_MOHM else f"a plug fouled to {state.shunt_mohm:g} MΩ"
     wants = "" if state.required_kv is None else f" It asks for {state.required_kv:.1f} kV."
@@ -93,7 +97,7 @@ def plug_caption(state):
     )
 
 
-def contacts_caption(state):
+def contacts_caption(state: After) -> str:
     """The points' side in words."""
     return (
         f"Across the points the voltage reaches {max(state.wave.points_v):.0f} V. With the lead off it is several hundred: a painful jolt. "
@@ -101,7 +105,7 @@ def contacts_caption(state):
     )
 
 
-def after_opening(compute=compute):
+def after_opening(compute: Callable[..., After] = compute) -> Panel[After]:
     """Voltage after the opening."""
     controls = {
         "current_a": slider(3.5, 0.5, 5.0, 0.1, "Current at opening (A)"),

@@ -1,9 +1,12 @@
 """The throttle plate at idle: why an idle that is too fast adds advance twice."""
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
 from ipywidgets import FloatSlider, IntSlider, RadioButtons
+from matplotlib.artist import Artist
+from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from grader.reference import angles
@@ -62,7 +65,7 @@ def _at(speed_rpm, tap_mm, ported):
     return plate, covered, manifold, line, weights, angles.crank_deg(advance.vacuum_advance_deg(line, VACUUM))
 
 
-def compute(speed_rpm, tap_mm, tap):
+def compute(speed_rpm, tap_mm, tap) -> Idle:
     """What plate, line and timing do at an idle speed.
 
     Parameters
@@ -87,12 +90,12 @@ def compute(speed_rpm, tap_mm, tap):
     )  # fmt: skip
 
 
-class Plate(Picture):
+class Plate(Picture[Idle]):
     """The bore cut open, whole and once more large at the edge of the plate. True to scale."""
 
     _REACH = 5.0  # millimetres shown above and below the closed edge in the large view
 
-    def draw(self, figure):
+    def draw(self, figure: Figure) -> Iterable[Artist]:
         moving = []
         whole = figure.add_axes((0.02, 0.02, 0.42, 0.9))
         large = figure.add_axes((0.5, 0.02, 0.48, 0.9))
@@ -125,7 +128,7 @@ class Plate(Picture):
         moving += [self._plate, self._edge, self._tap, self._says, self._line]
         return moving
 
-    def update(self, state):
+    def update(self, state: Idle) -> None:
         length, turn = BORE_MM / 2 / np.cos(np.radians(CLOSED_DEG)), np.radians(state.plate_deg)
         tip = np.array([np.cos(turn), np.sin(turn)]) * length
         self._plate.set_data([-tip[0], tip[0]], [-tip[1], tip[1]])
@@ -139,10 +142,10 @@ class Plate(Picture):
         self._says.set_text("manifold tap" if not state.ported else "tap covered" if state.covered else "tap uncovered")
 
 
-class Marks(Picture):
+class Marks(Picture[Idle]):
     """What the timing light shows at idle, against the idle speed."""
 
-    def draw(self, figure):
+    def draw(self, figure: Figure) -> Iterable[Artist]:
         axes = figure.add_axes((0.135, 0.15, 0.62, 0.81))
         mark_axes(
             axes, (SLOWEST_RPM, FASTEST_RPM), (0, MOST_DEG), "Idle speed (crankshaft rev/min)",
@@ -159,7 +162,7 @@ class Marks(Picture):
         self._says = axes.text(0, 0, "", va="bottom", **words(14, weight="bold"))
         return self._weights, self._total, *self._names, self._dot, self._says
 
-    def update(self, state):
+    def update(self, state: Idle) -> None:
         weights = INITIAL_DEG + state.centrifugal_curve
         total = weights + state.vacuum_curve
         self._weights.set_ydata(weights)
@@ -174,7 +177,7 @@ class Marks(Picture):
         )
 
 
-def plate_caption(state):
+def plate_caption(state: Idle) -> str:
     """Where the plate's edge stands and what the line feels."""
     where = (
         "The tap is in the manifold, so the line always feels the engine's vacuum"
@@ -189,7 +192,7 @@ def plate_caption(state):
     )
 
 
-def marks_caption(state):
+def marks_caption(state: Idle) -> str:
     """What the timing light shows, and how much of it nobody set."""
     extra = state.centrifugal_deg + state.vacuum_deg
     total = INITIAL_DEG + extra
@@ -202,7 +205,7 @@ def marks_caption(state):
     )
 
 
-def fast_idle(compute=compute):
+def fast_idle(compute: Callable[..., Idle] = compute) -> Panel[Idle]:
     """The panel: idle speed, height of the tap, and where the line is joined."""
     controls = {
         "speed_rpm": IntSlider(700, min=SLOWEST_RPM, max=FASTEST_RPM, step=20, description="Idle speed (rev/min)"),

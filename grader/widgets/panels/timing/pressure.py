@@ -1,10 +1,13 @@
 """When the spark comes, when the pressure peaks, and what that does to the torque."""
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 from ipywidgets import IntSlider
+from matplotlib.artist import Artist
+from matplotlib.figure import Figure
 
 from grader.reference.timing import combustion, cycle
 from grader.widgets import style
@@ -56,7 +59,7 @@ def _curve(speed_rpm, charge_kpa):
     return best, most, works, unfired
 
 
-def compute(spark_deg, speed_rpm, charge_kpa):
+def compute(spark_deg, speed_rpm, charge_kpa) -> Burned:
     """Pressure of one cycle and torque against spark timing.
 
     Parameters
@@ -78,10 +81,10 @@ def compute(spark_deg, speed_rpm, charge_kpa):
     )  # fmt: skip
 
 
-class Pressure(Picture):
+class Pressure(Picture[Burned]):
     """Cylinder pressure against crank angle, fired and unfired."""
 
-    def draw(self, figure):
+    def draw(self, figure: Figure) -> Iterable[Artist]:
         axes = figure.add_axes((0.14, 0.15, 0.83, 0.81))
         mark_axes(
             axes, (FROM_DEG, TO_DEG), (0, MOST_KPA), "Crank degrees after top (before: minus)",
@@ -98,7 +101,7 @@ class Pressure(Picture):
         self._peak_says = axes.text(0, 0, "", color=style.INK, **words(13, weight="bold"))
         return self._unfired, self._fired, self._spark, self._spark_says, self._peak, self._peak_says
 
-    def update(self, state):
+    def update(self, state: Burned) -> None:
         self._unfired.set_data(state.angle_deg, state.unfired_kpa)
         self._fired.set_data(state.angle_deg, state.pressure_kpa)
         self._spark.set_data([-state.spark_deg] * 2, [0, 0.72 * MOST_KPA])
@@ -111,10 +114,10 @@ class Pressure(Picture):
             self._peak_says.set_text(f"peak {-state.peak_deg:.0f}° before top")
 
 
-class Torque(Picture):
+class Torque(Picture[Burned]):
     """Torque as a share of the best at this speed and load, against the spark timing."""
 
-    def draw(self, figure):
+    def draw(self, figure: Figure) -> Iterable[Artist]:
         axes = figure.add_axes((0.17, 0.15, 0.79, 0.81))
         mark_axes(
             axes, (LEAST_SPARK_DEG, MOST_SPARK_DEG), (60, 104), "Spark (crank degrees before top)",
@@ -127,7 +130,7 @@ class Torque(Picture):
         self._says = axes.text(0, 0, "", color=style.INK, va="top", ha="center", **words(14, weight="bold"))
         return self._line, self._best, self._best_says, self._dot, self._says
 
-    def update(self, state):
+    def update(self, state: Burned) -> None:
         self._line.set_data(_SPARKS, np.clip(state.torque_curve_percent, 55, 104))
         self._best.set_data([state.best_deg] * 2, [60, 104])
         right = state.best_deg < 0.6 * MOST_SPARK_DEG
@@ -144,7 +147,7 @@ class Torque(Picture):
         )
 
 
-def pressure_caption(state):
+def pressure_caption(state: Burned) -> str:
     """What the pressure does, in words with the present values."""
     where = "after" if state.peak_deg >= 0 else "before"
     return (
@@ -154,7 +157,7 @@ def pressure_caption(state):
     )
 
 
-def torque_caption(state):
+def torque_caption(state: Burned) -> str:
     """What that does to the torque, and what the panel leaves out."""
     off = state.spark_deg - state.best_deg
     if abs(off) < 1.5:
@@ -170,7 +173,7 @@ def torque_caption(state):
     )
 
 
-def spark_pressure(compute=compute):
+def spark_pressure(compute: Callable[..., Burned] = compute) -> Panel[Burned]:
     """The panel: when the spark comes, how fast the engine turns, how full the cylinder is."""
     controls = {
         "spark_deg": IntSlider(30, min=LEAST_SPARK_DEG, max=MOST_SPARK_DEG, description="Spark (° before top)"),

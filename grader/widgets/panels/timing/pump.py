@@ -1,10 +1,14 @@
 """The hand pump on a vacuum unit: tight and free, punctured, or seized."""
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 from ipywidgets import FloatSlider, RadioButtons
+from matplotlib.artist import Artist
+from matplotlib.figure import Figure
 from matplotlib.patches import FancyBboxPatch, Rectangle
 
 from grader.reference.timing import advance
@@ -33,7 +37,7 @@ class Pumped:
     curve_inhg: np.ndarray
 
 
-def compute(unit, start_inhg, fall_inhg_per_s, time_s):
+def compute(unit, start_inhg, fall_inhg_per_s, time_s) -> Pumped:
     """What gauge and plate show.
 
     Parameters
@@ -56,10 +60,10 @@ def compute(unit, start_inhg, fall_inhg_per_s, time_s):
     return Pumped(unit, start_inhg, time_s, left, stroke, advance.leaking_vacuum_inhg(_TIMES, start_inhg, fall))
 
 
-class Gauge(Picture):
+class Gauge(Picture[Pumped]):
     """Vacuum against time since the pump was left alone."""
 
-    def draw(self, figure):
+    def draw(self, figure: Figure) -> Iterable[Artist]:
         axes = figure.add_axes((0.13, 0.16, 0.83, 0.8))
         mark_axes(
             axes, (0, LONGEST_S), (0, MOST_INHG), "Time since the last stroke of the pump (s)", "Vacuum gauge (inHg)",
@@ -75,7 +79,7 @@ class Gauge(Picture):
         self._figure = axes.text(0, 0, "", color=style.INK, va="bottom", **words(14, weight="bold"))
         return self._line, self._dot, self._figure
 
-    def update(self, state):
+    def update(self, state: Pumped) -> None:
         self._line.set_ydata(state.curve_inhg)
         self._dot.set_data([state.time_s], [state.left_inhg])
         left = state.time_s > LONGEST_S / 2
@@ -85,18 +89,18 @@ class Gauge(Picture):
         )  # fmt: skip
 
 
-class Unit(Picture):
+class Unit(Picture[Pumped]):
     """The unit cut open: chamber, diaphragm, rod, and the plate's stroke on a scale. Strokes are drawn larger."""
 
     _REST, _SCALE = 4.6, 0.22  # place of the diaphragm at rest; drawing units for one millimetre
 
-    def draw(self, figure):
+    def draw(self, figure: Figure) -> Iterable[Artist]:
         axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
         axes.set_xlim(-0.4, 10.6)
         axes.set_ylim(-2.6, 5.0)
         axes.set_aspect("equal")
         axes.set_axis_off()
-        centred = {"ha": "center", "va": "center"}
+        centred: dict[str, Any] = {"ha": "center", "va": "center"}
         axes.add_patch(
             FancyBboxPatch(
                 (2.0, 0.0), 3.6, 3.6, boxstyle="round,pad=0.1", facecolor="#eceff1", edgecolor=style.INK, lw=1.4
@@ -122,7 +126,7 @@ class Unit(Picture):
         self._said = axes.text(3.8, -1.3, "", **words(14, weight="bold"), **centred)
         return self._diaphragm, self._rod, self._pointer, self._plate, self._hole, self._said
 
-    def update(self, state):
+    def update(self, state: Pumped) -> None:
         shift = self._SCALE * state.stroke_mm
         middle = self._REST - shift
         self._diaphragm.set_data([self._REST - 0.3, middle, middle, self._REST - 0.3], [0.0, 0.9, 2.7, 3.6])
@@ -142,7 +146,7 @@ _VERDICTS = MappingProxyType(
 )
 
 
-def gauge_caption(state):
+def gauge_caption(state: Pumped) -> str:
     """What the gauge shows, in words."""
     return (
         f"Pumped to {state.start_inhg:.1f} inHg ({state.start_inhg * KPA_PER_INHG:.0f} kPa). After {state.time_s:.0f} s "
@@ -150,7 +154,7 @@ def gauge_caption(state):
     )
 
 
-def unit_caption(state):
+def unit_caption(state: Pumped) -> str:
     """What the plate does, and what it means."""
     if state.unit == GOOD and state.stroke_mm == 0:
         return (
@@ -159,7 +163,7 @@ def unit_caption(state):
     return f"The plate stands {state.stroke_mm:.1f} mm from rest. {_VERDICTS[state.unit]}"
 
 
-def pump_test(compute=compute):
+def pump_test(compute: Callable[..., Pumped] = compute) -> Panel[Pumped]:
     """The panel: which unit, how far it is pumped, how large the hole, how long one waits."""
     controls = {
         "unit": RadioButtons(options=UNITS, value=GOOD, description="Vacuum unit"),

@@ -1,14 +1,27 @@
 """Type and axes that the timing panels share."""
 
+from collections.abc import Iterable
+from typing import Any
+
+from matplotlib.axes import Axes
+
 from grader.widgets import style
 
 
-def words(size=13, **more):
+def words(size: float = 13, **more: Any) -> dict[str, Any]:
     """Text properties for a size in pixels of the page."""
     return {"family": style.FONT["family"], "size": size * 72 / style.DOTS_PER_INCH, **more}
 
 
-def mark_axes(axes, across, up, across_label, up_label, across_ticks, up_ticks):
+def mark_axes(
+    axes: Axes,
+    across: tuple[float, float],
+    up: tuple[float, float],
+    across_label: str,
+    up_label: str,
+    across_ticks: Iterable[float],
+    up_ticks: Iterable[float],
+) -> None:
     """Give plain axes their limits, labels and figures."""
     axes.set_xlim(*across)
     axes.set_ylim(*up)
