@@ -1,12 +1,15 @@
 """Checking the range of a quantity, for scalars and arrays alike."""
 
 from math import inf
-from typing import Any, NoReturn, overload
+from typing import Any, NoReturn, TypeAlias, overload
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from grader.errors import OutOfRange
+
+# A float for floats and an array for arrays: with several arguments no type can say which, as in numpy's own.
+FloatOrArray: TypeAlias = Any
 
 
 @overload
@@ -35,7 +38,6 @@ def in_range(
 ) -> np.ndarray: ...
 
 
-# Of anything else the type does not tell whether it has dimensions.
 @overload
 def in_range(
     name: str,
@@ -46,7 +48,7 @@ def in_range(
     above: float = -inf,
     below: float = inf,
     advice: str = "",
-) -> Any: ...
+) -> FloatOrArray: ...
 
 
 def in_range(
@@ -100,9 +102,9 @@ def in_range(
 def plain(value: float) -> float: ...
 
 
-# The type of an array does not tell whether it has dimensions: a float or the array.
+# The type of an array does not tell whether it has dimensions.
 @overload
-def plain(value: np.ndarray) -> Any: ...
+def plain(value: np.ndarray) -> FloatOrArray: ...
 
 
 def plain(value: Any):

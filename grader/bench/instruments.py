@@ -263,7 +263,7 @@ def read(key, car, draws=STEADY, bay=Bay(), how=How(), surroundings=None):
     Unknown
         No such instrument.
     """
-    x = car if isinstance(car, Examined) else Examined(car, *[surroundings] * (surroundings is not None))
+    x = car if isinstance(car, Examined) else Examined(car) if surroundings is None else Examined(car, surroundings)
     no = refusal(key, x, bay)
     if no:
         raise Refused(no)

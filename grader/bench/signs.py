@@ -9,9 +9,11 @@ sound car in the same air.
 """
 
 from bisect import bisect
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache, cached_property
 from math import inf, isnan, nan
+from typing import Any
 
 import numpy as np
 
@@ -160,8 +162,8 @@ class Sign:
     share: float
     results: tuple[str, ...]
     limits: str
-    figures: object
-    word: object
+    figures: Callable[[Any], Any]
+    word: Callable[[Any, Any], str] | None
 
     @property
     def is_look(self):
@@ -171,7 +173,7 @@ class Sign:
     def of(self, examined):
         """The word, read without scatter."""
         figures = self.figures(examined)
-        if self.is_look:
+        if self.word is None:
             return figures
         return UNREADABLE if figures is None else self.word(figures, examined)
 
@@ -385,12 +387,16 @@ def _rise_of(states, name):
     """Rise of the mark, or None if the engine does not hold the speed."""
     if not (states[IDLING_PLUGGED].runs and states[name].runs):
         return None
+    return _mark_rise(states, name)
+
+
+def _mark_rise(states, name):
     return states[name].mark_deg - states[IDLING_PLUGGED].mark_deg
 
 
 def _rise(name):
     def limits(x):
-        card = _rise_of(x.card, name)
+        card = _mark_rise(x.card, name)  # a sound engine holds every speed
         return [NO_RISE_DEG, card - RISE_DEG, card + RISE_DEG]
 
     return (
@@ -468,7 +474,7 @@ def _lead_ohm(x):
 
 
 def _lead_ohm_word(figures, x):
-    renew = lead_state(figures, x.car.card.lead_run_mm) == "renew"
+    renew = np.asarray(lead_state(figures, x.car.card.lead_run_mm)) == "renew"
     if renew[-1]:
         return "coil↑"
     return _of_cylinders(renew[:-1], "↑") or "N"

@@ -418,7 +418,15 @@ class BatchByCost(Batch):
         return max(0.0, 1 - spent / base) if base else 0.0
 
 
-def by_cost(batch: Batch) -> BatchByCost:
-    """A batch with the marks of before, for the version of an exercise that was issued with them."""
+def by_cost(batch: Part) -> BatchByCost:
+    """A batch with the marks of before, for the version of an exercise that was issued with them.
+
+    Raises
+    ------
+    TypeError
+        Any other kind of part.
+    """
+    if not isinstance(batch, Batch):
+        raise TypeError(f"{batch.key} is a {type(batch).__name__}; only a Batch can be marked by cost.")
     names = ("key", "prompt", "marks", "items", "answer", "objectives", "slips", "uses", "because")
     return BatchByCost(**{name: getattr(batch, name) for name in names})

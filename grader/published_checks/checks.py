@@ -82,6 +82,8 @@ def last_place(printed):
         exponent = Decimal(printed).as_tuple().exponent
     except ArithmeticError:
         raise BadTable(f"{printed!r} is not a printed number.") from None
+    if not isinstance(exponent, int):  # infinite, or no number
+        raise BadTable(f"{printed!r} is not a printed number.")
     return float(Decimal(1).scaleb(exponent) / 2)
 
 

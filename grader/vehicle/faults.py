@@ -149,14 +149,14 @@ def cylinder_at(spec, place):
 
 
 def _fault(row):
-    severities = tuple(row[name] for name in SEVERITIES)
+    low, mid, high = (row[name] for name in SEVERITIES)
     return Fault(
         key=row["key"],
         title=row["title"],
         system=row["system"],
         applies=row["applies"],
         severity_of=row["severity_of"],
-        severities=tuple(map(float, severities)) if all(severities) else None,
+        severities=(float(low), float(mid), float(high)) if low and mid and high else None,
         history=tuple(row["history"].split()),
         proof=row["proof"],
         proof_by=row["proof_by"],

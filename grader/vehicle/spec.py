@@ -135,4 +135,5 @@ def _vehicle(row):
 
 
 def _curve(text):
-    return tuple(tuple(float(number) for number in point.split(":")) for point in text.split())
+    points = (point.split(":") for point in text.split())
+    return tuple((float(across), float(up)) for across, up in points)

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from grader.errors import Unknown
 from grader.reference.spark.misfire import kick_share
-from grader.vehicle.car import COLD, CRANK, FREE, HOT_SOAKED, IDLE, ROAD, Running, Surroundings
+from grader.vehicle.car import COLD, CRANK, FREE, HOT_SOAKED, IDLE, ROAD, WARM, Running, Surroundings
 from grader.vehicle.car import card as card_of
 from grader.vehicle.state import UPHILL, solve
 
@@ -71,8 +71,8 @@ def running(name, spec):
     if name not in _ROAD:
         raise Unknown(f"No standard condition {name!r}; there are {', '.join(STANDARD)}.")
     share, load = _ROAD[name]
-    engine = {"engine": HOT_SOAKED} if name == HILL_HOT else {}
-    return Running(ROAD, rpm=share * card_of(spec).rated_rpm, load=load, wet=name == HILL_WET, **engine)
+    engine = HOT_SOAKED if name == HILL_HOT else WARM
+    return Running(ROAD, rpm=share * card_of(spec).rated_rpm, load=load, wet=name == HILL_WET, engine=engine)
 
 
 class States:

@@ -45,7 +45,7 @@ class ReleasedNotebook(NotebookExporter):
 
     def from_filename(self, filename: str, resources: Any = None, **options) -> Any:
         said = resources["nbgrader"]
-        root = Path(self.parent.coursedir.root)
+        root = Path(self.parent.coursedir.root)  # pyright: ignore[reportOptionalMemberAccess] (nbgrader always names one)
         if any(not _ordinary(path) for path in _everything(root / "submitted" / said["student"] / said["assignment"])):
             # nbgrader passes over a hook that failed; links must not reach the feedback even then.
             raise BadFile(

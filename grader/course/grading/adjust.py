@@ -171,7 +171,7 @@ def override(
             raise Unknown(f"{module.key} has no exercise {exercise[:60]!r}; it has {names}.")
         new = None if mark.strip().lower() == COMPUTED else _hundredths(mark, wanted)
         issue = _counting_issue(term, connection, person, module)
-        key = _key(issue) | {"exercise": wanted.key}
+        key: dict[str, Any] = {**_key(issue), "exercise": wanted.key}
         old = adjustments.read(connection).by_hand(issue).get(wanted.key)
         if new is None and old is None:
             raise Refused(f"{wanted.name} of {person.name} has no mark by hand. Nothing was changed.")

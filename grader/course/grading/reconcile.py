@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from sqlalchemy import Connection, select
 
@@ -49,7 +50,13 @@ def reconcile(work: Work) -> list:
         work.session.assumed += [(change.owner, change.exercise.key, change.theirs) for change in changes]
         return findings
     for change in changes:
-        key = dict(zip(("trainee", "module", "attempt"), change.owner, strict=True)) | {"exercise": change.exercise.key}
+        trainee, module, attempt = change.owner
+        key: dict[str, Any] = {
+            "trainee": trainee,
+            "module": module,
+            "attempt": attempt,
+            "exercise": change.exercise.key,
+        }
         if change.theirs is None:
             adjustments.take_back(connection, adjustments.override, key)
         else:

@@ -397,7 +397,7 @@ def _claimed_trainee(submission, known):
     return next((known.people[p.casefold()] for p in submission.parts[:-1] if p.casefold() in known.people), None)
 
 
-def _guessed_owner(submission, claimed, known):
+def _guessed_owner(submission, claimed, known) -> tuple[str, str, int] | None:
     """(trainee, module, attempt) of a sheet that cannot be read.
 
     From the numbers issued beside it, from what can still be read of it, or from
@@ -410,7 +410,7 @@ def _guessed_owner(submission, claimed, known):
     who = claimed or next((known.people[name.casefold()] for name in names if name.casefold() in known.people), None)
     modules = [key for key in catalogue.all_modules() if key in names]
     mine = sorted(attempt for trainee, module, attempt in known.issues if trainee == who and [module] == modules)
-    return (who, modules[0], mine[-1]) if mine else None
+    return (who, modules[0], mine[-1]) if who is not None and mine else None
 
 
 def _legible_owner(content):

@@ -10,8 +10,9 @@ say which law it follows. All voltages are peak values.
 """
 
 import numpy as np
+from numpy.typing import ArrayLike
 
-from grader.ranges import in_range, plain
+from grader.ranges import FloatOrArray, in_range, plain
 
 STANDARD_PRESSURE_BAR = 1.01325
 STANDARD_TEMPERATURE_K = 293.15
@@ -209,7 +210,12 @@ def townsend_minimum(a=TOWNSEND_A, b=TOWNSEND_B, gamma=TOWNSEND_GAMMA):
     return reach, b * reach
 
 
-def demand_factor(reversed_polarity=False, rounding=0.0, air_ratio=1.0, electrode_c=20.0):
+def demand_factor(
+    reversed_polarity: ArrayLike = False,
+    rounding: ArrayLike = 0.0,
+    air_ratio: ArrayLike = 1.0,
+    electrode_c: ArrayLike = 20.0,
+) -> FloatOrArray:
     """K: what polarity, worn edges, mixture and heat do to the voltage asked for.
 
     Parameters
@@ -271,7 +277,9 @@ def field_factor(tip_radius_mm, gap_mm):
     return plain(np.maximum(1.0, 0.9 * (1.0 + gap / (2.0 * radius))))
 
 
-def required_voltage_kv(gap_mm, pressure_bar, temperature_k, factor=1.0):
+def required_voltage_kv(
+    gap_mm: ArrayLike, pressure_bar: ArrayLike, temperature_k: ArrayLike, factor: ArrayLike = 1.0
+) -> FloatOrArray:
     """Voltage a plug asks for: the reference law of the exercises.
 
     Parameters
@@ -299,7 +307,7 @@ def required_voltage_kv(gap_mm, pressure_bar, temperature_k, factor=1.0):
     return k * uniform_voltage_kv(gap_mm, relative_density(pressure_bar, temperature_k))
 
 
-def reserve_kv(available_kv, required_kv, rotor_gap_kv=ROTOR_GAP_KV):
+def reserve_kv(available_kv: ArrayLike, required_kv: ArrayLike, rotor_gap_kv: ArrayLike = ROTOR_GAP_KV) -> FloatOrArray:
     """Voltage in hand; below zero the cylinder misfires.
 
     Parameters

@@ -6,8 +6,9 @@ slowly opening points leaves of the voltage.
 """
 
 import numpy as np
+from numpy.typing import ArrayLike
 
-from grader.ranges import in_range, plain
+from grader.ranges import FloatOrArray, in_range, plain
 
 KEPT_SHARE = 0.4
 ARC_LOSS = 0.55
@@ -233,8 +234,14 @@ def condenser_kept_share(condenser_uf):
 
 
 def available_voltage_kv(
-    current_a, speed_rpm, inductance_mh=7.5, condenser_uf=0.22, load_pf=60.0, turns_ratio=100.0, opening_ratio=1.0
-):
+    current_a: ArrayLike,
+    speed_rpm: ArrayLike,
+    inductance_mh: ArrayLike = 7.5,
+    condenser_uf: ArrayLike = 0.22,
+    load_pf: ArrayLike = 60.0,
+    turns_ratio: ArrayLike = 100.0,
+    opening_ratio: ArrayLike = 1.0,
+) -> FloatOrArray:
     """The most voltage that the coil can give at the plug.
 
     Parameters

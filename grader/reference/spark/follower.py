@@ -7,15 +7,23 @@ spring alone until it meets the cam or the fixed contact. Rebounds on landing ar
 """
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from grader.errors import OutOfRange
-from grader.ranges import in_range, plain
+from grader.ranges import FloatOrArray, in_range, plain
 from grader.reference.angles import firing_interval_deg
 
 LEAN_PHASE, LEAN_FROM_RPM = 0.7, 1500.0  # of a worn shaft
 
 
-def dwell_at_speed_deg(gap_mm, lift_mm, cylinders, speed_rpm, spring_n, moving_mass_kg):
+def dwell_at_speed_deg(
+    gap_mm: ArrayLike,
+    lift_mm: ArrayLike,
+    cylinders: int,
+    speed_rpm: ArrayLike,
+    spring_n: float,
+    moving_mass_kg: float,
+) -> FloatOrArray:
     """Dwell that a meter shows at a speed, the arm leaving the cam where the spring is too weak.
 
     Parameters

@@ -5,9 +5,10 @@ All sizes are teaching values; the directions are those of the trade.
 """
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy.special import ndtr
 
-from grader.ranges import in_range, plain
+from grader.ranges import FloatOrArray, in_range, plain
 
 DEMAND_SCATTER, OUTPUT_SCATTER, PITTED_SCATTER, LEAST_SCATTER_KV = 0.06, 0.04, 0.10, 0.35
 LEAN_LIMIT, LEAN_SPREAD = 1.30, 0.035
@@ -102,7 +103,7 @@ def left_share(available_kv, required_kv):
     return plain(np.sqrt(np.maximum(0.0, 1.0 - asked**2)))
 
 
-def lean_limit(manifold_kpa, spark_ms, gap_mm, leak=0.0):
+def lean_limit(manifold_kpa: ArrayLike, spark_ms: ArrayLike, gap_mm: ArrayLike, leak: ArrayLike = 0.0) -> FloatOrArray:
     """Air ratio beyond which half the sparks light nothing.
 
     Parameters

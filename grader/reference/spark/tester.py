@@ -202,7 +202,7 @@ def keep_verdict(new_psig, used_psig, keep_share=KEEP_SHARE, confidence=0.95, po
     error = ratio * math.sqrt(total)
     half = error * stdtrit(freedom, _quantile(confidence))
     decision = "keep" if ratio - half >= limit else "reject" if ratio + half < limit else "undecided"
-    return Verdict(*map(float, (ratio, error, freedom, ratio - half, ratio + half)), decision)
+    return Verdict(float(ratio), float(error), float(freedom), float(ratio - half), float(ratio + half), decision)
 
 
 def mean_interval(readings, confidence=0.95):

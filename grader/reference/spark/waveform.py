@@ -6,6 +6,7 @@ exactly by its eigenvalues; nothing is stepped.
 """
 
 from dataclasses import dataclass
+from math import inf
 
 import numpy as np
 
@@ -48,7 +49,7 @@ class Circuit:
             ("The shunt", self.shunt_mohm, "megohm", {"least": 0.01, "most": 1e9}),
             ("The kept share", self.kept_share, "", {"above": 0, "most": 1}),
         ):
-            in_range(words, value, unit, **bounds)
+            in_range(words, value, unit, bounds.get("least", -inf), bounds["most"], above=bounds.get("above", -inf))
 
 
 TEACHING_CIRCUIT = Circuit()
@@ -227,10 +228,11 @@ def solve(current_a, until_ms=4.0, breakdown_kv=None, burning_kv=1.5, circuit=TE
                 curves[:, after] = _open(circuit, burn(ended))(time[after] - fired - ended)
             else:
                 ended = until - fired  # still burning at the end of the picture
+    lasting = None if fired is None or ended is None else 1e3 * float(min(ended, until - fired))
     peak = limit if fired is not None else np.max(rising)
     return Waveform(
         1e3 * time, curves[1], curves[0], 1e-3 * curves[3], 1e3 * curves[2], 1e-3 * float(peak),
-        None if fired is None else 1e3 * float(fired), None if ended is None else 1e3 * float(min(ended, until - fired)),
+        None if fired is None else 1e3 * float(fired), lasting,
     )  # fmt: skip
 
 
@@ -281,11 +283,11 @@ def _modes(matrix, start, rest):
     """Solution of x' = A (x - rest), and the part of it that does not ring."""
     values, vectors = np.linalg.eig(matrix)
     weights = vectors * np.linalg.solve(vectors, (start - rest).astype(complex))
-    steady = np.abs(values.imag) <= 1e-9 * np.abs(values).max()
+    steady = np.abs(np.imag(values)) <= 1e-9 * np.abs(values).max()
 
     def run(time, columns):
         grown = np.exp(np.multiply.outer(values[columns], np.asarray(time, dtype=float)))
-        moved = np.tensordot(weights[:, columns], grown, axes=1).real
+        moved = np.real(np.tensordot(weights[:, columns], grown, axes=1))
         return moved + rest.reshape(-1, *[1] * np.ndim(time))
 
     everything = np.ones(len(values), dtype=bool)

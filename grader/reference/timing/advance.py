@@ -7,9 +7,10 @@ lines and flat outside their ends, as a distributor test sheet prints them.
 from functools import lru_cache
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from grader.errors import OutOfRange
-from grader.ranges import in_range, plain
+from grader.ranges import FloatOrArray, in_range, plain
 from grader.reference.angles import crank_deg, distributor_speed_rpm
 
 STANDARD_ATMOSPHERE_INHG = 29.921
@@ -284,7 +285,12 @@ def choked_vacuum_inhg(barometer_inhg=STANDARD_ATMOSPHERE_INHG):
     return in_range("The barometer", barometer_inhg, "inHg", least=15, most=32) * (1.0 - CRITICAL_RATIO_AIR)
 
 
-def leaking_vacuum_inhg(time_s, start_inhg, fall_inhg_per_s, barometer_inhg=STANDARD_ATMOSPHERE_INHG):
+def leaking_vacuum_inhg(
+    time_s: ArrayLike,
+    start_inhg: ArrayLike,
+    fall_inhg_per_s: ArrayLike,
+    barometer_inhg: ArrayLike = STANDARD_ATMOSPHERE_INHG,
+) -> FloatOrArray:
     """Reading of a hand pump on a punctured diaphragm, against time.
 
     Parameters

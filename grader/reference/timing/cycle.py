@@ -9,8 +9,9 @@ coefficient follows from the pressure by repeated substitution. No stepping in t
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
-from grader.ranges import in_range, plain
+from grader.ranges import FloatOrArray, in_range, plain
 from grader.reference.angles import piston_fall_fraction
 
 GAS_CONSTANT = 287.0  # J/(kg K), of the charge; it only turns heat per mass into heat per filling
@@ -83,7 +84,9 @@ class Cycle:
     half_burned_deg: float
 
 
-def burned_share(angle_deg, burn_start_deg, burn_deg, a=WIEBE_A, m=WIEBE_M):
+def burned_share(
+    angle_deg: ArrayLike, burn_start_deg: ArrayLike, burn_deg: ArrayLike, a: float = WIEBE_A, m: float = WIEBE_M
+) -> FloatOrArray:
     """Share of the charge that has burned at a crank angle (Wiebe).
 
     Parameters
@@ -142,7 +145,7 @@ def burn_angle_fraction(burned, a=WIEBE_A, m=WIEBE_M):
     return plain((-np.log1p(-share) / a) ** (1.0 / (m + 1.0)))
 
 
-def solve(burn_start_deg, speed_rpm=2000.0, cylinder=TEACHING_CYLINDER):
+def solve(burn_start_deg: ArrayLike, speed_rpm: ArrayLike = 2000.0, cylinder: Cylinder = TEACHING_CYLINDER) -> Cycle:
     """Pressure and work of one cycle.
 
     Parameters
@@ -211,7 +214,7 @@ def solve(burn_start_deg, speed_rpm=2000.0, cylinder=TEACHING_CYLINDER):
     )  # fmt: skip
 
 
-def best_burn_start_deg(speed_rpm=2000.0, cylinder=TEACHING_CYLINDER):
+def best_burn_start_deg(speed_rpm: ArrayLike = 2000.0, cylinder: Cylinder = TEACHING_CYLINDER) -> FloatOrArray:
     """Start of burn that gives the most work.
 
     Parameters

@@ -1,8 +1,9 @@
 """What pushes the piston and what holds it back: mean pressures and torque."""
 
 import numpy as np
+from numpy.typing import ArrayLike
 
-from grader.ranges import in_range, plain
+from grader.ranges import FloatOrArray, in_range, plain
 
 INDICATED_SHARE = 0.29  # of the heat, at best timing and mixture
 HEAT_MJ_PER_KG = 3.01  # of charge
@@ -42,7 +43,14 @@ def friction_bar(speed_rpm, cold=False):
     return plain((COLD_FRICTION if cold else 1.0) * (still + rubbing * thousands + fluid * thousands**2))
 
 
-def indicated_bar(charge_kg_per_m3, mixture_share=1.0, timing_loss=0.0, fires=1.0, leak=0.0, early=0.0):
+def indicated_bar(
+    charge_kg_per_m3: ArrayLike,
+    mixture_share: ArrayLike = 1.0,
+    timing_loss: ArrayLike = 0.0,
+    fires: ArrayLike = 1.0,
+    leak: ArrayLike = 0.0,
+    early: ArrayLike = 0.0,
+) -> FloatOrArray:
     """Indicated mean pressure of one cylinder, the closed part of its cycle.
 
     Parameters
@@ -81,7 +89,9 @@ def indicated_bar(charge_kg_per_m3, mixture_share=1.0, timing_loss=0.0, fires=1.
     return plain(full * (1.0 - lit) - EARLY_LIGHT_BAR * lit)
 
 
-def brake_bar(indicated_bar, friction_bar, exhaust_kpa, manifold_kpa):
+def brake_bar(
+    indicated_bar: ArrayLike, friction_bar: ArrayLike, exhaust_kpa: ArrayLike, manifold_kpa: ArrayLike
+) -> FloatOrArray:
     """Mean pressure left at the flywheel.
 
     Parameters

@@ -165,10 +165,12 @@ def _with_words(term, connection, layout):
         else:
             counts = None
         below = term.pass_percent(found.module) if found.failed else None
-        row["word"] = word(layout, *counts, below=below) if counts else ""
-        row["_counts"], row["_failed"] = counts, bool(found.failed)
-        row["_zero"] = standing.missing_is_zero(term, found)
-        yield row
+        yield row | {
+            "word": word(layout, *counts, below=below) if counts else "",
+            "_counts": counts,
+            "_failed": bool(found.failed),
+            "_zero": standing.missing_is_zero(term, found),
+        }
 
 
 def _per_trainee(term, mine, layout):

@@ -270,11 +270,11 @@ def months(opened):
                 people = [
                     one for one in standing.standings(term, connection, [module]) if one.state != standing.NOT_ASSIGNED
                 ]
-                done = [one for one in people if one.mark is not None and one.state == standing.MARKED]
-                whole = [one.mark for one in done]
+                done = [(one, one.mark) for one in people if one.mark is not None and one.state == standing.MARKED]
+                whole = [mark for _, mark in done]
                 missing = sum(one.state == standing.NOT_HANDED_IN for one in people)
                 practice = not all(one.counts for one in people)
-                good = sum(one.passed == passing.YES for one in done)
+                good = sum(one.passed == passing.YES for one, _ in done)
                 mean = 100 * sum(mark.mark / mark.most for mark in whole) / len(whole) if len(whole) >= statistics.FEW else None  # fmt: skip
                 found.append(Month(term.id, module, at, len(people), len(whole), good, missing, mean, practice))
     return sorted(found, key=lambda month: (month.assigned_at, month.term, month.module))

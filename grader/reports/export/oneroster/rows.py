@@ -126,7 +126,7 @@ def results(part):
             continue
         mark, score, on = found.mark, "", assigned[found.module].assigned_at
         said = [f"attempt {found.attempt} of {found.attempts}"] if found.attempts > 1 and found.attempt else []
-        if found.state == standing.MARKED:
+        if found.state == standing.MARKED and mark is not None:
             score, on = hundredths(mark.mark), mark.marked_at
             said.insert(0, passing.Outcome(found.passed, found.failed).said())
             if mark.penalty:

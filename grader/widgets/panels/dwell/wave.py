@@ -57,9 +57,9 @@ class Plug(Picture[After]):
 
     def update(self, state: After) -> None:
         self._line.set_data(state.wave.time_ms, state.wave.plug_kv)
-        connected = state.required_kv is not None
-        self._required.set_ydata([state.required_kv if connected else 99.0] * 2)
-        self._required_name.set_y(state.required_kv + 0.3 if connected else 99.0)
+        required = state.required_kv
+        self._required.set_ydata([99.0 if required is None else required] * 2)
+        self._required_name.set_y(99.0 if required is None else required + 0.3)
         self._say.set_text(_outcome(state))
 
 

@@ -12,7 +12,7 @@ from matplotlib.patches import Rectangle
 from grader.reference import angles
 from grader.reference.timing import advance, filling, induction
 from grader.widgets import style
-from grader.widgets.panel import Panel, Picture
+from grader.widgets.panel import Panel, Picture, add_patch
 from grader.widgets.panels.timing.scales import mark_axes, words
 
 # The engine of the worked examples; plate, bore and filling are teaching values.
@@ -122,7 +122,7 @@ class Plate(Picture[Idle]):
         large.plot([-7.6, -7.6], [-4.4, -2.4], color=style.INK, lw=1.2)
         large.text(-7.2, -3.4, "2 mm\n(0.08 in)", va="center", **words(12))
         (self._edge,) = large.plot([], [], color=style.RED, lw=7, solid_capstyle="butt")
-        self._tap = large.add_patch(Rectangle((0, 0), 6.2, 1.0, facecolor=style.PAPER, edgecolor=style.INK, lw=1.2))
+        self._tap = add_patch(large, Rectangle((0, 0), 6.2, 1.0, facecolor=style.PAPER, edgecolor=style.INK, lw=1.2))
         self._says = large.text(-4.2, reach - 0.7, "", ha="center", va="center", **words(13, weight="bold"))
         self._line = large.text(3.1, 0, "", ha="center", va="bottom", color=style.BLUE, **words(13, weight="bold"))
         moving += [self._plate, self._edge, self._tap, self._says, self._line]

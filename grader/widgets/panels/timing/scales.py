@@ -1,6 +1,6 @@
 """Type and axes that the timing panels share."""
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from typing import Any
 
 from matplotlib.axes import Axes
@@ -19,8 +19,8 @@ def mark_axes(
     up: tuple[float, float],
     across_label: str,
     up_label: str,
-    across_ticks: Iterable[float],
-    up_ticks: Iterable[float],
+    across_ticks: Sequence[float],
+    up_ticks: Sequence[float],
 ) -> None:
     """Give plain axes their limits, labels and figures."""
     axes.set_xlim(*across)
