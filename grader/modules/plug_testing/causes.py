@@ -7,6 +7,7 @@ from types import MappingProxyType
 import numpy as np
 
 from grader import tables
+from grader.errors import BadTable
 from grader.exercise import listing
 from grader.exercise.kinds import Choices
 from grader.exercise.model import Absolute, Choice, Exercise, Line, Number, Slip
@@ -208,6 +209,14 @@ def _odd(readings, references, zero_psi):
     return place if distance > critical else None
 
 
+def _odd_number(v) -> int:
+    """Number of the plug at that place, from 1; a batch without one cannot be asked about."""
+    place = odd_place(v)
+    if place is None:
+        raise BadTable("datasets/plug_batches.csv: a batch has no reading that stands out from the others.")
+    return place + 1
+
+
 def decisions(v):
     """Keep, reject or either way for each plug, against the new plug at its turn."""
     limits = (tester.KEEP_SHARE * _true_references(v) + v.zero_psi).tolist()
@@ -274,7 +283,7 @@ BATCH = Exercise(
         ),
         Number(
             key="odd", prompt="Number of the plug whose reading cannot be believed", unit="", marks=1, step=0.5,
-            answer=lambda v: float(odd_place(v) + 1), within=Absolute(0.4, "a plug has a whole number"),
+            answer=lambda v: float(_odd_number(v)), within=Absolute(0.4, "a plug has a whole number"),
             possible=(1.0, 24.0), objectives=("P5",),
             slips=(
                 Slip("lowest",
@@ -306,10 +315,10 @@ BATCH = Exercise(
             "pattern",
         ),
         Line(
-            f"P{odd_place(v) + 1:02} reads {v.readings[odd_place(v)]} psi, far above a new plug: gap shut, or misread.",
+            f"P{_odd_number(v):02} reads {v.readings[_odd_number(v) - 1]} psi, far above a new plug: gap shut, or misread.",
             "odd",
         ),
-        Line(f"Check the gap of P{odd_place(v) + 1:02} and test it again.", "odd", "sort"),
+        Line(f"Check the gap of P{_odd_number(v):02} and test it again.", "odd", "sort"),
         Line(  # what is taken off, and a limit that falls, name the tester's fault
             f"Limit at P01: 0.70 × {_true_references(v)[0]:.1f} + {v.zero_psi} = "
             f"{tester.KEEP_SHARE * _true_references(v)[0] + v.zero_psi:.0f} psi on this gauge; "

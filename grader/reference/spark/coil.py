@@ -181,7 +181,7 @@ def break_voltage_v(current_a, inductance_mh, break_time_us):
     return 1e3 * inductance * _current(current_a) / in_range("The time of the break", break_time_us, "us", above=0)
 
 
-def arc_kept_share(speed_rpm, opening_ratio=1.0):
+def arc_kept_share(speed_rpm: ArrayLike, opening_ratio: ArrayLike = 1.0) -> FloatOrArray:
     """Share of the voltage that an arc at the opening points leaves.
 
     Parameters

@@ -307,7 +307,7 @@ def torque_loss_percent(timing_error_deg, speed_rpm=2000.0, cylinder=TEACHING_CY
     return plain(100.0 * (1.0 - work / most))
 
 
-def _chamber(angle, cylinder):
+def _chamber(angle: np.ndarray, cylinder: Cylinder) -> tuple[np.ndarray, np.ndarray]:
     """Volume [m3] and wall area [m2] at crank angles."""
     piston = np.pi / 4.0 * (1e-3 * cylinder.bore_mm) ** 2
     swept = piston * 1e-3 * cylinder.stroke_mm

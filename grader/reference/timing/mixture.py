@@ -1,8 +1,9 @@
 """How rich the charge is, and what that does to the work: teaching values of a plain carburettor."""
 
 import numpy as np
+from numpy.typing import ArrayLike
 
-from grader.ranges import in_range, plain
+from grader.ranges import FloatOrArray, in_range, plain
 
 IDLE_RATIO, FREE_RATIO = 0.95, 0.97
 CRANK_COLD_RATIO, CRANK_RATIO = 0.80, 0.92
@@ -125,7 +126,7 @@ def mixture_work_share(air_ratio):
     return plain(np.interp(in_range("The air ratio", air_ratio, "", least=0.3, most=3), *WORK_POINTS))
 
 
-def fuel_g_per_s(air_g_per_s, air_ratio):
+def fuel_g_per_s(air_g_per_s: ArrayLike, air_ratio: ArrayLike) -> FloatOrArray:
     """Fuel that goes with an air flow.
 
     Parameters

@@ -1,13 +1,15 @@
 """What a class report tells, as plain figures: marks, slips, who needs help, and how the months compare."""
 
 from collections import Counter
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from typing import Any
 
 from sqlalchemy import select
 
 from grader import clock
 from grader.course.attempts import kept, lateness, overview, passing, standing
-from grader.exercise.part import sayings
+from grader.exercise.part import Part, sayings
 from grader.marking.verdict import BLANK, WRONG
 from grader.records import adjustments, database, schema
 from grader.records.term import roster
@@ -88,12 +90,13 @@ def chosen(term, module):
     ]
 
 
-def _counted(term, module, key_of):
+def _counted(term, module, key_of: Callable[[Any, Part], str | None]) -> Iterator[tuple[str, str, Part, str, int, int]]:
     """(path, title, part, key, how many answers have that key, how many were given), commonest first."""
     table = schema.answer
     parts = {f"{e.key}.{p.key}": (e, p) for e in (*module.old, *module.exercises) for p in e.parts}
     order = {path: n for n, path in enumerate(parts)}
-    found, given = Counter(), Counter()
+    found: Counter[tuple[str, str]] = Counter()
+    given: Counter[str] = Counter()
     with database.transaction(term) as connection:
         kept = standing.kept_answers(connection, module.key)
         for row in connection.execute(select(table).where(table.c.module == module.key)):

@@ -8,7 +8,7 @@ from matplotlib.colors import to_rgb
 from matplotlib.patches import Polygon, Rectangle
 
 from grader.widgets import style
-from grader.widgets.panel import Panel, Picture
+from grader.widgets.panel import Panel, Picture, add_patch
 from grader.widgets.panels.heat_range import scales
 
 WHOLE, CRACKED, BRIDGED = "none", "nose broken", "crumb in the gap"
@@ -57,11 +57,11 @@ class PlugFace(Picture):
                         closed=True, facecolor="#aeb4b9", edgecolor=style.INK, lw=0.8)
             )  # fmt: skip
         outline = {"edgecolor": style.INK, "lw": 1.1}
-        self._rim = axes.add_patch(Rectangle((-8.6, 0.6), 17.2, 3.0, **outline))
+        self._rim = add_patch(axes, Rectangle((-8.6, 0.6), 17.2, 3.0, **outline))
         bar = [(8.0, 0.6), (8.0, -7.4), (-2.2, -7.4), (-2.2, self._BAR), (6.0, self._BAR), (6.0, 0.6)]
-        self._side = axes.add_patch(Polygon(bar, closed=True, **outline))
-        self._centre = axes.add_patch(Polygon([(0, 0), (1, 0), (0, 1)], closed=True, **outline))
-        self._nose = axes.add_patch(Polygon([(0, 0), (1, 0), (0, 1)], closed=True, **outline))
+        self._side = add_patch(axes, Polygon(bar, closed=True, **outline))
+        self._centre = add_patch(axes, Polygon([(0, 0), (1, 0), (0, 1)], closed=True, **outline))
+        self._nose = add_patch(axes, Polygon([(0, 0), (1, 0), (0, 1)], closed=True, **outline))
         spread = np.random.default_rng(3)  # the same specks every time
         places = np.column_stack((spread.uniform(-8.4, 8.4, _SPECKS), spread.uniform(-3.3, 3.5, _SPECKS)))
         on_nose = np.abs(places[:, 0]) < 2.5
@@ -75,14 +75,15 @@ class PlugFace(Picture):
             axes.plot(xs, ys, color="white", lw=3.0, alpha=0.0, solid_capstyle="round", zorder=7)[0]
             for xs, ys in (([-1.7, -1.35], [0.2, -2.6]), ([-7.6, -3.6], [2.9, 2.9]), ([7.4, 7.4], [-0.6, -5.6]))
         ]
-        self._crumb = axes.add_patch(
+        self._crumb = add_patch(
+            axes,
             Polygon(
                 [(-0.7, 0), (0.9, 0.1), (0.6, 1), (-0.3, 1)],
                 closed=True,
                 facecolor="#5a4a3b",
                 edgecolor=style.INK,
                 zorder=6,
-            )
+            ),
         )
         (self._measure,) = axes.plot([], [], color=style.RED, lw=1.6, marker="_", ms=11, zorder=8)
         self._gap = axes.text(-3.2, 0, "gap", ha="right", va="center", **scales.font(16, color=style.RED))

@@ -9,7 +9,7 @@ from matplotlib.patches import FancyArrowPatch, Polygon, Rectangle
 
 from grader.reference.spark import plug
 from grader.widgets import style
-from grader.widgets.panel import Panel, Picture
+from grader.widgets.panel import Panel, Picture, add_patch
 from grader.widgets.panels.heat_range import scales
 
 TIGHT, LOOSE = "tight", "loose"
@@ -85,18 +85,20 @@ class Section(Picture):
                 )
         bent = [(6.0, 0.0), (8.2, 0.0), (8.2, -5.4), (-1.6, -5.4), (-1.6, -4.0), (6.0, -4.0)]
         axes.add_patch(Polygon(bent, closed=True, **metal))
-        self._body = axes.add_patch(
-            Polygon(np.zeros((3, 2)), closed=True, facecolor="#f7f7f2", edgecolor=style.INK, lw=1.0)
+        self._body = add_patch(
+            axes, Polygon(np.zeros((3, 2)), closed=True, facecolor="#f7f7f2", edgecolor=style.INK, lw=1.0)
         )
-        self._nose = axes.add_collection(PolyCollection([], edgecolors="none"))
+        self._nose = PolyCollection([], edgecolors="none")
+        axes.add_collection(self._nose)
         (self._edge,) = axes.plot([], [], color=style.INK, lw=1.0)
-        self._core = axes.add_patch(
+        self._core = add_patch(
+            axes,
             Rectangle(
                 (-plug.BORE_MM / 2, -2.9), plug.BORE_MM, _TOP_MM + 2.9, facecolor="#8d949a", edgecolor=style.INK, lw=0.8
-            )
+            ),
         )
         arrow = {"arrowstyle": "-|>", "mutation_scale": 16, "color": style.INK, "lw": 1.8}
-        self._paths = [axes.add_patch(FancyArrowPatch((0, 0), (1, 1), **arrow)) for _ in range(4)]
+        self._paths = [add_patch(axes, FancyArrowPatch((0, 0), (1, 1), **arrow)) for _ in range(4)]
         self._gasket = [axes.plot([], [], color=style.RED, lw=4.0, solid_capstyle="butt")[0] for _ in range(2)]
         self._tip = axes.text(-3.4, -2.4, "", ha="right", va="center", **scales.font(17, weight="bold"))
         self._root = axes.text(-13.0, 0, "", ha="right", va="center", **scales.font(12))

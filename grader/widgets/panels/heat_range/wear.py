@@ -11,7 +11,7 @@ from grader.reference.spark import breakdown, coil, plug
 from grader.reference.timing import advance, combustion
 from grader.units import KM_PER_MILE, grouped
 from grader.widgets import style
-from grader.widgets.panel import Panel, Picture
+from grader.widgets.panel import Panel, Picture, add_patch
 from grader.widgets.panels.heat_range import scales
 
 SOUND, TIRED = "sound", "tired: 0.3 Ω in the points"
@@ -93,7 +93,7 @@ class Electrodes(Picture):
         )
         bar = [(-1.9, -1.9), (3.2, -1.9), (3.2, 2.6), (3.9, 2.6), (3.9, -2.6), (-1.9, -2.6)]
         axes.add_patch(Polygon(bar, closed=True, facecolor="#b7bdc2", edgecolor=style.INK))
-        self._centre = axes.add_patch(FancyBboxPatch((0, 0), 1, 1, facecolor="#8d949a", edgecolor=style.INK))
+        self._centre = add_patch(axes, FancyBboxPatch((0, 0), 1, 1, facecolor="#8d949a", edgecolor=style.INK))
         (self._line,) = axes.plot([], [], color=style.RED, lw=1.6, marker="_", ms=14)
         self._words = axes.text(-1.5, 0, "", ha="right", va="center", **scales.font(15, weight="bold"))
         axes.text(-2.65, 2.2, "insulator nose", ha="right", va="center", **scales.font(12))

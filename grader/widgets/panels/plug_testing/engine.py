@@ -94,7 +94,9 @@ class Stroke(Picture):
         axes.grid(color=PALE, lw=0.7)
         axes.set_axisbelow(True)
         plain_axes(axes, "Crank degrees before top dead centre", "Same demand on the tester (psi gauge)")
-        right = axes.secondary_yaxis("right", functions=(lambda psi: psi * KPA_PER_PSI, lambda kpa: kpa / KPA_PER_PSI))
+        right = axes.secondary_yaxis(
+            "right", functions=(lambda psi: np.multiply(psi, KPA_PER_PSI), lambda kpa: np.divide(kpa, KPA_PER_PSI))
+        )
         right.set_ylabel("kPa gauge", **font(13))
         for label in right.get_yticklabels():
             label.set(**font(12))

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+import numpy as np
 from ipywidgets import IntSlider
 from matplotlib.patches import Rectangle
 
@@ -79,7 +80,9 @@ class Columns(Picture):
         axes.grid(axis="y", color=PALE, lw=0.7)
         axes.set_axisbelow(True)
         plain_axes(axes, "", "Absolute pressure (psi)")
-        right = axes.secondary_yaxis("right", functions=(lambda psi: psi * KPA_PER_PSI, lambda kpa: kpa / KPA_PER_PSI))
+        right = axes.secondary_yaxis(
+            "right", functions=(lambda psi: np.multiply(psi, KPA_PER_PSI), lambda kpa: np.divide(kpa, KPA_PER_PSI))
+        )
         right.set_ylabel("Absolute pressure (kPa)", **font(13))
         for label in right.get_yticklabels():
             label.set(**font(12))

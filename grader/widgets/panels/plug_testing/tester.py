@@ -11,7 +11,7 @@ from matplotlib.ticker import MultipleLocator
 from grader.modules.plug_testing import firing
 from grader.reference.spark import breakdown, coil, tester
 from grader.widgets import style
-from grader.widgets.panel import Panel, Picture, keep_readable
+from grader.widgets.panel import Panel, Picture, add_patch, keep_readable
 from grader.widgets.panels.plug_testing.look import (
     AIR,
     MM_PER_INCH,
@@ -88,14 +88,14 @@ class Chamber(Picture):
         bare_axes(axes, 400, 420)
         axes.add_patch(FancyBboxPatch((40, 50), 190, 190, boxstyle="round,pad=0,rounding_size=14",
                                       facecolor="#b9c0c6", edgecolor=style.INK, lw=1.2))  # fmt: skip
-        self._air = axes.add_patch(Rectangle((58, 68), 154, 154, facecolor=AIR, edgecolor=style.INK, lw=0.9))
+        self._air = add_patch(axes, Rectangle((58, 68), 154, 154, facecolor=AIR, edgecolor=style.INK, lw=0.9))
         axes.add_patch(Rectangle((230, 90), 40, 16, facecolor="#b9c0c6", edgecolor=style.INK, lw=0.9))
         axes.text(251, 112, "air", ha="center", **font(12))
         self._draw_plug(axes)
         axes.text(135, 26, "chamber, cut open", ha="center", **font(12))
         axes.text(135, 384, "from the tester's coil", ha="center", **font(12))
-        self._side = axes.add_patch(
-            Polygon(np.zeros((6, 2)), closed=True, facecolor="#6d757c", edgecolor=style.INK, lw=0.8)
+        self._side = add_patch(
+            axes, Polygon(np.zeros((6, 2)), closed=True, facecolor="#6d757c", edgecolor=style.INK, lw=0.8)
         )
         (self._spark,) = axes.plot([], [], color=style.BLUE, lw=2.4)
         self._words = axes.text(135, 84, "", ha="center", va="center", weight="bold", **font(15))
@@ -110,7 +110,7 @@ class Chamber(Picture):
         axes.text(294, 366, "psi", ha="right", **font(12))
         axes.text(338, 366, "kPa", ha="left", **font(12))
         axes.text(318, 34, "on the gauge", ha="center", **font(12))
-        self._column = axes.add_patch(Rectangle((307, self._FOOT), 22, 1, facecolor=style.SKY, edgecolor="none"))
+        self._column = add_patch(axes, Rectangle((307, self._FOOT), 22, 1, facecolor=style.SKY, edgecolor="none"))
         (self._limit,) = axes.plot([], [], color=style.RED, lw=2.2, ls=style.DASHED)
         return self._side, self._spark, self._words, self._column, self._limit
 
