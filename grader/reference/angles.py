@@ -5,9 +5,10 @@ for two turns of the crankshaft.
 """
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from grader.errors import OutOfRange
-from grader.ranges import in_range, plain
+from grader.ranges import FloatOrArray, in_range, plain
 
 CYLINDERS = (1, 2, 3, 4, 5, 6, 8, 10, 12)
 
@@ -238,7 +239,7 @@ def pulley_chord(angle_deg, diameter):
     return plain(across * np.sin(np.radians(angle) / 2.0))
 
 
-def piston_fall_fraction(angle_deg, rod_ratio):
+def piston_fall_fraction(angle_deg: ArrayLike, rod_ratio: ArrayLike) -> FloatOrArray:
     """Distance of the piston below top dead centre, as a share of the stroke.
 
     Parameters
