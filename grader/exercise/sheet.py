@@ -10,6 +10,7 @@ FORMAT, SCHEMA = "timing-mark answers", 1
 NAME = "answers.json"
 LARGEST_FILE = 2_000_000
 LONGEST_ANSWER = 20_000
+MOST_VALUES = 50_000  # a real sheet has some hundreds; an answer may hold `LONGEST_ANSWER` commas
 
 
 class Answer(Struct, frozen=True, eq=False, gc=False):
@@ -95,6 +96,10 @@ def parse(content):
     BadSheet
         As `read`.
     """
+    if values_in(content) > MOST_VALUES:
+        raise BadSheet(
+            f"The answer sheet is nested too deep, or holds more than {MOST_VALUES:,} values; no real one does. Ask for it again."
+        )
     try:
         found = files.from_json(content, what="The answer sheet")
     except BadFile as problem:
@@ -135,6 +140,14 @@ def parse(content):
         made_with=_text(found.get("made_with")),
         rest={key: value for key, value in found.items() if key not in _SHEET_KEYS},
     )
+
+
+def values_in(content):
+    """At least as many as the values of a JSON text, counted in its bytes before it is decoded.
+
+    An empty list of two bytes becomes an object of fifty: the size of a file does not bound what it decodes to.
+    """
+    return content.count(b",") + content.count(b"[") + content.count(b"{")
 
 
 def dump(sheet):

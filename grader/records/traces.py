@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from grader import files
 from grader.errors import CannotWrite
+from grader.exercise import sheet as sheets
 from grader.records import database
 
 if TYPE_CHECKING:
@@ -24,6 +25,7 @@ _OF_TRAINEES = ("out", "inbox", "submitted", "autograded", "feedback", "returned
 _OF_CLASSES = ("exports", "reports")
 _LESSONS = ("source", "release")
 _LARGEST = 200_000_000
+_MOST_SHEETS = 10_000  # looked at in one archive
 _DEEPEST = 3  # an archive in an archive in an archive
 
 
@@ -124,7 +126,7 @@ def mentions(content: bytes, mine: tuple, depth: int = 0) -> bool:
             return any(
                 mentions(member.filename.encode(), mine) or mentions(archive.read(member), mine, depth + 1)
                 for member in archive.infolist()
-                if member.file_size <= _LARGEST
+                if member.file_size <= _LARGEST and member.compress_type in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
             )
     except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError, ValueError):
         return False
@@ -185,15 +187,26 @@ def _owner(content):
     try:
         if content[:4] == b"PK\x03\x04":
             with zipfile.ZipFile(io.BytesIO(content)) as archive:
-                names = [
-                    name for name in archive.namelist() if name.rpartition("/")[2] in ("answers.json", "issued.json")
+                ours = [
+                    m for m in archive.infolist() if m.filename.rpartition("/")[2] in ("answers.json", "issued.json")
                 ]
-                return next((owner for owner in (_owner(archive.read(name)) for name in names) if owner), None)
+                contents = (_bounded(archive, member) for member in ours[:_MOST_SHEETS])
+                return next((owner for owner in map(_owner, contents) if owner), None)
+        if len(content) > sheets.LARGEST_FILE or sheets.values_in(content) > sheets.MOST_VALUES:
+            return None
         said = json.loads(content.decode("utf-8-sig"))
         owner = said.get("trainee") if isinstance(said, dict) else None
         return owner if isinstance(owner, str) else None
     except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError, ValueError, RecursionError):
         return None
+
+
+def _bounded(archive, member):
+    """The content of a member as far as a sheet can go: what grows without a limit in unpacking is not opened."""
+    if member.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+        return b""
+    with archive.open(member) as stream:
+        return stream.read(sheets.LARGEST_FILE + 1)
 
 
 def _clean_list(path, people, marks):

@@ -18,6 +18,7 @@ from grader.exercise import issued
 from grader.exercise import sheet as sheets
 
 ANSWERS, COMPANY, OTHER = "answers", "company", "other"
+MOST_VALUES = 1_000_000  # in all sheets of one archive together, counted before they are decoded
 _STAMP = re.compile(
     r"(\d{4}-\d{2}-\d{2})[ T](\d{2}:\d{2}:\d{2})(?:\.\d{1,9})?\s*(Z|UTC|[+-]\d{2}:?\d{2}|[A-Za-z_]+/[A-Za-z_/+-]+)?\Z"
 )
@@ -150,20 +151,24 @@ def _archive(path, root):
         inside = archives.members(content)
     except BadFile as problem:
         return [Submission(where, parts, content, str(problem), came=came)]
-    found, company, broken = [], [], []
+    found, company, broken, values = [], [], [], 0
     for member in inside:
         all_parts = (*parts, *member.parts)
         inner = _shown(all_parts)
         if member.problem:
             broken.append(Submission(inner, all_parts, member.content, member.problem, came=came))
             continue
+        values += sheets.values_in(member.content)
+        if values > MOST_VALUES:
+            said = f"The hand-in holds more than {MOST_VALUES:,} values; no real one does. Ask for it again."
+            return [Submission(where, parts, content, said, came=came)]
         kind, sheet, problem = _kind(member.name, member.content)
         if kind == ANSWERS and len(member.content) > sheets.LARGEST_FILE:
             said = f"The answer sheet unpacks to more than {sheets.LARGEST_FILE:,} bytes. Ask for it again."
             broken.append(Submission(where, parts, content, said, came=came))
         elif kind == ANSWERS:
             found.append(Submission(inner, all_parts, member.content, problem, sheet, came=came))
-        elif kind == COMPANY:
+        elif kind == COMPANY and len(member.content) <= archives.LARGEST_MEMBER:
             company.append(member.content)
     found = _without_backups(found)
     if not found and not broken:
@@ -198,6 +203,8 @@ def _kind(name, content):
 
 def _kind_of_no_sheet(name, content):
     try:
+        if len(content) > sheets.LARGEST_FILE or sheets.values_in(content) > sheets.MOST_VALUES:
+            raise BadFile("too large to be decoded: its beginning and its name tell")
         found = files.from_json(content, what="The file")
     except BadFile:
         said = name.lower()
