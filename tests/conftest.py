@@ -4,6 +4,7 @@ import fcntl
 import os
 import pickle
 import shutil
+import tempfile
 from collections import Counter
 
 import hypothesis
@@ -12,6 +13,7 @@ import pytest
 from grader import catalogue
 from grader.course.issue import assign
 from grader.demo import build
+from grader.records import head
 from grader.records.gradebook import setup
 from grader.records.term import roster
 from grader.records.term import term as terms
@@ -41,6 +43,7 @@ def pytest_configure(config):
     if not config.getoption("--hypothesis-profile"):
         hypothesis.settings.load_profile("suite")
     draws.take_over()
+    os.environ.setdefault(head.PLACE, tempfile.mkdtemp(prefix="seen-"))  # of terms that several tests share
 
 
 def pytest_sessionstart(session):
@@ -73,6 +76,12 @@ def pytest_fixture_setup(fixturedef, request):
     shared = (fixturedef.scope, request.node.nodeid, fixturedef.argname, str(getattr(request, "param_index", 0)))
     with draws.at(" ".join(shared)):
         return (yield)
+
+
+@pytest.fixture(autouse=True)
+def _seen_ledgers(tmp_path_factory, monkeypatch):
+    """Each test is a machine of its own: what another one saw of a copy of the same term is not known to it."""
+    monkeypatch.setenv(head.PLACE, str(tmp_path_factory.mktemp("seen")))
 
 
 @pytest.fixture(scope="session")

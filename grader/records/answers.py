@@ -42,6 +42,14 @@ def values(part: Any, mark: PartMark, chosen: str) -> dict:
     } | explained(mark, chosen)
 
 
+DECIDING = ("part", "exercise", "raw", "unit", "verdict", "slip", "hundredths", "most")
+
+
+def deciding(row: Any) -> tuple:
+    """What marks and objectives hang on, of a row of tm_answer or the values for one; words of explanation are left out."""
+    return tuple(row[name] if isinstance(row, dict) else getattr(row, name) for name in DECIDING)
+
+
 def explained(mark: PartMark, chosen: str) -> dict:
     """The columns that say why: the comment on a written answer stands in tm_reading alone."""
     return {

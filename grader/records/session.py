@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import Connection
 
-from grader.records import adjustments, database, lock
+from grader.records import adjustments, database, head, lock
 from grader.records.adjustments import Adjustments
 
 if TYPE_CHECKING:
@@ -78,3 +78,6 @@ def _block(work: Session) -> Iterator[Session]:
         work.connection.rollback()
         raise
     work.connection.commit()
+    if not work.read_only:
+        with work.connection.begin():
+            head.remember(work.term, work.connection)

@@ -182,7 +182,7 @@ def test_in_a_term_it_is_drawn_marked_returned_and_exported(module, empty_term):
     collect.collect(term, [path.parent], received_at=clock.parse("2026-03-30 12:00", term.settings.zone))
     mark_class.mark(term, "m01_timing")
     return_run.give_back(term, "m01_timing")
-    page = return_run.path_of(term, "t01", "m01_timing", 1).read_text("utf-8")
+    page = return_run.returned_path(term, "t01", "m01_timing", 1).read_text("utf-8")
     assert "4 tests, then “" in page and "told nothing new. The lamp had shown the gap already." in page
     [row] = [row for row in exported(term, "items") if row["item"] == PATH]
     hundredths = round(300 * (0.5 + 0.5 * numbers["enough"] / 4))

@@ -89,7 +89,7 @@ def test_the_report_tells_it_of_practice_alone(handed_in, m01):
 def test_the_returned_page_tells_whom_it_concerns(handed_in):
     mode, term, _ = handed_in
     return_run.give_back(term, KEY)
-    told = {who: return_run.path_of(term, who, KEY, 1).read_text("utf-8").count(SURE_AND_WRONG) for who in ("t01", "t02", "t03", "t04")}  # fmt: skip
+    told = {who: return_run.returned_path(term, who, KEY, 1).read_text("utf-8").count(SURE_AND_WRONG) for who in ("t01", "t02", "t03", "t04")}  # fmt: skip
     assert told == ({"t01": 1, "t02": 1, "t03": 0, "t04": 0} if mode == PRACTICE else dict.fromkeys(told, 0))
 
 

@@ -31,7 +31,7 @@ def _hand_in(term, sheet, when="2026-03-30 12:00"):
 
 
 def _page(term, who="t01", attempt=1):
-    return return_run.path_of(term, who, KEY, attempt).read_text(encoding="utf-8")
+    return return_run.returned_path(term, who, KEY, attempt).read_text(encoding="utf-8")
 
 
 def record_of_hand_in(term, who):
@@ -146,10 +146,10 @@ def test_a_second_run_changes_nothing_and_a_new_mark_replaces_the_page(returned)
 
 def test_a_page_lost_or_changed_in_the_folder_is_written_again(returned):
     return_run.give_back(returned, KEY)
-    path, before = return_run.path_of(returned, "t01", KEY, 1), len(_returned(returned))
+    path, before = return_run.returned_path(returned, "t01", KEY, 1), len(_returned(returned))
     content = path.read_bytes()
     path.write_bytes(content + b"<p>17 marks</p>")
-    return_run.path_of(returned, "t02", KEY, 1).unlink()
+    return_run.returned_path(returned, "t02", KEY, 1).unlink()
     assert return_run.give_back(returned, KEY).written == 2
     assert path.read_bytes() == content and len(_returned(returned)) == before
 
@@ -161,7 +161,7 @@ def test_the_term_still_proves(returned):
 
 def test_one_trainee_alone(returned):
     assert return_run.give_back(returned, KEY, trainee="T02").written == 1
-    assert not return_run.path_of(returned, "t01", KEY, 1).exists()
+    assert not return_run.returned_path(returned, "t01", KEY, 1).exists()
     with pytest.raises(Unknown):
         return_run.give_back(returned, KEY, trainee="nobody")
 
@@ -187,7 +187,7 @@ def test_each_attempt_has_its_own_page_and_its_own_due_time(returned, m01):
     _hand_in(returned, right_sheet(issue_of(returned, "t01", attempt=2)), "2026-04-10 12:00")
     mark_class.mark(returned, KEY)
     done = return_run.give_back(returned, KEY, trainee="t01")
-    assert (done.written, done.unchanged) == (0, 1) and not return_run.path_of(returned, "t01", KEY, 2).exists()
+    assert (done.written, done.unchanged) == (0, 1) and not return_run.returned_path(returned, "t01", KEY, 2).exists()
     assert f"attempt 2: marked, may hand in until {NEXT}-01-01" in done.left_out[0]
     with database.transaction(returned) as connection:
         connection.execute(
@@ -195,7 +195,7 @@ def test_each_attempt_has_its_own_page_and_its_own_due_time(returned, m01):
         )
     assert return_run.give_back(returned, KEY, trainee="t01").written == 1
     assert _page(returned) == first and "number 2" in _page(returned, attempt=2)
-    assert return_run.path_of(returned, "t01", KEY, 2).name == "m01_timing-attempt-2.html"
+    assert return_run.returned_path(returned, "t01", KEY, 2).name == "m01_timing-attempt-2.html"
 
 
 def test_a_written_answer_waits_unless_partly_is_said(assigned_term, m01):
@@ -235,7 +235,7 @@ def test_what_was_not_assigned_is_refused(returned):
 def test_deleting_a_person_takes_the_pages_too(returned):
     return_run.give_back(returned, KEY)
     done = deletion.delete_person(returned, "T02", reason="asked for it")
-    assert not (returned.folder / "returned" / "t02").exists() and return_run.path_of(returned, "t01", KEY, 1).exists()
+    assert not (returned.folder / "returned" / "t02").exists() and return_run.returned_path(returned, "t01", KEY, 1).exists()
     assert done.findings == []
     assert {entry["trainee"] for entry in _returned(returned)} == {"t01"}
     assert verify.verify(returned).findings == []
@@ -261,7 +261,7 @@ def test_every_module_and_kind_can_be_returned(demo_term, key):
         mark_class.mark(demo_term, key)
     done = return_run.give_back(demo_term, key, partly=True)
     assert done.written + done.unchanged >= 2 and done.findings == []
-    page = return_run.path_of(demo_term, "q0101", key, 1).read_text(encoding="utf-8")
+    page = return_run.returned_path(demo_term, "q0101", key, 1).read_text(encoding="utf-8")
     module = catalogue.module(key)
     kinds = {type(part) for _, part, _ in module.parts()} & {Choice, Choices, Order, Batch, FiringOrder, Written}
     assert kinds and "You chose" in page and page.count("<section id=") == len(module.exercises)

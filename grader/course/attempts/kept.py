@@ -12,6 +12,7 @@ from grader.records.schema import ACCEPTED, AFTER_RETURN, COUNTS, SET_ASIDE, UNR
 from grader.records.term.term import Term
 
 LARGEST_KEPT = 50_000_000
+RETURNED = "returned"  # the folder of the pages given back
 
 # What a person is told of a hand-in of each kind.
 SENTENCES = {
@@ -51,6 +52,12 @@ class Arrival:
     @property
     def usable(self) -> bool:
         return self.kind in schema.USABLE
+
+
+def returned_path(term: Term, trainee_id: str, module_key: str, attempt: int) -> Path:
+    """Where the page that gives an attempt back lies."""
+    name = module_key if attempt == 1 else f"{module_key}-attempt-{attempt}"
+    return term.folder / RETURNED / trainee_id / f"{name}.html"
 
 
 def store(connection: Connection, new: Arrival) -> None:

@@ -2,23 +2,30 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from sqlalchemy import Connection, select
 
-from grader import catalogue
-from grader.course.attempts import evaluation, lateness, standing
+from grader import catalogue, files
+from grader.course.attempts import evaluation, kept, lateness, standing
 from grader.course.grading import observations, reconcile
 from grader.course.grading.session import session_on_all
 from grader.course.vehicles import store
 from grader.errors import BadFile, BadSheet
 from grader.exercise import issued
-from grader.records import adjustments, finding, ledger, schema
+from grader.records import adjustments, answers, finding, head, ledger, schema
 from grader.records.finding import Finding
 from grader.records.gradebook import gradebook
 from grader.records.term import policy_in_force
 from grader.records.term.term import Term
+
+# Columns of a mark that say what it was made of, and when.
+_BESIDE_THE_MARK = {
+    "state": "the state", "penalty": "the penalty in hundredths", "most": "the maximum in hundredths", "late_days": "days late",
+    "handed_in_at": "the time of the hand-in", "pending": "what waits to be read in hundredths",
+}  # fmt: skip
 
 
 @dataclass(slots=True)
@@ -56,6 +63,11 @@ def verify(term: Term) -> Proof:
         check.ledger()
         check.hand_ins()
         check.marks()
+        check.roster()
+        check.arrivals()
+        check.due_times()
+        check.returned()
+        check.proof.findings += head.compare(term, held.connection)
         _check_decisions(held.connection, check.decided, check.proof)
         check.proof.findings += observations.compare(held.connection)
         check.proof.findings += store.compare(held.connection)
@@ -77,6 +89,9 @@ class _Check:
         self._hand_ins = connection.execute(select(schema.hand_in)).all()
         self._marks = connection.execute(select(schema.mark)).all()
         self._issues = {adjustments.owner(row): row for row in connection.execute(select(schema.issue))}
+        self._kept = {}  # rows of tm_answer by owner
+        for row in connection.execute(select(schema.answer)):
+            self._kept.setdefault(adjustments.owner(row), []).append(row)
         self._books = {}  # module -> automatic scores in nbgrader's gradebook
 
     def _add(self, kind, subject, words):
@@ -123,8 +138,83 @@ class _Check:
             if again.values["mark"] != row.mark or again.values["raw"] != row.raw:
                 words = f"marking again gives {again.values['mark'] / 100:g}, the records say {row.mark / 100:g}. "
                 self._add(finding.MARK, who, words + "Run 'mark' to see why.")
+            for column, called in _BESIDE_THE_MARK.items():
+                if again.values[column] != getattr(row, column):
+                    words = f"{called} is {getattr(row, column)} in the records, and marking again gives {again.values[column]}. "
+                    self._add(finding.MARK, who, words + "Run 'mark' to put it right.")
+            self._answers(row, who, again)
             if best[row.trainee, row.module] == row.attempt:  # the gradebook holds the attempt that counts
                 self._in_gradebook(row, who, again)
+
+    def _answers(self, row, who, again):
+        """Each answer is kept as it is judged: objectives are met by answers, not by marks."""
+        stored = {found.part: answers.deciding(found) for found in self._kept.get(adjustments.owner(row), ())}
+        now = {found["part"]: answers.deciding(found) for found in again.answers}
+        wrong = [part for part in sorted(stored.keys() | now.keys()) if stored.get(part) != now.get(part)]
+        if wrong:
+            words = f"the records of {', '.join(wrong[:3])}{' and others' if len(wrong) > 3 else ''} are not what marking again gives. "
+            self._add(finding.MARK, who, words + "Run 'mark' to put them right.")
+
+    def roster(self) -> None:
+        """Everybody has the college's id under which he was enrolled, and is enrolled or withdrawn as noted last."""
+        noted, status = {}, {}
+        for _, _, entry in ledger.entries(self.connection, "enrolled", "withdrawn"):
+            status[entry["trainee"]] = entry["event"]
+            if entry["event"] == "enrolled":
+                noted[entry["trainee"]] = entry["new"]
+        for row in self.connection.execute(select(schema.trainee).order_by(schema.trainee.c.id)):
+            if (noted.get(row.id), status.get(row.id)) != (row.college_id, row.status):
+                words = f"{row.status} with the college id {row.college_id} in the records, and the ledger says "
+                words += f"{status.get(row.id, 'nothing')}, {noted.get(row.id, 'no id')}. Compare with a copy."
+                self._add(finding.LEDGER, row.id, words)
+
+    def arrivals(self) -> None:
+        """Every hand-in came when the ledger says, none of those is missing, and no kept file is unknown."""
+        noted = {}
+        for _, _, entry in ledger.entries(self.connection, "handed-in"):
+            noted[entry["trainee"], entry["module"], entry["attempt"], entry["sha256"]] = entry["new"]
+        held = {(*adjustments.owner(row), row.sha256): row.received_at for row in self._hand_ins}
+        for key in sorted(noted.keys() | held.keys(), key=str):
+            if noted.get(key) != held.get(key):
+                words = f"a hand-in came {held.get(key, 'never')} by the records and {noted.get(key, 'never')} by the ledger. "
+                self._add(finding.ARRIVAL, f"{key[0]}, {key[1]}, attempt {key[2]}", words + "Compare with a copy.")
+        known = {row.sha256 for row in self._hand_ins}
+        unknown = [path for path in (self.term.folder / "handed_in").glob("??/*.json") if path.stem not in known]
+        if unknown:
+            self.proof.findings.append(
+                f"{len(unknown)} kept hand-ins are not in the records ({unknown[0].name[:12]}...): the database is older than "
+                "the folder, or a collect was cut short. Collect them again, or put back the database that belongs to it."
+            )
+
+    def due_times(self) -> None:
+        """A due time is the one that was issued under the key, and where it was moved the one noted last."""
+        moved = {}
+        for _, _, entry in ledger.entries(self.connection, "assigned"):
+            if entry["kind"] == ledger.DUE and entry["trainee"]:
+                moved[entry["trainee"], entry["module"], entry["attempt"]] = entry["new"]
+        for owner, row in self._issues.items():
+            try:
+                sealed = issued.parse(row.record.encode()).due
+            except BadFile:
+                continue  # told by `compare`
+            if row.due != sealed or moved.get(owner, row.due) != row.due:
+                words = f"due {row.due or 'never'} by the records and {moved.get(owner, sealed) or 'never'} by the issue or ledger. "
+                self._add(finding.DECISION, f"{owner[0]}, {owner[1]}, attempt {owner[2]}", words + "Compare with a copy.")
+
+    def returned(self) -> None:
+        """A page in returned/ is the one that was given back last."""
+        noted = {}
+        for _, _, entry in ledger.entries(self.connection, "returned"):
+            noted[kept.returned_path(self.term, entry["trainee"], entry["module"], entry["attempt"])] = entry["sha256"]
+        for path in sorted((self.term.folder / kept.RETURNED).glob("*/*.html")):
+            try:
+                content = files.read_bytes(path, most=kept.LARGEST_KEPT, what="The returned sheet")
+            except BadFile as problem:
+                self.proof.findings.append(str(problem))
+                continue
+            if hashlib.sha256(content).hexdigest() != noted.get(path):
+                words = "the page is not the one that the ledger says was returned last. Run 'return' to write it again."
+                self._add(finding.LEDGER, str(path.relative_to(self.term.folder)), words)
 
     def _in_gradebook(self, row, who, again):
         if row.module not in self._books:

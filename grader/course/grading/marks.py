@@ -6,6 +6,7 @@ from sqlalchemy import Row, bindparam, delete, select
 
 from grader import clock
 from grader.records import adjustments, ledger, schema
+from grader.records import answers as answers_table
 from grader.records.adjustments import Adjustments
 from grader.records.gradebook import gradebook
 
@@ -27,14 +28,26 @@ class Marks:
     """
 
     def __init__(self, connection, module, trainees):
-        self._c, table = connection, schema.mark
-        mine = table.c.module == module.key, table.c.trainee.in_(set(trainees))
+        self._c, table, people = connection, schema.mark, set(trainees)
+        mine = table.c.module == module.key, table.c.trainee.in_(people)
         self._before = {adjustments.owner(row): row for row in connection.execute(select(table).where(*mine))}
         self._new = {}
+        self._module, self._trainees, self._kept = module.key, people, None
 
     def before(self, issue: Row) -> Row | None:
         """The mark of an issue as it stood, a row of tm_mark; None where nothing was marked."""
         return self._before.get(adjustments.owner(issue))
+
+    def same_answers(self, issue: Row, rows: list[dict]) -> bool:
+        """Whether the answers of an issue stand in the records as marking gives them now."""
+        if self._kept is None:
+            table = schema.answer
+            mine = (table.c.module == self._module, table.c.trainee.in_(self._trainees))
+            self._kept = {}
+            columns = (table.c[name] for name in (*_OWNER, *answers_table.DECIDING))
+            for row in self._c.execute(select(*columns).where(*mine)):
+                self._kept.setdefault(adjustments.owner(row), set()).add(answers_table.deciding(row))
+        return self._kept.get(adjustments.owner(issue), set()) == set(map(answers_table.deciding, rows))
 
     def put(self, issue: Row, values: dict, answers: list[dict], work: gradebook.Work, entry: ledger.Entry) -> None:
         """Gather the mark of an issue.

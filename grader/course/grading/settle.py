@@ -67,7 +67,8 @@ class Marker:
         issue, values, before = found.issue, found.values, self._marks.before(found.issue)
         same_work = before is not None and before.sha256 == found.hand_in.sha256
         if before is not None:
-            if all(getattr(before, name) == value for name, value in values.items()):
+            same = all(getattr(before, name) == value for name, value in values.items())
+            if same and self._marks.same_answers(issue, found.answers):
                 self.run.unchanged += 1
                 return
             if same_work and before.mark != values["mark"] and not self.reason.strip():

@@ -8,6 +8,7 @@ from sqlalchemy import select
 
 from grader import clock, files
 from grader.course.attempts import standing
+from grader.course.attempts.kept import RETURNED, returned_path
 from grader.course.formgrader import notebooks
 from grader.course.grading.session import session
 from grader.course.grading.work import Work
@@ -17,7 +18,6 @@ from grader.records.term import roster
 from grader.records.term.term import Term
 from grader.reports.feedback import marked_attempt, returned_sheet
 
-ROOM = "returned"
 _LARGEST = 20_000_000
 
 
@@ -75,7 +75,7 @@ def give_back(
     CannotWrite
         The disk refuses; the old page stands.
     """
-    done = Returned(term.folder / ROOM)
+    done = Returned(term.folder / RETURNED)
     with session(term, module_key, "returning") as work:
         connection, module = work.connection, work.module
         found = _standings(term, connection, module, trainee)
@@ -92,12 +92,6 @@ def give_back(
             title = f"{module.title}: {len(sheets)} returned sheets"
             files.write_bytes(done.one_file, returned_sheet.page(sheets, title))
     return done
-
-
-def path_of(term: Term, trainee_id: str, module_key: str, attempt: int) -> Path:
-    """Where the page of an attempt lies."""
-    name = module_key if attempt == 1 else f"{module_key}-attempt-{attempt}"
-    return term.folder / ROOM / trainee_id / f"{name}.html"
 
 
 def _standings(term, connection, module, trainee):
@@ -160,7 +154,7 @@ class _Run:
 
     def _put(self, trainee_id, attempt, content):
         module_key, done = self.work.module.key, self.done
-        path = path_of(self.work.term, trainee_id, module_key, attempt)
+        path = returned_path(self.work.term, trainee_id, module_key, attempt)
         digest, before = hashlib.sha256(content).hexdigest(), self.known.get((trainee_id, attempt))
         if before == digest and _digest_on_disk(path) == digest:
             done.unchanged += 1
