@@ -50,7 +50,10 @@ def policy(
         list[Path] | None, typer.Option("--term", help="A term folder; may be given several times.")
     ] = None,
 ) -> None:
-    """Pass marks of modules, thresholds of objectives, what must be met, and how modules add up."""
+    """Pass marks of modules, thresholds of objectives, what must be met, and how modules add up.
+
+    With --reason alone it notes in the ledger that term.toml was changed, and why.
+    """
     from grader import files
     from grader.records.term import policy as rules
     from grader.records.term import policy_in_force
@@ -64,6 +67,8 @@ def policy(
     folders = term or [HERE]
     if path:
         policy_in_force.adopt([terms.open_term(folder) for folder in folders], path, reason=reason)
+    elif reason:
+        policy_in_force.note_settings([terms.open_term(folder) for folder in folders], reason=reason)
     for opened in [terms.open_term(folder) for folder in folders]:
         say(f"{opened.id}:")
         for line in policy_in_force.lines(opened):

@@ -52,6 +52,7 @@ class Entry:
 
 # Kinds of entries.
 WRITTEN_ANSWER, POLICY, DUE, WITHDRAWN, RECEIVED = "written answer", "policy", "due time", "withdrawn", "received"
+SETTINGS = "settings"
 
 
 @lru_cache(maxsize=1)

@@ -10,7 +10,10 @@ from grader import clock
 from grader.course.audit import verify
 from grader.course.grading import mark_class
 from grader.course.submissions import collect
+from grader.errors import Refused
 from grader.records import database, head, ledger, schema
+from grader.records.term import policy_in_force
+from grader.records.term import term as terms
 from grader.reports.feedback import return_run
 from tests.work import issue_of, put_in_inbox, right_sheet, sheet_of, state
 
@@ -128,7 +131,18 @@ def test_what_was_seen_is_private_and_verify_writes_nothing(marked):
     before = state(copy), seen.read_bytes()
     for folder, _, _ in os.walk(copy):
         os.chmod(folder, 0o500)
-    from grader.records.term import term as terms
-
     assert verify.verify(terms.open_term(copy)).findings == []
     assert (state(copy), seen.read_bytes()) == before
+
+
+def test_a_pass_mark_changed_in_the_settings(marked):
+    """Whoever lowers it says why, once; until then everybody who proves the term is told."""
+    path = marked.folder / "term.toml"
+    path.write_text(path.read_text("utf-8").replace("pass_percent = 60", "pass_percent = 40"), encoding="utf-8")
+    changed = terms.open_term(marked.folder)
+    (finding,) = verify.verify(changed).findings
+    assert "term.toml says pass_percent 40, and the ledger notes 60 last" in finding
+    policy_in_force.note_settings([changed], reason="the awarding body lowered it")
+    assert verify.verify(changed).findings == []
+    with pytest.raises(Refused, match="need a reason"):
+        policy_in_force.note_settings([changed], reason=" ")

@@ -235,7 +235,10 @@ def test_what_was_not_assigned_is_refused(returned):
 def test_deleting_a_person_takes_the_pages_too(returned):
     return_run.give_back(returned, KEY)
     done = deletion.delete_person(returned, "T02", reason="asked for it")
-    assert not (returned.folder / "returned" / "t02").exists() and return_run.returned_path(returned, "t01", KEY, 1).exists()
+    assert (
+        not (returned.folder / "returned" / "t02").exists()
+        and return_run.returned_path(returned, "t01", KEY, 1).exists()
+    )
     assert done.findings == []
     assert {entry["trainee"] for entry in _returned(returned)} == {"t01"}
     assert verify.verify(returned).findings == []

@@ -199,7 +199,9 @@ class _Check:
                 continue  # told by `compare`
             if row.due != sealed or moved.get(owner, row.due) != row.due:
                 words = f"due {row.due or 'never'} by the records and {moved.get(owner, sealed) or 'never'} by the issue or ledger. "
-                self._add(finding.DECISION, f"{owner[0]}, {owner[1]}, attempt {owner[2]}", words + "Compare with a copy.")
+                self._add(
+                    finding.DECISION, f"{owner[0]}, {owner[1]}, attempt {owner[2]}", words + "Compare with a copy."
+                )
 
     def returned(self) -> None:
         """A page in returned/ is the one that was given back last."""
@@ -213,7 +215,9 @@ class _Check:
                 self.proof.findings.append(str(problem))
                 continue
             if hashlib.sha256(content).hexdigest() != noted.get(path):
-                words = "the page is not the one that the ledger says was returned last. Run 'return' to write it again."
+                words = (
+                    "the page is not the one that the ledger says was returned last. Run 'return' to write it again."
+                )
                 self._add(finding.LEDGER, str(path.relative_to(self.term.folder)), words)
 
     def _in_gradebook(self, row, who, again):

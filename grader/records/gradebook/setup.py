@@ -7,7 +7,7 @@ from pathlib import Path
 from grader.records import database as records
 from grader.records import ledger
 from grader.records.gradebook import gradebook
-from grader.records.term import term
+from grader.records.term import policy_in_force, term
 from grader.records.term.term import Term
 
 
@@ -35,5 +35,5 @@ def new_term(folder: str | Path, *, term_id: str, title: str, zone: str, databas
     gradebook.create(made)
     records.create(made)
     with records.transaction(made) as connection:
-        ledger.append(connection, [ledger.Entry("settings", new=made.id, reason="term made")])
+        ledger.append(connection, [policy_in_force.settings_entry(made, "term made")])
     return made

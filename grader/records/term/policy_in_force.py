@@ -3,17 +3,23 @@
 from __future__ import annotations
 
 import hashlib
+import json
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from sqlalchemy import Connection
 
 from grader import catalogue, files
+from grader.errors import Refused
 from grader.records import ledger, session
 from grader.records.term import policy
 from grader.records.term.term import Term
 
 _CALLED = "policy: "
+_DECIDING = (
+    "pass_percent", "late_basis", "late_percent_per_day", "late_days_until_nothing", "late_grace_minutes",
+    "missing_counts_zero", "attempts",
+)  # fmt: skip
 _NONE = f"{_CALLED}none"
 
 
@@ -45,6 +51,50 @@ def adopt(opened: Sequence[Term], path: str | Path, *, reason: str = "") -> None
             files.write_bytes(term.folder / policy.NAME, content)
 
 
+def note_settings(opened: Sequence[Term], *, reason: str) -> None:
+    """Note what each term.toml says now in the ledger, as what shall stand.
+
+    Parameters
+    ----------
+    opened : sequence of Term
+    reason : str
+
+    Raises
+    ------
+    Refused
+        No reason; nothing was noted.
+    """
+    if not reason.strip():
+        raise Refused("Changed settings need a reason; it stands in the ledger. Add --reason; nothing was changed.")
+    for term in opened:
+        with session.begin(term, "noting settings") as held:
+            ledger.append(held.connection, [settings_entry(term, reason.strip())])
+
+
+def settings_entry(term: Term, reason: str) -> ledger.Entry:
+    """The row of the ledger that says by which settings a term is marked."""
+    return ledger.Entry("settings", new=json.dumps(_deciding(term)), reason=reason, kind=ledger.SETTINGS)
+
+
+def _deciding(term):
+    """Settings that decide about marks and passes; those of title, zone and place do not."""
+    return {name: getattr(term.settings, name) for name in _DECIDING}
+
+
+def _compare_settings(term, connection):
+    """Terms made by an earlier version have nothing noted until their settings are noted once."""
+    noted = [e["new"] for _, _, e in ledger.entries(connection, "settings") if e["kind"] == ledger.SETTINGS]
+    if not noted:
+        return
+    before = json.loads(noted[-1])
+    for name, value in _deciding(term).items():
+        if name in before and before[name] != value:
+            yield (
+                f"term.toml says {name} {value}, and the ledger notes {before[name]} last. If it shall stand, run "
+                "'term policy --reason ...'; otherwise put the old value back."
+            )
+
+
 def compare(term: Term, connection: Connection) -> list[str]:
     """What is in force must be what the ledger notes last: a file changed by hand leaves no reason there.
 
@@ -55,9 +105,10 @@ def compare(term: Term, connection: Connection) -> list[str]:
     place = term.folder / policy.NAME
     there = _name(files.read_bytes(place, most=policy.LARGEST_FILE, what="The policy")) if place.exists() else _NONE
     noted = _noted(connection)
+    settings = list(_compare_settings(term, connection))
     if there == noted:
-        return []
-    return [
+        return settings
+    return settings + [
         f"{policy.NAME} is not the one that the ledger notes last ({noted}; in the folder {there}). "
         f"If it shall stand, put it in force with 'term policy {policy.NAME} --reason ...'; otherwise put the old one back."
     ]
