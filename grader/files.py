@@ -14,6 +14,8 @@ from typing import Any
 
 from grader.errors import BadFile, CannotWrite, Refused
 
+PRIVATE = 0o600  # for nobody but its owner
+
 
 def read_bytes(path, *, most, what):
     """The content of a small regular file.
@@ -302,7 +304,7 @@ def replacing(path):
             yield stream
             stream.flush()
             os.fsync(stream.fileno())
-        os.chmod(temporary, 0o644)
+        os.chmod(temporary, PRIVATE)  # whole classes and single people stand in what is written this way
         os.replace(temporary, path)
         temporary = None
     except OSError as problem:

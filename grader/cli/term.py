@@ -37,7 +37,8 @@ def show(term: TermFolder = HERE) -> None:
     from grader.course.attempts import overview
     from grader.records.term import term as terms
 
-    for line in overview.lines(terms.open_term(term)):
+    opened = terms.open_term(term)
+    for line in (*overview.lines(opened), *terms.open_to_others(opened.folder)):
         say(line)
 
 
@@ -81,18 +82,21 @@ def verify(term: TermFolder = HERE) -> None:
     from grader.course.audit import verify as proof
     from grader.records.term import term as terms
 
-    proved = proof.verify(terms.open_term(term))
+    opened = terms.open_term(term)
+    proved = proof.verify(opened)
     say(proved.summary)
-    findings(proved.findings)
+    findings([*proved.findings, *terms.open_to_others(opened.folder)])
 
 
 @app.command("upgrade")
 def upgrade(term: TermFolder = HERE) -> None:
-    """Bring a term made by an earlier version up to this one, after a copy."""
+    """Bring a term made by an earlier version up to this one, after a copy, and close its folder to others."""
     from grader.records import database, schema
     from grader.records.term import term as terms
 
     opened = terms.open_term(term)
+    if terms.close(opened.folder):
+        say(f"{opened.folder} is closed to other people on this machine now.")
     version, copy = database.upgrade(opened)
     if version == schema.VERSION:
         say(f"The records are of version {version}; nothing was to be done.")

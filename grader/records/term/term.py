@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import os
 import re
 import secrets
+import shlex
+import stat
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -18,6 +21,8 @@ ID = re.compile(r"[a-z0-9][a-z0-9_-]{0,62}\Z")
 BASES = ("mark", "maximum")
 FOLDERS = ("source", "release", "submitted", "autograded", "feedback", "out", "inbox", "handed_in", "returned",
            "reports", "exports", "rosters")  # fmt: skip
+
+_OWNER_ONLY = 0o700
 
 # Windows keeps these names for devices, with any ending.
 _DEVICES = {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(10))}
@@ -152,6 +157,8 @@ def create(folder: str | Path, *, term_id: str, title: str, zone: str, database:
         raise Refused(f"{folder} is a file. Nothing was changed; choose a new folder.")
     if folder.exists() and any(folder.iterdir()):
         raise Refused(f"{folder} is not empty. Nothing was changed; choose a new folder.")
+    _make(folder)
+    close(folder)
     for name in FOLDERS:
         _make(folder / name)
     key = secrets.token_hex(32)
@@ -190,6 +197,38 @@ def open_term(folder: str | Path) -> Term:
         raise BadFile(_closed(folder / "term.toml", problem)) from None
     settings, key = _settings(found, folder / "term.toml"), _key(folder / "term.key")
     return Term(folder, settings, key, rules.of_folder(folder))
+
+
+def close(folder: str | Path) -> bool:
+    """Take the term folder away from everybody on the machine but its owner; says whether anything was to be done.
+
+    What lies in it keeps its own modes, so that a copy that is handed out can be read.
+
+    Raises
+    ------
+    CannotWrite
+        The folder is another person's.
+    """
+    if not open_to_others(folder):
+        return False
+    try:
+        os.chmod(folder, _OWNER_ONLY)
+    except OSError as problem:
+        raise files.CannotWrite(f"{folder} could not be closed to others: {problem.strerror}. Ask its owner.") from None
+    return True
+
+
+def open_to_others(folder: str | Path) -> list[str]:
+    """A sentence if other people on this machine can look into a term folder, with the command that closes it."""
+    if os.name == "nt":  # there the folder above decides, and this number says nothing
+        return []
+    mode = stat.S_IMODE(os.stat(folder).st_mode)
+    if mode & 0o077 == 0:
+        return []
+    return [
+        f"Other people on this machine can look into {folder} (its mode is {mode:o}): marks, answers and the class list lie "
+        f"there. 'timing-mark term upgrade --term {shlex.quote(str(folder))}' closes it."
+    ]
 
 
 def _settings(found, path):

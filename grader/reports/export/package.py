@@ -91,8 +91,9 @@ def write_all(opened, folder=None, *, how=None, pseudonymous=False):
     for name, shape in SHAPES.items():
         found = rows(opened, name, pseudonymous=pseudonymous)
         written[name] = csv_file.write_table(folder / f"{name}.csv", shape, found, how)
-    files.write_text(folder / "policy.json", files.to_json(policy(opened, how, pseudonymous)))
-    files.write_text(folder / "datapackage.json", files.to_json(description(opened, written, how, pseudonymous)))
+    files.write_text(folder / "policy.json", files.to_json(policy(opened, how, pseudonymous)), mode=files.PRIVATE)
+    described = files.to_json(description(opened, written, how, pseudonymous))
+    files.write_text(folder / "datapackage.json", described, mode=files.PRIVATE)
     scope.note_export(opened, "tables, pseudonymous" if pseudonymous else "tables")
     return list(written.values())
 

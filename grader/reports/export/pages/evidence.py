@@ -89,7 +89,7 @@ def _write(term, folder, trainee, standards):
             if rows or person.id in tasks or chosen:
                 content = _page(frame, person, rows, tasks.get(person.id, []))
                 path = folder / f"{person.id}.html"
-                files.write_bytes(path, content)
+                files.write_bytes(path, content, mode=files.PRIVATE)
                 written.append(path)
     scope.note_export([term], "evidence")
     return written
