@@ -14,7 +14,7 @@ from grader import clock
 from grader.course.audit import verify
 from grader.course.grading import mark_class
 from grader.course.submissions import collect
-from grader.records import database, ledger, schema
+from grader.records import database, head, ledger, schema
 from grader.records.term import term as terms
 from tests.seed.draws import SEED
 from tests.work import issue_of, put_in_inbox, right_sheet
@@ -87,6 +87,7 @@ def copies(term, tmp_path):
         number += 1
         folder = tmp_path / f"copy{number}"
         shutil.copytree(term.folder, folder)
+        head.path_of(term).unlink(missing_ok=True)  # each copy goes its own way, as on a machine of its own
         yield terms.open_term(folder)
         shutil.rmtree(folder)
 

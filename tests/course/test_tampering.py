@@ -146,3 +146,22 @@ def test_a_pass_mark_changed_in_the_settings(marked):
     assert verify.verify(changed).findings == []
     with pytest.raises(Refused, match="need a reason"):
         policy_in_force.note_settings([changed], reason=" ")
+
+
+def test_the_drill_of_the_guide(marked):
+    """A copy proves itself; put back in the place of a damaged folder, the term goes on from it."""
+    safe = marked.folder.parent / "safe"
+    shutil.copytree(marked.folder, safe)
+    assert verify.verify(terms.open_term(safe)).findings == []
+    put_in_inbox(marked, right_sheet(issue_of(marked, "t03")))
+    collect.collect(marked, received_at=WHEN)
+    shutil.move(marked.folder, marked.folder.parent / "damaged")
+    shutil.copytree(safe, marked.folder)
+    back = terms.open_term(marked.folder)
+    (finding,) = verify.verify(back).findings
+    assert "older copy was put back" in finding and str(head.path_of(back)) in finding
+    collect.collect(back, [marked.folder.parent / "damaged" / "inbox"], received_at=WHEN)
+    head.path_of(back).unlink()
+    assert verify.verify(back).findings == []
+    mark_class.mark(back, MODULE)
+    assert verify.verify(back).findings == [] and head.path_of(back).exists()

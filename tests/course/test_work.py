@@ -22,7 +22,7 @@ from grader.course.submissions import collect
 from grader.errors import Refused, Unknown
 from grader.exercise import issued
 from grader.exercise import sheet as sheets
-from grader.records import database, ledger, schema
+from grader.records import database, head, ledger, schema
 from grader.records.gradebook import gradebook
 from grader.records.term import term as terms
 from grader.reports.export import package
@@ -301,6 +301,9 @@ class TestMark:
         for together in (1, 2, 25):
             monkeypatch.setattr(mark_class, "TOGETHER", together)
             folder = shutil.copytree(assigned_term.folder, tmp_path / f"by{together}")
+            head.path_of(assigned_term).unlink(
+                missing_ok=True
+            )  # each copy goes its own way, as on a machine of its own
             term = terms.open_term(folder)
             for sheet in first.values():
                 hand_in(term, sheet)
