@@ -119,7 +119,7 @@ class Section(Picture):
         self._nose.set_verts(
             [[(-thin, a), (thin, a), (thin, b), (-thin, b)] for a, b in zip(ends[:-1], ends[1:], strict=True)]
         )
-        self._nose.set_facecolor(scales.heat_colour(np.interp(np.linspace(0, 200, _STRIPS), range(201), state.profile)))
+        self._nose.set(facecolor=scales.heat_colour(np.interp(np.linspace(0, 200, _STRIPS), range(201), state.profile)))
         self._edge.set_data([-thin, -thin, thin, thin], [root, -_OUT_MM, -_OUT_MM, root])
         loose = state.seat == LOOSE
         for side, pair, seat in zip((-1, 1), (self._paths[:2], self._paths[2:]), self._gasket, strict=True):
