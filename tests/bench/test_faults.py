@@ -39,6 +39,7 @@ def on(engine):
 
 
 @pytest.mark.parametrize("engine", ENGINES)
+@pytest.mark.campaign
 def test_every_sign_of_every_fault_is_as_a_mechanic_expects(engine):
     """Fault by fault, each test of the bench finds what the trade says it finds."""
     wrong = [
@@ -63,6 +64,7 @@ def test_the_table_forgives_nothing_that_no_engine_shows():
 
 
 @pytest.mark.parametrize("engine", ENGINES)
+@pytest.mark.campaign
 def test_slight_or_severe_a_fault_never_reads_on_the_other_side(engine):
     """A narrow gap can be missed or stop the engine, but it never reads as a wide one."""
     wrong = []
@@ -76,6 +78,7 @@ def test_slight_or_severe_a_fault_never_reads_on_the_other_side(engine):
     assert wrong == []
 
 
+@pytest.mark.campaign
 def test_owners_complain_of_what_the_table_says():
     """With each fault owners of some car have just these complaints, the others join later or in another severity."""
     wrong = []
@@ -107,6 +110,7 @@ def test_a_sound_car_reads_sound_in_any_weather_and_on_the_pass(air_c, altitude_
         assert complaints(x) == ()
 
 
+@pytest.mark.campaign
 def test_a_proof_parts_its_fault_from_every_look_alike():
     """What is read as proof reads otherwise on every car that only looks like it."""
     alike = []
