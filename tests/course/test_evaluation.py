@@ -9,16 +9,16 @@ from grader.course.attempts import evaluation
 from grader.records import adjustments
 
 TERM = SimpleNamespace(settings=SimpleNamespace(zone="UTC", late_grace_minutes=0))
-HandIn = namedtuple("HandIn", "id received_at usable arrival")
+HandIn = namedtuple("HandIn", "id received_at usable arrival saved_at")
 Part = namedtuple("Part", "path hundredths most")
 
 
 def counts(*hand_ins, due="2026-03-10T17:00:00.000Z"):
-    """Number of the hand-in that counts, of (number, hour on the 10th, whether it can be read, with which it came)."""
-    rows = [
-        HandIn(number, f"2026-03-10T{hour}:00.000Z", usable, with_[0] if with_ else number)
-        for number, hour, usable, *with_ in hand_ins
-    ]
+    """Number of the hand-in that counts, of (number, hour on the 10th, whether it can be read, when it says it was saved)."""
+    rows = []
+    for number, hour, usable, *saved in hand_ins:
+        arrived = f"2026-03-10T{hour}:00.000Z"
+        rows.append(HandIn(number, arrived, usable, arrived, saved[0] if saved else ""))
     issue = SimpleNamespace(trainee="t01", module="m01_timing", attempt=1, due=due)
     found = evaluation.counting(TERM, issue, rows, adjustments.NONE)
     return found and found.id
@@ -36,7 +36,8 @@ def counts(*hand_ins, due="2026-03-10T17:00:00.000Z"):
         ([(1, "16:00", False), (2, "18:00", True)], 2),
         ([(1, "18:00", True), (2, "19:00", True)], 1),  # nothing on time: the first late one, which costs least
         ([(1, "19:00", True), (2, "18:00", True)], 2),
-        ([(1, "18:00", True, 7), (2, "18:00", True, 7), (3, "19:00", True, 8)], 2),  # of what came together, the last
+        ([(1, "18:00", True, "b"), (2, "18:00", True, "a"), (3, "19:00", True, "c")], 1),  # together: saved last
+        ([(1, "16:00", True, "b"), (2, "16:00", True, "a")], 1),
         ([(1, "17:00", True), (2, "17:01", True)], 1),  # with the due time is on time
     ],
 )
