@@ -4,6 +4,7 @@ import pytest
 from typer.testing import CliRunner
 
 from grader.cli.main import app
+from grader.course.attempts import passing
 from grader.course.audit import verify
 from grader.course.grading import adjust, resit
 from grader.errors import Refused, Unknown
@@ -14,28 +15,30 @@ from tests.work import issue_of, right_answers, wrong_answers
 
 
 @pytest.fixture
-def single(m01):
-    """(path, code) of a question that alone examines an objective."""
+def few(m01, monkeypatch):
+    """(paths, code) of the two items that examine an objective, where three of each are asked for."""
+    monkeypatch.setattr(passing, "FEWEST_ITEMS", 3)
     by_code = {}
-    for _, part, path in m01.parts():
+    for exercise, part, path in m01.parts():
         for code in part.objectives:
-            by_code.setdefault(code, []).append(path)
-    code, [path] = next((code, paths) for code, paths in by_code.items() if len(paths) == 1)
-    return path, code
+            by_code.setdefault(code, []).append((exercise.key, part.objectives, path))
+    for code, rows in by_code.items():
+        keys = {key for key, _, _ in rows}
+        if len(rows) == 2 and all(codes == (code,) for _, codes, _ in rows) and resit.to_sit(m01, [code]) == keys:
+            return [path for _, _, path in rows], code
+    raise AssertionError("no objective of lesson 1 rests on two items alone")
 
 
-def test_the_only_item_of_an_objective_lost_is_sat_again(assigned_term, m01, single):
+def test_too_few_items_of_an_objective_and_one_lost_is_sat_again(assigned_term, m01, few):
     """Before, nothing was issued: too few items to call it not met, and nobody could sit it again."""
-    path, code = single
-    returned(assigned_term, m01, wrong=[path])
+    paths, code = few
+    returned(assigned_term, m01, wrong=paths[:1])
     page = return_run.path_of(assigned_term, "t01", KEY, 1).read_text("utf-8")
     done = sit(assigned_term)
     assert done.objectives == {code: "too few items"}
-    assert [e.key for e in done.exercises] == [path.rpartition(".")[0]]
-    assert (
-        f"A resit would cover the objectives not met yet ({code}) with fresh numbers: {done.exercises[0].title}."
-        in page
-    )
+    assert {e.key for e in done.exercises} == {path.rpartition(".")[0] for path in paths}
+    titles = "; ".join(exercise.title for exercise in done.exercises)
+    assert f"A resit would cover the objectives not met yet ({code}) with fresh numbers: {titles}." in page
 
 
 def test_a_returned_sheet_names_the_exercises_that_come_along(assigned_term, m01):
@@ -47,9 +50,9 @@ def test_a_returned_sheet_names_the_exercises_that_come_along(assigned_term, m01
     assert f"({', '.join(done.objectives)}) with fresh numbers: {titles}." in page
 
 
-def test_the_instructor_names_what_is_sat_again(assigned_term, m01, single):
-    _, code = single
-    returned(assigned_term, m01)  # T1 is not met, and the single item is right
+def test_the_instructor_names_what_is_sat_again(assigned_term, m01, few):
+    _, code = few
+    returned(assigned_term, m01)  # T1 is not met, and what is too few is right
     for named, said in (((code, "T99"), "no objective 'T99'"), (("H1",), "it has T1, T2")):
         with pytest.raises(Unknown, match=said):
             sit(assigned_term, objectives=named)
@@ -60,16 +63,21 @@ def test_the_instructor_names_what_is_sat_again(assigned_term, m01, single):
     assert {e.key for e in done.exercises} == resit.to_sit(m01, [code])
 
 
-def test_who_has_shown_all_is_told_what_can_be_named(assigned_term, m01, single):
-    path, code = single
+def test_who_has_shown_all_is_told_what_can_be_named(assigned_term, m01, few):
+    paths, code = few
     returned(assigned_term, m01, wrong=[], letter="")
     with pytest.raises(Refused) as said:
         sit(assigned_term)
-    assert "has shown every objective" in str(said.value) and f"name it with --objective ({code}" in str(said.value)
+    assert (
+        "has shown every objective" in str(said.value)
+        and "name it with --objective (" in str(said.value)
+        and code in str(said.value)
+    )
     shown = CliRunner().invoke(app, ["resit", "T01", KEY, "--reason", "x", "--due", LATER, "--objective", code,
                                      "--term", str(assigned_term.folder)])  # fmt: skip
     assert shown.exit_code == 0 and f"Objectives: {code} (too few items)." in shown.output
-    hand_in(assigned_term, {path: right_answers(m01, issue_of(assigned_term, "t01", attempt=2))[path]}, 2)
+    right = right_answers(m01, issue_of(assigned_term, "t01", attempt=2))
+    hand_in(assigned_term, {path: right[path] for path in paths}, 2)
     assert verify.verify(assigned_term).findings == []
     assert package.write([assigned_term], "objectives").path.is_file()
 
