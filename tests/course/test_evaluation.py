@@ -51,10 +51,7 @@ def test_without_a_due_time_the_last_counts():
 
 def test_a_mark_by_hand_takes_the_place_of_its_exercise_and_ends_the_waiting():
     """What an instructor has still to read is nothing so far; a mark by hand for that exercise is its mark."""
-    module = SimpleNamespace(
-        exercises=[SimpleNamespace(key="m.a"), SimpleNamespace(key="m.b"), SimpleNamespace(key="m.c")]
-    )
     found = SimpleNamespace(parts=[Part("m.a.x", 100, 100), Part("m.a.y", 50, 100), Part("m.b.text", None, 200)])
-    assert (evaluation.raw(module, found, {}), evaluation.waiting(found, {})) == (150, 200)
-    assert (evaluation.raw(module, found, {"m.b": 125}), evaluation.waiting(found, {"m.b": 125})) == (275, 0)
-    assert (evaluation.raw(module, found, {"m.a": 0}), evaluation.waiting(found, {"m.a": 0})) == (0, 200)
+    assert (evaluation.raw(found, {}), evaluation.waiting(found, {})) == (150, 200)
+    assert (evaluation.raw(found, {"m.b": 125}), evaluation.waiting(found, {"m.b": 125})) == (275, 0)
+    assert (evaluation.raw(found, {"m.a": 0}), evaluation.waiting(found, {"m.a": 0})) == (0, 200)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -70,7 +71,7 @@ def evaluate(
     typed = kept_sheet(term, hand_in)
     exercises, by_hand = numbers(issue), decided.by_hand(issue)
     found = decided.apply(issue, mark_sheet(module, exercises, typed))
-    earned = raw(module, found, by_hand)
+    earned = raw(found, by_hand)
     days = lateness.late_days(term.settings, decided.due(issue), clock.from_text(hand_in.received_at))
     off = lateness.penalty(term.settings, earned, found.most, days)
     values = {
@@ -95,16 +96,16 @@ def numbers(issue: Row) -> dict:
     return json.loads(issue.record)["exercises"]
 
 
-def by_exercise(module: Module, found: SheetMark) -> dict[str, int]:
+def by_exercise(found: SheetMark) -> dict[str, int]:
     """Exercise name -> computed hundredths, as they are written into the gradebook; what waits, or was not issued, is left out."""
-    issued = {part.path.rpartition(".")[0] for part in found.parts}
-    earned = {e.name: found.exercise_hundredths(e.key) for e in module.exercises if e.key in issued}
+    issued = dict.fromkeys(part.path.rpartition(".")[0] for part in found.parts)
+    earned = {key.rpartition(".")[2]: found.exercise_hundredths(key) for key in issued}
     return {name: hundredths for name, hundredths in earned.items() if hundredths is not None}
 
 
-def raw(module: Module, found: SheetMark, by_hand: Mapping[str, int]) -> int:
+def raw(found: SheetMark, by_hand: Mapping[str, int]) -> int:
     """Hundredths of a sheet so far, with marks set by hand in the place of computed ones."""
-    so_far = dict.fromkeys((e.key for e in module.exercises), 0)
+    so_far: Counter[str] = Counter()
     for part in found.parts:
         so_far[part.path.rpartition(".")[0]] += part.hundredths or 0
     return sum(by_hand.get(key, hundredths) for key, hundredths in so_far.items())

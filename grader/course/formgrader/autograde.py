@@ -73,7 +73,7 @@ class MarkAnswers(NbGraderPreprocessor):
                     "%s, %s: attempt %s lies in submitted/ and attempt %s counts, so that one stays. If the other is not marked "
                     "yet, run 'collect' and 'mark'.", said["student"], module.key, lying, sheet.attempt,
                 )  # fmt: skip
-            ours |= {"hundredths": evaluation.by_exercise(module, found), "penalty": penalty}
+            ours |= {"hundredths": evaluation.by_exercise(found), "penalty": penalty}
         except BadFile as problem:
             # No score is written, so that it waits for a person: an unreadable sheet is not a zero.
             self.log.warning("%s, %s: %s", said["student"], module.key, problem)
@@ -139,7 +139,7 @@ def judge(term: Term, module: Module, trainee: str, content: bytes) -> tuple[She
     sheet = papers.whole(issue, sheet)
     if arrived is None:
         return sheet, found, 0
-    raw = evaluation.raw(module, found, decided.by_hand(issue))
+    raw = evaluation.raw(found, decided.by_hand(issue))
     days = lateness.late_days(term.settings, decided.due(issue), arrived)
     return sheet, found, lateness.penalty(term.settings, raw, found.most, days)
 

@@ -80,7 +80,7 @@ class Marker:
                 return
         by_hand = {key.rpartition(".")[2]: mark for key, mark in self.decided.by_hand(issue).items()}
         received = clock.from_text(found.hand_in.received_at)
-        earned = evaluation.by_exercise(self.work.module, found.sheet)
+        earned = evaluation.by_exercise(found.sheet)
         entry = ledger.Entry(
             "re-marked" if same_work else "marked",
             trainee=issue.trainee,
