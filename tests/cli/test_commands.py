@@ -12,7 +12,7 @@ import pytest
 
 from grader.course.attempts import overview
 from grader.course.audit import verify
-from tests.work import issue_of, put_in_inbox, right_sheet, state
+from tests.work import an_ordinary_user, issue_of, put_in_inbox, right_sheet, state
 
 ROOT = Path(__file__).parent.parent.parent
 
@@ -134,19 +134,6 @@ def test_a_disk_that_is_full(assigned_term, words):
     again = subprocess.run([sys.executable, "-m", "grader", *words, "--term", str(assigned_term.folder)], cwd=ROOT)
     assert again.returncode == 0
     assert verify.verify(assigned_term).findings == []
-
-
-@contextlib.contextmanager
-def an_ordinary_user():
-    """The superuser may write anywhere; for a moment this process is nobody."""
-    if os.geteuid() != 0:
-        yield
-        return
-    os.seteuid(65534)
-    try:
-        yield
-    finally:
-        os.seteuid(0)
 
 
 def test_a_read_only_folder(call, assigned_term):

@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import signal
 import socket
 import stat
@@ -349,9 +350,20 @@ def test_extension_is_whole():
     entry = extension / build["load"]
     words = entry.read_text()
     loaded = [path.name for path in entry.parent.iterdir() if path != entry]
-    assert sorted(loaded) == ["forms.css", "guard.js", "names.js", "page.css", "page.js", "place.js", "tabs.js"]
+    assert sorted(loaded) == [
+        "forms.css",
+        "guard.js",
+        "kernel.js",
+        "names.js",
+        "page.css",
+        "page.js",
+        "place.js",
+        "tabs.js",
+    ]
     for name in ("page.js", "names.js", "page.css", "forms.css"):
         assert name in words
+    for path in entry.parent.glob("*.js"):
+        assert set(re.findall(r'"\./([^"]+\.js)"', path.read_text())) <= set(loaded), path.name
     for path in (home / "config" / "labconfig").glob("*.json"):
         assert json.loads(path.read_text())
 

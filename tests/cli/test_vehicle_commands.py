@@ -3,6 +3,7 @@
 import pytest
 from typer.testing import CliRunner
 
+from grader import catalogue
 from grader.cli.main import app
 from grader.errors import BadFile
 from tests.course.test_vehicle_file import LINES
@@ -36,7 +37,7 @@ def test_from_the_empty_form_to_the_numbers_of_a_class(run):
     assert "revision 2" in said and "m02_dwell went out with revision 1 and keeps it" in said
     run("vehicle", "show", "hall", "--page")
     page = (run.term.folder / "reports" / "vehicle_hall.html").read_text("utf-8")
-    assert "<td>m02_dwell</td>" in page and "<td>nothing yet</td>" in page
+    assert f"<td>{catalogue.module('m02_dwell').title}</td>" in page and "<td>nothing yet</td>" in page
     assert "all agree" in run("term", "verify")
 
 

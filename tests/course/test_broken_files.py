@@ -59,14 +59,20 @@ def changed(**changes):
     return lambda sheet: sheet.but(**changes)
 
 
+def spoilt(**changes):
+    """A change to the answer to "m01.mark_arc.arc" alone; it stays one to the version that was issued."""
+    path = "m01.mark_arc.arc"
+    return lambda sheet: sheet.with_answer(path, sheet.answers[path].but(**changes))
+
+
 MARKED = {
     "unknown exercise": (lambda s: s.with_answer("m01.nothing.x", Answer("1")), "No exercise of m01_timing is called m01.nothing.x", 2800),
     "a name with a line break": (lambda s: s.with_answer("m01\n\x1b[31m.x", Answer("1")), "is called m01??[31m.x", 2800),
-    "unknown version": (lambda s: s.with_answer("m01.mark_arc.arc", Answer("1", version=99)), "version 99", 2600),
-    "a unit nobody knows": (lambda s: s.with_answer("m01.mark_arc.arc", Answer("1", unit="\u202efurlong\n" * 50)), "", 2600),
-    "zero characters": (lambda s: s.with_answer("m01.mark_arc.arc", Answer("\0\0")), "", 2600),
+    "unknown version": (spoilt(version=99), "version 99", 2600),
+    "a unit nobody knows": (spoilt(raw="1", unit="\u202efurlong\n" * 50), "", 2600),
+    "zero characters": (spoilt(raw="\0\0"), "", 2600),
     "nothing at all": (changed(answers={}), "", 0),
-    "20,000 characters": (lambda s: s.with_answer("m01.mark_arc.arc", Answer("9" * 20_000)), "", 2600),
+    "20,000 characters": (spoilt(raw="9" * 20_000), "", 2600),
 }  # fmt: skip
 
 

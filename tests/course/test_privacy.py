@@ -115,12 +115,12 @@ def test_somebody_elses_row_that_names_him_is_a_finding(full):
 def test_a_table_of_letters_that_quotes_him_is_a_finding(full):
     """README writes the answers for a spreadsheet into the term folder, under codes: his words are still his."""
     asked = list(written_answers.answers(full, "m01_timing", waiting_only=False))
-    his = [answer.code for answer in asked if answer.person.id == "q0117"]
+    his = [answer.code for answer in asked if answer.person.id == "q0118"]  # q0117 wrote no letter
     table = written_table.to_table(full, "m01_timing", waiting_only=False)
     assert len(his) == 1 and his[0].encode() in table
     (full.folder / "letters.csv").write_bytes(table)
     (full.folder / "others.csv").write_text("\n".join(answer.code for answer in asked if answer.code not in his))
-    done = deletion.delete_person(full, "q0117", reason=REASON)
+    done = deletion.delete_person(full, "q0118", reason=REASON)
     assert done.findings == ["letters.csv still names or quotes a deleted person. Look at it and remove it."]
 
 

@@ -1,11 +1,9 @@
 """Term folders: what is made, what is refused, what a damaged one says."""
 
-import errno
 import json
 import os
 import stat
 from datetime import timedelta
-from pathlib import Path
 
 import pytest
 from sqlalchemy import select
@@ -16,6 +14,7 @@ from grader.errors import BadFile, CannotWrite, Refused, Unknown
 from grader.records import database, schema
 from grader.records.gradebook import setup
 from grader.records.term import term as terms
+from tests.work import an_ordinary_user
 
 
 def new(folder, **changes):
@@ -155,19 +154,19 @@ def test_a_file_in_the_place_of_a_new_folder(tmp_path):
 
 
 @pytest.mark.parametrize("name", ["term.toml", "term.key"])
-def test_settings_or_key_that_may_not_be_read(tmp_path, monkeypatch, name):
+def test_settings_or_key_that_may_not_be_read(tmp_path, name):
     """Another owner's file gives a sentence that names it."""
     new(tmp_path / "t")
-    read = Path.read_text
-
-    def closed(path, *how, **options):
-        if path.name == name:
-            raise PermissionError(errno.EACCES, "Permission denied", str(path))
-        return read(path, *how, **options)
-
-    monkeypatch.setattr(Path, "read_text", closed)
-    with pytest.raises(BadFile, match=f"{name} cannot be read: Permission denied"):
+    for folder in (tmp_path / "t", *(p for p in tmp_path.parents if "pytest-of-" in str(p)), tmp_path):
+        folder.chmod(0o755)
+    for path in (tmp_path / "t").iterdir():
+        path.chmod(0o755 if path.is_dir() else 0o644)
+    (tmp_path / "t" / name).chmod(0)
+    with an_ordinary_user(), pytest.raises(BadFile, match=f"{name} cannot be read: Permission denied"):
         terms.open_term(tmp_path / "t")
+    (tmp_path / "t" / name).chmod(0o644)
+    with an_ordinary_user():  # it was the mode of this one file that closed the term
+        assert terms.open_term(tmp_path / "t").id == "spring-a"
 
 
 @pytest.mark.parametrize(

@@ -137,7 +137,7 @@ WEAR_TIMING = Exercise(
         Line(
             f"Dwell went from {v.dwell_deg:g}° to {_dwell_at(v, v.found_in):.1f}°: "
             f"a change of {_dwell_at(v, v.found_in) - v.dwell_deg:+.1f}°.",
-            "m02.gap_dwell.dwell",
+            "m02.gap_dwell.dwell", "timing",  # the change alone may have the figures of the new timing
         ),
         "One degree more dwell is one crank degree of retard; one degree less is one of advance.",
         Line(
