@@ -1,5 +1,6 @@
 """An exercise on the screen: the task with the trainee's own numbers, its parts, the worked route."""
 
+from functools import cached_property
 from html import escape
 from types import SimpleNamespace
 
@@ -64,6 +65,13 @@ class ExerciseForm:
         """A sentence at the foot of the form."""
         self.message.value = style.sentence(text, kind)
 
+    @cached_property
+    def fresh(self):
+        """The button that draws fresh numbers; most exercises are left without it, so none opens with one."""
+        button = style.Button(description="Fresh numbers", tooltip=f"Fresh numbers for: {self.exercise.title}")
+        button.on_click(lambda _: self._draw_anew())
+        return button.add_class("tm-new-numbers")
+
     @shown_errors
     def _heard(self, path):
         if path is None:
@@ -93,10 +101,6 @@ class ExerciseForm:
         task = style.HTML(f"{heading}{listing.as_html(exercise.wording(given))}").add_class("tm-task")
         self.parts = {part.key: PartForm(self.store, exercise, part, self._offer_route) for part in exercise.parts}
         self.route = style.HTML().add_class("tm-route").add_class("tm-verdict")
-        self.fresh = style.Button(
-            description="Fresh numbers", tooltip=f"Fresh numbers for: {exercise.title}"
-        ).add_class("tm-new-numbers")
-        self.fresh.on_click(lambda _: self._draw_anew())
         self._foot = style.HBox(layout=style.row())
         reckons = any(part.numeric for part in exercise.parts)
         self.calculator = Calculator(exercise.title) if reckons else None
