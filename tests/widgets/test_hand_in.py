@@ -3,9 +3,11 @@
 import hashlib
 import json
 import zipfile
+from datetime import timedelta
 
 from sqlalchemy import select
 
+from grader import clock
 from grader.course.grading import mark_class
 from grader.course.issue import assign
 from grader.course.submissions import collect
@@ -89,12 +91,13 @@ def test_from_hand_out_to_the_mark(tmp_path, opened):
     listed = term.folder / "rosters" / "list.csv"
     listed.write_text("id,last_name,first_name\nt07,Marek,Ana\n", encoding="utf-8")
     roster.import_list(term, listed)
-    assign.assign(term, "m01_timing", due="2031-03-31 17:00")
+    due = f"{clock.now() + timedelta(days=30):%Y-%m-%d} 17:00"  # years far from the term's are refused
+    assign.assign(term, "m01_timing", due=due)
     work = tmp_path / "work"
     with zipfile.ZipFile(term.folder / "out" / "t07" / "m01_timing.zip") as packed:
         packed.extractall(work)
     page = opened(work / "m01_timing")
-    assert "t07" in page.head.who.value and "2031-03-31 17:00 Europe/Lisbon" in page.head.who.value
+    assert "t07" in page.head.who.value and f"{due} Europe/Lisbon" in page.head.who.value
     count = len(page.lesson.module.parts())
     for _, part, path in page.lesson.module.parts():
         right, form = page.truth.answer(path), page.part(path.partition(".")[2])
