@@ -145,8 +145,12 @@ class Marking:
             if known is None or known[0] != depends:
                 known = self._kept[step.exercise.key] = depends, self._marked(step, answers, earlier)
             marked = known[1]
-            earlier.own.update(marked.after.own)
-            earlier.settled.update(marked.after.settled)
+            # Only what this exercise itself left: of others it may remember what has changed since.
+            for _, path, _, carried in step.parts:
+                if carried and path in marked.after.settled:
+                    earlier.settled[path] = marked.after.settled[path]
+                if carried and path in marked.after.own:
+                    earlier.own[path] = marked.after.own[path]
             earlier.unit_errors.update(marked.after.unit_errors)
             if step.exercise.key == key:
                 return marked.marks

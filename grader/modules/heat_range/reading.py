@@ -488,9 +488,9 @@ SORT_LOT = Exercise(
     draw={
         "new_mm": Steps(60, 80, 5, scale=100),
         "new_psig": Steps(90, 120),
-        **{f"look_{n}": Pick(("tan",) * 5 + ("sooty", "oily", "fuel", "bridge", *_SCRAP)) for n in range(1, _PLUGS + 1)},
+        **{f"look_{n}": Pick(("tan",) * 8 + ("sooty", "oily", "fuel", "bridge", *_SCRAP)) for n in range(1, _PLUGS + 1)},
         **{f"grown_{n}": Steps(0, 45) for n in range(1, _PLUGS + 1)},
-        **{f"share_{n}": Steps(56, 98) for n in range(1, _PLUGS + 1)},
+        **{f"share_{n}": Steps(63, 98) for n in range(1, _PLUGS + 1)},
     },
     fill=_lot,
     show=lambda v: {
