@@ -20,8 +20,16 @@ from grader.vehicle.standard import CRANK_SHOP, running
 from grader.vehicle.state import idle_opening_mm2, solve
 
 COLUMNS = (
-    "key", "title", "minutes", "minutes_per_cylinder", "parts", "parts_per_cylinder", "disturbs", "then", "note",
-)  # fmt: skip
+    "key",
+    "title",
+    "minutes",
+    "minutes_per_cylinder",
+    "parts",
+    "parts_per_cylinder",
+    "disturbs",
+    "then",
+    "note",
+)
 COIL_LEAD = "coil lead"
 MARKED_MINUTES = 1.0  # to mark the leads, the wires or the place of the distributor before taking them off
 TURNS_DEG = 20.0  # as far as the body can be turned in its clamp, crank degrees
@@ -199,9 +207,14 @@ def _fit_points(car, draws, how):
 def _fit_coil(car, draws, how):
     wrong = draws.chance(0.05) and not how.marked
     return replace(
-        car, coil_share=1.0, coil_hot_share=1.0, coil_flash_kv=inf, reversed=car.reversed != wrong,
-        coil_ohm=car.card.coil_ohm, coil_mh=car.card.coil_mh,
-    )  # fmt: skip
+        car,
+        coil_share=1.0,
+        coil_hot_share=1.0,
+        coil_flash_kv=inf,
+        reversed=car.reversed != wrong,
+        coil_ohm=car.card.coil_ohm,
+        coil_mh=car.card.coil_mh,
+    )
 
 
 def _swap_lt(car, draws, how):
@@ -255,9 +268,13 @@ def _cylinder(car, how):
 def _fit_leads(car, draws, how):
     each = car.cylinders
     car = replace(
-        car, lead_kohm=(8.0,) * each, lead_break_mm=(0.0,) * each, lead_flash_kv=(inf,) * each, king_break_mm=0.0,
+        car,
+        lead_kohm=(8.0,) * each,
+        lead_break_mm=(0.0,) * each,
+        lead_flash_kv=(inf,) * each,
+        king_break_mm=0.0,
         king_kohm=5.0,
-    )  # fmt: skip
+    )
     return _mixed_up(car, draws, how)
 
 
@@ -274,9 +291,13 @@ def _lead_left_off(car, draws):
 def _clean_plugs(car, draws, how):
     each = car.cylinders
     car = replace(
-        car, plug_gap_mm=(MM_PER_IN * car.card.plug_gap_in,) * each, rounding=tuple(0.4 * edge for edge in car.rounding),
-        shunt_mohm=(100.0,) * each, bridged=(False,) * each, fuel_wet=(False,) * each,
-    )  # fmt: skip
+        car,
+        plug_gap_mm=(MM_PER_IN * car.card.plug_gap_in,) * each,
+        rounding=tuple(0.4 * edge for edge in car.rounding),
+        shunt_mohm=(100.0,) * each,
+        bridged=(False,) * each,
+        fuel_wet=(False,) * each,
+    )
     return _lead_left_off(car, draws)
 
 
@@ -284,9 +305,16 @@ def _fit_plugs(car, draws, how):
     each, gap = car.cylinders, MM_PER_IN * car.card.plug_gap_in
     boxed = tuple(gap * draws.uniform(0.9, 1.15) for _ in range(each))
     car = replace(
-        car, plug_gap_mm=(gap,) * each if how.gapped else boxed, rounding=(0.0,) * each, shunt_mohm=(1000.0,) * each,
-        nose_mm=(14.0,) * each, plug_flash_kv=(inf,) * each, bridged=(False,) * each, fuel_wet=(False,) * each, kmiles=0.0,
-    )  # fmt: skip
+        car,
+        plug_gap_mm=(gap,) * each if how.gapped else boxed,
+        rounding=(0.0,) * each,
+        shunt_mohm=(1000.0,) * each,
+        nose_mm=(14.0,) * each,
+        plug_flash_kv=(inf,) * each,
+        bridged=(False,) * each,
+        fuel_wet=(False,) * each,
+        kmiles=0.0,
+    )
     return _lead_left_off(car, draws)
 
 

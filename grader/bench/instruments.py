@@ -22,9 +22,19 @@ from grader.errors import BadTable, Refused, Stopped, Unknown
 from grader.vehicle.car import COLD, HOT_SOAKED, WARM
 
 COLUMNS = (
-    "key", "title", "reads", "condition", "engine", "minutes", "minutes_per_cylinder", "again", "again_per_cylinder",
-    "hit", "risk", "note",
-)  # fmt: skip
+    "key",
+    "title",
+    "reads",
+    "condition",
+    "engine",
+    "minutes",
+    "minutes_per_cylinder",
+    "again",
+    "again_per_cylinder",
+    "hit",
+    "risk",
+    "note",
+)
 WORD_COLUMNS = ("sign", "result", "words")
 UNSAFE_COLUMNS = ("key", "title", "at", "reason")
 ENGINE = ("any", "off", "key", "crank", "turn", "run")  # what the engine must do for an instrument
@@ -372,6 +382,13 @@ def _swap(x, how):
 
 
 _ON_THE_ROAD = (
-    "misfire_load", "misfire_speed", "cuts_out_cruise", "misfire_hot", "misfire_damp", "sluggish", "thirsty", "pings",
+    "misfire_load",
+    "misfire_speed",
+    "cuts_out_cruise",
+    "misfire_hot",
+    "misfire_damp",
+    "sluggish",
+    "thirsty",
+    "pings",
     "spits_back",
-)  # fmt: skip
+)

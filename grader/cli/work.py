@@ -68,9 +68,16 @@ def assign_module(
 
     opened = terms.open_term(term)
     done = assign.assign(
-        opened, module, due=due, mode=PRACTICE if practice else ASSESSED, group=group, trainees=tuple(trainee or ()),
-        way=way, exchange=exchange_root, own=tuple(vehicle or ()),
-    )  # fmt: skip
+        opened,
+        module,
+        due=due,
+        mode=PRACTICE if practice else ASSESSED,
+        group=group,
+        trainees=tuple(trainee or ()),
+        way=way,
+        exchange=exchange_root,
+        own=tuple(vehicle or ()),
+    )
     until = opened.shown(clock.from_text(done.due)) if done.due else "no due time"
     say(f"{done.module} ({done.mode}, {until}): numbers issued to {len(done.issued_to)}, {done.had_them} had theirs.")
     for line in done.notes:

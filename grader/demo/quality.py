@@ -51,8 +51,12 @@ def measure(term, diary):
             (row.trainee, row.part): row
             for row in connection.execute(select(table.c.trainee, table.c.part, table.c.verdict, table.c.slip))
         }
-    return count((did, verdicts[who, did.part]) for who, all_did in diary.items() for did in all_did
-                 if (who, did.part) in verdicts)  # fmt: skip
+    return count(
+        (did, verdicts[who, did.part])
+        for who, all_did in diary.items()
+        for did in all_did
+        if (who, did.part) in verdicts
+    )
 
 
 def count(pairs):

@@ -237,8 +237,9 @@ def read_shared(path):
     BadFile
         Missing, damaged, or of a kind that this version does not know.
     """
-    found = files.from_json(files.read_bytes(path, most=LARGEST_SHARED, what="The issue of numbers"),
-                            what="The issue of numbers")  # fmt: skip
+    found = files.from_json(
+        files.read_bytes(path, most=LARGEST_SHARED, what="The issue of numbers"), what="The issue of numbers"
+    )
     if found.get("format") != SHARED_FORMAT:
         return None
     kinds = {"term": str, "module": str, "own_copy": bool, "salt": str, "entries": dict}

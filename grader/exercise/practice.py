@@ -79,9 +79,14 @@ def read(path):
     if not good or any(type(draw) is not int or draw < 1 for draw in (first, *drawn.values())):
         raise BadFile(f"{path.name} is damaged. Start anew in another folder; the answers stay.")
     return Marker(
-        name, installation, counter, first, drawn, tuple(others),
+        name,
+        installation,
+        counter,
+        first,
+        drawn,
+        tuple(others),
         {key: value for key, value in found.items() if key not in _KEYS},
-    )  # fmt: skip
+    )
 
 
 def write(path, marker):
@@ -128,6 +133,13 @@ def issue(module, marker):
             )
         numbers.update({exercise.key: draws[draw][exercise.key] for exercise in group})
     return issued.make(
-        module, key=variant.PRACTICE_KEY, term=PRACTICE, trainee=marker.installation, attempt=marker.counter,
-        mode=PRACTICE, due="", zone="UTC", numbers=numbers,
-    )  # fmt: skip
+        module,
+        key=variant.PRACTICE_KEY,
+        term=PRACTICE,
+        trainee=marker.installation,
+        attempt=marker.counter,
+        mode=PRACTICE,
+        due="",
+        zone="UTC",
+        numbers=numbers,
+    )

@@ -22,9 +22,17 @@ def mark_judged(truth: Truth, path: str, part: Part, answer: Answer, earlier: Ea
 
     def verdict(word, share, *, expected=right, slip="", why=""):
         return PartMark(
-            path, word, earned(part.marks, share), part.most, raw=answer.raw, read_as=reading.echo, own=own,
-            expected=expected, slip=slip, why=why,
-        )  # fmt: skip
+            path,
+            word,
+            earned(part.marks, share),
+            part.most,
+            raw=answer.raw,
+            read_as=reading.echo,
+            own=own,
+            expected=expected,
+            slip=slip,
+            why=why,
+        )
 
     judged = part.judge(truth, path, right, own)
     if judged.share == 1:
@@ -52,6 +60,12 @@ def mark_written(truth: Truth, path: str, part: Part, answer: Answer, earlier: E
     if not answer.raw.strip():
         return blank(truth, path, part)
     return PartMark(
-        path, AWAITING, None, part.most, raw=answer.raw, read_as=read(part, answer.raw).echo, own=answer.raw.strip(),
+        path,
+        AWAITING,
+        None,
+        part.most,
+        raw=answer.raw,
+        read_as=read(part, answer.raw).echo,
+        own=answer.raw.strip(),
         expected=truth.answer(path),
-    )  # fmt: skip
+    )

@@ -91,9 +91,19 @@ def _not_right(truth, path, part, answer, earlier, reading):
     if found.error is not None:
         earlier.unit_errors.add(found.error)
     return PartMark(
-        path, found.word, earned(part.marks, found.share), part.most, answer.raw, answer.unit or part.unit,
-        reading.echo, reading.value, found.right, found.width, found.slip, found.why,
-    )  # fmt: skip
+        path,
+        found.word,
+        earned(part.marks, found.share),
+        part.most,
+        answer.raw,
+        answer.unit or part.unit,
+        reading.echo,
+        reading.value,
+        found.right,
+        found.width,
+        found.slip,
+        found.why,
+    )
 
 
 def _kindness(found):

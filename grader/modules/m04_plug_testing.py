@@ -49,9 +49,14 @@ def _low_and_high(parameters):
 
 def _history(v):
     return _HISTORY[v.case].format(
-        low=both(v.low_psig), high=both(v.high_psig), new=both(v.new_psig), right=v.right_in, wide=v.wide_in,
-        right_mm=f"{v.right_in * MM_PER_INCH:.2f}", wide_mm=f"{v.wide_in * MM_PER_INCH:.2f}",
-    )  # fmt: skip
+        low=both(v.low_psig),
+        high=both(v.high_psig),
+        new=both(v.new_psig),
+        right=v.right_in,
+        wide=v.wide_in,
+        right_mm=f"{v.right_in * MM_PER_INCH:.2f}",
+        wide_mm=f"{v.wide_in * MM_PER_INCH:.2f}",
+    )
 
 
 FIRST_TEST = Exercise(
@@ -346,9 +351,21 @@ MODULE = Module(
     title="Plug testing",
     minutes=85,
     exercises=(
-        REGAP, CHART, ABSOLUTE, SERVICE, FIRST_TEST, CHANGES, DROP, FIND_ERROR, HARSHER, REPEAT, ZERO, BATCH, LETTER,
+        REGAP,
+        CHART,
+        ABSOLUTE,
+        SERVICE,
+        FIRST_TEST,
+        CHANGES,
+        DROP,
+        FIND_ERROR,
+        HARSHER,
+        REPEAT,
+        ZERO,
+        BATCH,
+        LETTER,
     ),
     old=old.EXERCISES,
     # Marks were noted before the list followed the lesson; their records name these in the first order.
     recorded=("m04.regap", "m04.absolute", "m04.chart", "m04.first_test", "m04.service"),
-)  # fmt: skip
+)

@@ -81,8 +81,11 @@ def page_with_an_error(
         return {"page": listing.lines(f"({number}) {row}" for number, row in enumerate(rows, 1))}
 
     def slip(topic: str, name: str, why: str) -> Slip:
-        return Slip(name, f"That line is right. {why}",
-                    lambda v: topic if v.wrong != topic and drawn(v, topic)[0] == name else None)  # fmt: skip
+        return Slip(
+            name,
+            f"That line is right. {why}",
+            lambda v: topic if v.wrong != topic and drawn(v, topic)[0] == name else None,
+        )
 
     return Exercise(
         key=key,
@@ -91,14 +94,20 @@ def page_with_an_error(
         title="Find the error in print",
         text=text,
         draw={
-            "wrong": Pick(tuple(topics)), "wording": Steps(0, 1),
+            "wrong": Pick(tuple(topics)),
+            "wording": Steps(0, 1),
             **{places[topic]: Steps(0, len(many) - 1) for topic, many in topics.items()},
         },
         show=page,
         parts=(
             Choice(
-                key="line", prompt="The wrong line", marks=marks, objectives=objectives, order="fixed",
-                options=MappingProxyType(options), answer=lambda v: v.wrong,
+                key="line",
+                prompt="The wrong line",
+                marks=marks,
+                objectives=objectives,
+                order="fixed",
+                options=MappingProxyType(options),
+                answer=lambda v: v.wrong,
                 slips=tuple(slip(topic, name, row[3]) for topic, many in topics.items() for name, row in many.items()),
             ),
         ),
@@ -106,4 +115,4 @@ def page_with_an_error(
             f"Printed: {drawn(v, v.wrong)[1][1 + v.wording]}",
             f"It must read: {drawn(v, v.wrong)[1][0]}",
         ),
-    )  # fmt: skip
+    )

@@ -72,8 +72,15 @@ def stacked(labels: Sequence[str], shares: Sequence[Share], across: str) -> str:
     left = [0.0] * len(labels)
     for share in shares:
         if any(share.values):
-            axes.barh(range(len(labels)), share.values, left=left, color=share.colour, hatch=share.hatch,
-                      label=share.name, **EDGE)  # fmt: skip
+            axes.barh(
+                range(len(labels)),
+                share.values,
+                left=left,
+                color=share.colour,
+                hatch=share.hatch,
+                label=share.name,
+                **EDGE,
+            )
             left = [before + more for before, more in zip(left, share.values, strict=True)]
     axes.set_yticks(range(len(labels)), labels)
     axes.set_ylim(len(labels) - 0.4, -0.6)
@@ -97,9 +104,13 @@ def courses(ticks: Sequence[str], lines: Sequence[Course], up: str) -> str:
     figure, axes = blank(3.0)
     for number, line in enumerate(lines):
         axes.plot(
-            line.places, line.percents, color=(BLUE, "#b35806")[number % 2], label=line.name,
-            marker="osD^v"[number % 5], linestyle=("-", "--", ":", "-.")[number % 4],
-        )  # fmt: skip
+            line.places,
+            line.percents,
+            color=(BLUE, "#b35806")[number % 2],
+            label=line.name,
+            marker="osD^v"[number % 5],
+            linestyle=("-", "--", ":", "-.")[number % 4],
+        )
         for place, percent, note in zip(line.places, line.percents, line.notes, strict=True):
             axes.annotate(note, (place, percent), xytext=(0, 8), textcoords="offset points", ha="center", fontsize=9)
     axes.set_xticks(range(len(ticks)), ticks)

@@ -22,9 +22,25 @@ from grader.errors import Refused
 from grader.records import schema
 
 EVENTS = (
-    "enrolled", "withdrawn", "assigned", "issued", "handed-in", "marked", "re-marked", "returned", "read", "override",
-    "extension", "excuse", "witnessed", "vehicle", "settings", "key-change", "export", "delete",
-)  # fmt: skip
+    "enrolled",
+    "withdrawn",
+    "assigned",
+    "issued",
+    "handed-in",
+    "marked",
+    "re-marked",
+    "returned",
+    "read",
+    "override",
+    "extension",
+    "excuse",
+    "witnessed",
+    "vehicle",
+    "settings",
+    "key-change",
+    "export",
+    "delete",
+)
 NEED_REASON = ("override", "re-marked", "extension", "excuse")
 START = "0" * 64
 BATCH = 1000  # rows read at a time

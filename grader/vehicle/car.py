@@ -18,9 +18,22 @@ from grader.units import MM_PER_IN
 from grader.vehicle.spec import Vehicle, vehicle
 
 CARD_COLUMNS = (
-    "key", "displacement_l", "compression_ratio", "rated_rpm", "crank_rpm", "crank_v", "running_v", "coil_ohm", "coil_mh",
-    "ballast_ohm", "plug_gap_in", "throttle_mm", "compression_psig", "moving_g", "lead_run_mm",
-)  # fmt: skip
+    "key",
+    "displacement_l",
+    "compression_ratio",
+    "rated_rpm",
+    "crank_rpm",
+    "crank_v",
+    "running_v",
+    "coil_ohm",
+    "coil_mh",
+    "ballast_ohm",
+    "plug_gap_in",
+    "throttle_mm",
+    "compression_psig",
+    "moving_g",
+    "lead_run_mm",
+)
 AS_MADE, ON_MANIFOLD, HOSE_OFF = "as made", "manifold", "off"  # where the vacuum hose ends
 HOSES = (AS_MADE, ON_MANIFOLD, HOSE_OFF)
 CRANK, IDLE, FREE, ROAD = "crank", "idle", "free", "road"
@@ -315,14 +328,31 @@ def new_car(spec, idle_area_mm2):
         return (value,) * n
 
     return Car(
-        spec=spec, card=engine, crank_v=engine.crank_v, running_v=engine.running_v, ballast_ohm=engine.ballast_ohm,
-        coil_ohm=engine.coil_ohm, coil_mh=engine.coil_mh, gap_mm=MM_PER_IN * spec.gap_in, cap_gap_mm=each(0.0),
-        cap_flash_kv=each(inf), lead_kohm=each(8.0), lead_break_mm=each(0.0), lead_flash_kv=each(inf),
-        plug_gap_mm=each(MM_PER_IN * (engine.plug_gap_in + 0.005)), rounding=each(0.2), shunt_mohm=each(100.0),
-        plug_flash_kv=each(inf), oil=each(False), bridged=each(False), nose_mm=each(14.0), fuel_wet=each(False),
-        leak=each(0.0), rings=each(False),
+        spec=spec,
+        card=engine,
+        crank_v=engine.crank_v,
+        running_v=engine.running_v,
+        ballast_ohm=engine.ballast_ohm,
+        coil_ohm=engine.coil_ohm,
+        coil_mh=engine.coil_mh,
+        gap_mm=MM_PER_IN * spec.gap_in,
+        cap_gap_mm=each(0.0),
+        cap_flash_kv=each(inf),
+        lead_kohm=each(8.0),
+        lead_break_mm=each(0.0),
+        lead_flash_kv=each(inf),
+        plug_gap_mm=each(MM_PER_IN * (engine.plug_gap_in + 0.005)),
+        rounding=each(0.2),
+        shunt_mohm=each(100.0),
+        plug_flash_kv=each(inf),
+        oil=each(False),
+        bridged=each(False),
+        nose_mm=each(14.0),
+        fuel_wet=each(False),
+        leak=each(0.0),
+        rings=each(False),
         idle_area_mm2=in_range("The idle opening", idle_area_mm2, "mm2", above=0, most=1000),
-    )  # fmt: skip
+    )
 
 
 def check(car):

@@ -22,9 +22,24 @@ from grader.vehicle.standard import check_speeds_rpm
 from grader.vehicle.state import hill_demand_kv, idle_opening_mm2, sound_car
 
 COLUMNS = (
-    "key", "title", "system", "applies", "severity_of", "low", "mid", "high", "history", "proof", "proof_by", "mend",
-    "repair", "actions", "look_alikes", "common", "source",
-)  # fmt: skip
+    "key",
+    "title",
+    "system",
+    "applies",
+    "severity_of",
+    "low",
+    "mid",
+    "high",
+    "history",
+    "proof",
+    "proof_by",
+    "mend",
+    "repair",
+    "actions",
+    "look_alikes",
+    "common",
+    "source",
+)
 LOW, MID, HIGH = SEVERITIES = ("low", "mid", "high")
 SOUND = "none"  # the row in which nothing is wrong
 ELSEWHERE = "elsewhere"  # the group of faults for which the ignition is sound and the car goes to another hand

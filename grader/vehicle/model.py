@@ -158,9 +158,12 @@ class Model:
         alive = point.lobe_opens & (point.connected > NO_CONTACT) & (not self.earthed)
         opening = points.opening_speed_ratio(point.lobe_gap_mm, MM_PER_IN * self.spec.gap_in, self.lift_mm)
         given = coil.available_voltage_kv(
-            point.lobe_current_a, point.speed_rpm, car.coil_mh, car.condenser_uf,
+            point.lobe_current_a,
+            point.speed_rpm,
+            car.coil_mh,
+            car.condenser_uf,
             opening_ratio=opening * (1.0 - PITTED_OPENING * car.pitting),
-        )  # fmt: skip
+        )
         point.coil_kept = car.coil_share * (car.coil_hot_share if self.running.engine == HOT_SOAKED else 1.0)
         given = given * points.bounce_kept_share(point.lobe_gap_mm, point.speed_rpm) * point.coil_kept
         point.coil_kv = self._by_cylinder(np.where(alive, given, 0.0))
@@ -234,9 +237,10 @@ class Model:
     def _burn(self, point):
         car = self.car
         time = coil.spark_duration_ms(
-            1e3 / TURNS * point.current_a * point.coil_kept, misfire.burning_kv(_column(car.lead_kohm)),
+            1e3 / TURNS * point.current_a * point.coil_kept,
+            misfire.burning_kv(_column(car.lead_kohm)),
             1e-3 * TURNS**2 * car.coil_mh,
-        )  # fmt: skip
+        )
         point.spark_ms = time * point.left
         point.energy_mj = coil.stored_energy_mj(point.current_a, car.coil_mh) * (point.coil_kept * point.left) ** 2
         lean = misfire.lean_limit(point.manifold_kpa, point.spark_ms, _column(car.plug_gap_mm), _column(car.leak))
@@ -261,9 +265,11 @@ class Model:
             source = np.minimum(point.required_kv[first - 1], point.available_kv[first - 1])
             induced = cables.induced_capacitive_kv(source, self.card.lead_run_mm, between, ground)
             density = cables.victim_density(
-                car.cylinders, np.clip(point.advance_deg[first - 1], -30.0, 60.0), self.card.compression_ratio,
+                car.cylinders,
+                np.clip(point.advance_deg[first - 1], -30.0, 60.0),
+                self.card.compression_ratio,
                 closing_density=breakdown.relative_density(0.01 * CLOSING_SHARE * point.manifold_kpa, self.closing_k),
-            )  # fmt: skip
+            )
             gap = car.plug_gap_mm[victim - 1]
             needed = point.factor[victim - 1] * breakdown.uniform_voltage_kv(gap, _measured(density, gap))
             yield victim - 1, misfire.cross_fire_probability(induced, needed, density)
@@ -273,9 +279,13 @@ class Model:
         best = timing_map.best_deg(self.spec, self.card.compression_ratio, point.speed_rpm, point.manifold_kpa)
         charge = point.filling * point.manifold_kpa / (filling.GAS_CONSTANT * filling.CHARGE_K)
         point.imep_bar = output.indicated_bar(
-            charge, mixture.mixture_work_share(point.air_ratio), timing_map.loss(point.advance_deg - best), point.fires,
-            _column(car.leak), np.clip(point.cross, 0.0, 1.0),
-        )  # fmt: skip
+            charge,
+            mixture.mixture_work_share(point.air_ratio),
+            timing_map.loss(point.advance_deg - best),
+            point.fires,
+            _column(car.leak),
+            np.clip(point.cross, 0.0, 1.0),
+        )
         friction = output.friction_bar(point.speed_rpm, self.cold)
         left = output.brake_bar(point.imep_bar.mean(axis=0), friction, point.exhaust_kpa, point.manifold_kpa)
         point.torque_nm = output.torque_nm(left, litres)

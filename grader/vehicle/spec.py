@@ -10,9 +10,24 @@ from grader.reference.angles import LAYOUTS, check_firing_order, firing_interval
 from grader.reference.timing.advance import check_curve
 
 COLUMNS = (
-    "key", "title", "use", "cylinders", "layout", "firing_order", "rotor", "battery_v", "earth", "initial_deg",
-    "idle_rpm", "centrifugal", "vacuum", "port", "gap_in", "dwell_deg", "pulley_mm",
-)  # fmt: skip
+    "key",
+    "title",
+    "use",
+    "cylinders",
+    "layout",
+    "firing_order",
+    "rotor",
+    "battery_v",
+    "earth",
+    "initial_deg",
+    "idle_rpm",
+    "centrifugal",
+    "vacuum",
+    "port",
+    "gap_in",
+    "dwell_deg",
+    "pulley_mm",
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,9 +13,20 @@ IDLING, IDLING_PLUGGED = "idle", "idle plugged"
 FREE_MID, FREE_TOP = "free mid", "free top"
 CRUISE, HILL, SPEED, HILL_HOT, HILL_WET = "cruise", "hill", "speed", "hill hot", "hill wet"
 STANDARD = (
-    CRANK_COLD, CRANK_SHOP, CRANK_DAMP, CRANK_HOT, IDLING, IDLING_PLUGGED, FREE_MID, FREE_TOP, CRUISE, HILL, SPEED,
-    HILL_HOT, HILL_WET,
-)  # fmt: skip
+    CRANK_COLD,
+    CRANK_SHOP,
+    CRANK_DAMP,
+    CRANK_HOT,
+    IDLING,
+    IDLING_PLUGGED,
+    FREE_MID,
+    FREE_TOP,
+    CRUISE,
+    HILL,
+    SPEED,
+    HILL_HOT,
+    HILL_WET,
+)
 KICKS = 0.06  # of the compressions that still turn over the top
 COLD_MORNING_C = 5.0  # or the air of the day, where that is colder
 # Share of the rated speed and manifold pressure over barometer on the road.

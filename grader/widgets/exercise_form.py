@@ -107,9 +107,14 @@ class ExerciseForm:
         asks_sure = self.store.issue.mode == PRACTICE and SureField.fits(exercise)
         self.sure = SureField(self.store, exercise, self._said_sure) if asks_sure else None
         self.box.children = (
-            task, *([self.sure.box] if self.sure else []), *(part.box for part in self.parts.values()),
-            *([self.calculator.box] if self.calculator else []), self.route, self._foot, self.message,
-        )  # fmt: skip
+            task,
+            *([self.sure.box] if self.sure else []),
+            *(part.box for part in self.parts.values()),
+            *([self.calculator.box] if self.calculator else []),
+            self.route,
+            self._foot,
+            self.message,
+        )
         self._offer_route()
 
     @shown_errors

@@ -186,9 +186,11 @@ def _spaced(control):
         return control
     steps = range(control.min, control.max + 1, control.step)
     made = SelectionSlider(
-        options=[(grouped(step), step) for step in steps], value=control.value, description=control.description,
+        options=[(grouped(step), step) for step in steps],
+        value=control.value,
+        description=control.description,
         layout=control.layout,
-    )  # fmt: skip
+    )
     made.style.description_width = control.style.description_width
     control.close()
     return made.add_class("jupyter-widgets").add_class("tm-steps")  # looks and names of the other sliders

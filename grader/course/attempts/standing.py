@@ -199,8 +199,18 @@ def _standing(term, person, module, issues, judged, hand_ins, decided):
     issue = next(issue for issue in issues if issue.attempt == best.attempt) if best else issues[-1]
     extension, due = decided.extension(issue), decided.due_text(issue)
     if best:
-        return Standing(person, module, best.attempt, best.state, due, best.handed_in_at, best, extension,
-                        passed=outcome.passed, failed=outcome.failed)  # fmt: skip
+        return Standing(
+            person,
+            module,
+            best.attempt,
+            best.state,
+            due,
+            best.handed_in_at,
+            best,
+            extension,
+            passed=outcome.passed,
+            failed=outcome.failed,
+        )
     hand_in = hand_ins.get(adjustments.owner(issue))
     state, arrived = (HANDED_IN, hand_in.received_at) if hand_in else (NOT_HANDED_IN, "")
     return Standing(person, module, issue.attempt, state, due, arrived, None, extension)

@@ -71,8 +71,12 @@ class MarkAnswers(NbGraderPreprocessor):
             if lying != sheet.attempt:
                 self.log.warning(
                     "%s, %s: attempt %s lies in submitted/ and attempt %s counts, so that one stays. If the other is not marked "
-                    "yet, run 'collect' and 'mark'.", said["student"], module.key, lying, sheet.attempt,
-                )  # fmt: skip
+                    "yet, run 'collect' and 'mark'.",
+                    said["student"],
+                    module.key,
+                    lying,
+                    sheet.attempt,
+                )
             ours |= {"hundredths": evaluation.by_exercise(found), "penalty": penalty}
         except BadFile as problem:
             # No score is written, so that it waits for a person: an unreadable sheet is not a zero.

@@ -66,9 +66,11 @@ def rebuild(lesson: dict, module: Module, sheet: Sheet | None, found: SheetMark 
         exercise = exercises.get(said.get("grade_id"))
         if not said.get("grade") or exercise is None:
             continue
-        typed = {} if sheet is None else {
-            path: answer for path, answer in sheet.answers.items() if path.rpartition(".")[0] == exercise.key
-        }  # fmt: skip
+        typed = (
+            {}
+            if sheet is None
+            else {path: answer for path, answer in sheet.answers.items() if path.rpartition(".")[0] == exercise.key}
+        )
         if cell["cell_type"] == "markdown":
             texts = [answer.raw for answer in typed.values() if answer.raw.strip()]
             if texts:

@@ -237,5 +237,13 @@ def _same(task):
 
 def _entry(task, *, new, reason, old=None):
     module = catalogue.objectives()[task.objective]["module"]
-    return ledger.Entry("witnessed", trainee=task.trainee, module=module, exercise=task.objective, old=old, new=new,
-                        reason=reason, sha256=task.digest)  # fmt: skip
+    return ledger.Entry(
+        "witnessed",
+        trainee=task.trainee,
+        module=module,
+        exercise=task.objective,
+        old=old,
+        new=new,
+        reason=reason,
+        sha256=task.digest,
+    )

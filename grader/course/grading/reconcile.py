@@ -62,8 +62,15 @@ def reconcile(work: Work) -> list:
         else:
             decision = {"hundredths": change.theirs, "actor": ACTOR, "reason": REASON}
             adjustments.put(connection, adjustments.override, key, decision)
-        entry = ledger.Entry("override", actor=ACTOR, **key, old=change.ours, new=change.theirs,
-                             most=change.exercise.marks * 100, reason=REASON)  # fmt: skip
+        entry = ledger.Entry(
+            "override",
+            actor=ACTOR,
+            **key,
+            old=change.ours,
+            new=change.theirs,
+            most=change.exercise.marks * 100,
+            reason=REASON,
+        )
         ledger.append(connection, [entry])
     for owner in dict.fromkeys(change.owner for change in changes):
         try:

@@ -191,9 +191,15 @@ def _write(connection, owner, words, most, before, reading):
                 "reason": reading.comment}  # fmt: skip
     adjustments.put(connection, adjustments.reading, key | dict(zip(("part", "digest"), words, strict=True)), decision)
     return ledger.Entry(
-        "read", **key, exercise=words[0], old=before.hundredths if before else None, new=reading.hundredths, most=most,
-        reason=reading.comment, sha256=words[1],
-    )  # fmt: skip
+        "read",
+        **key,
+        exercise=words[0],
+        old=before.hundredths if before else None,
+        new=reading.hundredths,
+        most=most,
+        reason=reading.comment,
+        sha256=words[1],
+    )
 
 
 def _answers(term, connection, module, waiting_only):

@@ -73,8 +73,14 @@ def _noses(given):
     for name, length in NOSES_MM.items():
         tips = np.array([nose_tip_c(name, float(round(load, 4))) for load in loads])
         axes.plot(loads, tips, color="black", lw=1.1)
-        axes.text(0.03, np.interp(0.03, loads, tips) + 55, f"{name}, {length:.0f} mm", fontsize=10, weight="bold",
-                  bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.5})  # fmt: skip
+        axes.text(
+            0.03,
+            np.interp(0.03, loads, tips) + 55,
+            f"{name}, {length:.0f} mm",
+            fontsize=10,
+            weight="bold",
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.5},
+        )
     for limit in (500, 850):
         axes.axhline(limit, color="black", lw=0.9, ls=_DASHES[1])
     right = axes.secondary_yaxis("right", functions=(fahrenheit, lambda f: (np.asarray(f) - 32.0) / 1.8))
@@ -103,8 +109,15 @@ def _chart(given):
         axes.plot(psia[shown], kv[shown], color="black", lw=1.1, ls=dash)
         x, y = psia[shown][-1], kv[shown][-1]
         top = y > firing.CHART_MOST_KV - 0.5
-        axes.annotate(f"{gap_in:.3f}", (x, y), xytext=(0, 4) if top else (4, 0), textcoords="offset points",
-                      ha="center" if top else "left", va="bottom" if top else "center", fontsize=9)  # fmt: skip
+        axes.annotate(
+            f"{gap_in:.3f}",
+            (x, y),
+            xytext=(0, 4) if top else (4, 0),
+            textcoords="offset points",
+            ha="center" if top else "left",
+            va="bottom" if top else "center",
+            fontsize=9,
+        )
     axes.annotate("gap (in)", (1, 1), xycoords="axes fraction", xytext=(4, 4), textcoords="offset points", fontsize=9)
     return Plot(
         _address(figure),

@@ -220,9 +220,10 @@ def _open(connection, person, module):
         given = SimpleNamespace(**record.numbers[exercise.key])
         for part in exercise.parts:
             questions.append(
-                Question(f"{exercise.key}.{part.key}", exercise.title, part, given, part.lettered(given),
-                         exercise.version)
-            )  # fmt: skip
+                Question(
+                    f"{exercise.key}.{part.key}", exercise.title, part, given, part.lettered(given), exercise.version
+                )
+            )
     return Open(person, record, tuple(questions))
 
 
@@ -240,8 +241,15 @@ def _question(opened, typed):
 def _sheet(opened, answers, saved):
     record = opened.record
     order = [question.path for question in opened.questions if question.path in answers]
-    return sheets.Sheet(record.term, record.module, record.trainee, record.attempt,
-                        {path: answers[path] for path in order}, saved, "transcribed from paper")  # fmt: skip
+    return sheets.Sheet(
+        record.term,
+        record.module,
+        record.trainee,
+        record.attempt,
+        {path: answers[path] for path in order},
+        saved,
+        "transcribed from paper",
+    )
 
 
 def _keep(term, papers, received_at):

@@ -220,12 +220,24 @@ def _thousandths(gap_mm):
 
 def _own(key, values):
     vehicle = Vehicle(
-        key=key, title=values["title"], use=values["use"], cylinders=values["cylinders"], layout=values["layout"],
-        firing_order=values["firing_order"], rotor=values["rotor"], battery_v=values["battery_v"], earth=values["earth"],
-        initial_deg=round(values["initial_deg"], 2), idle_rpm=round(values["idle_rpm"]), centrifugal=values["centrifugal"],
-        vacuum=values["vacuum"], port=values["port"], gap_in=_thousandths(values["gap_mm"]),
-        dwell_deg=values["dwell_deg"], pulley_mm=values["pulley_mm"],
-    )  # fmt: skip
+        key=key,
+        title=values["title"],
+        use=values["use"],
+        cylinders=values["cylinders"],
+        layout=values["layout"],
+        firing_order=values["firing_order"],
+        rotor=values["rotor"],
+        battery_v=values["battery_v"],
+        earth=values["earth"],
+        initial_deg=round(values["initial_deg"], 2),
+        idle_rpm=round(values["idle_rpm"]),
+        centrifugal=values["centrifugal"],
+        vacuum=values["vacuum"],
+        port=values["port"],
+        gap_in=_thousandths(values["gap_mm"]),
+        dwell_deg=values["dwell_deg"],
+        pulley_mm=values["pulley_mm"],
+    )
     return OwnVehicle(vehicle.check(), values["line"], values["manual"], values["page"], values["entered_by"])
 
 

@@ -114,10 +114,12 @@ _STEPS = MappingProxyType(
     }
 )
 _BENCH_STEPS = ("off", "fit", "lube", "peak", "gap")
-_JOBS = MappingProxyType({
-    "new": "You fit new points to an engine with the distributor in place.",
-    "gap": "The old points are sound and stay in; only their gap has closed, and you set it again. Their block has long bedded in.",
-})  # fmt: skip
+_JOBS = MappingProxyType(
+    {
+        "new": "You fit new points to an engine with the distributor in place.",
+        "gap": "The old points are sound and stay in; only their gap has closed, and you set it again. Their block has long bedded in.",
+    }
+)
 _DONE = MappingProxyType({
     "nothing": "Nothing is done yet.",
     "off": "The key is off, and the battery's earth lead is off.",
@@ -126,11 +128,13 @@ _DONE = MappingProxyType({
     "peak": "The earth lead is off, points and lubricant are as they should be, and the block stands on a lobe peak.",
     "gap": "The earth lead is off, points and lubricant are as they should be, and the gap is set and measured twice.",
 })  # fmt: skip
-_RUNS = MappingProxyType({
-    "meter": "The engine can run, and a dwell meter and a timing light are at hand.",
-    "no-meter": "The engine can run. A timing light is at hand; the dwell meter is away for repair, and the manual allows a gap by blade.",
-    "lamp": "The engine may not be started today. You have a test lamp; the rest is done another day.",
-})  # fmt: skip
+_RUNS = MappingProxyType(
+    {
+        "meter": "The engine can run, and a dwell meter and a timing light are at hand.",
+        "no-meter": "The engine can run. A timing light is at hand; the dwell meter is away for repair, and the manual allows a gap by blade.",
+        "lamp": "The engine may not be started today. You have a test lamp; the rest is done another day.",
+    }
+)
 
 
 def _steps_left(job, done, runs):
@@ -139,8 +143,10 @@ def _steps_left(job, done, runs):
         return None  # nothing is fitted
     bench = [step for step in _BENCH_STEPS if not (job == "gap" and step == "fit")]
     after = {
-        "meter": ["start", "dwell", "timing", "speeds"], "no-meter": ["start", "timing", "speeds"], "lamp": ["lamp"],
-    }[runs]  # fmt: skip
+        "meter": ["start", "dwell", "timing", "speeds"],
+        "no-meter": ["start", "timing", "speeds"],
+        "lamp": ["lamp"],
+    }[runs]
     if job == "new" and runs != "lamp":
         after = [*after, "road"]
     if done != "nothing":
@@ -231,22 +237,44 @@ def _suggests(earth, gone, measured):
     return capacity if measured in ("unread", capacity) else None
 
 
-_EARTHS = MappingProxyType({
-    "negative": ("The battery's negative pole is earthed.", "The battery's positive pole feeds the coil.",
-                 "The manual says: negative earth."),
-    "positive": ("The battery's positive pole is earthed.", "The battery's negative pole feeds the coil.",
-                 "The manual says: positive earth."),
-    "unknown": ("The battery is out, and both its leads look alike.", "The engine stands on a pallet, without battery and leads.",
-                "The owner changed the battery himself; the poles are no longer marked."),
-})  # fmt: skip
-_GONE = MappingProxyType({
-    "fixed": ("a crater in the fixed contact and a pip on the moving one", "a pip of metal on the moving contact",
-              "a hole in the fixed contact"),
-    "moving": ("a crater in the moving contact and a pip on the fixed one", "a pip of metal on the fixed contact",
-               "a hole in the moving contact"),
-    "neither": ("both contacts grey, flat and alike", "a light grey film on both contacts, no pip, no hole",
-                "both contacts a little worn, level and of one colour"),
-})  # fmt: skip
+_EARTHS = MappingProxyType(
+    {
+        "negative": (
+            "The battery's negative pole is earthed.",
+            "The battery's positive pole feeds the coil.",
+            "The manual says: negative earth.",
+        ),
+        "positive": (
+            "The battery's positive pole is earthed.",
+            "The battery's negative pole feeds the coil.",
+            "The manual says: positive earth.",
+        ),
+        "unknown": (
+            "The battery is out, and both its leads look alike.",
+            "The engine stands on a pallet, without battery and leads.",
+            "The owner changed the battery himself; the poles are no longer marked.",
+        ),
+    }
+)
+_GONE = MappingProxyType(
+    {
+        "fixed": (
+            "a crater in the fixed contact and a pip on the moving one",
+            "a pip of metal on the moving contact",
+            "a hole in the fixed contact",
+        ),
+        "moving": (
+            "a crater in the moving contact and a pip on the fixed one",
+            "a pip of metal on the fixed contact",
+            "a hole in the moving contact",
+        ),
+        "neither": (
+            "both contacts grey, flat and alike",
+            "a light grey film on both contacts, no pip, no hole",
+            "both contacts a little worn, level and of one colour",
+        ),
+    }
+)
 _MEASURED = MappingProxyType({
     "unread": "", "in": " The condenser measures {right} µF, as the manual asks.",
     "small": " The condenser measures {low} µF; the manual asks for {right} µF.",
@@ -368,33 +396,51 @@ CONTACTS = Exercise(
         "Which of them, by the shop rule of the minus contact, speak for too small a condenser or a poor lead to it?"
     ),
     draw={
-        f"set_{label}": Pick(("negative-fixed", "negative-moving", "positive-fixed", "positive-moving",
-                              "negative-neither", "positive-neither"))
+        f"set_{label}": Pick(
+            (
+                "negative-fixed",
+                "negative-moving",
+                "positive-fixed",
+                "positive-moving",
+                "negative-neither",
+                "positive-neither",
+            )
+        )
         for label in _TRAY
     },
     fill=_tray,
-    show=lambda v: {"tray": listing.lines(
-        f"{label}: {earth} earth, {'both contacts flat and grey' if gone == 'neither' else f'crater in the {gone} contact'}"
-        for label, earth, gone in v.sets
-    )},
+    show=lambda v: {
+        "tray": listing.lines(
+            f"{label}: {earth} earth, {'both contacts flat and grey' if gone == 'neither' else f'crater in the {gone} contact'}"
+            for label, earth, gone in v.sets
+        )
+    },
     parts=(
         Choices(
-            key="small", prompt="Sets that speak for too small a condenser", marks=1, objectives=("D10",), order="fixed",
+            key="small",
+            prompt="Sets that speak for too small a condenser",
+            marks=1,
+            objectives=("D10",),
+            order="fixed",
             options=MappingProxyType({label: f"Set {label}" for label in _TRAY}),
             answer=lambda v: tuple(label for label, earth, gone in v.sets if _lost_minus(earth, gone)),
             because=_tray_why,
             slips=(
-                Slip("plus-side",
-                     "You ticked the sets in which the plus contact lost metal. Negative earth: the fixed contact is minus.",
-                     lambda v: _plus_lost(v) or None),
-                Slip("fixed-always",
-                     "You took the fixed contact for minus on all six. It is minus only with negative earth.",
-                     _fixed_lost),
+                Slip(
+                    "plus-side",
+                    "You ticked the sets in which the plus contact lost metal. Negative earth: the fixed contact is minus.",
+                    lambda v: _plus_lost(v) or None,
+                ),
+                Slip(
+                    "fixed-always",
+                    "You took the fixed contact for minus on all six. It is minus only with negative earth.",
+                    _fixed_lost,
+                ),
             ),
         ),
     ),
     route=lambda v: tuple(f"{label}: {why}" for label, why in _tray_why(v).items()),
-)  # fmt: skip
+)
 
 _BEFORE = MappingProxyType({
     "worn": "The block had worn and the gap had closed. So the spark came late; we set the gap first, and then the timing.",

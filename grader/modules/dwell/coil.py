@@ -180,13 +180,23 @@ ENOUGH_VOLTAGE = Exercise(
     show=lambda v: {"points": " (burnt)" if v.contact_ohm else " (sound)"},
     parts=(
         PlotReading(
-            key="speed", prompt="Engine speed", unit="engine rev/min", marks=2, step=50, minor=250, pixel=FASTEST_RPM / PLOT_PIXELS,
+            key="speed",
+            prompt="Engine speed",
+            unit="engine rev/min",
+            marks=2,
+            step=50,
+            minor=250,
+            pixel=FASTEST_RPM / PLOT_PIXELS,
             answer=lambda v: _runs_out_rpm(v.plug_kv + ROTOR_GAP_KV, v.cylinders, v.contact_ohm),
-            within=Percent(2, "width of the drawn line"), possible=(1800.0, float(FASTEST_RPM) - 100), objectives=("D7",),
+            within=Percent(2, "width of the drawn line"),
+            possible=(1800.0, float(FASTEST_RPM) - 100),
+            objectives=("D7",),
             slips=(
-                Slip("rotor-gap",
-                     "You forgot the rotor gap. The coil must feed it, too: add 2 kV to what the plugs ask for.",
-                     lambda v: _runs_out_rpm(v.plug_kv, v.cylinders, v.contact_ohm)),
+                Slip(
+                    "rotor-gap",
+                    "You forgot the rotor gap. The coil must feed it, too: add 2 kV to what the plugs ask for.",
+                    lambda v: _runs_out_rpm(v.plug_kv, v.cylinders, v.contact_ohm),
+                ),
             ),
         ),
     ),
@@ -195,4 +205,4 @@ ENOUGH_VOLTAGE = Exercise(
         f"The curve for {v.cylinders} cylinders falls through that height at "
         f"{_runs_out_rpm(v.plug_kv + ROTOR_GAP_KV, v.cylinders, v.contact_ohm):.0f} rev/min.",
     ),
-)  # fmt: skip
+)

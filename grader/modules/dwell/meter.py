@@ -30,11 +30,13 @@ def _metered(parameters):
     return {**spec, "scale": scale, "reading": round(2 * shown) / 2}
 
 
-_FINDINGS = MappingProxyType({
-    "within": "Dwell is within limits.",
-    "small": "Dwell is too great: the gap is too small.",
-    "wide": "Dwell is too small: the gap is too wide.",
-})  # fmt: skip
+_FINDINGS = MappingProxyType(
+    {
+        "within": "Dwell is within limits.",
+        "small": "Dwell is too great: the gap is too small.",
+        "wide": "Dwell is too small: the gap is too wide.",
+    }
+)
 
 
 def _true_deg(v):
@@ -171,10 +173,12 @@ def _round(parameters):
 
 
 def _show_round(v):
-    return {"list": listing.lines(
-        f"{label}: {n} cylinders, switch on {switch}, {idle:g}° at idle and {fast:g}° at 1500"
-        for label, n, switch, idle, fast in v.cars
-    )}  # fmt: skip
+    return {
+        "list": listing.lines(
+            f"{label}: {n} cylinders, switch on {switch}, {idle:g}° at idle and {fast:g}° at 1500"
+            for label, n, switch, idle, fast in v.cars
+        )
+    }
 
 
 def _decided(n, idle, fast, width):
@@ -374,16 +378,26 @@ SPRING = Exercise(
     show=lambda v: {f"{name}_n": f"{getattr(v, f'{name}_oz') * _N_PER_OZ:.1f}" for name in ("new", "old")},
     parts=(
         Number(
-            key="speed", prompt="Speed at which the block leaves the cam", unit="engine rev/min", marks=1, step=10,
+            key="speed",
+            prompt="Speed at which the block leaves the cam",
+            unit="engine rev/min",
+            marks=1,
+            step=10,
             answer=lambda v: _floats_at(v, v.old_oz),
-            within=Percent(2, "a square root taken to two figures"), possible=(100.0, 12000.0), objectives=("D9",),
+            within=Percent(2, "a square root taken to two figures"),
+            possible=(100.0, 12000.0),
+            objectives=("D9",),
             slips=(
-                Slip("straight",
-                     "You let the speed fall as the force does. It goes with the square root of the force.",
-                     lambda v: v.new_rpm * v.old_oz / v.new_oz),
-                Slip("inverted",
-                     "A weaker spring lets go earlier, not later. Turn the ratio round.",
-                     lambda v: v.new_rpm * v.new_rpm / _floats_at(v, v.old_oz)),
+                Slip(
+                    "straight",
+                    "You let the speed fall as the force does. It goes with the square root of the force.",
+                    lambda v: v.new_rpm * v.old_oz / v.new_oz,
+                ),
+                Slip(
+                    "inverted",
+                    "A weaker spring lets go earlier, not later. Turn the ratio round.",
+                    lambda v: v.new_rpm * v.new_rpm / _floats_at(v, v.old_oz),
+                ),
             ),
         ),
     ),
@@ -392,7 +406,7 @@ SPRING = Exercise(
         f"Its square root: √{v.old_oz / v.new_oz:.4f} = {(v.old_oz / v.new_oz) ** 0.5:.4f}.",
         f"{v.new_rpm} × {(v.old_oz / v.new_oz) ** 0.5:.4f} = {_floats_at(v, v.old_oz):.0f} rev/min.",
     ),
-)  # fmt: skip
+)
 
 
 def _next(complaint, idle, speed, drop, line):
@@ -455,9 +469,10 @@ def _report(v):
     }[v.drop]
     told = _COMPLAINTS[v.complaint].format(high=v.high)
     return {
-        "least": v.dwell_deg - _LIMIT_DEG, "most": v.dwell_deg + _LIMIT_DEG,
+        "least": v.dwell_deg - _LIMIT_DEG,
+        "most": v.dwell_deg + _LIMIT_DEG,
         "told": f"{told} Dwell is {v.seen_deg:g}° at idle; {speed}. The vacuum line was {line}; {drop}.",
-    }  # fmt: skip
+    }
 
 
 NEXT_TEST = Exercise(

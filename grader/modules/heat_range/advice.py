@@ -84,9 +84,10 @@ def _titled(parameters):
 def _reported(parameters):
     titled = _titled(parameters)
     return {
-        **titled, **chosen(_REPORTS[parameters["decision"]], parameters["which"]),
+        **titled,
+        **chosen(_REPORTS[parameters["decision"]], parameters["which"]),
         "one": 1 + parameters["spot"] % titled["cylinders"],
-    }  # fmt: skip
+    }
 
 
 def _report(v):

@@ -195,13 +195,19 @@ _FACTS = MappingProxyType(
 )
 _FACT_WORDS = MappingProxyType(
     {
-        "timing": {"early": "The spark comes {over}° too early.", "late": "The spark comes {over}° too late.",
-                   "right": "Timing is right."},
+        "timing": {
+            "early": "The spark comes {over}° too early.",
+            "late": "The spark comes {over}° too late.",
+            "right": "Timing is right.",
+        },
         "mixture": {"rich": "The mixture is rich.", "right": "Mixture is right."},
-        "seat": {"loose": "The plug was only finger-tight.", "tight": "The plug sits tight on a clean seat.",
-                 "unchecked": "Nobody has looked at the seat."},
+        "seat": {
+            "loose": "The plug was only finger-tight.",
+            "tight": "The plug sits tight on a clean seat.",
+            "unchecked": "Nobody has looked at the seat.",
+        },
     }
-)  # fmt: skip
+)
 
 
 def _explained(moved, timing, mixture, seat):

@@ -68,14 +68,27 @@ MARK_ARC = Exercise(
     show=lambda v: {"diameter_in": f"{v.diameter_mm / 25.4:.2f}"},
     parts=(
         Number(
-            key="arc", prompt="Distance along the rim", unit="mm", also=("in",), marks=2, step=0.1,
+            key="arc",
+            prompt="Distance along the rim",
+            unit="mm",
+            also=("in",),
+            marks=2,
+            step=0.1,
             answer=lambda v: angles.pulley_arc(v.angle_deg, v.diameter_mm),
-            within=_RULE, possible=(0.0, 700.0), objectives=("T1",),
+            within=_RULE,
+            possible=(0.0, 700.0),
+            objectives=("T1",),
             slips=(
-                Slip("radius", "You have half the distance. The rim measures π times the full diameter, not the radius, for 360°.",
-                     lambda v: angles.pulley_arc(v.angle_deg, v.diameter_mm / 2)),
-                Slip("distributor", "You doubled the degrees. The manual's figure is already in crank degrees, as the pulley turns.",
-                     lambda v: angles.pulley_arc(2 * v.angle_deg, v.diameter_mm)),
+                Slip(
+                    "radius",
+                    "You have half the distance. The rim measures π times the full diameter, not the radius, for 360°.",
+                    lambda v: angles.pulley_arc(v.angle_deg, v.diameter_mm / 2),
+                ),
+                Slip(
+                    "distributor",
+                    "You doubled the degrees. The manual's figure is already in crank degrees, as the pulley turns.",
+                    lambda v: angles.pulley_arc(2 * v.angle_deg, v.diameter_mm),
+                ),
             ),
         ),
     ),
@@ -83,7 +96,7 @@ MARK_ARC = Exercise(
         f"The rim measures π × {v.diameter_mm} mm = {angles.pulley_arc(360, v.diameter_mm):.1f} mm for 360°.",
         f"{v.angle_deg}° is {v.angle_deg}/360 of it: {angles.pulley_arc(v.angle_deg, v.diameter_mm):.1f} mm.",
     ),
-)  # fmt: skip
+)
 
 _ARITHMETIC = Percent(2, "two- and three-figure arithmetic")
 
@@ -310,6 +323,18 @@ FAST_IDLE_2 = Exercise(
 )  # fmt: skip
 
 EXERCISES = (
-    MARK_ARC, ANGLE_TIME, CENTRIFUGAL, TOTAL, FAST_IDLE, FAST_IDLE_2, line.LINE_TEST, checking.CHECK_ORDER, checking.CAP,
-    limits.ROUND_BY_COST, limits.ALTITUDE, words.FIND_ERROR, checking.NEXT_STEP, words.LETTER,
-)  # fmt: skip
+    MARK_ARC,
+    ANGLE_TIME,
+    CENTRIFUGAL,
+    TOTAL,
+    FAST_IDLE,
+    FAST_IDLE_2,
+    line.LINE_TEST,
+    checking.CHECK_ORDER,
+    checking.CAP,
+    limits.ROUND_BY_COST,
+    limits.ALTITUDE,
+    words.FIND_ERROR,
+    checking.NEXT_STEP,
+    words.LETTER,
+)

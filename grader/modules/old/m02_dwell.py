@@ -10,6 +10,16 @@ forgot every switch earn full marks with many a draw. SPRING knew springs that n
 from grader.modules.old.dwell import bench, coil, gap, meter
 
 EXERCISES = (
-    gap.GAP_DWELL, gap.GAP_WINDOW, gap.WEAR_TIMING, gap.FIND_ERROR, coil.CURRENT, coil.ENOUGH_VOLTAGE, meter.ROUND,
-    meter.ROUND_BY_COST, meter.SPRING, meter.NEXT_TEST, bench.FIT_ORDER, bench.CRATER,
-)  # fmt: skip
+    gap.GAP_DWELL,
+    gap.GAP_WINDOW,
+    gap.WEAR_TIMING,
+    gap.FIND_ERROR,
+    coil.CURRENT,
+    coil.ENOUGH_VOLTAGE,
+    meter.ROUND,
+    meter.ROUND_BY_COST,
+    meter.SPRING,
+    meter.NEXT_TEST,
+    bench.FIT_ORDER,
+    bench.CRATER,
+)

@@ -9,7 +9,14 @@ NOSE_FIN and TIP_CHANGES are dropped: cosh for mechanics carried five of thirty 
 from grader.modules.old.heat_range import advice, nose, reading, wear
 
 EXERCISES = (
-    nose.NOSE_FIN, nose.TIP_CHANGES,
-    reading.LOOK, reading.FIRST_MOVE, reading.SOOTY_ORDER, reading.SORT_LOT, reading.SORT_LOT_BY_COST, advice.KEEP_RANGE,
-    wear.GAP_GROWTH, wear.RESERVE,
-)  # fmt: skip
+    nose.NOSE_FIN,
+    nose.TIP_CHANGES,
+    reading.LOOK,
+    reading.FIRST_MOVE,
+    reading.SOOTY_ORDER,
+    reading.SORT_LOT,
+    reading.SORT_LOT_BY_COST,
+    advice.KEEP_RANGE,
+    wear.GAP_GROWTH,
+    wear.RESERVE,
+)

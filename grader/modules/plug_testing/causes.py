@@ -79,17 +79,24 @@ CHANGES = Exercise(
     show=lambda v: {"way": _ASKED[v.case][0], "where": _ASKED[v.case][1]},
     parts=(
         Choices(
-            key="which", prompt="Changes that fit", marks=2, objectives=("P4", "P6"),
+            key="which",
+            prompt="Changes that fit",
+            marks=2,
+            objectives=("P4", "P6"),
             options=MappingProxyType({key: words for key, (words, _, _) in CAUSES.items()}),
             answer=lambda v: changes(*_ASKED[v.case][2:]),
             slips=(
-                Slip("other-way",
-                     "You ticked the changes that move the reading the other way. Thin or warm gas and narrow, sharp gaps "
-                     "let the plug fire up to a higher reading.",
-                     lambda v: changes(-_ASKED[v.case][2], _ASKED[v.case][3])),
-                Slip("wrong-place",
-                     "You ticked the right direction but the wrong place: ask of each line whether the plug itself changed.",
-                     lambda v: None if _ASKED[v.case][3] is None else changes(_ASKED[v.case][2], not _ASKED[v.case][3])),
+                Slip(
+                    "other-way",
+                    "You ticked the changes that move the reading the other way. Thin or warm gas and narrow, sharp gaps "
+                    "let the plug fire up to a higher reading.",
+                    lambda v: changes(-_ASKED[v.case][2], _ASKED[v.case][3]),
+                ),
+                Slip(
+                    "wrong-place",
+                    "You ticked the right direction but the wrong place: ask of each line whether the plug itself changed.",
+                    lambda v: None if _ASKED[v.case][3] is None else changes(_ASKED[v.case][2], not _ASKED[v.case][3]),
+                ),
             ),
         ),
     ),
@@ -97,7 +104,7 @@ CHANGES = Exercise(
         f"Wanted: every change that makes the reading {_ASKED[v.case][0]}{_ASKED[v.case][1]}.",
         "These fit: " + " ".join(CAUSES[key][0] for key in changes(*_ASKED[v.case][2:])),
     ),
-)  # fmt: skip
+)
 
 
 def _used_on_bad_gauge(parameters):

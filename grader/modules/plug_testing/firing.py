@@ -295,18 +295,31 @@ CHART = Exercise(
     show=lambda v: {"gap_mm": f"{v.gap_in * MM_PER_INCH:.2f}"},
     parts=(
         PlotReading(
-            key="pressure", prompt="Gauge reading at which the spark fails", unit="psi gauge",
-            also=("kPa gauge", "bar gauge"), marks=2, step=1, minor=CHART_MINOR_PSIA, pixel=CHART_PSIA_PER_PIXEL,
+            key="pressure",
+            prompt="Gauge reading at which the spark fails",
+            unit="psi gauge",
+            also=("kPa gauge", "bar gauge"),
+            marks=2,
+            step=1,
+            minor=CHART_MINOR_PSIA,
+            pixel=CHART_PSIA_PER_PIXEL,
             answer=lambda v: tester.gauge_psig(_chart_psia(v.kv / v.factor, v.gap_in)),
-            reads=MappingProxyType({"kv": CHART_MINOR_KV / 2}), within=GAUGE,
-            possible=(8.0, CHART_MOST_PSIA - tester.ATMOSPHERE_PSIA), objectives=("P1", "P7"),
+            reads=MappingProxyType({"kv": CHART_MINOR_KV / 2}),
+            within=GAUGE,
+            possible=(8.0, CHART_MOST_PSIA - tester.ATMOSPHERE_PSIA),
+            objectives=("P1", "P7"),
             slips=(
-                Slip("left-absolute",
-                     "The chart's axis is absolute pressure. The gauge shows 14.7 psi less.",
-                     lambda v: _chart_psia(v.kv / v.factor, v.gap_in), share=0.5),
-                Slip("edges-forgotten",
-                     "You read the chart for sharp edges. Divide the tester's voltage by the factor of the rounded ones first.",
-                     lambda v: tester.gauge_psig(_chart_psia(v.kv, v.gap_in))),
+                Slip(
+                    "left-absolute",
+                    "The chart's axis is absolute pressure. The gauge shows 14.7 psi less.",
+                    lambda v: _chart_psia(v.kv / v.factor, v.gap_in),
+                    share=0.5,
+                ),
+                Slip(
+                    "edges-forgotten",
+                    "You read the chart for sharp edges. Divide the tester's voltage by the factor of the rounded ones first.",
+                    lambda v: tester.gauge_psig(_chart_psia(v.kv, v.gap_in)),
+                ),
             ),
         ),
     ),
@@ -317,4 +330,4 @@ CHART = Exercise(
         f"On the gauge: {_chart_psia(v.kv / v.factor, v.gap_in):.0f} − 14.7 = "
         f"{round(_chart_psia(v.kv / v.factor, v.gap_in)) - 14.7:.0f} psi.",
     ),
-)  # fmt: skip
+)

@@ -126,9 +126,17 @@ CHECK_ORDER = Exercise(
 
 # Orders in common use on engines of four, six and eight cylinders (practice).
 _ORDERS = (
-    "1-3-4-2", "1-2-4-3", "1-5-3-6-2-4", "1-4-2-6-3-5", "1-6-5-4-3-2", "1-8-4-3-6-5-7-2", "1-5-4-2-6-3-7-8",
-    "1-3-7-2-6-5-4-8", "1-5-4-8-6-3-7-2", "1-2-7-8-4-5-6-3",
-)  # fmt: skip
+    "1-3-4-2",
+    "1-2-4-3",
+    "1-5-3-6-2-4",
+    "1-4-2-6-3-5",
+    "1-6-5-4-3-2",
+    "1-8-4-3-6-5-7-2",
+    "1-5-4-2-6-3-7-8",
+    "1-3-7-2-6-5-4-8",
+    "1-5-4-8-6-3-7-2",
+    "1-2-7-8-4-5-6-3",
+)
 
 
 def _order(v):
@@ -301,20 +309,33 @@ def _note_lines(v):
     low = v.home_inhg - v.thousand_ft
     last = {
         "pump": f"Line on, part throttle: the mark does not move; a gauge at the unit shows {v.unit_inhg} inHg "
-                f"({v.unit_inhg * KPA_PER_INHG:.0f} kPa). The owner wants a new unit at once",
+        f"({v.unit_inhg * KPA_PER_INHG:.0f} kPa). The owner wants a new unit at once",
         "barometer": f"Vacuum at idle {low} inHg ({low * KPA_PER_INHG:.0f} kPa), far up in the hills; on the coast it was "
-                     f"{v.home_inhg} inHg ({v.home_inhg * KPA_PER_INHG:.0f} kPa). The owner thinks of a burnt valve",
-    }.get(v.answer, last)  # fmt: skip
-    return {"note": listing.lines((
-        {"in": f"Dwell: {v.dwell_seen:g}°", "out": f"Dwell: {v.dwell_seen:g}°",
-         "unread": "Points: set by eye, no dwell was read"}[v.dwell],
-        {"off": "Vacuum line: off, its end plugged", "on": "Vacuum line: on",
-         "untold": "Vacuum line: nothing is written"}[v.line],
-        {"right": f"Idle: {v.idle_seen} rev/min", "fast": f"Idle: {v.idle_seen} rev/min",
-         "unread": "Idle: nothing is written"}[v.idle],
-        f"Mark: {_side(v.mark_deg)}",
-        last,
-    ))}  # fmt: skip
+        f"{v.home_inhg} inHg ({v.home_inhg * KPA_PER_INHG:.0f} kPa). The owner thinks of a burnt valve",
+    }.get(v.answer, last)
+    return {
+        "note": listing.lines(
+            (
+                {
+                    "in": f"Dwell: {v.dwell_seen:g}°",
+                    "out": f"Dwell: {v.dwell_seen:g}°",
+                    "unread": "Points: set by eye, no dwell was read",
+                }[v.dwell],
+                {
+                    "off": "Vacuum line: off, its end plugged",
+                    "on": "Vacuum line: on",
+                    "untold": "Vacuum line: nothing is written",
+                }[v.line],
+                {
+                    "right": f"Idle: {v.idle_seen} rev/min",
+                    "fast": f"Idle: {v.idle_seen} rev/min",
+                    "unread": "Idle: nothing is written",
+                }[v.idle],
+                f"Mark: {_side(v.mark_deg)}",
+                last,
+            )
+        )
+    }
 
 
 NEXT_STEP = Exercise(

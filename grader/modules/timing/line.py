@@ -65,8 +65,9 @@ def _inhg(value):
 
 def _told(v):
     joined = {
-        "ported": "a port above the closed throttle plate", "manifold": "the manifold, below the throttle plate",
-    }[v.port]  # fmt: skip
+        "ported": "a port above the closed throttle plate",
+        "manifold": "the manifold, below the throttle plate",
+    }[v.port]
     idle = (
         f"the mark stays at {v.off_deg:g}° when the line goes on"
         if v.on_deg == v.off_deg

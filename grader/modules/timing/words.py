@@ -165,10 +165,19 @@ LETTER = Exercise(
     show=sheet.show_tables,
     parts=(
         Written(
-            key="text", prompt="Your answer", marks=2, objectives=("T5",),
+            key="text",
+            prompt="Your answer",
+            marks=2,
+            objectives=("T5",),
             rubric=(
-                ("says in plain words that at the faster idle the weights helped the mark, so the spark was late at every speed", 1),
-                ("says what was measured and done now, idle speed included, and stays polite and fair to the other shop", 1),
+                (
+                    "says in plain words that at the faster idle the weights helped the mark, so the spark was late at every speed",
+                    1,
+                ),
+                (
+                    "says what was measured and done now, idle speed included, and stays polite and fair to the other shop",
+                    1,
+                ),
             ),
             answer=_letter,
         ),
@@ -176,4 +185,4 @@ LETTER = Exercise(
     route=lambda v: (
         "The instructor reads this one against two points: the cause in plain words; what was measured and done.",
     ),
-)  # fmt: skip
+)

@@ -29,7 +29,9 @@ _NAMED = {alias: name for name, aliases in ALIASES.items() for alias in aliases.
 _LOOSE = ("name", "full_name")
 # Zero-width space, word joiner, byte order mark, soft hyphen, direction marks. The joiners U+200C and U+200D
 # stay in names: Persian and Indic names need them.
-_INVISIBLE = dict.fromkeys(map(ord, "\u200b\u2060\ufeff\u00ad\u200e\u200f\u061c\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"))  # fmt: skip
+_INVISIBLE = dict.fromkeys(
+    map(ord, "\u200b\u2060\ufeff\u00ad\u200e\u200f\u061c\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+)
 _FORMULA = ("=", "+", "-", "@", "＝", "＋", "－", "＠")
 _DESTROYED = re.compile(r"[+-]?\d(?:[.,]\d+)?E[+-]?\d+\Z", re.I)
 _PATH = re.compile(r"(?:^|[\\/])\.{1,2}(?:[\\/]|$)|^[\\/~]|^[a-z]:[\\/]", re.I)

@@ -17,9 +17,14 @@ from grader.records.term.term import Term
 
 _CALLED = "policy: "
 _DECIDING = (
-    "pass_percent", "late_basis", "late_percent_per_day", "late_days_until_nothing", "late_grace_minutes",
-    "missing_counts_zero", "attempts",
-)  # fmt: skip
+    "pass_percent",
+    "late_basis",
+    "late_percent_per_day",
+    "late_days_until_nothing",
+    "late_grace_minutes",
+    "missing_counts_zero",
+    "attempts",
+)
 _NONE = f"{_CALLED}none"
 
 

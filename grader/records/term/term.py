@@ -19,8 +19,20 @@ from grader.records.term import policy as rules
 FORMAT, SCHEMA = "timing-mark term", 1
 ID = re.compile(r"[a-z0-9][a-z0-9_-]{0,62}\Z")
 BASES = ("mark", "maximum")
-FOLDERS = ("source", "release", "submitted", "autograded", "feedback", "out", "inbox", "handed_in", "returned",
-           "reports", "exports", "rosters")  # fmt: skip
+FOLDERS = (
+    "source",
+    "release",
+    "submitted",
+    "autograded",
+    "feedback",
+    "out",
+    "inbox",
+    "handed_in",
+    "returned",
+    "reports",
+    "exports",
+    "rosters",
+)
 
 _OWNER_ONLY = 0o700
 

@@ -179,9 +179,13 @@ def townsend_voltage_v(reach_torr_cm, a=TOWNSEND_A, b=TOWNSEND_B, gamma=TOWNSEND
     """
     needed = _avalanche(a, b, gamma)
     reach = in_range(
-        "Pressure times gap", reach_torr_cm, "torr cm", above=needed / a, most=1000,
+        "Pressure times gap",
+        reach_torr_cm,
+        "torr cm",
+        above=needed / a,
+        most=1000,
         advice="Smaller ones hold any voltage in this model.",
-    )  # fmt: skip
+    )
     return plain(b * reach / np.log(a * reach / needed))
 
 
@@ -342,9 +346,13 @@ def _state(pressure_bar, temperature_k):
 def _reach_mm(gap_mm, density):
     gap = in_range("The gap", gap_mm, "mm", above=0)
     return in_range(
-        "Gap times relative density", gap * in_range("The relative density", density, "", above=0), "mm",
-        least=0.1, most=200, advice="The uniform-field law was not measured outside.",
-    )  # fmt: skip
+        "Gap times relative density",
+        gap * in_range("The relative density", density, "", above=0),
+        "mm",
+        least=0.1,
+        most=200,
+        advice="The uniform-field law was not measured outside.",
+    )
 
 
 def _avalanche(a, b, gamma):

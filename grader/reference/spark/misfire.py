@@ -98,8 +98,9 @@ def left_share(available_kv, required_kv):
     """
     available = np.asarray(in_range("The available voltage", available_kv, "kV", least=0))
     required = np.asarray(in_range("The required voltage", required_kv, "kV", least=0))
-    asked = np.divide(required, available, out=np.ones(np.broadcast_shapes(available.shape, required.shape)),
-                      where=available > 0)  # fmt: skip
+    asked = np.divide(
+        required, available, out=np.ones(np.broadcast_shapes(available.shape, required.shape)), where=available > 0
+    )
     return plain(np.sqrt(np.maximum(0.0, 1.0 - asked**2)))
 
 

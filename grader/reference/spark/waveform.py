@@ -231,9 +231,15 @@ def solve(current_a, until_ms=4.0, breakdown_kv=None, burning_kv=1.5, circuit=TE
     lasting = None if fired is None or ended is None else 1e3 * float(min(ended, until - fired))
     peak = limit if fired is not None else np.max(rising)
     return Waveform(
-        1e3 * time, curves[1], curves[0], 1e-3 * curves[3], 1e3 * curves[2], 1e-3 * float(peak),
-        None if fired is None else 1e3 * float(fired), lasting,
-    )  # fmt: skip
+        1e3 * time,
+        curves[1],
+        curves[0],
+        1e-3 * curves[3],
+        1e3 * curves[2],
+        1e-3 * float(peak),
+        None if fired is None else 1e3 * float(fired),
+        lasting,
+    )
 
 
 def _squares(inductance_mh, condenser_uf, load_pf, turns_ratio):

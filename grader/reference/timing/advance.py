@@ -340,9 +340,13 @@ def leaking_vacuum_inhg(
 
 def _vacuum(vacuum_inhg):
     return in_range(
-        "The vacuum", vacuum_inhg, "inHg", least=0, most=29.93,
+        "The vacuum",
+        vacuum_inhg,
+        "inHg",
+        least=0,
+        most=29.93,
         advice="No vacuum is deeper than the atmosphere; a gauge in kPa reads 3.386 times as much.",
-    )  # fmt: skip
+    )
 
 
 def _initial(initial_deg):

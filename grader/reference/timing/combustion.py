@@ -66,9 +66,13 @@ def compression_volume_ratio(advance_deg, compression_ratio=8.5, closing_deg=120
     """
     closing = in_range("The closing of the inlet valve", closing_deg, "crank degrees before top", least=90, most=180)
     advance = in_range(
-        "The spark", advance_deg, "crank degrees before top", least=-40, most=float(np.min(closing)),
+        "The spark",
+        advance_deg,
+        "crank degrees before top",
+        least=-40,
+        most=float(np.min(closing)),
         advice="The valve must have closed.",
-    )  # fmt: skip
+    )
     ratio = in_range("The compression ratio", compression_ratio, "", least=2, most=25)
     clearance = 1.0 / (np.asarray(ratio) - 1.0)
     shut = clearance + piston_fall_fraction(closing, rod_ratio)

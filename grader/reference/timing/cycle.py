@@ -209,9 +209,18 @@ def solve(burn_start_deg: ArrayLike, speed_rpm: ArrayLike = 2000.0, cylinder: Cy
     peak, where = _peak(angle, pressure)
     half = start[..., 0] + burn_angle_fraction(0.5) * cylinder.burn_deg
     return Cycle(
-        angle, pressure * 1e-3, pressure * volume * kelvin_per_pv, burned, plain(work), plain(given),
-        plain(lost[..., -1]), plain(work / heat), plain(peak * 1e-3), plain(where), plain(half),
-    )  # fmt: skip
+        angle,
+        pressure * 1e-3,
+        pressure * volume * kelvin_per_pv,
+        burned,
+        plain(work),
+        plain(given),
+        plain(lost[..., -1]),
+        plain(work / heat),
+        plain(peak * 1e-3),
+        plain(where),
+        plain(half),
+    )
 
 
 def best_burn_start_deg(speed_rpm: ArrayLike = 2000.0, cylinder: Cylinder = TEACHING_CYLINDER) -> FloatOrArray:

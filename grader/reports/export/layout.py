@@ -18,11 +18,40 @@ FORMAT, LARGEST_FILE = "timing-mark layout", 100_000
 PER_MODULE, PER_TRAINEE = "module", "trainee"
 PERSON = ("class", "trainee_id", "last_name", "first_name", "group")
 TOTALS = ("total", "total_max", "total_percent", "word", "modules_marked", "modules_passed")
-OF_MODULE = ("mode", "status", "raw", "penalty", "mark", "max", "percent", "passed", "failed_objectives", "word", "late_days",
-             "attempt", "attempts")  # fmt: skip
+OF_MODULE = (
+    "mode",
+    "status",
+    "raw",
+    "penalty",
+    "mark",
+    "max",
+    "percent",
+    "passed",
+    "failed_objectives",
+    "word",
+    "late_days",
+    "attempt",
+    "attempts",
+)
 _COUNTED = ("modules_marked", "modules_passed", "late_days", "attempt", "attempts")
-_WORDS = ("class", "trainee_id", "last_name", "first_name", "group", "word", "module", "mode", "status", "passed",
-          "failed_objectives", "extension_until", "handed_in_at", "marked_at", "engine", "key_version")  # fmt: skip
+_WORDS = (
+    "class",
+    "trainee_id",
+    "last_name",
+    "first_name",
+    "group",
+    "word",
+    "module",
+    "mode",
+    "status",
+    "passed",
+    "failed_objectives",
+    "extension_until",
+    "handed_in_at",
+    "marked_at",
+    "engine",
+    "key_version",
+)
 
 EXAMPLE = """\
 # A saved layout. Text after # is explanation.

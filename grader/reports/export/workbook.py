@@ -157,8 +157,12 @@ def _summary(opened, pseudonymous):
             states = Counter(found.state for found in scope.standings(term, connection, [module]))
             for state in sorted(states):
                 few = pseudonymous and states[state] < pseudonym.SMALLEST_CELL
-                yield ("hidden" if pseudonymous and sum(states.values()) < pseudonym.SMALLEST_CELL else term.id, module, state,
-                       f"fewer than {pseudonym.SMALLEST_CELL}" if few else states[state])  # fmt: skip
+                yield (
+                    "hidden" if pseudonymous and sum(states.values()) < pseudonym.SMALLEST_CELL else term.id,
+                    module,
+                    state,
+                    f"fewer than {pseudonym.SMALLEST_CELL}" if few else states[state],
+                )
 
 
 def _flat(value, name=""):

@@ -26,7 +26,9 @@ def spread(percents: Sequence[float], pass_percent: float | None) -> str:
     axes.set_ylim(0, max(counts) * 1.3 + 0.5)
     if pass_percent is not None:
         axes.axvline(pass_percent, color="#111111", linestyle="--", linewidth=1.2)
-        axes.annotate("pass mark", (pass_percent, axes.get_ylim()[1]), xytext=(4, -11), textcoords="offset points", fontsize=9)  # fmt: skip
+        axes.annotate(
+            "pass mark", (pass_percent, axes.get_ylim()[1]), xytext=(4, -11), textcoords="offset points", fontsize=9
+        )
     axes.set_xlim(0, 100)
     axes.set_xticks(range(0, 101, 10))
     axes.set_yticks([])

@@ -173,8 +173,11 @@ def _needs(term, one, marks, started, too_late, resits):
         return
     noughts = f"no mark in {sum(value == 0 for value in marks.values())} of {len(marks)} exercises"
     if one.passed == passing.NO:
-        again = "then give a resit" if one.attempts < term.settings.attempts else (
-            f"all {term.settings.attempts} attempts of term.toml are used: decide together how to go on")  # fmt: skip
+        again = (
+            "then give a resit"
+            if one.attempts < term.settings.attempts
+            else (f"all {term.settings.attempts} attempts of term.toml are used: decide together how to go on")
+        )
         missed = _over(term, one)
         if stuck(marks):
             yield 3, f"is stuck: {noughts}", f"sit down together, {again}"
@@ -210,7 +213,11 @@ def _missing(term, one, what):
     if one.extension_until:
         return 8, what, f"extended until {shown}; remind before that"
     if over:
-        return 1 if what == "has not handed in" else 0, f"{what}; due was {shown}", "ask what holds the work up; extend or excuse, with a reason"  # fmt: skip
+        return (
+            1 if what == "has not handed in" else 0,
+            f"{what}; due was {shown}",
+            "ask what holds the work up; extend or excuse, with a reason",
+        )
     return 8, what, f"due {shown}; remind before that"
 
 
@@ -278,7 +285,11 @@ def months(opened):
                 missing = sum(one.state == standing.NOT_HANDED_IN for one in people)
                 practice = not all(one.counts for one in people)
                 good = sum(one.passed == passing.YES for one, _ in done)
-                mean = 100 * sum(mark.mark / mark.most for mark in whole) / len(whole) if len(whole) >= statistics.FEW else None  # fmt: skip
+                mean = (
+                    100 * sum(mark.mark / mark.most for mark in whole) / len(whole)
+                    if len(whole) >= statistics.FEW
+                    else None
+                )
                 found.append(Month(term.id, module, at, len(people), len(whole), good, missing, mean, practice))
     return sorted(found, key=lambda month: (month.assigned_at, month.term, month.module))
 

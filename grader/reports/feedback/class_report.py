@@ -162,8 +162,10 @@ def _sure(term, module):
     found = confidence.of_class(term, module)
     if found is None or not found.sheets:
         return None
-    rows = [(r.title, r.said, r.sure_and_wrong, r.right_by_guess, r.slip + (f" ({r.made} of them)" if r.made else ""))
-            for r in found.rows]  # fmt: skip
+    rows = [
+        (r.title, r.said, r.sure_and_wrong, r.right_by_guess, r.slip + (f" ({r.made} of them)" if r.made else ""))
+        for r in found.rows
+    ]
     return {
         "sheets": found.sheets,
         "said": found.said,
@@ -183,15 +185,19 @@ def _marks(term, module, table):
     rows = [(f"{n}. {e.title}", *counts) for n, (e, *counts) in enumerate(counted, 1)]
     earned = None
     if any(sum(row[1:]) for row in rows):
-        words = "; ".join(f"{label}: {full} all, {some} some, {none} none" + (f", {waits} wait" if waits else "")
-                          for label, full, some, none, waits in rows)  # fmt: skip
+        words = "; ".join(
+            f"{label}: {full} all, {some} some, {none} none" + (f", {waits} wait" if waits else "")
+            for label, full, some, none, waits in rows
+        )
         caption = "How many earned all, some or none of an exercise's marks"
         earned = html.Picture(charts.exercises(rows), caption, f"By exercise: {words}.")
     numbers = range(1, len(module.exercises) + 1)
     heads = [f"{n} of {e.marks}" for n, e in zip(numbers, module.exercises, strict=True)]
     names = wording.names(one.person for one, _ in table)
-    people = [(names[one.person.id], *(_cell(marks, e.key) for e in module.exercises), *_total(term, one))
-              for one, marks in table]  # fmt: skip
+    people = [
+        (names[one.person.id], *(_cell(marks, e.key) for e in module.exercises), *_total(term, one))
+        for one, marks in table
+    ]
     return {
         "earned": earned,
         "marks": html.table(
@@ -221,8 +227,17 @@ def _total(term, one):
 def _questions(pools):
     found = []
     for pool in pools:
-        rows = [(wording.question(row["item"]), row["n"], row["full_marks"], _percent(row["facility"]),
-                 _two(row["discrimination"]), _judged(row)) for row in tables.analysis([pool])]  # fmt: skip
+        rows = [
+            (
+                wording.question(row["item"]),
+                row["n"],
+                row["full_marks"],
+                _percent(row["facility"]),
+                _two(row["discrimination"]),
+                _judged(row),
+            )
+            for row in tables.analysis([pool])
+        ]
         left = f" {pool.left_out} with an answer that waits are left out; read those first." if pool.left_out else ""
         headings = ("question", "n", "all marks", "earned on average", "separates strong from weak", "in words")
         found.append(html.table(f"Questions, from whole first attempts.{left}", headings, rows, kind="long"))
@@ -260,10 +275,18 @@ def _months(months):
             charts.months(rows), "Mean mark of each module, in order of time", f"Mean mark: {words}."
         )
     rows = [
-        (wording.module(m.module), m.term, m.assigned_at[:10], m.people, m.missing, m.marked,
-         "practice" if m.practice else m.passed, f"{m.mean:.0f} %" if m.mean is not None else "fewer than ten")
+        (
+            wording.module(m.module),
+            m.term,
+            m.assigned_at[:10],
+            m.people,
+            m.missing,
+            m.marked,
+            "practice" if m.practice else m.passed,
+            f"{m.mean:.0f} %" if m.mean is not None else "fewer than ten",
+        )
         for m in months
-    ]  # fmt: skip
+    ]
     return {
         "course": picture,
         "first_month": len(months) == 1,

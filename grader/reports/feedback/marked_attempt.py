@@ -87,10 +87,20 @@ def gather(term, connection, module, person, mark, decided):
     judged = passing.as_marked(list(rows.values()), decided.by_hand(issue))
     extended = decided.extension(issue)
     return Work(
-        person, issued, mark, decided.due_text(issue), extended, rows, decided.by_hand(issue), truth,
-        {path: answers.part_mark(row) for path, row in rows.items()}, _readings(decided, rows),
-        *_objectives(term, person, judged), _sure(term, module, issue, mark), issued_as.parse(issue.record.encode()).mode,
-    )  # fmt: skip
+        person,
+        issued,
+        mark,
+        decided.due_text(issue),
+        extended,
+        rows,
+        decided.by_hand(issue),
+        truth,
+        {path: answers.part_mark(row) for path, row in rows.items()},
+        _readings(decided, rows),
+        *_objectives(term, person, judged),
+        _sure(term, module, issue, mark),
+        issued_as.parse(issue.record.encode()).mode,
+    )
 
 
 def _sure(term, module, issue, mark):

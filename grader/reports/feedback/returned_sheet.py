@@ -94,7 +94,11 @@ def _outcome(term, work):
     share = f"{percent(mark.mark, mark.most, limit)}\u00a0%"
     if lacking:
         return "no", f"{share}: not passed, {', '.join(lacking)} must be met"
-    return ("yes", f"{share}: passed") if passing.reached(term, mark.module, mark.mark, mark.most) else ("no", f"{share}: not passed yet")  # fmt: skip
+    return (
+        ("yes", f"{share}: passed")
+        if passing.reached(term, mark.module, mark.mark, mark.most)
+        else ("no", f"{share}: not passed yet")
+    )
 
 
 def _facts(term, work):
@@ -246,10 +250,14 @@ def _letter(part, row, reading):
 def _objectives(work):
     known = catalogue.objectives()
     rows = [
-        (row["objective"], known[row["objective"]]["text"], _SAID[row["met"]],
-         f"{row['marks']} of {row['max']}" if row["marks"] else "")
+        (
+            row["objective"],
+            known[row["objective"]]["text"],
+            _SAID[row["met"]],
+            f"{row['marks']} of {row['max']}" if row["marks"] else "",
+        )
         for row in work.objectives
-    ]  # fmt: skip
+    ]
     return html.table("Learning objectives in this sheet", ("code", "you can", "result", "marks"), rows)
 
 

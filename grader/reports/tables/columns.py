@@ -10,8 +10,14 @@ from grader.records import ledger, witnessed
 KEEP, CODE, DROP, DAY = "keep", "code", "drop", "day"  # in a pseudonymous export
 YES_NO = ("yes", "no")
 PATHS = ("direct", "consequential", "partial", "none")
-STATES = (standing.NOT_ASSIGNED, standing.NOT_HANDED_IN, standing.HANDED_IN, standing.PARTLY_MARKED,
-          standing.MARKED, standing.EXCUSED)  # fmt: skip
+STATES = (
+    standing.NOT_ASSIGNED,
+    standing.NOT_HANDED_IN,
+    standing.HANDED_IN,
+    standing.PARTLY_MARKED,
+    standing.MARKED,
+    standing.EXCUSED,
+)
 MET = (passing.YES, passing.NO, passing.TOO_FEW, passing.WAITS)
 MODES = (ASSESSED, PRACTICE)
 
@@ -48,9 +54,11 @@ _MODULE = Column("module", TEXT, "Key of the module", needed=True)
 _ATTEMPT = Column("attempt", INTEGER, "Which issue of numbers")
 
 GRADES = Shape(
-    "grades", "One row for each trainee and module; a mark that does not exist is blank",
+    "grades",
+    "One row for each trainee and module; a mark that does not exist is blank",
     (
-        _CLASS, _TRAINEE,
+        _CLASS,
+        _TRAINEE,
         Column("last_name", TEXT, "Family name", DROP),
         Column("first_name", TEXT, "Given name", DROP),
         _MODULE,
@@ -74,18 +82,25 @@ GRADES = Shape(
         Column("key_version", TEXT, "Which exercises, in which version"),
     ),
     ("class", "trainee_id", "module"),
-)  # fmt: skip
+)
 
 ITEMS = Shape(
-    "items", "One row for each part of each attempt; what a resit keeps stands in both",
+    "items",
+    "One row for each part of each attempt; what a resit keeps stands in both",
     (
-        _CLASS, _TRAINEE, _MODULE,
+        _CLASS,
+        _TRAINEE,
+        _MODULE,
         Column("mode", TEXT, "practice shows its answers at once and is mended after each verdict", words=MODES),
         Column("attempt", INTEGER, "Which issue of numbers", needed=True),
         Column("item", TEXT, "exercise.part", needed=True),
         Column("variant", TEXT, "Digest of the trainee's own numbers in this exercise", DROP),
-        Column("vehicle", TEXT, "Engine that the numbers were drawn from; one of the term's own with its revision", DROP),
-        Column("kept", TEXT, "Whether a resit took it over: given once, in an earlier attempt", words=YES_NO, needed=True),
+        Column(
+            "vehicle", TEXT, "Engine that the numbers were drawn from; one of the term's own with its revision", DROP
+        ),
+        Column(
+            "kept", TEXT, "Whether a resit took it over: given once, in an earlier attempt", words=YES_NO, needed=True
+        ),
         Column("answer", TEXT, "As typed", DROP),
         Column("unit", TEXT, "As chosen or typed", DROP),
         Column("expected", TEXT, "What was right for this trainee, where it is no number", DROP),
@@ -100,34 +115,46 @@ ITEMS = Shape(
         Column("first_attempt", TEXT, "Whether statistics use it", words=YES_NO, needed=True),
     ),
     ("class", "trainee_id", "module", "attempt", "item"),
-)  # fmt: skip
+)
 
 OBJECTIVES = Shape(
-    "objectives", "One row for each trainee and learning objective that he was examined in",
+    "objectives",
+    "One row for each trainee and learning objective that he was examined in",
     (
-        _CLASS, _TRAINEE,
+        _CLASS,
+        _TRAINEE,
         Column("objective", TEXT, "Short code", needed=True),
         Column("uuid", TEXT, "Fixed for ever", needed=True),
         Column("marks", NUMBER, "Marks earned in items of this objective"),
         Column("max", NUMBER, "Marks of those items"),
         Column("share", NUMBER, "marks of max, 0 to 1"),
         Column("threshold", NUMBER, "Share from which it counts as met, 0 to 1", needed=True),
-        Column("met", TEXT, "too few items: fewer than two; waits: an answer is still to be read", words=MET,
-               needed=True),
+        Column(
+            "met", TEXT, "too few items: fewer than two; waits: an answer is still to be read", words=MET, needed=True
+        ),
         Column("must_pass", TEXT, "Whether the module is passed only if this is met", words=YES_NO, needed=True),
         Column("items", INTEGER, "How many items", needed=True),
-        Column("attempt", INTEGER, "The attempt that decided: that which counts, else the latest that examined it",
-               needed=True),
+        Column(
+            "attempt",
+            INTEGER,
+            "The attempt that decided: that which counts, else the latest that examined it",
+            needed=True,
+        ),
         Column("mode", TEXT, "practice shows its answers, so it is no evidence", words=MODES),
-        Column("witnessed", TEXT, "Latest result seen on a real vehicle; no part of marks, share and met",
-               words=witnessed.RESULTS),
+        Column(
+            "witnessed",
+            TEXT,
+            "Latest result seen on a real vehicle; no part of marks, share and met",
+            words=witnessed.RESULTS,
+        ),
         Column("witnessed_on", DATE, "Day of that work"),
     ),
     ("class", "trainee_id", "objective"),
-)  # fmt: skip
+)
 
 WITNESSED = Shape(
-    "witnessed", "One row for each task that somebody saw done on a real vehicle; what was withdrawn is left out",
+    "witnessed",
+    "One row for each task that somebody saw done on a real vehicle; what was withdrawn is left out",
     (
         _CLASS,
         Column("seq", INTEGER, "Number of the task", needed=True),
@@ -141,10 +168,11 @@ WITNESSED = Shape(
         Column("note", TEXT, "In words", DROP),
     ),
     ("class", "seq"),
-)  # fmt: skip
+)
 
 ANALYSIS = Shape(
-    "analysis", "One row for each item, over all classes of this export; first attempts, complete and marked",
+    "analysis",
+    "One row for each item, over all classes of this export; first attempts, complete and marked",
     (
         _MODULE,
         Column("key_version", TEXT, "Which exercises, in which version; other versions have rows of their own"),
@@ -161,10 +189,11 @@ ANALYSIS = Shape(
         Column("note", TEXT, "Why a figure is not meaningful"),
     ),
     ("module", "key_version", "item"),
-)  # fmt: skip
+)
 
 VARIANTS = Shape(
-    "variants", "How an item went by the numbers drawn, over all classes of this export; bins of ten or more trainees",
+    "variants",
+    "How an item went by the numbers drawn, over all classes of this export; bins of ten or more trainees",
     (
         _MODULE,
         Column("key_version", TEXT, "Which exercises, in which version"),
@@ -180,10 +209,11 @@ VARIANTS = Shape(
         Column("note", TEXT, "What stands out, or why a figure is not meaningful"),
     ),
     ("module", "key_version", "item", "by", "bin"),
-)  # fmt: skip
+)
 
 MODULES = Shape(
-    "modules", "One row for each module, over all classes of this export; first attempts, complete and marked",
+    "modules",
+    "One row for each module, over all classes of this export; first attempts, complete and marked",
     (
         _MODULE,
         Column("key_version", TEXT, "Which exercises, in which version"),
@@ -199,10 +229,11 @@ MODULES = Shape(
         Column("note", TEXT, "Why a figure is not meaningful"),
     ),
     ("module", "key_version"),
-)  # fmt: skip
+)
 
 CHANGES = Shape(
-    "changes", "The ledger without the exports: what was done, by whom, when and why",
+    "changes",
+    "The ledger without the exports: what was done, by whom, when and why",
     (
         _CLASS,
         Column("seq", INTEGER, "Row of the ledger", needed=True),
@@ -220,6 +251,6 @@ CHANGES = Shape(
         Column("key_version", TEXT, "Which exercises, in which version"),
     ),
     ("class", "seq"),
-)  # fmt: skip
+)
 
 SHAPES = {shape.name: shape for shape in (GRADES, ITEMS, OBJECTIVES, WITNESSED, ANALYSIS, VARIANTS, MODULES, CHANGES)}

@@ -66,10 +66,14 @@ def objectives_of_each(term, connection, batches):
                     rows = attempts[first_choice if first_choice in attempts else max(attempts)]
                     rows = passing.as_marked(rows, decided.by_hand(rows[0]))
                     task = latest.get((person.id, code))
-                    found.append(objective(term, person, known[code], rows) | {
-                        "mode": modes.get(known[code]["module"], ""), "witnessed": task.result if task else "",
-                        "witnessed_on": task.day if task else "",
-                    })  # fmt: skip
+                    found.append(
+                        objective(term, person, known[code], rows)
+                        | {
+                            "mode": modes.get(known[code]["module"], ""),
+                            "witnessed": task.result if task else "",
+                            "witnessed_on": task.day if task else "",
+                        }
+                    )
             yield person, found
 
 

@@ -131,18 +131,30 @@ def start(root: Path, address: Address, **options) -> subprocess.Popen:
     private.mkdir(mode=0o700, parents=True, exist_ok=True)
     private.chmod(0o700)
     command = [
-        sys.executable, "-m", "jupyterlab", "--no-browser", f"--ServerApp.ip={HOST}",
-        f"--ServerApp.port={address.port}", "--ServerApp.port_retries=0", f"--ServerApp.root_dir={root}",
-    ]  # fmt: skip
+        sys.executable,
+        "-m",
+        "jupyterlab",
+        "--no-browser",
+        f"--ServerApp.ip={HOST}",
+        f"--ServerApp.port={address.port}",
+        "--ServerApp.port_retries=0",
+        f"--ServerApp.root_dir={root}",
+    ]
     if hasattr(os, "geteuid") and os.geteuid() == 0:
         command.append("--allow-root")
     log = private / "server.log"
     scratch = Path(tempfile.mkdtemp(prefix="timing-mark-"))
     with open(log, "wb") as stream:
         process = subprocess.Popen(
-            command, env=_environment(private, scratch, address), cwd=root, stdin=subprocess.DEVNULL,
-            stdout=stream, stderr=stream, start_new_session=True, **options,
-        )  # fmt: skip
+            command,
+            env=_environment(private, scratch, address),
+            cwd=root,
+            stdin=subprocess.DEVNULL,
+            stdout=stream,
+            stderr=stream,
+            start_new_session=True,
+            **options,
+        )
     state = {"port": address.port, "token": address.token, "scratch": str(scratch)}
     state |= {"pid": process.pid, "started": _begun(process.pid)}
     state |= {"window": os.getpid(), "window_started": _begun(os.getpid())}
@@ -174,8 +186,10 @@ def write_door(root: Path, url: str) -> Path:
     """
     door = root / DOOR
     shown = html.escape(url)
-    page = f'<!doctype html><meta charset="utf-8"><meta name="referrer" content="no-referrer"><title>Timing Mark</title>' \
-           f'<meta http-equiv="refresh" content="0; url={shown}"><p><a href="{shown}">Open the lesson</a></p>\n'  # fmt: skip
+    page = (
+        f'<!doctype html><meta charset="utf-8"><meta name="referrer" content="no-referrer"><title>Timing Mark</title>'
+        f'<meta http-equiv="refresh" content="0; url={shown}"><p><a href="{shown}">Open the lesson</a></p>\n'
+    )
     files.write_text(door, page, mode=0o600)
     return door
 

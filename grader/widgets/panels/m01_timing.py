@@ -68,11 +68,18 @@ def compute(speed_rpm, vacuum_inhg, initial_deg, line) -> Advance:
     diaphragm = angles.crank_deg(advance.vacuum_advance_deg(at_unit, VACUUM))
     curve = angles.crank_deg(advance.centrifugal_advance_deg(angles.distributor_speed_rpm(_SPEEDS), CENTRIFUGAL))
     return Advance(
-        speed_rpm, vacuum_inhg, line == ON, initial_deg, weights, diaphragm,
+        speed_rpm,
+        vacuum_inhg,
+        line == ON,
+        initial_deg,
+        weights,
+        diaphragm,
         advance.total_advance_deg(speed_rpm, at_unit, initial_deg, CENTRIFUGAL, VACUUM),
-        _SPEEDS, curve, np.full_like(_SPEEDS, diaphragm),
+        _SPEEDS,
+        curve,
+        np.full_like(_SPEEDS, diaphragm),
         advance.total_advance_deg(_SPEEDS, at_unit, initial_deg, CENTRIFUGAL, VACUUM),
-    )  # fmt: skip
+    )
 
 
 class Curves(Picture[Advance]):
@@ -81,9 +88,14 @@ class Curves(Picture[Advance]):
     def draw(self, figure: Figure) -> Iterable[Artist]:
         axes = figure.add_axes((0.135, 0.145, 0.625, 0.82))
         mark_axes(
-            axes, (0, MOST_RPM), (0, MOST_DEG), "Engine speed (crankshaft rev/min)", "Advance (crank degrees)",
-            range(0, MOST_RPM + 1, 1000), range(0, MOST_DEG + 1, 10),
-        )  # fmt: skip
+            axes,
+            (0, MOST_RPM),
+            (0, MOST_DEG),
+            "Engine speed (crankshaft rev/min)",
+            "Advance (crank degrees)",
+            range(0, MOST_RPM + 1, 1000),
+            range(0, MOST_DEG + 1, 10),
+        )
         looks = (
             ("total", style.INK, style.SOLID, style.LINE * 0.9),
             ("weights", style.RED, style.DASHED, style.LINE * 0.7),
@@ -94,9 +106,15 @@ class Curves(Picture[Advance]):
         for name, colour, dashes, width in looks:
             (self._lines[name],) = axes.plot(_SPEEDS, np.zeros_like(_SPEEDS), color=colour, ls=dashes, lw=width)
             self._labels[name] = axes.text(
-                MOST_RPM * 1.02, 0, name, color=colour, va="center", clip_on=False,
-                family=style.FONT["family"], size=_points(13),
-            )  # fmt: skip
+                MOST_RPM * 1.02,
+                0,
+                name,
+                color=colour,
+                va="center",
+                clip_on=False,
+                family=style.FONT["family"],
+                size=_points(13),
+            )
         (self._now,) = axes.plot([0, 0], [0, MOST_DEG], color=style.GREY, lw=0.9)
         (self._dot,) = axes.plot([0], [0], "o", color=style.INK, ms=6)
         self._figure_at_dot = axes.text(
@@ -119,9 +137,11 @@ class Curves(Picture[Advance]):
         self._dot.set_data([state.speed_rpm], [state.total_deg])
         left = state.speed_rpm > 700  # the curve never falls, so there is room to the left above it
         self._figure_at_dot.set(
-            x=state.speed_rpm + (-70 if left else 70), y=min(state.total_deg + 1.2, MOST_DEG - 4),
-            ha="right" if left else "left", text=f"{state.total_deg:.1f}°",
-        )  # fmt: skip
+            x=state.speed_rpm + (-70 if left else 70),
+            y=min(state.total_deg + 1.2, MOST_DEG - 4),
+            ha="right" if left else "left",
+            text=f"{state.total_deg:.1f}°",
+        )
 
 
 class Pulley(Picture[Advance]):
@@ -160,10 +180,15 @@ class Pulley(Picture[Advance]):
         axes.text(0.52, 1.3, "after", size=_points(12), **font)
         axes.add_patch(
             FancyArrowPatch(
-                _at(128, 0.62), _at(58, 0.62), connectionstyle="arc3,rad=-0.3", arrowstyle="-|>", mutation_scale=14,
-                color=style.GREY, lw=1.1,
+                _at(128, 0.62),
+                _at(58, 0.62),
+                connectionstyle="arc3,rad=-0.3",
+                arrowstyle="-|>",
+                mutation_scale=14,
+                color=style.GREY,
+                lw=1.1,
             )
-        )  # fmt: skip
+        )
         axes.text(0.0, -0.35, "turns clockwise", size=_points(12), **{**font, "color": "#555555"})
         self._notch = add_patch(
             axes, Polygon(np.zeros((3, 2)), closed=True, facecolor=style.RED, edgecolor=style.INK, lw=0.8, hatch="////")

@@ -135,18 +135,26 @@ ENOUGH_VOLTAGE = Exercise(
         "there too little voltage?"
     ),
     draw={"cylinders": Pick((4, 6, 8)), "near_rpm": Steps(2400, 5900, 20)},
-    fill=lambda drawn: {
-        "plug_kv": round(available_kv(drawn["near_rpm"], drawn["cylinders"]) - ROTOR_GAP_KV, 1)
-    },
+    fill=lambda drawn: {"plug_kv": round(available_kv(drawn["near_rpm"], drawn["cylinders"]) - ROTOR_GAP_KV, 1)},
     parts=(
         PlotReading(
-            key="speed", prompt="Engine speed", unit="engine rev/min", marks=2, step=50, minor=250, pixel=FASTEST_RPM / PLOT_PIXELS,
+            key="speed",
+            prompt="Engine speed",
+            unit="engine rev/min",
+            marks=2,
+            step=50,
+            minor=250,
+            pixel=FASTEST_RPM / PLOT_PIXELS,
             answer=lambda v: _runs_out_rpm(v.plug_kv + ROTOR_GAP_KV, v.cylinders),
-            within=Percent(2, "width of the drawn line"), possible=(500.0, 15000.0), objectives=("D7",),
+            within=Percent(2, "width of the drawn line"),
+            possible=(500.0, 15000.0),
+            objectives=("D7",),
             slips=(
-                Slip("rotor-gap",
-                     "You forgot the rotor gap. The coil must feed it too: add 2 kV to what the plugs ask for.",
-                     lambda v: _runs_out_rpm(v.plug_kv, v.cylinders)),
+                Slip(
+                    "rotor-gap",
+                    "You forgot the rotor gap. The coil must feed it too: add 2 kV to what the plugs ask for.",
+                    lambda v: _runs_out_rpm(v.plug_kv, v.cylinders),
+                ),
             ),
         ),
     ),
@@ -155,4 +163,4 @@ ENOUGH_VOLTAGE = Exercise(
         f"The curve for {v.cylinders} cylinders falls through that height at "
         f"{_runs_out_rpm(v.plug_kv + ROTOR_GAP_KV, v.cylinders):.0f} rev/min.",
     ),
-)  # fmt: skip
+)

@@ -232,7 +232,11 @@ FIND_ERROR = Exercise(
     show=_page,
     parts=(
         Choice(
-            key="line", prompt="The wrong line", marks=2, objectives=("D4", "D5"), order="fixed",
+            key="line",
+            prompt="The wrong line",
+            marks=2,
+            objectives=("D4", "D5"),
+            order="fixed",
             options=MappingProxyType({key: f"Line {number}" for number, key in enumerate(_PRINTED, 1)}),
             answer=lambda v: v.wrong,
             slips=tuple(
@@ -244,4 +248,4 @@ FIND_ERROR = Exercise(
         f"Printed: {_PRINTED[v.wrong][1 + v.wording]}",
         f"It must read: {_PRINTED[v.wrong][0]}",
     ),
-)  # fmt: skip
+)

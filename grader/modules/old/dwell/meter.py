@@ -25,11 +25,13 @@ def _metered(parameters):
     return {**spec, "scale": scale, "reading": round(2 * shown) / 2}
 
 
-_FINDINGS = MappingProxyType({
-    "within": "Dwell is within limits.",
-    "small": "Dwell is too great: the gap is too small.",
-    "wide": "Dwell is too small: the gap is too wide.",
-})  # fmt: skip
+_FINDINGS = MappingProxyType(
+    {
+        "within": "Dwell is within limits.",
+        "small": "Dwell is too great: the gap is too small.",
+        "wide": "Dwell is too small: the gap is too wide.",
+    }
+)
 
 
 def _true_deg(v):
@@ -153,10 +155,12 @@ def _round(parameters):
 
 
 def _show_round(v):
-    return {"list": listing.lines(
-        f"{label}: {n} cylinders, switch on {switch}, {idle:g}° at idle and {fast:g}° at 1500"
-        for label, n, switch, idle, fast in v.cars
-    )}  # fmt: skip
+    return {
+        "list": listing.lines(
+            f"{label}: {n} cylinders, switch on {switch}, {idle:g}° at idle and {fast:g}° at 1500"
+            for label, n, switch, idle, fast in v.cars
+        )
+    }
 
 
 def _sorted_round(v):
@@ -197,8 +201,12 @@ ROUND = Exercise(
     show=_show_round,
     parts=(
         Batch(
-            key="sorted", prompt="Your decision for each vehicle", marks=3, objectives=("D3", "D9"),
-            items=lambda v: tuple(car[0] for car in v.cars), answer=_sorted_round,
+            key="sorted",
+            prompt="Your decision for each vehicle",
+            marks=3,
+            objectives=("D3", "D9"),
+            items=lambda v: tuple(car[0] for car in v.cars),
+            answer=_sorted_round,
         ),
     ),
     route=lambda v: tuple(
@@ -206,7 +214,7 @@ ROUND = Exercise(
         f"{points.meter_reading_deg(fast, switch, n):.1f}° at 1500; {decision if decision != EITHER else 'too near to tell'}."
         for (label, n, switch, idle, fast), decision in zip(v.cars, _sorted_round(v), strict=True)
     ),
-)  # fmt: skip
+)
 
 # Issued before each vehicle had its share of the marks; more than half of the eight needed work.
 ROUND_BY_COST = replace(
@@ -236,16 +244,26 @@ SPRING = Exercise(
     show=lambda v: {f"{name}_n": f"{getattr(v, f'{name}_oz') * 0.2780138510:.1f}" for name in ("new", "old")},
     parts=(
         Number(
-            key="speed", prompt="Speed at which the block leaves the cam", unit="engine rev/min", marks=2, step=10,
+            key="speed",
+            prompt="Speed at which the block leaves the cam",
+            unit="engine rev/min",
+            marks=2,
+            step=10,
             answer=lambda v: _floats_at(v, v.old_oz),
-            within=Percent(2, "a square root taken to two figures"), possible=(100.0, 9000.0), objectives=("D9",),
+            within=Percent(2, "a square root taken to two figures"),
+            possible=(100.0, 9000.0),
+            objectives=("D9",),
             slips=(
-                Slip("straight",
-                     "You let the speed fall as the force does. It goes with the square root of the force.",
-                     lambda v: v.new_rpm * v.old_oz / v.new_oz),
-                Slip("inverted",
-                     "A weaker spring lets go earlier, not later. Turn the ratio round.",
-                     lambda v: v.new_rpm * v.new_rpm / _floats_at(v, v.old_oz)),
+                Slip(
+                    "straight",
+                    "You let the speed fall as the force does. It goes with the square root of the force.",
+                    lambda v: v.new_rpm * v.old_oz / v.new_oz,
+                ),
+                Slip(
+                    "inverted",
+                    "A weaker spring lets go earlier, not later. Turn the ratio round.",
+                    lambda v: v.new_rpm * v.new_rpm / _floats_at(v, v.old_oz),
+                ),
             ),
         ),
     ),
@@ -254,7 +272,7 @@ SPRING = Exercise(
         f"Its square root: √{v.old_oz / v.new_oz:.4f} = {(v.old_oz / v.new_oz) ** 0.5:.4f}.",
         f"{v.new_rpm} × {(v.old_oz / v.new_oz) ** 0.5:.4f} = {_floats_at(v, v.old_oz):.0f} rev/min.",
     ),
-)  # fmt: skip
+)
 
 _TOLD = MappingProxyType(
     {

@@ -20,9 +20,13 @@ def _fin_tip(v, number, gas_c=None, root_c=None):
     """Tip of a nose of the drawn stuff whose m L is `number`."""
     length = v.nose_mm * number / _fin_number(v)
     return plug.fin_tip_c(
-        length, v.heat_transfer, v.gas_c if gas_c is None else gas_c, v.root_c if root_c is None else root_c,
-        v.conductivity, v.outer_mm,
-    )  # fmt: skip
+        length,
+        v.heat_transfer,
+        v.gas_c if gas_c is None else gas_c,
+        v.root_c if root_c is None else root_c,
+        v.conductivity,
+        v.outer_mm,
+    )
 
 
 def _cosh(v):  # of m L as printed, so that a pocket calculator finds the same

@@ -311,6 +311,8 @@ SORT_LOT = Exercise(
 
 # Issued before each plug had its share of the marks; half of the nine were scrap.
 SORT_LOT_BY_COST = replace(
-    SORT_LOT, version=1, draw=_lots(("tan", "tan", "sooty", "oily", "tan", "bridge", *_SCRAP), 30),
+    SORT_LOT,
+    version=1,
+    draw=_lots(("tan", "tan", "sooty", "oily", "tan", "bridge", *_SCRAP), 30),
     parts=(by_cost(SORT_LOT.parts[0]),),
-)  # fmt: skip
+)

@@ -72,9 +72,17 @@ CHECK_ORDER = Exercise(
 
 # Orders in common use on engines of four, six and eight cylinders (practice).
 _ORDERS = (
-    "1-3-4-2", "1-2-4-3", "1-5-3-6-2-4", "1-4-2-6-3-5", "1-6-5-4-3-2", "1-8-4-3-6-5-7-2", "1-5-4-2-6-3-7-8",
-    "1-3-7-2-6-5-4-8", "1-5-4-8-6-3-7-2", "1-2-7-8-4-5-6-3",
-)  # fmt: skip
+    "1-3-4-2",
+    "1-2-4-3",
+    "1-5-3-6-2-4",
+    "1-4-2-6-3-5",
+    "1-6-5-4-3-2",
+    "1-8-4-3-6-5-7-2",
+    "1-5-4-2-6-3-7-8",
+    "1-3-7-2-6-5-4-8",
+    "1-5-4-8-6-3-7-2",
+    "1-2-7-8-4-5-6-3",
+)
 
 
 def _order(v):
@@ -100,14 +108,16 @@ CAP = Exercise(
     ),
     draw={"order": Pick(_ORDERS), "rotor": Pick(("clockwise", "anticlockwise")), "letter": Pick(tuple("ABCD"))},
     parts=(
-        FiringOrder(key="leads", prompt="Leads, clockwise from that terminal", marks=1, answer=_clockwise, objectives=("T8",)),
+        FiringOrder(
+            key="leads", prompt="Leads, clockwise from that terminal", marks=1, answer=_clockwise, objectives=("T8",)
+        ),
     ),
     route=lambda v: (
         f"On compression number one fires next, so its lead goes to terminal {v.letter}.",
         f"The others follow as the rotor turns, {v.rotor}: {v.order}.",
         "Read clockwise that is " + "-".join(map(str, _clockwise(v))) + ".",
     ),
-)  # fmt: skip
+)
 
 _TOLD = MappingProxyType(
     {

@@ -162,17 +162,24 @@ ROUND = Exercise(
     show=lambda v: {
         "full_kpa": f"{v.full_inhg * KPA_PER_INHG:.0f}",
         "list": listing.lines(
-            f"{label}: {idle:g}° at idle, {fast:g}° at speed, {on:g}° with the line on" for label, idle, fast, on in v.cars
+            f"{label}: {idle:g}° at idle, {fast:g}° at speed, {on:g}° with the line on"
+            for label, idle, fast, on in v.cars
         ),
     },
     parts=(
         Batch(
-            key="sorted", prompt="Your decision for each vehicle", marks=2, objectives=("T2", "T6"),
-            items=lambda v: tuple(car[0] for car in v.cars), answer=_sorted_eight,
+            key="sorted",
+            prompt="Your decision for each vehicle",
+            marks=2,
+            objectives=("T2", "T6"),
+            items=lambda v: tuple(car[0] for car in v.cars),
+            answer=_sorted_eight,
             slips=(
-                Slip("idle-alone",
-                     "You judged by the mark at idle alone. Weights and vacuum unit show only when the mark must rise.",
-                     lambda v: _by_one_look(v, 1, v.initial_deg, _INITIAL_LIMIT)),
+                Slip(
+                    "idle-alone",
+                    "You judged by the mark at idle alone. Weights and vacuum unit show only when the mark must rise.",
+                    lambda v: _by_one_look(v, 1, v.initial_deg, _INITIAL_LIMIT),
+                ),
             ),
         ),
     ),
@@ -181,7 +188,7 @@ ROUND = Exercise(
         f"{decision if decision != EITHER else 'too near to tell'}."
         for (label, idle, fast, on), decision in zip(v.cars, _sorted_eight(v), strict=True)
     ),
-)  # fmt: skip
+)
 
 # Issued before each vehicle had its share of the marks; more than half of the eight were faulty.
 ROUND_BY_COST = replace(
@@ -213,9 +220,10 @@ def _trip(v):
         place.format(height_m=v.height_m, feet=round(v.height_m * FEET_PER_M, -2)) for place in _TRIPS[v.way]
     )
     return {
-        "here": here.replace(".0 ft", " ft"), "there": there.replace(".0 ft", " ft"),
+        "here": here.replace(".0 ft", " ft"),
+        "there": there.replace(".0 ft", " ft"),
         **{f"{name}_kpa": f"{getattr(v, f'{name}_inhg') * KPA_PER_INHG:.1f}" for name in ("vacuum", "here", "there")},
-    }  # fmt: skip
+    }
 
 
 ALTITUDE = Exercise(

@@ -66,7 +66,11 @@ FIND_ERROR = Exercise(
     show=_page,
     parts=(
         Choice(
-            key="line", prompt="The wrong line", marks=1, objectives=("T4", "T5"), order="fixed",
+            key="line",
+            prompt="The wrong line",
+            marks=1,
+            objectives=("T4", "T5"),
+            order="fixed",
             options=MappingProxyType({key: f"Line {number}" for number, key in enumerate(_PRINTED, 1)}),
             answer=lambda v: v.wrong,
             slips=tuple(
@@ -78,7 +82,7 @@ FIND_ERROR = Exercise(
         f"Printed: {_PRINTED[v.wrong][1 + v.wording]}",
         f"It must read: {_PRINTED[v.wrong][0]}",
     ),
-)  # fmt: skip
+)
 
 
 def _letter(v):
@@ -107,15 +111,25 @@ LETTER = Exercise(
     ),
     draw={"vehicle": Pick(tuple(vehicles())), "over_rpm": Steps(500, 900, 50), "months": Steps(2, 9)},
     fill=lambda parameters: {
-        **sheet.tables(parameters), "fast_rpm": sheet.tables(parameters)["idle_rpm"] + parameters["over_rpm"],
+        **sheet.tables(parameters),
+        "fast_rpm": sheet.tables(parameters)["idle_rpm"] + parameters["over_rpm"],
     },
     show=sheet.show_tables,
     parts=(
         Written(
-            key="text", prompt="Your answer", marks=2, objectives=("T5",),
+            key="text",
+            prompt="Your answer",
+            marks=2,
+            objectives=("T5",),
             rubric=(
-                ("says in plain words that at the faster idle the weights helped the mark, so the spark was late at every speed", 1),
-                ("says what was measured and done now, idle speed included, and stays polite and fair to the other shop", 1),
+                (
+                    "says in plain words that at the faster idle the weights helped the mark, so the spark was late at every speed",
+                    1,
+                ),
+                (
+                    "says what was measured and done now, idle speed included, and stays polite and fair to the other shop",
+                    1,
+                ),
             ),
             answer=_letter,
         ),
@@ -123,4 +137,4 @@ LETTER = Exercise(
     route=lambda v: (
         "The instructor reads this one against two points: the cause in plain words; what was measured and done.",
     ),
-)  # fmt: skip
+)

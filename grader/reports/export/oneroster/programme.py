@@ -126,9 +126,10 @@ def sent(programme, opened):
     for term in opened:
         with database.transaction(term) as connection:
             last = [
-                entry["reason"] for _, _, entry in ledger.entries(connection, "export")
+                entry["reason"]
+                for _, _, entry in ledger.entries(connection, "export")
                 if entry["sha256"] == _identity(programme)
-            ][-1:]  # fmt: skip
+            ][-1:]
         for said in last:
             found |= set(said.removeprefix(_THERE).split(", "))
     if programme.sent_path is not None and programme.sent_path.exists():

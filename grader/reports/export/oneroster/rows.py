@@ -70,9 +70,19 @@ def courses(part):
 
 def classes(part):
     yield (
-        _class(part), part.term.settings.title, "", part.id("course"), part.term.id, "scheduled", "", part.id("org"),
-        _session(part), "", "", "",
-    )  # fmt: skip
+        _class(part),
+        part.term.settings.title,
+        "",
+        part.id("course"),
+        part.term.id,
+        "scheduled",
+        "",
+        part.id("org"),
+        _session(part),
+        "",
+        "",
+        "",
+    )
 
 
 def users(part):
@@ -114,9 +124,18 @@ def line_items(part):
         due = part.day(row.due) if row.due else last
         assigned = min(part.day(row.assigned_at), due)  # an instructor may record paper work afterwards
         yield (
-            _line(part, row.module), module.title, "", assigned, due, _class(part), part.id("category", row.mode),
-            _session(part), "0", hundredths(row.most), part.id("org"),
-        )  # fmt: skip
+            _line(part, row.module),
+            module.title,
+            "",
+            assigned,
+            due,
+            _class(part),
+            part.id("category", row.mode),
+            _session(part),
+            "0",
+            hundredths(row.most),
+            part.id("org"),
+        )
 
 
 def results(part):
@@ -139,10 +158,20 @@ def results(part):
         missing = found.state == standing.NOT_HANDED_IN and past
         on = found.due if missing else on
         yield (
-            _result(part, found.person.id, found.module), _line(part, found.module), part.person(found.person.id),
-            _STATUS[found.state], score, part.day(on), "; ".join(said), "", _class(part), "", "", "true" if mark is not None and mark.late_days else "false",
+            _result(part, found.person.id, found.module),
+            _line(part, found.module),
+            part.person(found.person.id),
+            _STATUS[found.state],
+            score,
+            part.day(on),
+            "; ".join(said),
+            "",
+            _class(part),
+            "",
+            "",
+            "true" if mark is not None and mark.late_days else "false",
             "true" if missing else "false",
-        )  # fmt: skip
+        )
 
 
 def line_item_objectives(part):

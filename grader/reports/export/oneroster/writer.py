@@ -17,11 +17,28 @@ from grader.reports.tables import scope
 BULK, DELTA = "bulk", "delta"
 # Everything a manifest speaks of, in its order.
 _KINDS = (
-    "academicSessions", "categories", "classes", "classResources", "courses", "courseResources", "demographics",
-    "enrollments", "lineItemLearningObjectiveIds", "lineItems", "lineItemScoreScales", "orgs", "resources",
-    "resultLearningObjectiveIds", "results", "resultScoreScales", "roles", "scoreScales", "userProfiles",
-    "userResources", "users",
-)  # fmt: skip
+    "academicSessions",
+    "categories",
+    "classes",
+    "classResources",
+    "courses",
+    "courseResources",
+    "demographics",
+    "enrollments",
+    "lineItemLearningObjectiveIds",
+    "lineItems",
+    "lineItemScoreScales",
+    "orgs",
+    "resources",
+    "resultLearningObjectiveIds",
+    "results",
+    "resultScoreScales",
+    "roles",
+    "scoreScales",
+    "userProfiles",
+    "userResources",
+    "users",
+)
 _SYSTEM = ("Timing Mark", "timing-mark")
 _EPOCH = (1980, 1, 1, 0, 0, 0)
 

@@ -46,12 +46,19 @@ def build(term, connection, module, found, shown, decided, pseudonymous):
     record = connection.execute(select(issue.c.record).where(*adjustments.of(issue, owner))).scalar_one()
     numbers = draws.of_issue(record, {})
     changes = [
-        (seq, at[:10] if pseudonymous else term.shown(clock.from_text(at)), entry["event"], _text(entry["attempt"]),
-         "" if pseudonymous else entry["actor"], changed(term, entry, "old"), changed(term, entry, "new"),
-         "" if pseudonymous else entry["reason"])
+        (
+            seq,
+            at[:10] if pseudonymous else term.shown(clock.from_text(at)),
+            entry["event"],
+            _text(entry["attempt"]),
+            "" if pseudonymous else entry["actor"],
+            changed(term, entry, "old"),
+            changed(term, entry, "new"),
+            "" if pseudonymous else entry["reason"],
+        )
         for seq, at, entry in ledger.entries(connection, *_EVENTS)
         if (entry["trainee"], entry["module"]) == (found.person.id, module.key)
-    ]  # fmt: skip
+    ]
     return html.page(
         "moderated_sheet.html",
         module=module.title,
@@ -123,9 +130,10 @@ def _answer(exercise, part, mine, given, pseudonymous):
     blank = "(left out: free text)" if pseudonymous and row.raw.strip() else "(nothing)"
     lines = [
         html.line("Answer", shown, "text" if part.by_person and shown.strip() else "", typed=True)
-        if shown.strip() else html.line("Answer", blank),
+        if shown.strip()
+        else html.line("Answer", blank),
         html.line("Right is", right),
-    ]  # fmt: skip
+    ]
     if not waits:
         lines.append(html.line("Earned", people.path(row)))
     if slip := sayings(part).get(row.slip, ""):

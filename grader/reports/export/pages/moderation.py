@@ -118,8 +118,17 @@ def _pack(archive, term, connection, module, chosen, pseudonymous, place):
         shown = name if pseudonymous else f"{person.name} ({person.college_id})"
         mark, limit = found.mark, term.pass_percent(module.key)
         result = wording.result(term, found) if found.counts else "practice"
-        index.append((shown, why, f"{mark.attempt} of {found.attempts}", f"{hundredths(mark.mark)} of {hundredths(mark.most)}",
-                      f"{percent(mark.mark, mark.most, limit)} %", result, f"{place}/{name}.html"))  # fmt: skip
+        index.append(
+            (
+                shown,
+                why,
+                f"{mark.attempt} of {found.attempts}",
+                f"{hundredths(mark.mark)} of {hundredths(mark.most)}",
+                f"{percent(mark.mark, mark.most, limit)} %",
+                result,
+                f"{place}/{name}.html",
+            )
+        )
         try:
             content = moderated.build(term, connection, module, found, shown, decided, pseudonymous)
         except BadSheet as problem:

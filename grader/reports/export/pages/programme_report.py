@@ -102,12 +102,21 @@ def late_changes(opened, *, pseudonymous=False):
             who = ids.get(entry["trainee"], entry["trainee"])
             if pseudonymous:
                 who = pseudonym.code(term, who) if who else ""
-            found.append((
-                pseudonym.HIDDEN if hidden else term.id, "" if pseudonymous else seq, at[:10], entry["event"], who,
-                entry["module"], entry["attempt"] or "", _value(term, entry, "old", pseudonymous),
-                _value(term, entry, "new", pseudonymous), "" if pseudonymous else entry["actor"],
-                "" if pseudonymous else entry["reason"],
-            ))  # fmt: skip
+            found.append(
+                (
+                    pseudonym.HIDDEN if hidden else term.id,
+                    "" if pseudonymous else seq,
+                    at[:10],
+                    entry["event"],
+                    who,
+                    entry["module"],
+                    entry["attempt"] or "",
+                    _value(term, entry, "old", pseudonymous),
+                    _value(term, entry, "new", pseudonymous),
+                    "" if pseudonymous else entry["actor"],
+                    "" if pseudonymous else entry["reason"],
+                )
+            )
     return found
 
 
@@ -178,9 +187,11 @@ def _classes(opened, pseudonymous):
         short = pseudonym.HIDDEN if small else term.id
         markers = sorted({entry["actor"] for _, _, entry in ledger.entries(connection, "marked", "re-marked")})
         klass = _Klass(
-            short if pseudonymous else f"{term.settings.title} ({term.id})", short,
-            "" if pseudonymous else ", ".join(markers), scope.keep_until(term, connection).isoformat(),
-        )  # fmt: skip
+            short if pseudonymous else f"{term.settings.title} ({term.id})",
+            short,
+            "" if pseudonymous else ", ".join(markers),
+            scope.keep_until(term, connection).isoformat(),
+        )
         for key, mode in sorted(standing.modes(connection).items()):
             states, good, failed = Counter(), 0, Counter()
             for one in scope.standings(term, connection, [key]):
@@ -194,7 +205,13 @@ def _classes(opened, pseudonymous):
                 klass.examined[row["objective"]] += 1
                 klass.shown[row["objective"]] += row["met"] == "yes"
         found.append(klass)
-        last = max(last, clock.from_text(scope.last_change(connection)).astimezone(clock.zone(term.settings.zone)).date().isoformat())  # fmt: skip
+        last = max(
+            last,
+            clock.from_text(scope.last_change(connection))
+            .astimezone(clock.zone(term.settings.zone))
+            .date()
+            .isoformat(),
+        )
     return found, last
 
 
@@ -234,10 +251,16 @@ def _glance(classes, changes, pseudonymous):
     """The first page: how many passed, and what asks for a decision."""
     assessed = [(klass, module) for klass in classes for module in klass.modules if not module.practice]
     rows = [
-        (klass.name, wording.module(module.key), _few(module.had, pseudonymous), _few(module.marked, pseudonymous),
-         _few(module.passed, pseudonymous), _rate(module.passed, module.marked, pseudonymous))
+        (
+            klass.name,
+            wording.module(module.key),
+            _few(module.had, pseudonymous),
+            _few(module.marked, pseudonymous),
+            _few(module.passed, pseudonymous),
+            _rate(module.passed, module.marked, pseudonymous),
+        )
         for klass, module in assessed
-    ]  # fmt: skip
+    ]
     marked, good = sum(m.marked for _, m in assessed), sum(m.passed for _, m in assessed)
     states = sum((module.states for _, module in assessed), Counter())
     points = []
@@ -251,20 +274,25 @@ def _glance(classes, changes, pseudonymous):
     weakest = sorted((shown[code] / n, code) for code, n in examined.items() if not _hidden(n, pseudonymous))[:WEAKEST]
     points += [
         f"{code} {catalogue.objectives()[code]['text']}: {100 * share:.0f}\u00a0% have shown it."
-        for share, code in weakest if share < 1
-    ]  # fmt: skip
+        for share, code in weakest
+        if share < 1
+    ]
     if changes:
         points.append(f"Marks changed after the due time: {_few(changes, pseudonymous)}; each with its reason below.")
     rate = _rate(good, marked, pseudonymous)
     return {
         "headline": f"{_few(good, pseudonymous)} of {_few(marked, pseudonymous)} whole marks are a pass"
-        + (f" ({rate})." if rate else ".") if marked else "Nothing assessed is marked yet.",
+        + (f" ({rate})." if rate else ".")
+        if marked
+        else "Nothing assessed is marked yet.",
         "glance": html.table(
-            "Passed, by class and module", ("class", "module", "had it", "whole marks", "passed", "pass rate"), rows,
+            "Passed, by class and module",
+            ("class", "module", "had it", "whole marks", "passed", "pass rate"),
+            rows,
             empty="Nothing assessed is assigned.",
         ),
         "points": points,
-    }  # fmt: skip
+    }
 
 
 def _rate(good, marked, pseudonymous):
@@ -283,10 +311,16 @@ def _trend(opened, classes, pseudonymous):
     names = {term.id: klass for term, klass in zip(opened, classes, strict=True)}
     months = [m for m in class_figures.months(opened) if not m.practice]
     rows = [
-        (wording.module(m.module), names[m.term].name, m.assigned_at[:10], _few(m.marked, pseudonymous),
-         _rate(m.passed, m.marked, pseudonymous), f"{m.mean:.0f}\u00a0%" if m.mean is not None else "fewer than ten")
+        (
+            wording.module(m.module),
+            names[m.term].name,
+            m.assigned_at[:10],
+            _few(m.marked, pseudonymous),
+            _rate(m.passed, m.marked, pseudonymous),
+            f"{m.mean:.0f}\u00a0%" if m.mean is not None else "fewer than ten",
+        )
         for m in sorted(months, key=lambda m: (m.module, m.assigned_at, m.term))
-    ]  # fmt: skip
+    ]
     chart = None
     drawn = [m for m in months if m.marked >= statistics.FEW]
     order = list(dict.fromkeys(m.term for m in drawn))
@@ -312,22 +346,30 @@ def _completion(classes, pseudonymous):
     if entries and not pseudonymous:
         total = sum((module.states for _, module in entries), Counter())
         words = ", ".join(f"{total[state]} {state}" for state in STATES if total[state])
-        bars = [(f"{klass.short}: {wording.module(module.key)}" + (" (practice)" if module.practice else ""), module.states)
-                for klass, module in entries]  # fmt: skip
+        bars = [
+            (f"{klass.short}: {wording.module(module.key)}" + (" (practice)" if module.practice else ""), module.states)
+            for klass, module in entries
+        ]
         chart = html.Picture(programme_charts.completion(bars), "Trainees by state", f"Trainees by state: {words}.")
     used = [state for state in STATES if any(module.states[state] for _, module in entries)]
     rows = [
-        (klass.short, wording.module(module.key) + (" (practice)" if module.practice else ""),
-         *(_few(module.states[state], pseudonymous) for state in used), klass.markers)
+        (
+            klass.short,
+            wording.module(module.key) + (" (practice)" if module.practice else ""),
+            *(_few(module.states[state], pseudonymous) for state in used),
+            klass.markers,
+        )
         for klass, module in entries
-    ]  # fmt: skip
+    ]
     return {
         "completion_chart": chart,
         "completion": html.table(
-            "Trainees by state, class and module", ("class", "module", *used, "marked by"), rows,
+            "Trainees by state, class and module",
+            ("class", "module", *used, "marked by"),
+            rows,
             empty="Nothing is assigned.",
         ),
-    }  # fmt: skip
+    }
 
 
 def _objectives(classes, pseudonymous):
@@ -340,19 +382,28 @@ def _objectives(classes, pseudonymous):
         chart = html.Picture(programme_charts.objectives(shares), "Objectives shown", says)
     below = [
         (klass.short, f"{code} {known[code]['text']}", _few(n - klass.shown[code], pseudonymous), n)
-        for klass in classes for code, n in klass.examined.items()
+        for klass in classes
+        for code, n in klass.examined.items()
         if n > klass.shown[code] and not _hidden(n, pseudonymous)
-    ]  # fmt: skip
+    ]
     lacking = [
         (klass.short, wording.module(module.key), f"{code} {known[code]['text']}", _few(n, pseudonymous))
-        for klass in classes for module in klass.modules if not module.practice for code, n in sorted(module.lacking.items())
-    ]  # fmt: skip
+        for klass in classes
+        for module in klass.modules
+        if not module.practice
+        for code, n in sorted(module.lacking.items())
+    ]
     return {
         "objectives_chart": chart,
-        "below": html.table("Objectives that some have not shown yet, by class", ("class", "objective", "not yet", "of"), below),
-        "lacking": html.table("Not passed because an objective must be met and is not",
-                              ("class", "module", "objective", "trainees"), lacking),
-    }  # fmt: skip
+        "below": html.table(
+            "Objectives that some have not shown yet, by class", ("class", "objective", "not yet", "of"), below
+        ),
+        "lacking": html.table(
+            "Not passed because an objective must be met and is not",
+            ("class", "module", "objective", "trainees"),
+            lacking,
+        ),
+    }
 
 
 def _questions(pools):
@@ -365,25 +416,37 @@ def _questions(pools):
         for item, who, n, mine, rest, said in unlike(pools)
     ]
     trust = [
-        (wording.module(r["module"]), r["n"], _two(r["mean"]), _two(r["sd"]), _two(r["alpha"]),
-         f"{_two(r['alpha_low'])} to {_two(r['alpha_high'])}" if r["alpha"] else "", _two(r["sem"]), r["note"])
+        (
+            wording.module(r["module"]),
+            r["n"],
+            _two(r["mean"]),
+            _two(r["sd"]),
+            _two(r["alpha"]),
+            f"{_two(r['alpha_low'])} to {_two(r['alpha_high'])}" if r["alpha"] else "",
+            _two(r["sem"]),
+            r["note"],
+        )
         for r in tables.modules(pools)
-    ]  # fmt: skip
+    ]
     return {
         "questions": html.table(
-            "Questions", ("question", "n", "facility", "discrimination", "commonest slip", "why"), rows,
+            "Questions",
+            ("question", "n", "facility", "discrimination", "commonest slip", "why"),
+            rows,
             empty="Nothing stands out.",
         ),
         "differ": html.table(
             "Numbers that made a question easier or harder",
-            ("question", "who", "n", "facility", "of all others", "what stands out"), differ,
+            ("question", "who", "n", "facility", "of all others", "what stands out"),
+            differ,
             empty="None stand out, or there are too few trainees to compare.",
         ),
         "trust": html.table(
             "Reliability",
-            ("module", "n", "mean mark", "spread (sd)", "alpha", "95 % interval", "standard error", "note"), trust,
+            ("module", "n", "mean mark", "spread (sd)", "alpha", "95 % interval", "standard error", "note"),
+            trust,
         ),
-    }  # fmt: skip
+    }
 
 
 def _two(text):

@@ -134,12 +134,17 @@ def write(term, revisions) -> Path:
             "Revisions",
             ("no.", "stored", "by", "SHA-256 begins", "handed out with"),
             [
-                (one.revision, term.shown(clock.from_text(one.at)), one.actor, one.digest[:12],
-                 ", ".join(map(wording.module, handed_out.get(one.revision, []))) or "nothing yet")
+                (
+                    one.revision,
+                    term.shown(clock.from_text(one.at)),
+                    one.actor,
+                    one.digest[:12],
+                    ", ".join(map(wording.module, handed_out.get(one.revision, []))) or "nothing yet",
+                )
                 for one in revisions
             ],
         ),
-    )  # fmt: skip
+    )
     path = term.folder / "reports" / f"vehicle_{found.key}.html"
     files.write_bytes(path, content)
     return path

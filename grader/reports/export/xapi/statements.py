@@ -131,10 +131,14 @@ class _Maker:
                     if owner in marks and owner[:2] not in decided.excused:  # excused work does not count
                         rows = _ordered(owner[1], answers.get(owner, ()))
                         work = _Work(
-                            marks[owner][0], rows, decided.overrides.get(owner, {}), counting[owner[:2]] == owner[2],
-                            judged[owner], {row.exercise for row in rows if standing.is_kept(row, kept)},
+                            marks[owner][0],
+                            rows,
+                            decided.overrides.get(owner, {}),
+                            counting[owner[:2]] == owner[2],
+                            judged[owner],
+                            {row.exercise for row in rows if standing.is_kept(row, kept)},
                             modes.get(owner[1]) == PRACTICE,
-                        )  # fmt: skip
+                        )
                         drafts = list(self._drafts(person, owner, work))
                     ended = marks[owner][0].marked_at if drafts else now
                     had = before.get(owner) or sent.Sent()
@@ -180,16 +184,32 @@ class _Maker:
             if not self.pseudonymous:
                 low, high, _ = people.expected(row.expected)
                 told |= {"unit": row.unit, "expected-low": low and float(low), "expected-high": high and float(high)}
-            body = self._statement(person, owner, row.part, verb, ("parts", "cmi.interaction"), result, told,
-                                   parent=("exercises", row.exercise, "assessment"))  # fmt: skip
+            body = self._statement(
+                person,
+                owner,
+                row.part,
+                verb,
+                ("parts", "cmi.interaction"),
+                result,
+                told,
+                parent=("exercises", row.exercise, "assessment"),
+            )
             yield revisions.Draft(row.part, body, fixed=mark.handed_in_at)
         for key, parts in exercises.items():
             waits = key not in by_hand and any(people.waiting(row) for row in parts)
             got = by_hand.get(key, sum(row.hundredths or 0 for row in parts))
             result = {} if waits else _score(got, sum(row.most for row in parts))
             told = mode | {"by-hand": key in by_hand} | ({"kept": True} if key in work.kept else {})
-            body = self._statement(person, owner, key, "attempted" if waits else "scored", ("exercises", "assessment"), result,
-                                   told, parent=("modules", module.key, "module"))  # fmt: skip
+            body = self._statement(
+                person,
+                owner,
+                key,
+                "attempted" if waits else "scored",
+                ("exercises", "assessment"),
+                result,
+                told,
+                parent=("modules", module.key, "module"),
+            )
             yield revisions.Draft(key, body, mark.marked_at)
         told = mode | {
             "raw-mark": mark.raw / 100,

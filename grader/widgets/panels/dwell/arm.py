@@ -44,7 +44,9 @@ def compute(spring_oz, gap, speed_rpm) -> Arm:
     arm = {"spring_n": spring_oz * OZ_N, "moving_mass_kg": ARM_KG}
     dwell = follower.dwell_at_speed_deg(**setting, speed_rpm=_SPEEDS, **arm)
     return Arm(
-        gap, spring_oz, speed_rpm,
+        gap,
+        spring_oz,
+        speed_rpm,
         points.float_speed_rpm(arm["spring_n"], ARM_KG, _LIFT_MM, CYLINDERS),
         follower.dwell_at_speed_deg(**setting, speed_rpm=speed_rpm, **arm),
         points.dwell_of_gap_deg(gap, LESSON_LIFT[CYLINDERS], CYLINDERS),
@@ -53,7 +55,7 @@ def compute(spring_oz, gap, speed_rpm) -> Arm:
         follower.opening_mm(_ACROSS, **setting, speed_rpm=0.0, **arm) / THOU_MM,
         dwell,
         100.0 * points.bounce_kept_share(setting["gap_mm"], _SPEEDS),
-    )  # fmt: skip
+    )
 
 
 class Flight(Picture[Arm]):
@@ -61,9 +63,14 @@ class Flight(Picture[Arm]):
 
     def draw(self, figure: Figure) -> Iterable[Artist]:
         ax = axes(
-            figure, (0.14, 0.16, 0.83, 0.78), "Distributor degrees from the lobe peak", "Opening (0.001 in)",
-            xticks=range(-15, 46, 15), xlim=(-22.5, 45), yticks=range(0, 51, 10),
-        )  # fmt: skip
+            figure,
+            (0.14, 0.16, 0.83, 0.78),
+            "Distributor degrees from the lobe peak",
+            "Opening (0.001 in)",
+            xticks=range(-15, 46, 15),
+            xlim=(-22.5, 45),
+            yticks=range(0, 51, 10),
+        )
         (self._wanted,) = ax.plot(_ACROSS, np.zeros_like(_ACROSS), color=style.GREY, lw=1.6, ls=style.DASHED)
         (self._path,) = ax.plot(_ACROSS, np.zeros_like(_ACROSS), color=style.RED, lw=style.LINE)
         ax.text(44, 46.5, "dashed: what the cam asks for", ha="right", **words(12, color="#555555"))
@@ -91,9 +98,14 @@ class Speeds(Picture[Arm]):
             yticks=range(0, 46, 15),
         )
         low = axes(
-            figure, (0.13, 0.14, 0.8, 0.3), "Engine speed, crankshaft (rev/min)", "Voltage kept (%)",
-            xticks=range(0, 6001, 1000), yticks=range(0, 101, 25), ylim=(0, 108),
-        )  # fmt: skip
+            figure,
+            (0.13, 0.14, 0.8, 0.3),
+            "Engine speed, crankshaft (rev/min)",
+            "Voltage kept (%)",
+            xticks=range(0, 6001, 1000),
+            yticks=range(0, 101, 25),
+            ylim=(0, 108),
+        )
         (self._dwell,) = top.plot(_SPEEDS, np.zeros_like(_SPEEDS), color=style.INK, lw=style.LINE)
         (self._kept,) = low.plot(_SPEEDS, np.zeros_like(_SPEEDS), color=style.BLUE, lw=style.LINE, ls=style.DASH_DOT)
         self._float = top.axvline(0, color=style.RED, lw=1.2, ls=style.DOTTED)
@@ -144,6 +156,8 @@ def bounce_float(compute: Callable[..., Arm] = compute) -> Panel[Arm]:
         "speed_rpm": slider(1500, 0, 6000, 50, "Engine speed (rev/min)"),
     }
     return Panel(
-        "Bounce and float", controls, compute,
+        "Bounce and float",
+        controls,
+        compute,
         ((Flight(410, 380), flight_caption), (Speeds(420, 380), speeds_caption)),
-    )  # fmt: skip
+    )

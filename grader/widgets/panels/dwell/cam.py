@@ -83,9 +83,18 @@ class Mechanism(Picture[Gap]):
         self._say = ax.text(2.7, -1.2, "", ha="right", **words(15, weight="bold"))
         self._opening = ax.text(2.7, -1.6, "", ha="right", **words(12))
         return (
-            self._cam, hub, hub_name, self._arm, self._block, self._upper, self._fixed, self._post, self._block_name,
-            self._say, self._opening,
-        )  # fmt: skip
+            self._cam,
+            hub,
+            hub_name,
+            self._arm,
+            self._block,
+            self._upper,
+            self._fixed,
+            self._post,
+            self._block_name,
+            self._say,
+            self._opening,
+        )
 
     def update(self, state: Gap) -> None:
         around = np.radians(np.arange(0.0, 360.0, 1.5))
@@ -116,9 +125,14 @@ class Angles(Picture[Gap]):
 
     def draw(self, figure: Figure) -> Iterable[Artist]:
         ax = axes(
-            figure, (0.14, 0.42, 0.8, 0.53), "Distributor degrees from the lobe peak", "Opening (0.001 in)",
-            xticks=range(-45, 46, 15), yticks=range(0, 31, 10), ylim=(-6, 30),
-        )  # fmt: skip
+            figure,
+            (0.14, 0.42, 0.8, 0.53),
+            "Distributor degrees from the lobe peak",
+            "Opening (0.001 in)",
+            xticks=range(-45, 46, 15),
+            yticks=range(0, 31, 10),
+            ylim=(-6, 30),
+        )
         self._ax = ax
         (self._path,) = ax.plot([], [], color=style.INK, lw=style.LINE)
         self._closed = [
@@ -142,9 +156,16 @@ class Angles(Picture[Gap]):
         low.plot([SET_DEG, SET_DEG], [0, 1], color=style.GREY, lw=1.2, ls=style.DASHED)
         (self._mark,) = low.plot([0], [0.5], marker="D", ms=10, color=style.BLUE, mec=style.INK)
         return (
-            self._path, *self._closed, self._open, self._open_name, self._dwell, self._now, self._spark, self._spark_name,
+            self._path,
+            *self._closed,
+            self._open,
+            self._open_name,
+            self._dwell,
+            self._now,
+            self._spark,
+            self._spark_name,
             self._mark,
-        )  # fmt: skip
+        )
 
     def update(self, state: Gap) -> None:
         half, lobe = state.half_open_deg, state.lobe_deg
@@ -194,6 +215,8 @@ def cam_points(compute: Callable[..., Gap] = compute) -> Panel[Gap]:
         "cylinders": pick((4, 6, 8), 8, "Cylinders"),
     }
     return Panel(
-        "Cam, points and gap", controls, compute,
+        "Cam, points and gap",
+        controls,
+        compute,
         ((Mechanism(400, 340), mechanism_caption), (Angles(430, 340), angles_caption)),
-    )  # fmt: skip
+    )

@@ -45,9 +45,17 @@ def compute(cylinders, speed_rpm, supply_v, ballast, contact_ohm, required_kv) -
     rising = coil.current_after_a(1000.0 * inside / (3.0 * speed_rpm), supply_v, resistance)
     curve = coil.available_voltage_kv(coil.current_at_opening_a(dwell, _SPEEDS, supply_v, resistance), _SPEEDS)
     return Coil(
-        cylinders, speed_rpm, closed, supply_v / resistance, current, coil.stored_energy_mj(current),
-        coil.available_voltage_kv(current, speed_rpm), required_kv, np.where(inside <= dwell, rising, 0.0), curve,
-    )  # fmt: skip
+        cylinders,
+        speed_rpm,
+        closed,
+        supply_v / resistance,
+        current,
+        coil.stored_energy_mj(current),
+        coil.available_voltage_kv(current, speed_rpm),
+        required_kv,
+        np.where(inside <= dwell, rising, 0.0),
+        curve,
+    )
 
 
 class Current(Picture[Coil]):
@@ -55,9 +63,13 @@ class Current(Picture[Coil]):
 
     def draw(self, figure: Figure) -> Iterable[Artist]:
         ax = axes(
-            figure, (0.165, 0.15, 0.795, 0.79), "Distributor degrees", "Primary current (A)", xticks=range(0, 91, 15),
+            figure,
+            (0.165, 0.15, 0.795, 0.79),
+            "Distributor degrees",
+            "Primary current (A)",
+            xticks=range(0, 91, 15),
             yticks=range(0, 11, 2),
-        )  # fmt: skip
+        )
         (self._line,) = ax.plot(_ACROSS, np.zeros_like(_ACROSS), color=style.BLUE, lw=style.LINE)
         (self._final,) = ax.plot([0, 90], [0, 0], color=style.GREY, lw=1.2, ls=style.DASHED)
         self._final_name = ax.text(89, 0, "", ha="right", va="bottom", **words(12, color="#555555"))
@@ -79,9 +91,14 @@ class Available(Picture[Coil]):
 
     def draw(self, figure: Figure) -> Iterable[Artist]:
         ax = axes(
-            figure, (0.12, 0.15, PLOT_PIXELS / _WIDTH, 0.79), "Engine speed, crankshaft (rev/min)", "Voltage (kV)",
-            xticks=range(0, FASTEST_RPM + 1, 1000), yticks=range(0, 41, 5), finer=250,
-        )  # fmt: skip
+            figure,
+            (0.12, 0.15, PLOT_PIXELS / _WIDTH, 0.79),
+            "Engine speed, crankshaft (rev/min)",
+            "Voltage (kV)",
+            xticks=range(0, FASTEST_RPM + 1, 1000),
+            yticks=range(0, 41, 5),
+            finer=250,
+        )
         (self._curve,) = ax.plot(_SPEEDS, np.zeros_like(_SPEEDS), color=style.INK, lw=1.8)
         (self._required,) = ax.plot([0, FASTEST_RPM], [0, 0], color=style.RED, lw=1.5, ls=style.DASHED)
         self._names = [
@@ -131,7 +148,9 @@ def coil_current(compute: Callable[..., Coil] = compute) -> Panel[Coil]:
         "ballast": pick((IN, BYPASSED), IN, "Ballast"),
     }
     panel = Panel(
-        "Coil current and available voltage", controls, compute,
+        "Coil current and available voltage",
+        controls,
+        compute,
         ((Current(330, 380), current_caption), (Available(_WIDTH, 380), available_caption)),
-    )  # fmt: skip
+    )
     return keep_readable(panel, 1, 480)

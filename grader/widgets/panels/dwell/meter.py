@@ -33,9 +33,13 @@ def compute(cylinders, switch, gap) -> Shown:
     """Reading of the meter; gap in thousandths of an inch."""
     dwell = points.dwell_of_gap_deg(gap, LESSON_LIFT[cylinders], cylinders)
     return Shown(
-        cylinders, switch, gap, dwell, points.duty_percent(dwell, cylinders),
+        cylinders,
+        switch,
+        gap,
+        dwell,
+        points.duty_percent(dwell, cylinders),
         points.meter_reading_deg(dwell, cylinders, switch),
-    )  # fmt: skip
+    )
 
 
 class Scales(Picture[Shown]):

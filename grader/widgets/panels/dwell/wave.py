@@ -43,9 +43,13 @@ class Plug(Picture[After]):
 
     def draw(self, figure: Figure) -> Iterable[Artist]:
         ax = axes(
-            figure, (0.145, 0.15, 0.815, 0.8), "Time after the points open (ms)", "Voltage at the plug (kV)",
-            xticks=(0, 0.4, 0.8, 1.2, 1.6, 2.0, 2.4), yticks=range(-30, 41, 10),
-        )  # fmt: skip
+            figure,
+            (0.145, 0.15, 0.815, 0.8),
+            "Time after the points open (ms)",
+            "Voltage at the plug (kV)",
+            xticks=(0, 0.4, 0.8, 1.2, 1.6, 2.0, 2.4),
+            yticks=range(-30, 41, 10),
+        )
         ax.axhline(0, color=style.GREY, lw=0.8)
         (self._line,) = ax.plot([], [], color=style.INK, lw=1.6)
         (self._required,) = ax.plot([0, _UNTIL_MS], [0, 0], color=style.RED, lw=1.2, ls=style.DASHED)
@@ -68,9 +72,14 @@ class Contacts(Picture[After]):
 
     def draw(self, figure: Figure) -> Iterable[Artist]:
         ax = axes(
-            figure, (0.195, 0.15, 0.765, 0.8), "Time after the points open (ms)", "Voltage across the points (V)",
-            xticks=(0, 0.4, 0.8, 1.2, 1.6, 2.0, 2.4), yticks=range(-400, 601, 200), ylim=(-450, 650),
-        )  # fmt: skip
+            figure,
+            (0.195, 0.15, 0.765, 0.8),
+            "Time after the points open (ms)",
+            "Voltage across the points (V)",
+            xticks=(0, 0.4, 0.8, 1.2, 1.6, 2.0, 2.4),
+            yticks=range(-400, 601, 200),
+            ylim=(-450, 650),
+        )
         ax.axhline(0, color=style.GREY, lw=0.8)
         (self._line,) = ax.plot([], [], color=style.BLUE, lw=1.6)
         return (self._line,)
@@ -115,6 +124,8 @@ def after_opening(compute: Callable[..., After] = compute) -> Panel[After]:
         "plug": pick((FIRES, OPEN), FIRES, "Plug"),
     }
     return Panel(
-        "The voltage after the points open", controls, compute,
+        "The voltage after the points open",
+        controls,
+        compute,
         ((Plug(440, 360), plug_caption), (Contacts(390, 360), contacts_caption)),
-    )  # fmt: skip
+    )

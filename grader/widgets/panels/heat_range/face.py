@@ -92,12 +92,22 @@ class PlugFace(Picture):
             ("shell", -11.2, -0.6, (-8.5, 1.4)), ("nose", -6.6, -2.2, (-2.5, -1.4)),
             ("centre\nelectrode", -8.0, -4.6, (-1.1, -3.6)), ("side electrode", 10.3, -8.6, (8.0, -7.2)),
         ):  # fmt: skip
-            axes.annotate(text, to, (x, y), ha="center", va="center", arrowprops={"arrowstyle": "-", **grey},
-                          **scales.font(15))  # fmt: skip
+            axes.annotate(
+                text, to, (x, y), ha="center", va="center", arrowprops={"arrowstyle": "-", **grey}, **scales.font(15)
+            )
         return (
-            self._side, self._centre, self._nose, self._rim, self._specks, self._blisters, self._drops, *self._shine,
-            self._crumb, self._measure, self._gap,
-        )  # fmt: skip
+            self._side,
+            self._centre,
+            self._nose,
+            self._rim,
+            self._specks,
+            self._blisters,
+            self._drops,
+            *self._shine,
+            self._crumb,
+            self._measure,
+            self._gap,
+        )
 
     def update(self, state):
         soot, oil, heat, wear = (state.share(name) for name in ("soot", "oil", "heat", "wear"))
@@ -158,14 +168,29 @@ def first_thought(state):
 def face_caption(state):
     """The picture in words, and the first thought."""
     colour = (
-        "black" if max(state.soot, state.oil) >= 3 else "darkened" if max(state.soot, state.oil) == 2
-        else "chalk white with blisters" if state.heat >= 3 else "pale" if state.heat == 2 else "light tan"
-    )  # fmt: skip
+        "black"
+        if max(state.soot, state.oil) >= 3
+        else "darkened"
+        if max(state.soot, state.oil) == 2
+        else "chalk white with blisters"
+        if state.heat >= 3
+        else "pale"
+        if state.heat == 2
+        else "light tan"
+    )
     electrodes = "blued electrodes" if state.heat >= 3 else "grey electrodes"
-    edges = ("square edges, narrow gap", "nearly square edges", "worn edges", "rounded edges, wide gap",
-             "quite round edges, very wide gap")[state.wear]  # fmt: skip
-    harm = {WHOLE: "The nose is whole.", CRACKED: "A piece of the nose is missing.",
-            BRIDGED: "A crumb of deposit fills the gap."}[state.harm]  # fmt: skip
+    edges = (
+        "square edges, narrow gap",
+        "nearly square edges",
+        "worn edges",
+        "rounded edges, wide gap",
+        "quite round edges, very wide gap",
+    )[state.wear]
+    harm = {
+        WHOLE: "The nose is whole.",
+        CRACKED: "A piece of the nose is missing.",
+        BRIDGED: "A crumb of deposit fills the gap.",
+    }[state.harm]
     return (
         f"The spark end from the side. The nose is {colour}, with {AMOUNT[state.soot]} dry soot and "
         f"{AMOUNT[state.oil]} wet oil; {electrodes} with {edges}. {harm} A mechanic may think first: “{first_thought(state)}”"

@@ -73,6 +73,13 @@ def temperature_axes(axes, lowest, highest):
         if word:
             middle = min((low + high) / 2, high - 0.02 * (highest - lowest))
             axes.text(
-                0.985, middle, word, transform=axes.get_yaxis_transform(), ha="right", va="center", zorder=3,
-                bbox={"facecolor": colour, "edgecolor": "none", "pad": 2.0}, **font(12, color="#444444", style="italic"),
-            )  # fmt: skip
+                0.985,
+                middle,
+                word,
+                transform=axes.get_yaxis_transform(),
+                ha="right",
+                va="center",
+                zorder=3,
+                bbox={"facecolor": colour, "edgecolor": "none", "pad": 2.0},
+                **font(12, color="#444444", style="italic"),
+            )

@@ -74,8 +74,17 @@ class Section(Picture):
         axes.set_axis_off()
         metal = {"facecolor": "#c9ced2", "edgecolor": style.INK, "lw": 1.0}
         for side in (-1, 1):
-            axes.add_patch(Rectangle((side * 9.0 if side > 0 else -12.5, 0.6), 3.5, 31, facecolor="#e6e6e6",
-                                     edgecolor="#9a9a9a", lw=0.8, hatch="//"))  # fmt: skip
+            axes.add_patch(
+                Rectangle(
+                    (side * 9.0 if side > 0 else -12.5, 0.6),
+                    3.5,
+                    31,
+                    facecolor="#e6e6e6",
+                    edgecolor="#9a9a9a",
+                    lw=0.8,
+                    hatch="//",
+                )
+            )
             inner, outer = side * _SHELL_MM, side * 8.2
             axes.add_patch(Polygon([(inner, 0), (outer, 0), (outer, _TOP_MM), (inner, _TOP_MM)], closed=True, **metal))
             for step in range(16):  # the thread
@@ -151,9 +160,12 @@ class Profile(Picture):
         self._dot.set_data([state.nose_mm], [state.tip_c])
         right = state.nose_mm < 14
         self._words.set(
-            x=state.nose_mm + (0.7 if right else -0.7), y=state.tip_c + (0 if right else 14),
-            ha="left" if right else "right", va="center" if right else "bottom", text=f"{state.tip_c:.0f} °C",
-        )  # fmt: skip
+            x=state.nose_mm + (0.7 if right else -0.7),
+            y=state.tip_c + (0 if right else 14),
+            ha="left" if right else "right",
+            va="center" if right else "bottom",
+            text=f"{state.tip_c:.0f} °C",
+        )
 
 
 def section_caption(state):

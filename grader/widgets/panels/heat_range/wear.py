@@ -135,12 +135,18 @@ class Voltages(Picture):
         axes.spines["right"].set_visible(False)
         (self._has,) = axes.plot(_SPEEDS, _SPEEDS, color=style.BLUE, lw=style.LINE)
         (self._asks,) = axes.plot(_SPEEDS, _SPEEDS, color=style.RED, lw=style.LINE, ls=style.DASHED)
-        self._misses = axes.fill_between(_SPEEDS, 0 * _SPEEDS, 0 * _SPEEDS, facecolor="#f3b79c", hatch="xx",
-                                         edgecolor=style.RED, lw=0)  # fmt: skip
+        self._misses = axes.fill_between(
+            _SPEEDS, 0 * _SPEEDS, 0 * _SPEEDS, facecolor="#f3b79c", hatch="xx", edgecolor=style.RED, lw=0
+        )
         axes.legend(
-            (self._has, self._asks), ("available", "required, rotor gap too"), loc="lower left", ncols=2,
-            frameon=False, prop={"family": style.FONT["family"], "size": scales.points(13)}, handlelength=2.6,
-        )  # fmt: skip
+            (self._has, self._asks),
+            ("available", "required, rotor gap too"),
+            loc="lower left",
+            ncols=2,
+            frameon=False,
+            prop={"family": style.FONT["family"], "size": scales.points(13)},
+            handlelength=2.6,
+        )
         self._words = axes.text(
             0.98, 0.96, "", transform=axes.transAxes, ha="right", va="top", **scales.font(15, weight="bold")
         )
@@ -178,9 +184,12 @@ def voltages_caption(state):
     least, speed = state.least
     misses = _SPEEDS[state.reserve < 0]
     end = (
-        f"The plug misfires from {misses[0]:.0f} to {misses[-1]:.0f} rev/min" if misses.size and np.all(np.diff(misses) < 51)
-        else "The plug misfires at low and at high speed" if misses.size else "The plug never misfires"
-    )  # fmt: skip
+        f"The plug misfires from {misses[0]:.0f} to {misses[-1]:.0f} rev/min"
+        if misses.size and np.all(np.diff(misses) < 51)
+        else "The plug misfires at low and at high speed"
+        if misses.size
+        else "The plug never misfires"
+    )
     return (
         f"A teaching V8, {state.load}, points and coil {state.system}. At 2000 rev/min the coil can give "
         f"{np.interp(2000, _SPEEDS, state.available):.1f} kV and the plug asks for "

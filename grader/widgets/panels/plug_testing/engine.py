@@ -76,11 +76,16 @@ def compute(advance_deg, closing_kpa, compression_ratio, electrode_c, psig):
     engine = (float(closing_kpa), float(compression_ratio))
     advance, electrode = float(advance_deg), float(electrode_c)
     return Demand(
-        advance, electrode, float(psig), combustion.pressure_at_spark_kpa(advance, *engine),
-        equal_reading_psig(advance, *engine, 20.0), equal_reading_psig(advance, *engine, electrode),
-        equal_reading_psig(0.0, *engine, 20.0), equal_reading_psig(_ANGLES, *engine, 20.0),
+        advance,
+        electrode,
+        float(psig),
+        combustion.pressure_at_spark_kpa(advance, *engine),
+        equal_reading_psig(advance, *engine, 20.0),
+        equal_reading_psig(advance, *engine, electrode),
+        equal_reading_psig(0.0, *engine, 20.0),
+        equal_reading_psig(_ANGLES, *engine, 20.0),
         equal_reading_psig(_ANGLES, *engine, electrode),
-    )  # fmt: skip
+    )
 
 
 class Stroke(Picture):

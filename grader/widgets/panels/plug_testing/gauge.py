@@ -91,10 +91,14 @@ class Columns(Picture):
         self._air, self._gauge, self._figures = [], [], []
         for place, _ in self._PLACES:
             left = place - self._WIDE / 2
-            self._air.append(axes.add_patch(Rectangle((left, 0), self._WIDE, 1, facecolor="#e3e3e3",
-                                                      edgecolor=style.INK, hatch="///", lw=0.9)))  # fmt: skip
-            self._gauge.append(axes.add_patch(Rectangle((left, 0), self._WIDE, 1, facecolor=style.SKY,
-                                                        edgecolor=style.INK, lw=0.9)))  # fmt: skip
+            self._air.append(
+                axes.add_patch(
+                    Rectangle((left, 0), self._WIDE, 1, facecolor="#e3e3e3", edgecolor=style.INK, hatch="///", lw=0.9)
+                )
+            )
+            self._gauge.append(
+                axes.add_patch(Rectangle((left, 0), self._WIDE, 1, facecolor=style.SKY, edgecolor=style.INK, lw=0.9))
+            )
             self._figures.append(axes.text(place, 0, "", ha="center", va="center", **font(14, weight="bold")))
         self._levels = [axes.plot([], [], color=style.RED, ls=style.DASHED, lw=1.6)[0] for _ in range(2)]
         axes.text(2.6, 8, "hatched:\nbarometer", ha="center", va="center", **font(12))

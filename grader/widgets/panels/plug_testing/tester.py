@@ -86,8 +86,17 @@ class Chamber(Picture):
     def draw(self, figure):
         axes = figure.add_axes((0, 0, 1, 1))
         bare_axes(axes, 400, 420)
-        axes.add_patch(FancyBboxPatch((40, 50), 190, 190, boxstyle="round,pad=0,rounding_size=14",
-                                      facecolor="#b9c0c6", edgecolor=style.INK, lw=1.2))  # fmt: skip
+        axes.add_patch(
+            FancyBboxPatch(
+                (40, 50),
+                190,
+                190,
+                boxstyle="round,pad=0,rounding_size=14",
+                facecolor="#b9c0c6",
+                edgecolor=style.INK,
+                lw=1.2,
+            )
+        )
         self._air = add_patch(axes, Rectangle((58, 68), 154, 154, facecolor=AIR, edgecolor=style.INK, lw=0.9))
         axes.add_patch(Rectangle((230, 90), 40, 16, facecolor="#b9c0c6", edgecolor=style.INK, lw=0.9))
         axes.text(251, 112, "air", ha="center", **font(12))
@@ -168,8 +177,14 @@ class Chart(Picture):
             # A curve ends at the top or at the right; its label stands beyond the end.
             x, y = psia[shown][-1], kv[shown][-1]
             top = y > firing.CHART_MOST_KV - 0.5
-            axes.text(x + (0 if top else 1.5), y + (0.3 if top else 0), f"{gap_in:.3f}",
-                      ha="center" if top else "left", va="bottom" if top else "center", **font(12))  # fmt: skip
+            axes.text(
+                x + (0 if top else 1.5),
+                y + (0.3 if top else 0),
+                f"{gap_in:.3f}",
+                ha="center" if top else "left",
+                va="bottom" if top else "center",
+                **font(12),
+            )
         axes.text(182, firing.CHART_MOST_KV + 0.3, "gap (in)", ha="left", va="bottom", **font(12))
         (self._now,) = axes.plot([0, 0], [0, 1], color=style.BLUE, lw=1.6, ls=style.DASHED)
         (self._supply,) = axes.plot([0, 1], [0, 0], color=style.RED, lw=1.6)

@@ -85,9 +85,19 @@ def compute(speed_rpm, tap_mm, tap) -> Idle:
     curves = _at(_SPEEDS, tap_mm, ported)
     edge = BORE_MM / 2.0 * (np.sin(np.radians(plate)) - np.sin(np.radians(CLOSED_DEG))) / np.cos(np.radians(CLOSED_DEG))
     return Idle(
-        speed_rpm, tap_mm, ported, float(plate), float(edge), bool(covered), float(manifold), float(line), float(weights),
-        float(unit), np.asarray(curves[4]), np.asarray(curves[5]),
-    )  # fmt: skip
+        speed_rpm,
+        tap_mm,
+        ported,
+        float(plate),
+        float(edge),
+        bool(covered),
+        float(manifold),
+        float(line),
+        float(weights),
+        float(unit),
+        np.asarray(curves[4]),
+        np.asarray(curves[5]),
+    )
 
 
 class Plate(Picture[Idle]):
@@ -148,16 +158,23 @@ class Marks(Picture[Idle]):
     def draw(self, figure: Figure) -> Iterable[Artist]:
         axes = figure.add_axes((0.135, 0.15, 0.62, 0.81))
         mark_axes(
-            axes, (SLOWEST_RPM, FASTEST_RPM), (0, MOST_DEG), "Idle speed (crankshaft rev/min)",
-            "Advance at idle (crank degrees)", range(600, FASTEST_RPM + 1, 200), range(0, MOST_DEG + 1, 10),
-        )  # fmt: skip
+            axes,
+            (SLOWEST_RPM, FASTEST_RPM),
+            (0, MOST_DEG),
+            "Idle speed (crankshaft rev/min)",
+            "Advance at idle (crank degrees)",
+            range(600, FASTEST_RPM + 1, 200),
+            range(0, MOST_DEG + 1, 10),
+        )
         axes.axhline(INITIAL_DEG, color=style.GREEN, ls=style.DOTTED, lw=style.LINE * 0.8)
         place = FASTEST_RPM + 15
         axes.text(place, INITIAL_DEG, "set", color=style.GREEN, va="center", **words(13))
         (self._weights,) = axes.plot(_SPEEDS, np.zeros_like(_SPEEDS), color=style.RED, ls=style.DASHED, lw=2)
         (self._total,) = axes.plot(_SPEEDS, np.zeros_like(_SPEEDS), color=style.INK, lw=style.LINE * 0.9)
-        self._names = [axes.text(place, 0, name, color=colour, va="center", **words(13))
-                       for name, colour in (("+ weights", style.RED), ("+ vacuum", style.INK))]  # fmt: skip
+        self._names = [
+            axes.text(place, 0, name, color=colour, va="center", **words(13))
+            for name, colour in (("+ weights", style.RED), ("+ vacuum", style.INK))
+        ]
         (self._dot,) = axes.plot([], [], "o", color=style.INK, ms=7)
         self._says = axes.text(0, 0, "", va="bottom", **words(14, weight="bold"))
         return self._weights, self._total, *self._names, self._dot, self._says
@@ -198,7 +215,11 @@ def marks_caption(state: Idle) -> str:
     total = INITIAL_DEG + extra
     if extra < 0.05:
         return f"The timing light shows {total:.1f}°, just what was set: weights and vacuum unit rest."
-    parts = [f"{deg:.1f}° from the {name}" for deg, name in ((state.centrifugal_deg, "weights"), (state.vacuum_deg, "vacuum unit")) if deg >= 0.05]  # fmt: skip
+    parts = [
+        f"{deg:.1f}° from the {name}"
+        for deg, name in ((state.centrifugal_deg, "weights"), (state.vacuum_deg, "vacuum unit"))
+        if deg >= 0.05
+    ]
     return (
         f"The timing light shows {total:.1f}°, of which {INITIAL_DEG:.0f}° are set and {extra:.1f}° were not wanted at idle: "
         f"{' and '.join(parts)}. Bring the idle down to the manual's figure first, then set the timing."
@@ -209,9 +230,11 @@ def fast_idle(compute: Callable[..., Idle] = compute) -> Panel[Idle]:
     """The panel: idle speed, height of the tap, and where the line is joined."""
     controls = {
         "speed_rpm": IntSlider(700, min=SLOWEST_RPM, max=FASTEST_RPM, step=20, description="Idle speed (rev/min)"),
-        "tap_mm": FloatSlider(2.2, min=1.5, max=3.5, step=0.1, readout_format=".1f", description="Height of the tap (mm)"),
+        "tap_mm": FloatSlider(
+            2.2, min=1.5, max=3.5, step=0.1, readout_format=".1f", description="Height of the tap (mm)"
+        ),
         "tap": RadioButtons(options=[PORTED, MANIFOLD], value=PORTED, description="Vacuum line joined"),
-    }  # fmt: skip
+    }
     for control in controls.values():
         control.style.description_width = "13rem"
         control.layout = style.wide()

@@ -76,9 +76,19 @@ def compute(spark_deg, speed_rpm, charge_kpa) -> Burned:
     best, most, works, unfired = _curve(speed_rpm, charge_kpa)
     found = cycle.solve(DEVELOPMENT_DEG - spark_deg, speed_rpm, cylinder(speed_rpm, charge_kpa))
     return Burned(
-        spark_deg, speed_rpm, charge_kpa, found.angle_deg, found.pressure_kpa, unfired, found.peak_kpa, found.peak_deg,
-        found.half_burned_deg, 100.0 * found.work_j / most, best, 100.0 * works / most,
-    )  # fmt: skip
+        spark_deg,
+        speed_rpm,
+        charge_kpa,
+        found.angle_deg,
+        found.pressure_kpa,
+        unfired,
+        found.peak_kpa,
+        found.peak_deg,
+        found.half_burned_deg,
+        100.0 * found.work_j / most,
+        best,
+        100.0 * works / most,
+    )
 
 
 class Pressure(Picture[Burned]):
@@ -87,9 +97,14 @@ class Pressure(Picture[Burned]):
     def draw(self, figure: Figure) -> Iterable[Artist]:
         axes = figure.add_axes((0.14, 0.15, 0.83, 0.81))
         mark_axes(
-            axes, (FROM_DEG, TO_DEG), (0, MOST_KPA), "Crank degrees after top (before: minus)",
-            "Cylinder pressure (kPa absolute)", range(-90, 121, 30), range(0, MOST_KPA + 1, 1000),
-        )  # fmt: skip
+            axes,
+            (FROM_DEG, TO_DEG),
+            (0, MOST_KPA),
+            "Crank degrees after top (before: minus)",
+            "Cylinder pressure (kPa absolute)",
+            range(-90, 121, 30),
+            range(0, MOST_KPA + 1, 1000),
+        )
         axes.axvline(0, color=style.GREY, lw=0.9)
         axes.text(2, MOST_KPA * 0.965, "top", color="#555555", va="top", **words(12))
         (self._unfired,) = axes.plot([], [], color=style.GREY, ls=style.DASHED, lw=1.4)
@@ -120,9 +135,14 @@ class Torque(Picture[Burned]):
     def draw(self, figure: Figure) -> Iterable[Artist]:
         axes = figure.add_axes((0.17, 0.15, 0.79, 0.81))
         mark_axes(
-            axes, (LEAST_SPARK_DEG, MOST_SPARK_DEG), (60, 104), "Spark (crank degrees before top)",
-            "Torque (% of the best here)", range(0, MOST_SPARK_DEG + 1, 10), range(60, 101, 10),
-        )  # fmt: skip
+            axes,
+            (LEAST_SPARK_DEG, MOST_SPARK_DEG),
+            (60, 104),
+            "Spark (crank degrees before top)",
+            "Torque (% of the best here)",
+            range(0, MOST_SPARK_DEG + 1, 10),
+            range(60, 101, 10),
+        )
         (self._line,) = axes.plot([], [], color=style.RED, lw=style.LINE)
         (self._best,) = axes.plot([], [], color=style.GREEN, ls=style.DOTTED, lw=1.6)
         self._best_says = axes.text(0, 61, "", color=style.GREEN, va="bottom", **words(13))

@@ -66,9 +66,14 @@ class Gauge(Picture[Pumped]):
     def draw(self, figure: Figure) -> Iterable[Artist]:
         axes = figure.add_axes((0.13, 0.16, 0.83, 0.8))
         mark_axes(
-            axes, (0, LONGEST_S), (0, MOST_INHG), "Time since the last stroke of the pump (s)", "Vacuum gauge (inHg)",
-            range(0, LONGEST_S + 1, 10), range(0, MOST_INHG + 1, 4),
-        )  # fmt: skip
+            axes,
+            (0, LONGEST_S),
+            (0, MOST_INHG),
+            "Time since the last stroke of the pump (s)",
+            "Vacuum gauge (inHg)",
+            range(0, LONGEST_S + 1, 10),
+            range(0, MOST_INHG + 1, 4),
+        )
         limit = advance.choked_vacuum_inhg()
         axes.axhline(limit, color=style.GREY, ls=style.DOTTED, lw=1.2)
         axes.text(
@@ -84,9 +89,11 @@ class Gauge(Picture[Pumped]):
         self._dot.set_data([state.time_s], [state.left_inhg])
         left = state.time_s > LONGEST_S / 2
         self._figure.set(
-            x=state.time_s + (-1 if left else 1), y=state.left_inhg + 0.7, ha="right" if left else "left",
+            x=state.time_s + (-1 if left else 1),
+            y=state.left_inhg + 0.7,
+            ha="right" if left else "left",
             text=f"{state.left_inhg:.1f} inHg",
-        )  # fmt: skip
+        )
 
 
 class Unit(Picture[Pumped]):

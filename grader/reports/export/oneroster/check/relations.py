@@ -43,11 +43,10 @@ def order(names, facts):
     """
     names = set(names)
     before = {
-        name: sorted({fact["refers_to"] for fact in facts[name]} & names - {name}) + (
-            [ENROLMENTS] if name == RESULTS and ENROLMENTS in names else []
-        )
+        name: sorted({fact["refers_to"] for fact in facts[name]} & names - {name})
+        + ([ENROLMENTS] if name == RESULTS and ENROLMENTS in names else [])
         for name in sorted(names)
-    }  # fmt: skip
+    }
     return list(TopologicalSorter(before).static_order())
 
 
@@ -75,8 +74,9 @@ class Relations:
         self._ids = {name: set() for name in wanted | {USERS} if name}
         self._references = {
             name: [(f["column"], f["refers_to"], f["format"].startswith("List")) for f in facts[name] if f["refers_to"]]
-            for name in names if self._whole
-        }  # fmt: skip
+            for name in names
+            if self._whole
+        }
         self._filled, self._waiting = set(), []
         self._sessions, self._parents, self._years = {}, {}, set()
         self._schools, self._lines, self._enrolled, self._without_role = {}, {}, {}, None
