@@ -6,6 +6,7 @@ import shutil
 import pytest
 
 from grader import clock
+from grader.course.attempts import kept
 from grader.course.grading import mark_class
 from grader.course.issue import paper_sheet
 from grader.course.submissions import collect
@@ -84,7 +85,7 @@ def test_hostile_text_on_a_returned_sheet_runs_nothing(browser, assigned_term, m
     try:
         page, dialogs = context.new_page(), []
         page.on("dialog", lambda dialog: (dialogs.append(dialog.message), dialog.dismiss()))
-        page.goto(returning.path_of(assigned_term, "t01", m01.key, 1).as_uri())
+        page.goto(kept.returned_path(assigned_term, "t01", m01.key, 1).as_uri())
         page.wait_for_timeout(300)
         assert dialogs == [] and "<script>alert(1)</script>" in page.locator("main").inner_text()
         assert page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth")
