@@ -4,7 +4,7 @@ import pytest
 from typer.testing import CliRunner
 
 from grader.cli.main import app
-from grader.course.attempts import passing
+from grader.course.attempts import kept, passing
 from grader.course.audit import verify
 from grader.course.grading import adjust, resit
 from grader.errors import Refused, Unknown
@@ -33,7 +33,7 @@ def test_too_few_items_of_an_objective_and_one_lost_is_sat_again(assigned_term, 
     """Before, nothing was issued: too few items to call it not met, and nobody could sit it again."""
     paths, code = few
     returned(assigned_term, m01, wrong=paths[:1])
-    page = return_run.path_of(assigned_term, "t01", KEY, 1).read_text("utf-8")
+    page = kept.returned_path(assigned_term, "t01", KEY, 1).read_text("utf-8")
     done = sit(assigned_term)
     assert done.objectives == {code: "too few items"}
     assert {e.key for e in done.exercises} == {path.rpartition(".")[0] for path in paths}
@@ -44,7 +44,7 @@ def test_too_few_items_of_an_objective_and_one_lost_is_sat_again(assigned_term, 
 def test_a_returned_sheet_names_the_exercises_that_come_along(assigned_term, m01):
     """Exercises linked with those of the objective get fresh numbers too, and the page said so."""
     returned(assigned_term, m01)
-    page = return_run.path_of(assigned_term, "t01", KEY, 1).read_text("utf-8")
+    page = kept.returned_path(assigned_term, "t01", KEY, 1).read_text("utf-8")
     done = sit(assigned_term)
     titles = "; ".join(exercise.title for exercise in done.exercises)
     assert f"({', '.join(done.objectives)}) with fresh numbers: {titles}." in page
