@@ -303,8 +303,8 @@ def _import_jsonschema():
 
     nbgrader imports jsonschema, which builds a grammar for internationalised web
     addresses when it is imported. Nothing here ever checks one, and the building
-    takes more than half of the time: nbgrader is imported in 1.2 s with the stand-in and
-    in 2.7 s without (processor time, median of 7). Each `assign`, `collect` and `mark`
+    takes more than half of the time: nbgrader is imported in 1.3 s with the stand-in and
+    in 2.9 s without (processor time, median of 7). Each `assign`, `collect` and `mark`
     would wait that much longer; `term show` and other reading commands import neither.
     """
     if "jsonschema" in sys.modules or _GRAMMARS in sys.modules or importlib.util.find_spec(_GRAMMARS) is None:
