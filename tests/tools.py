@@ -19,7 +19,8 @@ TOOLS = {
         [SCRIPTS / "ruff", "format", "--check", "."],
     ),
     "import-linter": ([SCRIPTS / "lint-imports", "--no-cache"],),
-    "pyright": ([SCRIPTS / "pyright"],),
+    # Of itself pyright asks the python on the PATH, which need not be the environment that runs this.
+    "pyright": ([SCRIPTS / "pyright", "--pythonpath", sys.executable],),
     "eslint": (["node", ESLINT, "--config", ".ci/eslint.config.mjs", "grader/**/*.js"],),
 }
 
