@@ -10,7 +10,7 @@ from math import inf
 from types import MappingProxyType
 
 from grader import tables
-from grader.bench.draws import STEADY
+from grader.bench.draws import STEADY, Draws, Steady
 from grader.bench.signs import LEAD_OFF_MM
 from grader.errors import BadTable, Refused, Unknown
 from grader.reference.spark.points import full_lift, gap_of_dwell
@@ -104,7 +104,7 @@ def action(key):
         raise Unknown(f"No action {key!r}; see datasets/actions.csv.") from None
 
 
-def do(car, key, draws=STEADY, how=How()):
+def do(car, key, draws: Draws | Steady = STEADY, how=How()):
     """The car after an action.
 
     Parameters

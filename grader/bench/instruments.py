@@ -15,7 +15,7 @@ import numpy as np
 
 from grader import tables
 from grader.bench import actions
-from grader.bench.draws import STEADY
+from grader.bench.draws import STEADY, Draws, Steady
 from grader.bench.owner import complaints, listen
 from grader.bench.signs import UNREADABLE, Examined, signs
 from grader.errors import BadTable, Refused, Stopped, Unknown
@@ -248,7 +248,7 @@ def refusal(key, x, bay):
     return ""
 
 
-def read(key, car, draws=STEADY, bay=Bay(), how=How(), surroundings=None):
+def read(key, car, draws: Draws | Steady = STEADY, bay=Bay(), how=How(), surroundings=None):
     """Use an instrument on a car.
 
     Parameters
