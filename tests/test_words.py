@@ -36,7 +36,7 @@ PLAIN = {
     "compare with": r"\b[Ll]ay (the|its|each)\b[^.]{0,40}\bagainst\b",
     "a long distance": r"\bmany miles\b|\bmileage\b",
 }
-PLAIN_IN = ("m01_timing", "m02_dwell", "m03_heat_range", "m04_plug_testing")
+PLAIN_IN = ("m01_timing", "m02_dwell", "m03_heat_range", "m04_plug_testing", "m05_secondary")
 MEAN_WORDS, MOST_WORDS = 15, 40  # of a sentence: on average, and of any single one
 
 

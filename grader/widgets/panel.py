@@ -200,7 +200,12 @@ def keep_readable(panel: Panel, place: int, least: int) -> Panel:
     """A chart that is read off keeps a least width [pixel of the page]; a narrow page scrolls it sideways."""
     chart = panel.stacks[place]
     chart.layout.min_width = f"{least}px"
-    frame = next(box for row in panel.box.children for box in getattr(row, "children", ()) if chart in box.children)
+    frame = next(
+        box
+        for row in panel.box.children
+        for box in getattr(row, "children", ())
+        if chart in getattr(box, "children", ())
+    )
     frame.layout.overflow = "auto hidden"
     frame.layout.flex = f"1 1 {least // 16}rem"  # beside another picture only where all of it has room
     frame.add_class("tm-wide")  # a narrow page says above it that there is more to the side

@@ -17,14 +17,14 @@ from PIL import Image
 
 from grader import paths
 from grader.widgets import style
-from grader.widgets.panels import m01_timing, m02_dwell, m03_heat_range, m04_plug_testing
+from grader.widgets.panels import m01_timing, m02_dwell, m03_heat_range, m04_plug_testing, m05_secondary
 from tests.widgets.drawn import drawn
 
 MANY, MEAN = 0.01, 2.0
 STATES = 3  # each setting of the sliders by lot; `python -m tests.long` asks 20
 PANELS = [
     pytest.param(make, id=f"{module.__name__.rpartition('.')[2]}-{name}")
-    for module in (m01_timing, m02_dwell, m03_heat_range, m04_plug_testing)
+    for module in (m01_timing, m02_dwell, m03_heat_range, m04_plug_testing, m05_secondary)
     for name, make in module.PANELS.items()
 ]
 

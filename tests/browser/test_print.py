@@ -20,7 +20,7 @@ from tests.work import issue_of, put_in_inbox, sheet_of
 
 PAPER = {"A4": (595, 842), "Letter": (612, 792)}  # points
 EDGE = 28  # points; a printer that leaves 10 mm white shows everything inside
-NAMES = ("returned", "returned-m02_dwell", "returned-m03_heat_range", "returned-m04_plug_testing", "class", "programme",
+NAMES = ("returned", "returned-m02_dwell", "returned-m03_heat_range", "returned-m04_plug_testing", "returned-m05_secondary", "class", "programme",
          "evidence", "moderation", "moderated", "vehicle", *(f"paper-{key}" for key in catalogue.all_modules()))  # fmt: skip
 # Elements whose own words do not fit into them while the rest is not shown, as it would be on paper.
 CLIPPED = """() => [...document.querySelectorAll("body *")].filter(node => {

@@ -3,13 +3,14 @@
 import pytest
 
 from grader import catalogue
-from tests.modules.honest import m01_timing, m02_dwell, m03_heat_range, m04_plug_testing, person
+from tests.modules.honest import m01_timing, m02_dwell, m03_heat_range, m04_plug_testing, m05_secondary, person
 
 SOLVERS = {
     "m01_timing": m01_timing.SOLVERS,
     "m02_dwell": m02_dwell.SOLVERS,
     "m03_heat_range": m03_heat_range.SOLVERS,
     "m04_plug_testing": m04_plug_testing.SOLVERS,
+    "m05_secondary": m05_secondary.SOLVERS,
 }
 
 

@@ -21,8 +21,12 @@ TRAINEES = 40
 COINCIDES = {
     "m02.current.time": "Final current ",  # holds the time constant
     "m04.repeat.share": "Means: new 100.0 psi, used ",  # of a mean of just 100 the share has the same figures
+    "m05.lead_cost.before": ("While it burns: ", "Charging current: "),  # mA and pF that happen to be as many
+    "m05.induced.lifted": ("Between the leads: ", "From the second lead "),
+    "m05.reserve.required": "Density: ",
+    "m05.reserve.reserve": ("Density: ", "Rotor gap: "),
 }
-MODULES = ("m01_timing", "m02_dwell", "m03_heat_range", "m04_plug_testing")
+MODULES = ("m01_timing", "m02_dwell", "m03_heat_range", "m04_plug_testing", "m05_secondary")
 
 
 def plain(text):

@@ -16,6 +16,7 @@ from grader.exercise.model import Exercise
 from grader.modules.dwell.coil import FASTEST_RPM, available_kv
 from grader.modules.heat_range.nose import NOSES_MM, fahrenheit, nose_tip_c
 from grader.modules.plug_testing import firing
+from grader.modules.secondary import voltage
 from grader.reference.spark import breakdown, tester
 
 _MM_PER_INCH = 25.4
@@ -128,7 +129,32 @@ def _chart(given):
     )
 
 
-_PLOTS = {"m02.enough_voltage": _available, "m03.two_duties": _noses, "m03.tip_moves": _noses, "m04.chart": _chart}
+def _zone(given):
+    figure, axes = _axes(150, "Engine speed, crankshaft (rev/min)", "Voltage (kV)")
+    _scale(axes.xaxis, axes.set_xlim, (0, voltage.FASTEST_RPM), 500, voltage.MINOR_RPM)
+    _scale(axes.yaxis, axes.set_ylim, (0, voltage.MOST_KV), 5, voltage.MINOR_KV)
+    speeds = np.linspace(voltage.SLOWEST_RPM, voltage.FASTEST_RPM, 461)
+    available = np.asarray(voltage.available_kv(speeds, given.coil_percent))
+    required = np.asarray(voltage.required_kv(speeds, given.gap_in, late_deg=given.late_deg, rotor_mm=given.rotor_mm))
+    axes.plot(speeds, available, color="black", lw=0.9)
+    axes.plot(speeds, required, color="black", lw=0.9, ls=_DASHES[1])
+    return Plot(
+        _address(figure),
+        f"Full line: available voltage. Dashed: required voltage, rotor gap with it. One small square is "
+        f"{voltage.MINOR_RPM} rev/min by {voltage.MINOR_KV} kV.",
+        "Two curves of voltage in kilovolts, 0 to 30, against engine speed, 0 to 5000 revolutions a minute: what is available, "
+        "full, and what is required, dashed. They cross twice. Fine lines stand every 50 revolutions a minute.",
+        "It takes the place of the panel, with its sliders set as the task says; nothing is hatched.",
+    )
+
+
+_PLOTS = {
+    "m02.enough_voltage": _available,
+    "m03.two_duties": _noses,
+    "m03.tip_moves": _noses,
+    "m04.chart": _chart,
+    "m05.zone": _zone,
+}
 
 
 def _axes(height_mm, across, up):
