@@ -400,7 +400,7 @@ def _two_leads(parameters):
     touching, sparks = parameters["lie"] == "taped", parameters["sparks"] == "yes"
     spacing = parameters["close_mm"] if touching else parameters["apart_mm"]
     between, ground = _couple(spacing, parameters["height_mm"], 3.0 if touching else 1.0)
-    run = parameters["run_mm"] - (200 if touching and not sparks else 0)
+    run = parameters["run_mm"] - (250 if touching and not sparks else 0)
     kv = float(cables.induced_capacitive_kv(parameters["firing_kv"], run, between, ground))
     # What the later plug asks for so early: 1.6 to 4.5 kV by gap, edges and heat (the lesson's law at the density there).
     lean = parameters["lean"] / 100
@@ -419,7 +419,7 @@ INDUCED = Exercise(
         "Its plug adds 25 pF. The first lead rises to {firing_kv:g} kV. To how many kV is the second lead lifted? "
         "Its plug would spark at {need_kv:g} kV just then. Does it spark?"
     ),
-    # Touching leads lie 7 to 9 mm apart, parted ones 20 to 60, 30 to 80 mm over the block; they run side by side for 150
+    # Touching leads lie 7 to 9 mm apart, parted ones 20 to 60, 30 to 80 mm over the block; they run side by side for 100
     # to 500 mm; plugs fire at 13 to 17 kV under load (practice).
     draw={
         "lie": Pick(("taped", "taped", "taped", "bracketed")), "close_mm": Steps(7, 9), "apart_mm": Steps(20, 60, 5),
