@@ -404,7 +404,7 @@ def _two_leads(parameters):
     kv = float(cables.induced_capacitive_kv(parameters["firing_kv"], run, between, ground))
     # What the later plug asks for so early: 1.6 to 4.5 kV by gap, edges and heat (the lesson's law at the density there).
     lean = parameters["lean"] / 100
-    need = kv / (1.2 + 0.3 * lean) if touching and sparks else max(1.8 + 1.5 * lean, kv * (1.2 + 0.3 * lean))
+    need = kv / (1.15 + 0.2 * lean) if touching and sparks else max(1.8 + 1.5 * lean, kv * (1.2 + 0.3 * lean))
     return {"run_mm": run, "spacing_mm": spacing, "between_pf": between, "ground_pf": ground, "need_kv": round(need, 1)}
 
 
