@@ -233,7 +233,7 @@ def serve_until_stopped(root: Path, process: subprocess.Popen | psutil.Process) 
     def leave(_number, _frame):
         raise KeyboardInterrupt
 
-    for name in ("SIGTERM", "SIGHUP"):
+    for name in ("SIGINT", "SIGTERM", "SIGHUP"):  # a shell may have started us deaf to Ctrl+C
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), leave)
     with suppress(KeyboardInterrupt):
