@@ -31,7 +31,7 @@ def within_reach(tmp_path):
         if (
             folder.owner() == tmp_path.owner()
             and folder != folder.parent
-            and folder.name.startswith(("pytest-", "test_"))
+            and folder.name.startswith(("pytest-", "popen-", "test_"))
         ):
             folder.chmod(0o755)
     return tmp_path

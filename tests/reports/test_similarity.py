@@ -38,18 +38,22 @@ def _marked(term):
 
 
 def test_a_copier_is_found_with_the_direction(class_of_demo, m01):
-    """One trainee hands in the right answers of another's numbers."""
-    copier, neighbour = sorted(set(_marked(class_of_demo)))[:2]
-    theirs = right_answers(m01, issue_of(class_of_demo, neighbour))
-    put_in_inbox(class_of_demo, sheet_of(issue_of(class_of_demo, copier), theirs))
-    with database.transaction(class_of_demo) as connection:
-        table = schema.hand_in  # only the copied work, so that it is the one that counts
-        connection.execute(table.delete().where(table.c.trainee == copier, table.c.module == KEY))
-    collect.collect(class_of_demo)
+    """One trainee hands in the right answers of another's numbers. Chance may hide a copy, but never names the wrong one."""
+    copier, *others = sorted(set(_marked(class_of_demo)))
     adjust.extend(class_of_demo, copier, KEY, until=f"{NEXT}-01-31 17:00", reason="the sheet was returned already")
-    mark_class.mark(class_of_demo, KEY, reason="copied")
-    (pair,) = similarity.pairs(class_of_demo, KEY)
-    assert (pair.one.id, pair.other.id) == (copier, neighbour)
+    for neighbour in others[:5]:
+        theirs = right_answers(m01, issue_of(class_of_demo, neighbour))
+        put_in_inbox(class_of_demo, sheet_of(issue_of(class_of_demo, copier), theirs))
+        with database.transaction(class_of_demo) as connection:
+            table = schema.hand_in  # only the copied work, so that it is the one that counts
+            connection.execute(table.delete().where(table.c.trainee == copier, table.c.module == KEY))
+        collect.collect(class_of_demo)
+        mark_class.mark(class_of_demo, KEY, reason="copied")
+        named = similarity.pairs(class_of_demo, KEY)
+        assert [(pair.one.id, pair.other.id) for pair in named] in ([], [(copier, neighbour)])
+        if named:
+            break
+    (pair,) = named
     assert pair.chance < similarity_chance.LIMIT and 4 <= pair.fits <= pair.tried
     assert set(pair.exercises) <= {exercise.title for exercise in m01.exercises}
     said = CliRunner().invoke(app, ["copies", KEY, "--term", str(class_of_demo.folder)])
