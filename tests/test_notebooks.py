@@ -87,6 +87,7 @@ def test_notebooks_are_stripped_and_valid(path):
 
 
 @pytest.mark.parametrize("key", KEYS)
+@pytest.mark.campaign
 def test_the_solved_notebook_earns_everything(key, tmp_path):
     module = catalogue.module(key)
     for number in range(50):

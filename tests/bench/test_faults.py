@@ -51,6 +51,7 @@ def test_every_sign_of_every_fault_is_as_a_mechanic_expects(engine):
     assert wrong == []
 
 
+@pytest.mark.campaign
 def test_the_table_forgives_nothing_that_no_engine_shows():
     """A second word in the table stands there because some engine shows it."""
     idle_words = [
@@ -150,6 +151,7 @@ def test_a_proof_finds_something_out():
                 assert any(outcome(key, engine)[name] != signs()[name].results[0] for name in read_signs), (key, engine)
 
 
+@pytest.mark.campaign
 def test_new_plugs_hide_a_weak_system_for_a_while_only():
     """Fresh plugs are no proof: on the V8 the complaint of a weak coil or bad feed comes back, and a dead lead's at once."""
     held = {}
@@ -176,6 +178,7 @@ def test_severities_rise_and_every_car_can_be():
             assert low < mid < high or low > mid > high, key
 
 
+@pytest.mark.campaign
 def test_two_faults_join_in_either_order():
     """A narrow gap and early timing hide each other on the mark; every pair brings a complaint before 12,000 miles."""
     sound = sound_car(V8)

@@ -13,6 +13,8 @@ from grader.course.submissions import collect
 from grader.exercise import sheet as sheets
 from tests.work import issue_of, put_in_inbox, right_sheet
 
+pytestmark = pytest.mark.campaign
+
 WHEN = clock.parse("2026-03-30 12:00", "UTC")
 MOST = 350  # MB above an idle process: the archive, its members and what they decode to
 

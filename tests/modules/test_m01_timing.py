@@ -76,6 +76,7 @@ def test_a_judgement_is_met_in_thirty_different_cases(m01, key, facts):
     assert len(workshop.cases(m01, key, facts)) >= 30
 
 
+@pytest.mark.campaign
 def test_draws_are_what_a_workshop_sees(m01):
     """10,000 trainees: advance against speed, idle against the manual's, the mark against its figure."""
     keys = "m01.mark_arc", "m01.angle_time", "m01.fast_idle", "m01.letter", "m01.altitude"

@@ -85,6 +85,7 @@ def test_a_judgement_is_met_in_thirty_different_cases(m02, key, facts):
 LIMITS = {4: (45, 63), 6: (34, 44), 8: (26, 35)}  # distributor degrees: usual dwell, and what a closed gap makes of it
 
 
+@pytest.mark.campaign
 def test_draws_are_what_a_workshop_sees(m02):
     """10,000 trainees: gap against dwell and timing, current, what plugs ask for, springs."""
     keys = "m02.gap_dwell", "m02.wear_timing", "m02.gap_window", "m02.current", "m02.enough_voltage", "m02.spring"

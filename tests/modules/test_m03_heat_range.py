@@ -87,6 +87,7 @@ def test_a_judgement_is_met_in_thirty_different_cases(m03, key, facts):
     assert len(workshop.cases(m03, key, facts)) >= 30
 
 
+@pytest.mark.campaign
 def test_draws_are_what_a_workshop_sees(m03):
     """10,000 trainees: gaps, reserve, lots from the tester; few plugs misfire."""
     keys = "m03.gap_growth", "m03.reserve", "m03.sort_lot"

@@ -79,6 +79,7 @@ def test_regapped_plug_reads_what_the_rule_of_the_lesson_says(drawn):
         assert firing._regapped(v) == pytest.approx((v.psig + 14.695949) * v.gap_in / v.set_in - 14.695949, rel=1e-9)
 
 
+@pytest.mark.campaign
 def test_draws_are_what_a_workshop_sees(m04):
     """10,000 trainees: a tester of 15 to 20 kV shows 35 to 130 psi, and the gap was worn before it was set."""
     for given in workshop.issued(m04, "m04.regap", "m04.harsher"):

@@ -78,6 +78,7 @@ def opened(name, folder):
 
 
 @pytest.mark.parametrize("name", ["records-3", "records-4"])
+@pytest.mark.campaign
 def test_nbgrader_works_in_a_term_made_before_its_settings_moved(name, tmp_path):
     """An older term's nbgrader_config.py names a module that is gone; after the upgrade nbgrader marks in it as we do."""
     term = opened(name, tmp_path / "term")

@@ -88,6 +88,7 @@ def as_issued_before():
             yield Module(module.key, module.title, 1, tuple(others.get(e.key, e) for e in module.exercises))
 
 
+@pytest.mark.campaign
 def test_no_line_tells_an_answer_that_is_still_asked():
     """All exercises, old ones too, for forty trainees, whichever parts are settled."""
     tried = kinds = 0
