@@ -3,7 +3,7 @@
 import sys
 
 
-def main():
+def main() -> None:
     """Read the program and run the command that was typed."""
     try:
         from grader.cli.main import run

@@ -1,6 +1,7 @@
 """Finds the modules: every file mNN_name.py in grader/modules."""
 
 import re
+from collections.abc import Mapping
 from functools import cache
 from importlib import import_module
 from pathlib import Path
@@ -9,27 +10,28 @@ from types import MappingProxyType
 from grader import modules as _modules
 from grader import tables
 from grader.errors import BadTable, Unknown
+from grader.exercise.model import Module
 
 OBJECTIVE_COLUMNS = ("code", "uuid", "module", "text", "unit_standards")
 
 
 @cache
-def _names():
+def _names() -> tuple[str, ...]:
     return tuple(sorted(path.stem for path in Path(_modules.__path__[0]).glob("m[0-9][0-9]_*.py")))
 
 
 @cache
-def _load(name):
+def _load(name: str) -> Module:
     return import_module(f"grader.modules.{name}").MODULE
 
 
 @cache
-def all_modules():
+def all_modules() -> Mapping[str, Module]:
     """Every module by key, in order."""
     return MappingProxyType({name: _load(name) for name in _names()})
 
 
-def module(key):
+def module(key: str) -> Module:
     """One module.
 
     Raises
@@ -46,7 +48,7 @@ def module(key):
 
 
 @cache
-def objectives():
+def objectives() -> Mapping[str, Mapping[str, str]]:
     """Learning objectives by code: dictionaries with uuid, module, text and unit_standards.
 
     Raises
@@ -54,14 +56,14 @@ def objectives():
     BadTable
         A code twice, or a part that names a code which is not there.
     """
-    found = {}
+    by_code = {}
     for row in tables.rows("objectives.csv", OBJECTIVE_COLUMNS):
-        if row["code"] in found:
+        if row["code"] in by_code:
             raise BadTable(f"datasets/objectives.csv has {row['code']} twice. Give each objective its own code.")
-        found[row["code"]] = row
+        by_code[row["code"]] = row
     for unit in all_modules().values():
         for _, part, path in unit.parts():
             for code in part.objectives:
-                if code not in found:
+                if code not in by_code:
                     raise BadTable(f"{path} gives evidence for {code}, which datasets/objectives.csv does not list.")
-    return MappingProxyType(found)
+    return MappingProxyType(by_code)

@@ -10,22 +10,22 @@ _ISO = re.compile(r"\d{4}-\d{2}-\d{2}(?:[T ]\d{2}:\d{2}(?::\d{2}(?:\.\d{1,6})?)?
 _YEARS = (1900, 9998)
 
 
-def now():
+def now() -> datetime:
     """This moment, aware, UTC."""
     return datetime.now(UTC)
 
 
-def to_text(moment):
+def to_text(moment: datetime) -> str:
     """A moment as records keep it: sortable, UTC, milliseconds."""
     return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.") + f"{moment.microsecond // 1000:03d}Z"
 
 
-def from_text(text):
+def from_text(text: str) -> datetime:
     """A moment as records keep it, read back."""
     return datetime.fromisoformat(text)
 
 
-def zone(name):
+def zone(name: str) -> ZoneInfo:
     """A time zone by its IANA name.
 
     Raises
@@ -41,7 +41,7 @@ def zone(name):
         ) from None
 
 
-def parse(text, zone_name):
+def parse(text: str, zone_name: str) -> datetime:
     """A date or moment that a person wrote, in the term's zone unless it says another.
 
     A date alone means the last second of that day.
@@ -83,7 +83,7 @@ def _check_year(year, text):
         )
 
 
-def arrival(text, zone_name):
+def arrival(text: str, zone_name: str) -> datetime:
     """`parse` for when something came in, which cannot be on a day still to come: a slip in the year would make it late.
 
     The day of today alone means its end; nothing came in later than now.
@@ -103,6 +103,6 @@ def arrival(text, zone_name):
     return min(moment, now())
 
 
-def shown(moment, zone_name):
+def shown(moment: datetime, zone_name: str) -> str:
     """A moment for a person: "2026-03-31 17:00 Europe/Lisbon"."""
     return f"{moment.astimezone(zone(zone_name)):%Y-%m-%d %H:%M} {zone_name}"

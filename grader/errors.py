@@ -15,6 +15,7 @@
 Every message says what was found, where, what is allowed and what to do next.
 """
 
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 
@@ -63,7 +64,7 @@ class CannotWrite(TimingMarkError, OSError):
 
 
 @contextmanager
-def afterwards(*steps):
+def afterwards(*steps: Callable[[], object]) -> Iterator[None]:
     """Take steps after a piece of work, whether it failed or not, but never after an interrupt.
 
     A kernel that is restarted is interrupted first, in the middle of any line. What a step

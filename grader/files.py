@@ -7,17 +7,17 @@ import os
 import stat
 import tempfile
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO, NoReturn
 
 from grader.errors import BadFile, CannotWrite, Refused
 
 PRIVATE = 0o600  # for nobody but its owner
 
 
-def read_bytes(path, *, most, what):
+def read_bytes(path: Path | str, *, most: int, what: str) -> bytes:
     """The content of a small regular file.
 
     Parameters
@@ -38,7 +38,7 @@ def read_bytes(path, *, most, what):
 
 
 @contextmanager
-def reading(path, *, most, what):
+def reading(path: Path | str, *, most: int, what: str) -> Iterator[BinaryIO]:
     """As `read_bytes`, a stream for what is too large to be read at once."""
     path = Path(path)
     try:
@@ -65,7 +65,7 @@ def reading(path, *, most, what):
         os.close(handle)
 
 
-def write_bytes(path, content, *, keep=False, mode=None):
+def write_bytes(path: Path | str, content: bytes, *, keep: bool = False, mode: int | None = None) -> None:
     """Write a file so that a reader finds the old content or the new, never a part.
 
     Parameters
@@ -112,12 +112,12 @@ def write_bytes(path, content, *, keep=False, mode=None):
             Path(temporary).unlink(missing_ok=True)
 
 
-def write_text(path, text, **options):
+def write_text(path: Path | str, text: str, *, keep: bool = False, mode: int | None = None) -> None:
     """`write_bytes` in UTF-8."""
-    write_bytes(path, text.encode(), **options)
+    write_bytes(path, text.encode(), keep=keep, mode=mode)
 
 
-def write_new(path, text):
+def write_new(path: Path, text: str) -> None:
     """Write a text file that is to be filled in, and never over one that is there.
 
     Raises
@@ -132,7 +132,7 @@ def write_new(path, text):
     write_text(path, text)
 
 
-def write_between(path, mark, text):
+def write_between(path: Path, mark: str, text: str) -> None:
     """Put text between the comments `<!-- mark -->` and `<!-- end of mark -->` of a Markdown file; the rest stays.
 
     Raises
@@ -150,7 +150,7 @@ def write_between(path, mark, text):
     write_text(path, f"{head}{begin}\n{text}\n{end}{rest.partition(end)[2]}")
 
 
-def to_json(value):
+def to_json(value: object) -> str:
     """Readable JSON text: sorted by nothing, two blanks, real letters, a final newline."""
     return json.dumps(value, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
 
@@ -177,7 +177,7 @@ def from_toml(
         raise BadFile(f"{what} cannot be read: it is nested too deep. {advice}") from None
 
 
-def from_json(content, *, what):
+def from_json(content: bytes, *, what: str) -> dict[str, Any]:
     """One JSON object from bytes of unknown origin.
 
     Raises
@@ -232,17 +232,17 @@ class _NotTaken(Exception):
     """What JSON allows and we do not: the sentence after the name of the file."""
 
 
-def _once(pairs):
-    found = dict(pairs)
-    if len(found) != len(pairs):
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    by_name = dict(pairs)
+    if len(by_name) != len(pairs):
         names = [name for name, _ in pairs]
         twice = next(name for name in names if names.count(name) > 1)
         shown = "".join(c if c.isprintable() else "?" for c in twice[:60])  # one line, whatever stands in the name
         raise _NotTaken(f"has “{shown}” twice in one place")
-    return found
+    return by_name
 
 
-def _constant(name):
+def _constant(name: str) -> NoReturn:
     raise _NotTaken(f"holds {name}, which is no number")
 
 
@@ -263,7 +263,7 @@ def _sync_folder(folder):
         os.close(handle)
 
 
-def set_aside(path):
+def set_aside(path: Path) -> None:
     """Rename a file that cannot be used to the next free `.damaged-<n>` beside it.
 
     Raises
@@ -280,14 +280,14 @@ def set_aside(path):
         raise CannotWrite(f"{path} could not be set aside: {problem.strerror}. Nothing was changed.") from None
 
 
-def stamp(path):
+def stamp(path: Path | str) -> tuple[int, int, int]:
     """What changes with every new content of a file: time of change, number and size."""
     status = os.stat(path)
     return status.st_mtime_ns, status.st_ino, status.st_size
 
 
 @contextmanager
-def replacing(path):
+def replacing(path: Path | str) -> Iterator[BinaryIO]:
     """A binary stream whose content takes the place of a file only when all of it is written.
 
     Raises

@@ -10,7 +10,7 @@ _CARRIED = ("lessons", "solutions", "datasets")
 
 
 @cache
-def home():
+def home() -> Path:
     """The project's own folder, where no class and no trainee's work belongs.
 
     Returns
@@ -32,7 +32,7 @@ def home():
     )
 
 
-def checkout():
+def checkout() -> Path:
     """The checkout, for those who work on the project.
 
     Raises
@@ -47,17 +47,17 @@ def checkout():
     return home()
 
 
-def datasets():
+def datasets() -> Path:
     return home() / "datasets"
 
 
-def solutions():
+def solutions() -> Path:
     return home() / "solutions"
 
 
-def lessons():
+def lessons() -> Path:
     return home() / "lessons"
 
 
-def guide(role):
+def guide(role: str) -> Path:
     return _PACKAGE / "guide" / f"{role}.md"

@@ -60,7 +60,7 @@ def in_range(
     above: float = -inf,
     below: float = inf,
     advice: str = "",
-):
+) -> FloatOrArray:
     """The value as float or float array, or a refusal that says what is allowed.
 
     Parameters
@@ -107,7 +107,7 @@ def plain(value: float) -> float: ...
 def plain(value: np.ndarray) -> FloatOrArray: ...
 
 
-def plain(value: Any):
+def plain(value: Any) -> FloatOrArray:
     """A Python float for anything without dimensions, the array itself otherwise."""
     return float(value) if np.ndim(value) == 0 else value
 

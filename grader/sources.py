@@ -194,6 +194,6 @@ WORKS = {
 }
 
 
-def may_be_published(key):
+def may_be_published(key: str) -> bool:
     """True if a check that rests on this key may be called Published."""
     return WORKS[key].how in ("read", "library")

@@ -1,12 +1,13 @@
 """Opening the project's own CSV tables, with their columns checked."""
 
 import csv
+from collections.abc import Sequence
 
 from grader import paths
 from grader.errors import BadTable
 
 
-def rows(name, columns):
+def rows(name: str, columns: Sequence[str]) -> list[dict[str, str]]:
     """The rows of a table under datasets/ as dictionaries of text.
 
     Parameters

@@ -177,7 +177,7 @@ _OF_KIND = {(unit.kind, unit.factor, unit.offset): unit for unit in _ALL if unit
 
 
 @lru_cache(maxsize=1024)  # the same few spellings come again and again
-def find(text):
+def find(text: str) -> Unit | None:
     """The unit a trainee wrote, or None.
 
     Spaces are free; capitals count only where they decide (mA, MA).
@@ -190,7 +190,7 @@ def find(text):
     return None
 
 
-def unit(text):
+def unit(text: str) -> Unit:
     """A unit of ours by its own text.
 
     Raises
@@ -204,7 +204,7 @@ def unit(text):
     return found
 
 
-def agrees(typed, asked):
+def agrees(typed: Unit, asked: Unit) -> bool:
     """True if a typed unit is of the asked kind, of its family, or of a sister that converts."""
     return (
         typed.kind == asked.kind
@@ -214,7 +214,7 @@ def agrees(typed, asked):
     )
 
 
-def convert(number, typed, asked):
+def convert(number: float, typed: Unit, asked: Unit) -> float:
     """A number in one unit as a number in another.
 
     Raises
@@ -231,28 +231,28 @@ def convert(number, typed, asked):
     return (base - asked.offset) / asked.factor
 
 
-def same_kind(typed, asked):
+def same_kind(typed: Unit, asked: Unit) -> bool:
     """True if a unit measures just what another does; degrees of crank and of distributor do not."""
     return typed.kind == asked.kind or typed.kind == FAMILY.get(asked.kind)
 
 
-def of_kind(typed, asked):
+def of_kind(typed: Unit, asked: Unit) -> Unit:
     """A unit of a family as that of the asked kind: "psi" as "psi gauge" where gauge pressure is asked; others as they are."""
     if FAMILY.get(asked.kind) != typed.kind:
         return typed
     return _OF_KIND.get((asked.kind, typed.factor, typed.offset), typed)
 
 
-def line(typed, asked):
+def line(typed: Unit, asked: Unit) -> tuple[float, float]:
     """(factor, shift) of the straight line on which `convert` lies, for two units of one kind."""
     return typed.factor / asked.factor, (typed.offset - asked.offset) / asked.factor
 
 
-def grouped(number):
+def grouped(number: float) -> str:
     """A whole number as a text prints it: 9900, and from 10 000 upwards with a narrow no-break space."""
     return f"{number:,.0f}".replace(",", "\u202f") if abs(number) >= GROUPED_FROM else f"{number:.0f}"
 
 
-def scale(typed, asked):
+def scale(typed: Unit, asked: Unit) -> float:
     """Size of one unit step of `typed`, in `asked`; offsets do not matter for a width."""
     return typed.factor * _SISTERS.get((typed.kind, asked.kind), 1.0) / asked.factor

@@ -5,11 +5,13 @@ import io
 import re
 import zipfile
 from dataclasses import dataclass
+from pathlib import Path
 
 from grader import clock, files
 from grader.errors import BadFile, Refused
 from grader.exercise import issued
 from grader.exercise import sheet as sheets
+from grader.exercise.issued import Issued
 
 FORMAT, SCHEMA = "timing-mark receipt", 1
 RECEIPT = "receipt.json"
@@ -25,27 +27,27 @@ class Receipt:
     answered: int
 
     @property
-    def short(self):
+    def short(self) -> str:
         return short(self.sha256)
 
 
-def short(sha256):
+def short(sha256: str) -> str:
     """A digest as a person compares it: three groups of four."""
     return " ".join(sha256[start : start + 4] for start in (0, 4, 8))
 
 
-def digest(content):
+def digest(content: bytes) -> str:
     """The digest of an answer sheet's bytes, as the instructor's record keeps it."""
     return hashlib.sha256(content).hexdigest()
 
 
-def zip_name(record):
+def zip_name(record: Issued) -> str:
     """Name of the hand-in of an issue."""
     owner = re.sub(r"[^A-Za-z0-9_-]", "-", record.trainee)[:60]  # a path in place of an id must not lead elsewhere
     return f"hand-in-{record.module}-{owner}-{record.attempt}.zip"
 
 
-def write(folder, record):
+def write(folder: Path, record: Issued) -> tuple[Path, Receipt]:
     """Pack the answers that lie in a folder into one zip beside them.
 
     Parameters
@@ -97,7 +99,7 @@ def write(folder, record):
     return target, receipt
 
 
-def last(folder, record):
+def last(folder: Path, record: Issued) -> Receipt | None:
     """The receipt of the hand-in that lies in a folder, or None."""
     path = folder / zip_name(record)
     if not path.exists():
@@ -105,8 +107,8 @@ def last(folder, record):
     try:
         archive = files.read_bytes(path, most=LARGEST_FILE, what="The hand-in")
         with zipfile.ZipFile(io.BytesIO(archive)) as packed:
-            found = files.from_json(packed.read(f"{record.module}/{RECEIPT}"), what="The receipt")
-        sha256, made, answered = found["sha256"], found["made"], found["answered"]
+            receipt = files.from_json(packed.read(f"{record.module}/{RECEIPT}"), what="The receipt")
+        sha256, made, answered = receipt["sha256"], receipt["made"], receipt["answered"]
         clock.from_text(made)
     except (BadFile, KeyError, TypeError, ValueError, zipfile.BadZipFile):
         return None  # a damaged zip is no hand-in: the trainee is told that nothing was handed in
@@ -114,7 +116,7 @@ def last(folder, record):
     return Receipt(sha256, made, answered) if good else None
 
 
-def _dump(receipt, record):
+def _dump(receipt: Receipt, record: Issued) -> bytes:
     body = {
         "format": FORMAT,
         "schema": SCHEMA,

@@ -5,15 +5,20 @@ can be read: an entry lies under a digest of it, so that a trainee finds his own
 typing his id. Short ids can be found by trying; nothing here is a secret.
 """
 
+from __future__ import annotations
+
 import hashlib
 import hmac
 import json
 import unicodedata
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
 
 from grader import files
 from grader.errors import BadFile, Refused
-from grader.exercise.model import ASSESSED, PRACTICE
+from grader.exercise.model import ASSESSED, PRACTICE, AsIssued, Module, Numbers
 
 FORMAT, SCHEMA = "timing-mark issued", 1
 NAME = "issued.json"
@@ -41,51 +46,62 @@ class Issued:
     mode: str
     due: str
     zone: str
-    exercises: dict
+    exercises: dict[str, dict[str, Any]]
     token: str = ""
 
     @property
-    def numbers(self):
+    def numbers(self) -> dict[str, dict[str, Any]]:
         """Exercise key -> parameters."""
         return {key: entry["parameters"] for key, entry in self.exercises.items()}
 
 
-def seal(issued, key):
+def seal(issued: Issued, key: bytes) -> str:
     """The token of an issue under the term key."""
     body = json.dumps({**_body(issued), "token": ""}, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
     return hmac.new(key, body.encode(), hashlib.sha256).hexdigest()
 
 
-def make(module, *, key, term, trainee, attempt, mode, due, zone, numbers):
+def make(
+    module: Module,
+    *,
+    key: bytes,
+    term: str,
+    trainee: str,
+    attempt: int,
+    mode: str,
+    due: str,
+    zone: str,
+    numbers: Numbers,
+) -> Issued:
     """An issue with its token."""
     exercises = {e.key: {"version": e.version, "parameters": numbers[e.key]} for e in module.exercises}
     issued = Issued(term, trainee, module.key, attempt, mode, due, zone, exercises)
     return Issued(**{**_fields(issued), "token": seal(issued, key)})
 
 
-def sealed(issued, exercises, key):
+def sealed(issued: Issued, exercises: dict[str, dict[str, Any]], key: bytes) -> Issued:
     """The same issue with other exercises and the token that belongs to them."""
     changed = Issued(**{**_fields(issued), "exercises": exercises, "token": ""})
     return Issued(**{**_fields(changed), "token": seal(changed, key)})
 
 
-def with_due(issued, due, key):
+def with_due(issued: Issued, due: str, key: bytes) -> Issued:
     """The same issue with another due time and the token that belongs to it."""
     changed = Issued(**{**_fields(issued), "due": due, "token": ""})
     return Issued(**{**_fields(changed), "token": seal(changed, key)})
 
 
-def to_answer(exercises):
+def to_answer(exercises: AsIssued) -> list[str]:
     """Keys of the issued exercises that are to be answered: in a resit not those whose answers are kept."""
     return [key for key, entry in exercises.items() if KEPT not in entry]
 
 
-def dump(issued):
+def dump(issued: Issued) -> bytes:
     """The issue as the bytes of a file."""
     return files.to_json(_body(issued)).encode()
 
 
-def read(path):
+def read(path: Path) -> Issued:
     """The issue in a file.
 
     Raises
@@ -96,7 +112,7 @@ def read(path):
     return parse(files.read_bytes(path, most=LARGEST_FILE, what="The issue of numbers"))
 
 
-def parse(content):
+def parse(content: bytes) -> Issued:
     """The issue in the bytes of a file.
 
     Raises
@@ -104,28 +120,28 @@ def parse(content):
     BadFile
         As `read`.
     """
-    found = files.from_json(content, what="The issue of numbers")
-    if found.get("format") != FORMAT:
+    body = files.from_json(content, what="The issue of numbers")
+    if body.get("format") != FORMAT:
         raise BadFile(f"The file is not “{FORMAT}”. Ask the instructor for {NAME} again.")
-    if found.get("schema") != SCHEMA:
+    if body.get("schema") != SCHEMA:
         raise BadFile(
-            f"The issue of numbers is of schema {found.get('schema')!r}; this version reads {SCHEMA}. Update Timing Mark."
+            f"The issue of numbers is of schema {body.get('schema')!r}; this version reads {SCHEMA}. Update Timing Mark."
         )
     wanted = {"term": str, "trainee": str, "module": str, "attempt": int, "mode": str, "due": str, "zone": str,
               "token": str, "exercises": dict}  # fmt: skip
     for name, kind in wanted.items():
-        if type(found.get(name)) is not kind:
+        if type(body.get(name)) is not kind:
             raise BadFile(f"The issue of numbers has no good “{name}”. Ask the instructor for {NAME} again.")
-    if found["mode"] not in (PRACTICE, ASSESSED):
-        raise BadFile(f"The issue of numbers says mode {found['mode']!r}; {PRACTICE} or {ASSESSED} is allowed.")
-    for key, entry in found["exercises"].items():
+    if body["mode"] not in (PRACTICE, ASSESSED):
+        raise BadFile(f"The issue of numbers says mode {body['mode']!r}; {PRACTICE} or {ASSESSED} is allowed.")
+    for key, entry in body["exercises"].items():
         if (
             not isinstance(entry, dict)
             or type(entry.get("version")) is not int
             or not isinstance(entry.get("parameters"), dict)
         ):
             raise BadFile(f"The issue of numbers is damaged at {key[:60]}. Ask the instructor for {NAME} again.")
-    return Issued(**{name: found[name] for name in wanted})
+    return Issued(**{name: body[name] for name in wanted})
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,11 +158,11 @@ class Shared:
     module: str
     own_copy: bool
     salt: str
-    entries: dict
+    entries: dict[str, dict[str, Any]]
     source: str = ""
     taken: str = ""
 
-    def of(self, typed):
+    def of(self, typed: str) -> Issued:
         """The issue of the trainee who types his id.
 
         Raises
@@ -164,16 +180,16 @@ class Shared:
         trainee = bytes(a ^ b for a, b in zip(bytes.fromhex(entry["trainee"]), mask, strict=False)).decode()
         return parse(files.to_json({**entry, **_kind(self), "trainee": trainee}).encode())
 
-    def without(self, typed):
+    def without(self, typed: str) -> Shared:
         """The same without the entry under an id."""
         gone = _digest(typed, self.salt)[0]
         return replace(self, entries={name: entry for name, entry in self.entries.items() if name != gone})
 
-    def taken_by(self, typed):
+    def taken_by(self, typed: str) -> Shared:
         """The same, as it is kept beside the work of the trainee who typed his id."""
         return replace(self, taken=_digest(typed, self.salt)[0])
 
-    def later(self, issue):
+    def later(self, issue: Issued) -> Issued | None:
         """A later attempt of the trainee who took his entry before, or None.
 
         Parameters
@@ -188,11 +204,13 @@ class Shared:
         entry = self.entries.get(self.taken)
         if entry is None or (self.term, self.module) != (issue.term, issue.module):
             return None
-        found = parse(files.to_json({**entry, **_kind(self), "trainee": issue.trainee}).encode())
-        return found if found.attempt > issue.attempt else None
+        newest = parse(files.to_json({**entry, **_kind(self), "trainee": issue.trainee}).encode())
+        return newest if newest.attempt > issue.attempt else None
 
 
-def share(issues, *, key, term, module, own_copy, source=""):
+def share(
+    issues: Iterable[tuple[str, Issued]], *, key: bytes, term: str, module: str, own_copy: bool, source: str = ""
+) -> Shared:
     """The numbers of many, to be looked up by the college's own ids.
 
     Parameters
@@ -222,14 +240,14 @@ def share(issues, *, key, term, module, own_copy, source=""):
 _OPTIONAL = ("source", "taken")  # of Shared
 
 
-def dump_shared(shared):
+def dump_shared(shared: Shared) -> bytes:
     """The numbers of many as the bytes of a file."""
     body = {name: getattr(shared, name) for name in Shared.__slots__}
     body = {name: value for name, value in body.items() if value or name not in _OPTIONAL}
     return files.to_json({"format": SHARED_FORMAT, "schema": SCHEMA, **body}).encode()
 
 
-def read_shared(path):
+def read_shared(path: Path) -> Shared | None:
     """The numbers of many in a file; None where it holds those of one trainee.
 
     Raises
@@ -237,38 +255,38 @@ def read_shared(path):
     BadFile
         Missing, damaged, or of a kind that this version does not know.
     """
-    found = files.from_json(
+    body = files.from_json(
         files.read_bytes(path, most=LARGEST_SHARED, what="The issue of numbers"), what="The issue of numbers"
     )
-    if found.get("format") != SHARED_FORMAT:
+    if body.get("format") != SHARED_FORMAT:
         return None
     kinds = {"term": str, "module": str, "own_copy": bool, "salt": str, "entries": dict}
-    if found.get("schema") != SCHEMA or any(type(found.get(name)) is not kind for name, kind in kinds.items()):
+    if body.get("schema") != SCHEMA or any(type(body.get(name)) is not kind for name, kind in kinds.items()):
         raise BadFile(
             f"The issue of numbers to many is damaged or of a later version. Ask the instructor for {NAME} again."
         )
-    for entry in found["entries"].values():
+    for entry in body["entries"].values():
         hidden = entry.get("trainee") if isinstance(entry, dict) else None
         if not isinstance(hidden, str) or len(hidden) % 2 or set(hidden) - set("0123456789abcdef"):
             raise BadFile(f"The issue of numbers to many is damaged. Ask the instructor for {NAME} again.")
-    more = {name: found[name] for name in _OPTIONAL if isinstance(found.get(name), str)}
-    return Shared(**{name: found[name] for name in kinds}, **more)
+    more = {name: body[name] for name in _OPTIONAL if isinstance(body.get(name), str)}
+    return Shared(**{name: body[name] for name in kinds}, **more)
 
 
-def _digest(typed, salt):
+def _digest(typed: str, salt: str) -> tuple[str, bytes]:
     """(name of the entry, bytes that hide the id in it) for an id as somebody types it."""
     folded = unicodedata.normalize("NFC", unicodedata.normalize("NFC", typed.strip()).casefold())
-    found = hashlib.pbkdf2_hmac("sha256", folded.encode(), salt.encode(), _STRETCH, dklen=_NAMED + 64)
-    return found[:_NAMED].hex(), found[_NAMED:]
+    stretched = hashlib.pbkdf2_hmac("sha256", folded.encode(), salt.encode(), _STRETCH, dklen=_NAMED + 64)
+    return stretched[:_NAMED].hex(), stretched[_NAMED:]
 
 
-def _kind(shared):
+def _kind(shared: Shared) -> dict[str, Any]:
     return {"format": FORMAT, "schema": SCHEMA, "term": shared.term, "module": shared.module}
 
 
-def _fields(issued):
+def _fields(issued: Issued) -> dict[str, Any]:
     return {name: getattr(issued, name) for name in Issued.__slots__}
 
 
-def _body(issued):
+def _body(issued: Issued) -> dict[str, Any]:
     return {"format": FORMAT, "schema": SCHEMA, **_fields(issued)}

@@ -1,10 +1,12 @@
 """What an exercise is: a frozen definition without any trainee in it."""
 
+from __future__ import annotations
+
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from random import Random
 from types import MappingProxyType, SimpleNamespace
-from typing import Any
+from typing import Any, TypeAlias
 
 from grader.errors import BadSheet, Unreadable
 from grader.exercise import words
@@ -13,6 +15,9 @@ from grader.exercise.spread import Pick, Steps
 from grader.units import Unit
 
 PRACTICE, ASSESSED = "practice", "assessed"
+# Parameters are plain JSON values: texts, numbers and lists of them.
+Numbers: TypeAlias = Mapping[str, Mapping[str, Any]]  # exercise key -> its parameters
+AsIssued: TypeAlias = Mapping[str, Mapping[str, Any]]  # exercise key -> {"version", "parameters"}
 ROUNDING_SLACK = 1e-9  # relative: a bound written in decimals is not exact in binary
 
 
@@ -23,7 +28,7 @@ class Absolute:
     width: float
     reason: str
 
-    def around(self, width, value):
+    def around(self, width: float, value: float) -> float:
         """The tolerance around a value where reading and rounding alone ask for `width`."""
         return (width if width > self.width else self.width) + ROUNDING_SLACK * abs(value)
 
@@ -36,7 +41,7 @@ class Percent:
     reason: str
     least: float = 0.0
 
-    def around(self, width, value):
+    def around(self, width: float, value: float) -> float:
         """The tolerance around a value where reading and rounding alone ask for `width`."""
         size = abs(value)
         least = size * self.share / 100
@@ -201,15 +206,15 @@ class Exercise:
         object.__setattr__(self, "takes", len(self.draw) + sum(len(part.shuffled) - 1 for part in shuffled))
 
     @property
-    def marks(self):
+    def marks(self) -> int:
         return sum(part.marks for part in self.parts)
 
     @property
-    def name(self):
+    def name(self) -> str:
         """The key without its module, as it stands in cell names."""
         return self.key.partition(".")[2]
 
-    def wording(self, given):
+    def wording(self, given: SimpleNamespace) -> str:
         """The task with a trainee's own numbers in it."""
         return self.text.format(**{**vars(given), **(self.show(given) if self.show else {})})
 
@@ -255,18 +260,18 @@ class Module:
         object.__setattr__(self, "_issued", {})
 
     @property
-    def marks(self):
+    def marks(self) -> int:
         return sum(exercise.marks for exercise in self.exercises)
 
-    def groups(self):
+    def groups(self) -> tuple[tuple[Exercise, ...], ...]:
         """Exercises that are drawn together, leader first."""
         return self._groups
 
-    def parts(self):
+    def parts(self) -> tuple[tuple[Exercise, Part, str], ...]:
         """Every (exercise, part, "exercise.part") in the order of the lesson."""
         return self._parts
 
-    def as_issued(self, exercises):
+    def as_issued(self, exercises: AsIssued) -> Module:
         """The module as it was issued: only those exercises, each in its version.
 
         Parameters
@@ -288,7 +293,7 @@ class Module:
             self._issued[wanted] = self._select(dict(wanted))
         return self._issued[wanted]
 
-    def _select(self, wanted):
+    def _select(self, wanted: Mapping[str, int]) -> Module:
         kept = {(exercise.key, exercise.version): exercise for exercise in (*self.exercises, *self.old)}
         order = list(dict.fromkeys(key for key, _ in kept))
         missing = [(key, version) for key, version in wanted.items() if (key, version) not in kept]
@@ -307,7 +312,7 @@ class Module:
         return Module(self.key, self.title, self.minutes, chosen, recorded=self.recorded)
 
 
-def key_version(module):
+def key_version(module: Module) -> str:
     """Which exercises, in which version, make up a module: "mark_arc@1 angle_time@1 ..."."""
     place = {key: number for number, key in enumerate(module.recorded)}
     named = sorted(module.exercises, key=lambda exercise: place.get(exercise.key, len(place)))

@@ -3,11 +3,14 @@
 import unicodedata
 import uuid
 from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
 
 from grader import files
 from grader.errors import BadFile
 from grader.exercise import issued, variant
-from grader.exercise.model import PRACTICE
+from grader.exercise.issued import Issued
+from grader.exercise.model import PRACTICE, Module
 
 FORMAT, SCHEMA = "timing-mark practice", 1
 NAME = "practice.json"
@@ -27,11 +30,11 @@ class Marker:
     installation: str
     counter: int = 1
     first: int = 1
-    drawn: dict = field(default_factory=dict)
-    others: tuple = ()
-    rest: dict = field(default_factory=dict)
+    drawn: dict[str, int] = field(default_factory=dict)
+    others: tuple[str, ...] = ()
+    rest: dict[str, Any] = field(default_factory=dict)
 
-    def draw_of(self, exercise_key):
+    def draw_of(self, exercise_key: str) -> int:
         """Number of the draw that an exercise, named by its group's first, stands at."""
         return self.drawn.get(exercise_key, self.first)
 
@@ -39,19 +42,19 @@ class Marker:
 _KEYS = ("format", "schema", "name", "installation", "counter", "first", "drawn", "others")
 
 
-def folder_name(name):
+def folder_name(name: str) -> str:
     """A name of a person as the name of a folder: letters and figures stay, all else becomes a hyphen."""
     plain = unicodedata.normalize("NFC", name).strip().casefold()
     kept = "".join(letter if letter.isalnum() or letter in "_-" else "-" for letter in plain)[:60].strip("-")
     return kept or "trainee"
 
 
-def new(name):
+def new(name: str) -> Marker:
     """A marker for somebody who starts."""
     return Marker(name, uuid.uuid4().hex)
 
 
-def read(path):
+def read(path: Path) -> Marker:
     """The marker in a file.
 
     Raises
@@ -59,22 +62,22 @@ def read(path):
     BadFile
         Missing, damaged, or no marker that this version knows.
     """
-    found = files.from_json(
+    body = files.from_json(
         files.read_bytes(path, most=LARGEST_FILE, what="The practice file"), what="The practice file"
     )
-    if found.get("format") != FORMAT or found.get("schema") != SCHEMA:
+    if body.get("format") != FORMAT or body.get("schema") != SCHEMA:
         raise BadFile(
-            f"{path.name} says {str(found.get('format'))[:40]!r}, schema {str(found.get('schema'))[:20]}; this version "
+            f"{path.name} says {str(body.get('format'))[:40]!r}, schema {str(body.get('schema'))[:20]}; this version "
             f"reads “{FORMAT}”, schema {SCHEMA}. Update Timing Mark, or start anew in another folder."
         )
-    name, installation, counter = (found.get(key) for key in ("name", "installation", "counter"))
+    name, installation, counter = (body.get(key) for key in ("name", "installation", "counter"))
     if not isinstance(name, str) or not isinstance(installation, str) or not installation:
         raise BadFile(f"{path.name} has no good name or installation. Start anew in another folder; the answers stay.")
     if type(counter) is not int or counter < 1:
         raise BadFile(f"{path.name} says counter {str(counter)[:20]}; a whole number from 1 is needed.")
-    drawn = found.get("drawn", {})
-    others = found.get("others", [])
-    first = found.get("first", counter)
+    drawn = body.get("drawn", {})
+    others = body.get("others", [])
+    first = body.get("first", counter)
     good = isinstance(drawn, dict) and isinstance(others, list) and all(isinstance(other, str) for other in others)
     if not good or any(type(draw) is not int or draw < 1 for draw in (first, *drawn.values())):
         raise BadFile(f"{path.name} is damaged. Start anew in another folder; the answers stay.")
@@ -85,11 +88,11 @@ def read(path):
         first,
         drawn,
         tuple(others),
-        {key: value for key, value in found.items() if key not in _KEYS},
+        {key: value for key, value in body.items() if key not in _KEYS},
     )
 
 
-def write(path, marker):
+def write(path: Path, marker: Marker) -> None:
     """Save a marker.
 
     Raises
@@ -110,18 +113,18 @@ def write(path, marker):
     files.write_text(path, files.to_json({**body, **marker.rest}))
 
 
-def group_of(module, exercise_key):
+def group_of(module: Module, exercise_key: str) -> tuple[str, ...]:
     """Keys of the exercises drawn together with one, the first of them in front."""
     return next(tuple(e.key for e in group) for group in module.groups() if any(e.key == exercise_key for e in group))
 
 
-def with_fresh_numbers(module, marker, exercise_key):
+def with_fresh_numbers(module: Module, marker: Marker, exercise_key: str) -> Marker:
     """The marker after an exercise, and whatever is drawn with it, was given fresh numbers."""
     counter = marker.counter + 1
     return replace(marker, counter=counter, drawn={**marker.drawn, group_of(module, exercise_key)[0]: counter})
 
 
-def issue(module, marker):
+def issue(module: Module, marker: Marker) -> Issued:
     """The numbers that a marker stands for, in the shape of an issue."""
     draws = {}
     numbers = {}

@@ -1,5 +1,10 @@
 """The answer sheet: what a trainee typed, kept word for word in answers.json."""
 
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
 import msgspec
 from msgspec import Struct
 
@@ -27,14 +32,14 @@ class Answer(Struct, frozen=True, eq=False, gc=False):
     read_as: str = ""
     at: str = ""
     tries: int = 0
-    rest: dict = msgspec.field(default_factory=dict)
+    rest: dict[str, Any] = msgspec.field(default_factory=dict)
 
     def __eq__(self, other):
         return isinstance(other, Answer) and msgspec.structs.astuple(self) == msgspec.structs.astuple(other)
 
     __hash__ = None  # pyright: ignore[reportAssignmentType]
 
-    def but(self, **changes):
+    def but(self, **changes: Any) -> Answer:
         """A copy with other values in some fields."""
         return msgspec.structs.replace(self, **changes)
 
@@ -49,18 +54,18 @@ class Sheet(Struct, frozen=True, eq=False):
     answers: dict[str, Answer] = msgspec.field(default_factory=dict)
     saved: str = ""
     made_with: str = ""
-    rest: dict = msgspec.field(default_factory=dict)
+    rest: dict[str, Any] = msgspec.field(default_factory=dict)
 
     def __eq__(self, other):
         return isinstance(other, Sheet) and all(getattr(self, name) == getattr(other, name) for name in _FIELDS)
 
     __hash__ = None  # pyright: ignore[reportAssignmentType]
 
-    def but(self, **changes):
+    def but(self, **changes: Any) -> Sheet:
         """A copy with other values in some fields."""
         return Sheet(**{name: getattr(self, name) for name in _FIELDS} | changes)
 
-    def with_answer(self, path, answer):
+    def with_answer(self, path: str, answer: Answer) -> Sheet:
         """A copy of the sheet with one answer put in or replaced."""
         return self.but(answers={**self.answers, path: answer})
 
@@ -72,7 +77,7 @@ _SHEET_KEYS = ("format", "schema", "term", "module", "trainee", "attempt", "save
 _ANSWER_KEYS = ("version", "raw", "unit", "read_as", "at", "tries")
 
 
-def read(path):
+def read(path: Path) -> Sheet:
     """The sheet in a file.
 
     Raises
@@ -88,7 +93,7 @@ def read(path):
         raise BadSheet(str(problem)) from None
 
 
-def parse(content):
+def parse(content: bytes) -> Sheet:
     """The sheet in the bytes of a file.
 
     Raises
@@ -101,14 +106,14 @@ def parse(content):
             f"The answer sheet is nested too deep, or holds more than {MOST_VALUES:,} values; no real one does. Ask for it again."
         )
     try:
-        found = files.from_json(content, what="The answer sheet")
+        body = files.from_json(content, what="The answer sheet")
     except BadFile as problem:
         raise BadSheet(str(problem)) from None
-    if "cells" in found and "nbformat" in found:
+    if "cells" in body and "nbformat" in body:
         raise BadSheet("The answer sheet is a notebook. Hand in answers.json, which lies beside it.")
-    if found.get("format") != FORMAT:
-        raise BadSheet(f"The file says format {_short(found.get('format'))}, not “{FORMAT}”. Hand in answers.json.")
-    schema = found.get("schema")
+    if body.get("format") != FORMAT:
+        raise BadSheet(f"The file says format {_short(body.get('format'))}, not “{FORMAT}”. Hand in answers.json.")
+    schema = body.get("schema")
     if type(schema) is not int or schema < 1:
         raise BadSheet(
             f"The answer sheet says schema {_short(schema)}; a whole number is needed. Hand in the original file."
@@ -119,30 +124,30 @@ def parse(content):
         )
     names = {}
     for key in ("term", "module", "trainee"):
-        if not isinstance(found.get(key), str) or not found[key]:
+        if not isinstance(body.get(key), str) or not body[key]:
             raise BadSheet(
-                f"The answer sheet says {key} {_short(found.get(key))}; text is needed. Hand in the original file."
+                f"The answer sheet says {key} {_short(body.get(key))}; text is needed. Hand in the original file."
             )
-        names[key] = found[key]
-    attempt = found.get("attempt")
+        names[key] = body[key]
+    attempt = body.get("attempt")
     if type(attempt) is not int or attempt < 1:
         raise BadSheet(
             f"The answer sheet says attempt {_short(attempt)}; 1 or more is needed. Hand in the original file."
         )
-    entries = found.get("answers")
+    entries = body.get("answers")
     if not isinstance(entries, dict):
         raise BadSheet(f"The answers are a {type(entries).__name__}, not an object. Hand in the original file.")
     return Sheet(
         **names,
         attempt=attempt,
         answers={path: _answer(path, entry) for path, entry in entries.items()},
-        saved=_text(found.get("saved")),
-        made_with=_text(found.get("made_with")),
-        rest={key: value for key, value in found.items() if key not in _SHEET_KEYS},
+        saved=_text(body.get("saved")),
+        made_with=_text(body.get("made_with")),
+        rest={key: value for key, value in body.items() if key not in _SHEET_KEYS},
     )
 
 
-def values_in(content):
+def values_in(content: bytes) -> int:
     """At least as many as the values of a JSON text, counted in its bytes before it is decoded.
 
     An empty list of two bytes becomes an object of fifty: the size of a file does not bound what it decodes to.
@@ -150,7 +155,7 @@ def values_in(content):
     return content.count(b",") + content.count(b"[") + content.count(b"{")
 
 
-def dump(sheet):
+def dump(sheet: Sheet) -> bytes:
     """The sheet as the bytes of a file."""
     return files.to_json(
         {
@@ -179,7 +184,7 @@ def dump(sheet):
     ).encode()
 
 
-def write(path, sheet):
+def write(path: Path, sheet: Sheet) -> None:
     """Save the sheet; the former one stays beside it as `.bak`.
 
     Raises

@@ -1,9 +1,13 @@
 """Expected answers of one trainee's numbers, and how far an honest answer may lie from them."""
 
+from collections.abc import Iterator, KeysView, Mapping, Sequence
 from functools import partial
 from types import MappingProxyType, SimpleNamespace
+from typing import Any
 
 from grader.errors import OutOfRange
+from grader.exercise.model import Exercise, Module, Numbers
+from grader.exercise.part import Slip
 
 
 class Truth:
@@ -15,7 +19,7 @@ class Truth:
     already of parts that are answered with numbers: (answer, tolerance, routes or None).
     """
 
-    def __init__(self, module, numbers):
+    def __init__(self, module: Module, numbers: Numbers) -> None:
         self.module = module
         self.landmarks = {}
         self._parts = module.by_path
@@ -24,22 +28,22 @@ class Truth:
         self._answers = {}
 
     @property
-    def paths(self):
+    def paths(self) -> KeysView[str]:
         """Every "exercise.part"."""
         return self._parts.keys()
 
-    def given(self, exercise_key):
+    def given(self, exercise_key: str) -> SimpleNamespace:
         """The parameters of an exercise as attributes."""
-        found = self._given.get(exercise_key)
-        if found is None:
-            found = self._given[exercise_key] = SimpleNamespace(**self._numbers[exercise_key])
-        return found
+        given = self._given.get(exercise_key)
+        if given is None:
+            given = self._given[exercise_key] = SimpleNamespace(**self._numbers[exercise_key])
+        return given
 
-    def given_at(self, path):
+    def given_at(self, path: str) -> SimpleNamespace:
         """The parameters of the exercise to which a part belongs."""
         return self.given(self._parts[path][0].key)
 
-    def answer(self, path):
+    def answer(self, path: str) -> Any:
         """Expected answer of a part, as its kind gives it: a number, a key, a list of keys, ..."""
         known = self._answers
         if path in known:
@@ -50,26 +54,26 @@ class Truth:
         known[path] = part.answer(given, *earlier)
         return known[path]
 
-    def following(self, path, own):
+    def following(self, path: str, own: Mapping[str, Any]) -> Any:
         """The same with a trainee's own earlier answers in place of the expected ones."""
         part, given, earlier = self._inputs(path, own)
         return part.answer(given, *earlier)
 
-    def slip(self, path, slip):
+    def slip(self, path: str, slip: Slip) -> Any:
         """Where a slip leads, or None."""
         part, given, earlier = self._inputs(path)
         return slip.value(given, *earlier)
 
-    def target(self, path):
+    def target(self, path: str) -> tuple[Any, Any]:
         """(answer, tolerance) of a part that is answered with numbers."""
         return (self.landmarks.get(path) or self.aim(path))[:2]
 
-    def routes(self, path):
+    def routes(self, path: str) -> list[tuple[Slip, Any, Any]]:
         """(slip, where it leads, tolerance there) for each slip of such a part that exists for these numbers."""
         known = self.landmarks.get(path)
         return known[2] if known is not None and known[2] is not None else self.survey(path)[2]
 
-    def slips_from(self, path, own):
+    def slips_from(self, path: str, own: Mapping[str, Any]) -> Iterator[tuple[Slip, Any]]:
         """(slip, where it leads) from a trainee's own earlier answers; where physics refuses a route it is left out."""
         part, given, earlier = self._inputs(path, own)
         for slip in part.slips:
@@ -80,21 +84,21 @@ class Truth:
             if led is not None:
                 yield slip, led
 
-    def routes_from(self, path, own):
+    def routes_from(self, path: str, own: Mapping[str, Any]) -> list[tuple[Slip, Any, Any]]:
         """As `routes`, from a trainee's own earlier answers."""
         part, given, earlier = self._inputs(path, own)
         return [
             (slip, led, self._around(part, slip.value, given, earlier, led)) for slip, led in self.slips_from(path, own)
         ]
 
-    def aim(self, path):
+    def aim(self, path: str) -> tuple[Any, Any, None]:
         """(answer, tolerance, None), computed and kept: enough for an answer that is right."""
         part, given, earlier = self._inputs(path)
         right = part.answer(given, *earlier)
         known = self.landmarks[path] = right, self._around(part, part.answer, given, earlier, right), None
         return known
 
-    def survey(self, path):
+    def survey(self, path: str) -> tuple[Any, Any, list[tuple[Slip, Any, Any]]]:
         """(answer, tolerance, routes), computed and kept."""
         part, given, earlier = self._inputs(path)
         right, width, _ = self.landmarks.get(path) or self.aim(path)
@@ -106,25 +110,27 @@ class Truth:
         known = self.landmarks[path] = right, width, routes
         return known
 
-    def reasons(self, path):
+    def reasons(self, path: str) -> Mapping[Any, str]:
         """Why each item of a part is as it is expected, by item, as the exercise gives it."""
         part, given, earlier = self._inputs(path)
         return part.because(given, *earlier)
 
-    def _inputs(self, path, own=MappingProxyType({})):
+    def _inputs(
+        self, path: str, own: Mapping[str, Any] = MappingProxyType({})
+    ) -> tuple[Any, SimpleNamespace, Sequence[Any]]:
         """(part, its parameters, the earlier answers that it uses, a trainee's own where he gave one)."""
         exercise, part = self._parts[path]
         earlier = [own[used] if used in own else self.answer(used) for used in part.uses] if part.uses else ()
         return part, self.given(exercise.key), earlier
 
-    def forget(self, exercise):
+    def forget(self, exercise: Exercise) -> None:
         """Leave out what was computed for an exercise, whose numbers are drawn anew."""
         self._given.pop(exercise.key, None)
         for _, path in exercise.paths:
             self._answers.pop(path, None)
             self.landmarks.pop(path, None)
 
-    def tolerance(self, path, own=None):
+    def tolerance(self, path: str, own: Mapping[str, Any] | None = None) -> Any:
         """Greatest distance from the expected answer that is still right, in the part's unit.
 
         Half the reading step, plus for each instrument reading and each carried

@@ -5,12 +5,16 @@ grader.exercise.words. Order and number of other exercises never move a draw.
 """
 
 import hashlib
+from collections.abc import Sequence
 from itertools import combinations
+from typing import Any
 
 from grader.errors import OutOfRange, TimingMarkError
 from grader.exercise import words
+from grader.exercise.model import Exercise, Module, Numbers
 from grader.exercise.spread import Pick
 from grader.exercise.truth import Truth
+from grader.vehicle.own import OwnVehicle
 from grader.vehicle.spec import vehicle
 
 # Practice numbers need no secret: whoever has the package may draw them.
@@ -26,7 +30,16 @@ class Inseparable(TimingMarkError):
     """An exercise whose right answer and slips cannot be told apart; the exercise is at fault."""
 
 
-def draw(module, *, key, term, trainee, attempt, own=(), before=()):
+def draw(
+    module: Module,
+    *,
+    key: bytes,
+    term: str,
+    trainee: str,
+    attempt: int,
+    own: Sequence[OwnVehicle] = (),
+    before: Sequence[Numbers] = (),
+) -> dict[str, dict[str, Any]]:
     """Parameters of every exercise of a module for one trainee and attempt.
 
     Parameters
@@ -56,7 +69,16 @@ def draw(module, *, key, term, trainee, attempt, own=(), before=()):
     return draw_with_truth(module, key=key, term=term, trainee=trainee, attempt=attempt, own=own, before=before)[0]
 
 
-def draw_with_truth(module, *, key, term, trainee, attempt, own=(), before=()):
+def draw_with_truth(
+    module: Module,
+    *,
+    key: bytes,
+    term: str,
+    trainee: str,
+    attempt: int,
+    own: Sequence[OwnVehicle] = (),
+    before: Sequence[Numbers] = (),
+) -> tuple[dict[str, dict[str, Any]], Truth]:
     """The same with the expected answers, which a draw computes anyhow to keep slips apart.
 
     Returns
@@ -72,7 +94,7 @@ def draw_with_truth(module, *, key, term, trainee, attempt, own=(), before=()):
     return {exercise.key: numbers[exercise.key] for exercise in module.exercises}, truth
 
 
-def engines(exercise, own):
+def engines(exercise: Exercise, own: Sequence[OwnVehicle]) -> tuple[OwnVehicle, ...]:
     """Those of the term's own vehicles that an exercise can draw from.
 
     An exercise that passes over the teaching vehicles of six volts takes none of
@@ -91,7 +113,7 @@ def engines(exercise, own):
 
 
 def _draw_group(truth, numbers, group, keyed, after, own, before=()):
-    mine = {found.vehicle.key: found for exercise in group for found in engines(exercise, own)} if own else {}
+    mine = {chosen.vehicle.key: chosen for exercise in group for chosen in engines(exercise, own)} if own else {}
     for attempt_number in range(ROUNDS):
         end = after + words.numbered(attempt_number)
         for exercise in group:
@@ -100,7 +122,7 @@ def _draw_group(truth, numbers, group, keyed, after, own, before=()):
                 parameters = numbers[exercise.linked] | parameters
             try:
                 if exercise.fill or mine:
-                    parameters = _filled(exercise, parameters, mine.get(parameters.get(ENGINE)))
+                    parameters = _filled(exercise, parameters, mine.get(parameters.get(ENGINE, "")))
                 numbers[exercise.key] = parameters
             except OutOfRange:
                 if not mine:
@@ -140,7 +162,7 @@ def _draw_one(exercise, keyed, named, own):
     drawn = words.stream(keyed, named, exercise.takes)
     spreads = exercise.draw
     if own and (mine := engines(exercise, own)):
-        spreads = {**spreads, ENGINE: Pick(tuple(found.vehicle.key for found in mine))}
+        spreads = {**spreads, ENGINE: Pick(tuple(chosen.vehicle.key for chosen in mine))}
     parameters = {}
     for name, spread in spreads.items():
         values = spread.values
@@ -154,7 +176,7 @@ def _draw_one(exercise, keyed, named, own):
     return parameters
 
 
-def separate(module, group, numbers):
+def separate(module: Module, group: Sequence[Exercise], numbers: Numbers) -> bool:
     """True if no slip of the group can be taken for the right answer, nor for another slip.
 
     The right answer and a slip must lie apart by 1.25 times the sum of their
@@ -179,7 +201,7 @@ def _is_separate_group(truth, group):
     return True
 
 
-def nearest(truth, path):
+def nearest(truth: Truth, path: str) -> float:
     """Least distance between the right answer and a slip, in sums of their tolerances.
 
     Returns

@@ -6,11 +6,14 @@ as it stood when it was first checked: practice lets everybody mend it afterward
 Older sheets have neither, and marking never looks at them.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
-from grader.exercise.sheet import LONGEST_ANSWER
+from grader.exercise.model import AsIssued, Module
+from grader.exercise.sheet import LONGEST_ANSWER, Sheet
 from grader.marking import verdict
 from grader.marking.mark import mark_sheet
+from grader.marking.verdict import PartMark
 
 SURE, FIRST = "sure", "first"
 GUESS, THINK_SO, KNOW = WORDS = ("guess", "think so", "know")
@@ -32,7 +35,7 @@ class Said:
     slips: tuple = ()
 
 
-def said(sheet):
+def said(sheet: Sheet) -> tuple[dict[str, str], list[str]]:
     """The words in a sheet by exercise, and a sentence about each that is none of ours.
 
     Returns
@@ -54,12 +57,12 @@ def said(sheet):
     return words, problems
 
 
-def as_first_checked(sheet):
+def as_first_checked(sheet: Sheet) -> Sheet:
     """The sheet with every answer as it stood when it was first checked; the others as they stand."""
     return sheet.but(answers={path: _first(answer) for path, answer in sheet.answers.items()})
 
 
-def judge(module, exercises, sheet):
+def judge(module: Module, exercises: AsIssued, sheet: Sheet) -> dict[str, Said]:
     """What was said of each exercise, beside what the first answers were worth.
 
     Parameters
@@ -92,7 +95,7 @@ def judge(module, exercises, sheet):
     }
 
 
-def was_right(marks):
+def was_right(marks: Iterable[PartMark]) -> bool | None:
     """Whether some parts are right together: False as soon as one is wrong, None while one says nothing."""
     found = {mark.verdict for mark in marks} - {verdict.AWAITING, verdict.READ}
     if found & _WRONG:

@@ -1,18 +1,24 @@
 """A whole answer sheet: every part's verdict, and the marks they add up to."""
 
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
 from functools import lru_cache
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from msgspec import Struct
 
 from grader.errors import BadSheet
 from grader.exercise.issued import KEPT
-from grader.exercise.model import Exercise, Module
+from grader.exercise.model import AsIssued, Exercise, Module
 from grader.exercise.sheet import Answer, Sheet
 from grader.exercise.truth import Truth
 from grader.marking.compare import marker_of
 from grader.marking.numbers import blank
 from grader.marking.verdict import AWAITING, BLANK, UNIT, Earlier, PartMark
+
+if TYPE_CHECKING:
+    from sqlalchemy import Row
 
 ENGINE = "marking 4"  # raise when a verdict or a mark can come out differently
 # In a resit, beside the kept answers of an exercise: which of them had a wrong unit that was charged somewhere else.
@@ -30,34 +36,34 @@ class SheetMark(Struct, frozen=True):
     notes: tuple[str, ...] = ()
 
     @property
-    def hundredths(self):
+    def hundredths(self) -> int:
         return sum(part.hundredths or 0 for part in self.parts)
 
     @property
-    def most(self):
+    def most(self) -> int:
         return sum(part.most for part in self.parts)
 
     @property
-    def pending(self):
+    def pending(self) -> int:
         return sum(part.most for part in self.parts if part.verdict == AWAITING)
 
     @property
-    def state(self):
+    def state(self) -> str:
         """The word of the records: "marked", or "partly marked" while something waits."""
         return "partly marked" if self.pending else "marked"
 
     @property
-    def answered(self):
+    def answered(self) -> int:
         return sum(part.verdict != BLANK for part in self.parts)
 
-    def exercise_hundredths(self, key):
+    def exercise_hundredths(self, key: str) -> int | None:
         """Hundredths earned in one exercise; None while one of its answers waits to be read."""
         mine = [part.hundredths for part in self.parts if part.path.rpartition(".")[0] == key]
         known = [hundredths for hundredths in mine if hundredths is not None]
         return sum(known) if len(known) == len(mine) else None
 
 
-def mark_sheet(module: Module, exercises: dict, sheet: Sheet, *, truth: Truth | None = None) -> SheetMark:
+def mark_sheet(module: Module, exercises: AsIssued, sheet: Sheet, *, truth: Truth | None = None) -> SheetMark:
     """Mark a sheet against the numbers that were issued, in the versions that were issued.
 
     What a resit keeps is marked as it was before: its wrong units are charged where they
@@ -90,7 +96,7 @@ class Marking:
         As `mark_sheet`.
     """
 
-    def __init__(self, module: Module, exercises: dict, *, truth: Truth | None = None):
+    def __init__(self, module: Module, exercises: AsIssued, *, truth: Truth | None = None):
         self.module = module
         self.truth = truth or truth_of(module, exercises)
         self._exercises = exercises
@@ -215,8 +221,8 @@ def _plan(module):
 
 def _charged_before(exercises):
     """Paths of the kept answers whose wrong unit was charged elsewhere; None where no resit says so."""
-    said = [entry[CHARGED_BEFORE] for entry in exercises.values() if CHARGED_BEFORE in entry]
-    return {path for paths in said for path in paths} if said else None
+    charged = [entry[CHARGED_BEFORE] for entry in exercises.values() if CHARGED_BEFORE in entry]
+    return {path for paths in charged for path in paths} if charged else None
 
 
 class _Every(set):
@@ -226,7 +232,7 @@ class _Every(set):
         return True
 
 
-def charged_before(rows):
+def charged_before(rows: Iterable[Row]) -> list[str]:
     """Paths of marked answers, rows of tm_answer, whose wrong unit cost nothing: it was charged before.
 
     Returns
@@ -236,7 +242,7 @@ def charged_before(rows):
     return [row.part for row in rows if row.verdict == UNIT and row.hundredths == row.most]
 
 
-def with_kept(exercises, answers):
+def with_kept(exercises: AsIssued, answers: Mapping[str, Answer]) -> Mapping[str, Answer]:
     """The answers of a sheet with those that a resit keeps in their places, whatever the sheet says there.
 
     Parameters
@@ -253,13 +259,13 @@ def with_kept(exercises, answers):
     if not any(KEPT in entry for entry in exercises.values()):
         return answers
     kept = {key: entry for key, entry in exercises.items() if KEPT in entry}
-    found = {path: answer for path, answer in answers.items() if path.rpartition(".")[0] not in kept}
+    with_them = {path: answer for path, answer in answers.items() if path.rpartition(".")[0] not in kept}
     for entry in kept.values():
-        found |= {path: Answer(raw, unit, entry["version"]) for path, (raw, unit) in entry[KEPT].items()}
-    return found
+        with_them |= {path: Answer(raw, unit, entry["version"]) for path, (raw, unit) in entry[KEPT].items()}
+    return with_them
 
 
-def truth_of(module, exercises):
+def truth_of(module: Module, exercises: AsIssued) -> Truth:
     """The expected answers for an issue.
 
     Raises

@@ -6,6 +6,9 @@ from typing import Any, NamedTuple
 
 from grader import units
 from grader.errors import OutOfRange, Unreadable
+from grader.exercise.part import Numeric, Part
+from grader.exercise.sheet import Answer
+from grader.exercise.truth import Truth
 from grader.marking.reader import WrongKind
 from grader.marking.reading import read
 from grader.marking.verdict import (
@@ -21,6 +24,7 @@ from grader.marking.verdict import (
     UNIT,
     UNREADABLE,
     WRONG,
+    Earlier,
     PartMark,
     earned,
 )
@@ -32,7 +36,7 @@ _POWERS = tuple(10.0**power for power in (-3, -2, -1, 1, 2, 3))  # a misplaced p
 _HALF = 0.5  # too coarse, one end of a range, and a wrong unit the first time
 
 
-def mark_numbers(truth, path, part, answer, earlier):
+def mark_numbers(truth: Truth, path: str, part: Numeric, answer: Answer, earlier: Earlier) -> PartMark:
     """The verdict on one or two typed numbers, however they are written."""
     most, raw, unit = part.most, answer.raw, answer.unit or part.unit
     if not raw.strip():
@@ -49,7 +53,7 @@ def mark_numbers(truth, path, part, answer, earlier):
     return _not_right(truth, path, part, answer, earlier, reading)
 
 
-def blank(truth, path, part):
+def blank(truth: Truth, path: str, part: Part) -> PartMark:
     """The verdict where nothing is written."""
     right, width = truth.target(path) if part.numeric else (truth.answer(path), 0.0)
     return PartMark(path, BLANK, 0, part.most, expected=right, unit=part.unit, width=width)
@@ -151,7 +155,7 @@ def _of_ends(typed, right, width):
     return _Finding(right, width, WRONG)
 
 
-def carried_answer(truth, path, part, earlier):
+def carried_answer(truth: Truth, path: str, part: Part, earlier: Earlier) -> tuple[Any, dict[str, Any], str] | None:
     """(expected from the trainee's own earlier answers, those answers, the verdict on what follows from them), or None.
 
     Answers that were right count as well: one at the edge of its tolerance may lead out of that of the next part, which
@@ -218,7 +222,7 @@ def _unit_error(part, reading, right, width):
     for other in part.offered:
         if other == given or not units.same_kind(other, given):
             continue
-        if type(number) is tuple:
+        if isinstance(number, tuple):
             value = tuple(units.convert(end, other, asked) for end in number)
         else:
             value = units.convert(number, other, asked)

@@ -6,13 +6,16 @@ classmate's answer nor any one constant answer is right too often.
 """
 
 from collections import Counter
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from math import inf
 from random import Random
 from types import SimpleNamespace
+from typing import Any
 
 from grader.exercise import variant
-from grader.exercise.part import GUESSED
+from grader.exercise.model import Module, Numbers
+from grader.exercise.part import GUESSED, Part
 from grader.exercise.sheet import Answer, Sheet
 from grader.exercise.truth import Truth
 from grader.marking.compare import mark_part
@@ -56,30 +59,30 @@ class ModuleProof:
     faults: list = field(default_factory=list)
 
 
-def draws(module, count):
+def draws(module: Module, count: int) -> Iterator[dict[str, dict[str, Any]]]:
     """Numbers of `count` trainees, one after the other."""
     for i in range(count):
         yield variant.draw(module, key=KEY, term=TERM, trainee=f"t{i:05d}", attempt=1)
 
 
-def as_issued(module, numbers):
+def as_issued(module: Module, numbers: Numbers) -> dict[str, dict[str, Any]]:
     """Numbers in the form in which they are issued."""
     return {e.key: {"version": e.version, "parameters": numbers[e.key]} for e in module.exercises}
 
 
-def sheet(module, typed):
+def sheet(module: Module, typed: Mapping[str, str]) -> Sheet:
     """A sheet of typed answers by path."""
     versions = {path: exercise.version for exercise, _, path in module.parts()}
     entries = {path: Answer(raw, "", versions[path]) for path, raw in typed.items()}
     return Sheet(TERM, module.key, "t", 1, entries)
 
 
-def right_answers(module, truth):
+def right_answers(module: Module, truth: Truth) -> dict[str, str]:
     """The right answer to each part as a form would save it, rounded as asked."""
     return {path: part.typed(truth.answer(path), truth.given_at(path)) for _, part, path in module.parts()}
 
 
-def prove(module, trainees, *, step=lambda: None):
+def prove(module: Module, trainees: int, *, step: Callable[[], object] = lambda: None) -> ModuleProof:
     """Prove a module.
 
     Parameters
@@ -130,7 +133,7 @@ def prove(module, trainees, *, step=lambda: None):
     return proof
 
 
-def lines(module, proof):
+def lines(module: Module, proof: ModuleProof) -> Iterator[str]:
     """A module's proof as lines to read: part by part, then what a copied sheet earns; faults stand apart."""
     yield f"{proof.module}: {proof.trainees} trainees, {module.marks} marks"
     for (_, part, path), mine in zip(module.parts(), proof.parts.values(), strict=True):
@@ -196,12 +199,12 @@ def _copy(module, numbers, truth, classmate, copied):
 class _Constant:
     """Finds how often the best constant answer to a part is right."""
 
-    def __init__(self, part):
+    def __init__(self, part: Part) -> None:
         self._part = part
         self._ends = []
         self._values = []
 
-    def add(self, truth, path, typed):
+    def add(self, truth: Truth, path: str, typed: str) -> None:
         right = truth.answer(path)
         if not self._part.numeric:
             self._values.append((right, self._part.read(typed, truth.given_at(path))))
@@ -211,7 +214,7 @@ class _Constant:
             right, width = right[0], width[0]
         self._ends += [(right - width, 0), (right + width, 1)]
 
-    def best(self):
+    def best(self) -> int:
         if self._values:
             likely = Counter(own for _, own in self._values).most_common(5)
             return max(sum(self._right(right, own) for right, _ in self._values) for own, _ in likely)
@@ -260,7 +263,7 @@ def _slack(limit, trainees):
     return 3 * (limit * (1 - limit) / trainees) ** 0.5 if trainees < FEW else 0.0
 
 
-def honest_readings(module, readings, seed, *, trainees=200):
+def honest_readings(module: Module, readings: int, seed: int, *, trainees: int = 200) -> tuple[int, list[str]]:
     """Simulated honest answers to every numeric part and what follows from one, and those not marked right.
 
     A trainee reads each instrument anywhere within half a division of its true

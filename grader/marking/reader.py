@@ -34,7 +34,7 @@ class Reading(Struct, frozen=True, gc=False):
     text: str
 
     @property
-    def echo(self):
+    def echo(self) -> str:
         """What the form shows under the field."""
         return f"{self.text} {self.unit.text}".strip()
 
@@ -52,7 +52,9 @@ _CENTRE = re.compile(
 )
 
 
-def read_number(raw, asked, chosen="", possible=(-math.inf, math.inf)):
+def read_number(
+    raw: str, asked: Unit, chosen: str = "", possible: tuple[float, float] = (-math.inf, math.inf)
+) -> Reading:
     """The one number in a typed text.
 
     Parameters
@@ -188,7 +190,7 @@ def _about_centre(number, shown, side):
     return (-number, f"-{shown}") if side.lower().startswith("a") else (number, shown)
 
 
-def is_after_top(text):
+def is_after_top(text: str) -> bool:
     """True if an angle ends in words such as "ATDC"."""
     centre = _CENTRE.search(_clean(text))
     return centre is not None and centre.group(1).lower().startswith("a")

@@ -1,10 +1,13 @@
 """Reading the answer to a part of any kind; the form and the marker both come through here."""
 
 import re
+from types import SimpleNamespace
 
 from grader import units
 from grader.errors import Unreadable
+from grader.exercise.part import Numeric, Part
 from grader.marking.reader import LONGEST, Reading, is_after_top, read_number
+from grader.units import Unit
 
 _PLAIN_UNIT = units.unit("")
 
@@ -19,7 +22,7 @@ _NO_UNIT = re.compile(r"\d[.,]?\s*\Z")
 _NO_SIDE = re.compile(r"\d[.,]?\s*(?:°|deg\.?|degrees)?\s*\Z", re.I)
 
 
-def read(part, raw, unit="", given=None):
+def read(part: Part, raw: str, unit: str = "", given: SimpleNamespace | None = None) -> Reading:
     """What was typed or chosen for a part.
 
     Parameters
@@ -42,13 +45,15 @@ def read(part, raw, unit="", given=None):
     Unreadable, WrongKind
         With the sentence to show.
     """
-    if part.numeric:
+    if isinstance(part, Numeric):
         return (read_range if part.ends == 2 else read_number)(raw, part.asked, unit, part.possible)
     value = part.read(raw, given)
     return Reading(value, 0.0, value, _PLAIN_UNIT, part.echo(value, given))
 
 
-def read_range(raw, asked, chosen="", possible=(float("-inf"), float("inf"))):
+def read_range(
+    raw: str, asked: Unit, chosen: str = "", possible: tuple[float, float] = (float("-inf"), float("inf"))
+) -> Reading:
     """Two numbers, the smaller first: "28…34", "28 to 34 °", "1/32 in to 1/16 in".
 
     Parameters and refusals are those of `read_number`; a unit written once counts
@@ -68,8 +73,8 @@ def read_range(raw, asked, chosen="", possible=(float("-inf"), float("inf"))):
     low = read_number(first, asked, chosen, possible)
     if low.value > high.value:
         low, high = high, low
-    said = f"{low.text} to {high.text}" if low.unit == high.unit else f"{low.echo} to {high.text}"
-    return Reading((low.value, high.value), (low.place, high.place), (low.number, high.number), high.unit, said)
+    text = f"{low.text} to {high.text}" if low.unit == high.unit else f"{low.echo} to {high.text}"
+    return Reading((low.value, high.value), (low.place, high.place), (low.number, high.number), high.unit, text)
 
 
 def _ends(raw):
@@ -79,9 +84,9 @@ def _ends(raw):
     if len(text) > 2 * LONGEST:
         raise Unreadable(f"{len(text)} characters are too many for two numbers; write the numbers and their unit only.")
     for between in _BETWEEN:
-        found = list(between.split(text, maxsplit=2))
-        if len(found) == 2 and all(re.search(r"\d", piece) for piece in found):
-            return found
-        if len(found) > 2:
+        ends = between.split(text, maxsplit=2)
+        if len(ends) == 2 and all(re.search(r"\d", end) for end in ends):
+            return ends
+        if len(ends) > 2:
             raise Unreadable("More than two numbers are written. Write the smallest, then “to”, then the largest.")
     raise Unreadable("Two numbers are asked. Write the smallest, then “to”, then the largest: 28 to 34.")

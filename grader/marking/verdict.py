@@ -48,6 +48,6 @@ class Earlier(Struct):
     unit_errors: set = field(default_factory=set)
 
 
-def earned(marks, share):
+def earned(marks: int, share: float) -> int:
     """Hundredths of a mark for a share of a part's marks, half rounded up, also where the share is not exact in binary."""
     return int(marks * 100 * share + 0.5 + 1e-9)

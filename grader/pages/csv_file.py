@@ -1,13 +1,20 @@
 """Writing tables row by row: CSV after RFC 4180, whole or not at all, and flat in memory."""
 
+from __future__ import annotations
+
 import csv
 import hashlib
 import re
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING, BinaryIO
 
 from grader.errors import Refused
 from grader.files import replacing
+
+if TYPE_CHECKING:
+    from grader.reports.tables.columns import Column, Shape
 
 TEXT, INTEGER, NUMBER, MOMENT, DATE = "string", "integer", "number", "datetime", "date"
 
@@ -32,14 +39,14 @@ class Manner:
     separator: str = ","
 
     @property
-    def encoding(self):
+    def encoding(self) -> str:
         return "utf-8-sig" if self.spreadsheet else "utf-8"
 
     @property
-    def decimal(self):
+    def decimal(self) -> str:
         return "," if self.separator == ";" else "."
 
-    def cell(self, column, text):
+    def cell(self, column: Column, text: str) -> str:
         """One cell as it is written."""
         if column.kind in (NUMBER, INTEGER):
             return text.replace(".", self.decimal)
@@ -56,7 +63,7 @@ class Written:
     sha256: str
 
 
-def manner(*, spreadsheet=False, separator=","):
+def manner(*, spreadsheet: bool = False, separator: str = ",") -> Manner:
     """The manner for some options of a command.
 
     Raises
@@ -81,7 +88,7 @@ def plain(text: str) -> str:
     return text[1:] if text.startswith("'") and defused(text[1:]) == text else text
 
 
-def write_table(path, shape, rows, how):
+def write_table(path: Path | str, shape: Shape, rows: Iterable[Mapping[str, str]], how: Manner) -> Written:
     """Write one table.
 
     Parameters
@@ -109,12 +116,12 @@ def write_table(path, shape, rows, how):
 class Sink:
     """Takes text; knows size and digest of what it passed on."""
 
-    def __init__(self, stream, encoding="utf-8"):
+    def __init__(self, stream: BinaryIO, encoding: str = "utf-8") -> None:
         self._stream, self.size, self.digest = stream, 0, hashlib.sha256()
         if encoding == "utf-8-sig":
             self._put(b"\xef\xbb\xbf")
 
-    def write(self, text):
+    def write(self, text: str) -> None:
         self._put(text.encode("utf-8"))
 
     def _put(self, content):

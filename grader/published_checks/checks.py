@@ -11,10 +11,13 @@ Frozen      our own earlier result: shows drift, proves nothing
 
 import json
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from importlib import import_module
 from importlib.util import find_spec
+from types import ModuleType
+from typing import Any
 
 from grader import sources, tables
 from grader.errors import BadTable
@@ -32,7 +35,7 @@ class Check:
     id: str
     label: str
     function: str
-    inputs: dict
+    inputs: Mapping[str, Any]
     expected: str
     unit: str
     allowed: str
@@ -51,18 +54,18 @@ class Outcome:
     high: float
 
     @property
-    def passed(self):
+    def passed(self) -> bool:
         return self.low <= self.got <= self.high
 
     @property
-    def error(self):
+    def error(self) -> float:
         """Distance from the printed figure or from the nearest end of a printed range."""
         if ".." in self.check.expected:
             return max(self.low - self.got, self.got - self.high, 0.0)
         return abs(self.got - float(self.check.expected))
 
 
-def last_place(printed):
+def last_place(printed: str) -> float:
     """Half of the last printed place of a figure: 0.005 for "36.00", 0.5 for "4".
 
     Parameters
@@ -87,7 +90,7 @@ def last_place(printed):
     return float(Decimal(1).scaleb(exponent) / 2)
 
 
-def read(table):
+def read(table: str) -> list[Check]:
     """The check rows of one table, such as "angles".
 
     Raises
@@ -95,7 +98,7 @@ def read(table):
     BadTable
         A row whose label, source, inputs or width make no sense.
     """
-    found = []
+    check_rows = []
     for row in tables.rows(f"published/{table}.csv", COLUMNS):
         where = f"datasets/published/{table}.csv, row {row['id']}"
         if row["label"] not in LABELS:
@@ -110,17 +113,17 @@ def read(table):
             raise BadTable(f"{where}: inputs {row['inputs']!r} are not a JSON object.") from None
         check = Check(**{**row, "inputs": inputs}, table=table)
         bounds(check)
-        found.append(check)
-    return found
+        check_rows.append(check)
+    return check_rows
 
 
-def every():
+def every() -> list[Check]:
     """All check rows of all tables, in order of table and row."""
     names = sorted(path.stem for path in (datasets() / "published").glob("*.csv"))
     return [check for name in names for check in read(name)]
 
 
-def bounds(check):
+def bounds(check: Check) -> tuple[float, float]:
     """Lowest and highest passing value of a check.
 
     `allowed` is "last place", an absolute width ("0.5"), a share ("7 %"), or
@@ -151,7 +154,7 @@ def bounds(check):
     return expected - width, expected + width
 
 
-def run(check):
+def run(check: Check) -> Outcome:
     """Compute one check row.
 
     Returns
@@ -174,7 +177,7 @@ def run(check):
     return Outcome(check, got, *bounds(check))
 
 
-def _module(name):
+def _module(name: str) -> ModuleType:
     """A file of the reference rooms, or a routes file of this one, by its bare name."""
     rooms = ("grader.published_checks",) if name.startswith("routes") else ("grader.reference", *_REFERENCE_ROOMS)
     for room in rooms:

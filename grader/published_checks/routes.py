@@ -8,12 +8,12 @@ from grader.reference import angles
 from grader.reference.timing import advance
 
 
-def cross_fire_count(order, layout):
+def cross_fire_count(order: str, layout: str) -> int:
     """Number of cross-fire pairs of a firing order such as "1-3-4-2"."""
     return len(_pairs(order, layout))
 
 
-def cross_fire_code(order, layout):
+def cross_fire_code(order: str, layout: str) -> int:
     """The pairs as one number: 3 then 4, and 2 then 1, is 3421."""
     return int("".join(f"{first}{second}" for first, second in _pairs(order, layout)) or 0)
 
@@ -23,6 +23,6 @@ def _pairs(order, layout):
     return angles.cross_fire_pairs(numbers, angles.LAYOUTS[layout](len(numbers)))
 
 
-def critical_ratio_air():
+def critical_ratio_air() -> float:
     """Downstream over upstream pressure at which air through a leak reaches the speed of sound."""
     return advance.CRITICAL_RATIO_AIR

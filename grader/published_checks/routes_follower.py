@@ -6,7 +6,7 @@ such a load lets go and how high it flies.
 """
 
 import numpy as np
-from scipy.optimize import brentq
+from scipy.optimize import root_scalar
 
 from grader.reference.spark import follower
 
@@ -15,34 +15,38 @@ _WHOLE_SWING = 0.999999  # the contacts never quite at the bottom of the swing, 
 _ACROSS = np.linspace(-0.5, 1.0, 3001) * 360.0 / LOBES
 
 
-def separation_amplitude_m(period_s, gravity):
+def separation_amplitude_m(period_s: float, gravity: float) -> float:
     """Amplitude from which a load on a plate of known period lets go at the top."""
     return _least(lambda amplitude: _parts(amplitude, 1.0 / period_s, gravity), 1e-6, 1e3)
 
 
-def separation_frequency_hz(amplitude_m, gravity):
+def separation_frequency_hz(amplitude_m: float, gravity: float) -> float:
     """Frequency from which a load on a plate of known amplitude lets go at the top."""
     return _least(lambda frequency: _parts(amplitude_m, frequency, gravity), 1e-3, 1e3)
 
 
-def height_m(amplitude_m, rate_per_s, gravity):
+def height_m(amplitude_m: float, rate_per_s: float, gravity: float) -> float:
     """Highest point of the load above the lowest point of the plate."""
     return float(np.max(_openings(amplitude_m, rate_per_s / (2.0 * np.pi), gravity))) / 1e3
 
 
-def amplitude_of_height_cm(height_cm, rate_per_s, gravity):
+def amplitude_of_height_cm(height_cm: float, rate_per_s: float, gravity: float) -> float:
     """Amplitude with which the load springs up to a height above where it lay."""
     short = 100.0 * gravity / rate_per_s**2  # where it only just lets go
-    return brentq(lambda swing: 100.0 * height_m(swing / 100.0, rate_per_s, gravity) - height_cm, short, height_cm)
+    return root_scalar(
+        lambda swing: 100.0 * height_m(swing / 100.0, rate_per_s, gravity) - height_cm,
+        bracket=(short, height_cm),
+        method="brentq",
+    ).root
 
 
-def holding_force_per_mass(lift_mm, rise_turn, speed_rpm):
+def holding_force_per_mass(lift_mm: float, rise_turn: float, speed_rpm: float) -> float:
     """Spring force on each kilogram that just keeps a follower on a cam, harmonic rise in a share of a turn."""
     frequency = speed_rpm / 60.0 / (2.0 * rise_turn)  # the rise is half a swing
     return _least(lambda force: not _parts(lift_mm / 2e3, frequency, force), 1e-3, 1e6)
 
 
-def widest_opening_mm(**setting):
+def widest_opening_mm(**setting: float) -> float:
     """Highest point of the flight of a breaker arm above the fixed contact."""
     across = np.linspace(-180.0, 360.0, 60001) / setting["cylinders"]
     return float(np.max(follower.opening_mm(across, **setting)))

@@ -4,6 +4,8 @@ Everything here is geometry of a four-stroke engine: the distributor turns once
 for two turns of the crankshaft.
 """
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -20,7 +22,7 @@ LAYOUTS = {
 }
 
 
-def crank_deg(distributor_deg):
+def crank_deg(distributor_deg: ArrayLike) -> FloatOrArray:
     """Crank degrees that pass while the distributor turns by an angle.
 
     Parameters
@@ -43,7 +45,7 @@ def crank_deg(distributor_deg):
     return 2.0 * in_range("The distributor angle", distributor_deg, "distributor degrees")
 
 
-def distributor_deg(crank_deg):
+def distributor_deg(crank_deg: ArrayLike) -> FloatOrArray:
     """Distributor degrees that pass while the crankshaft turns by an angle.
 
     Parameters
@@ -66,7 +68,7 @@ def distributor_deg(crank_deg):
     return in_range("The crank angle", crank_deg, "crank degrees") / 2.0
 
 
-def distributor_speed_rpm(speed_rpm):
+def distributor_speed_rpm(speed_rpm: ArrayLike) -> FloatOrArray:
     """Speed of the distributor shaft.
 
     Parameters
@@ -89,7 +91,7 @@ def distributor_speed_rpm(speed_rpm):
     return in_range("Engine speed", speed_rpm, "rev/min", least=0) / 2.0
 
 
-def firing_interval_deg(cylinders):
+def firing_interval_deg(cylinders: ArrayLike) -> FloatOrArray:
     """Crank degrees from one spark to the next in an even-firing engine.
 
     Parameters
@@ -113,7 +115,7 @@ def firing_interval_deg(cylinders):
     return 720.0 / _cylinders(cylinders)
 
 
-def spark_rate_per_s(speed_rpm, cylinders):
+def spark_rate_per_s(speed_rpm: ArrayLike, cylinders: ArrayLike) -> FloatOrArray:
     """Sparks the coil has to give each second.
 
     Parameters
@@ -137,7 +139,7 @@ def spark_rate_per_s(speed_rpm, cylinders):
     return in_range("Engine speed", speed_rpm, "rev/min", least=0) * _cylinders(cylinders) / 120.0
 
 
-def time_of_angle_ms(angle_deg, speed_rpm):
+def time_of_angle_ms(angle_deg: ArrayLike, speed_rpm: ArrayLike) -> FloatOrArray:
     """Time the crankshaft takes to turn by an angle.
 
     Parameters
@@ -163,7 +165,7 @@ def time_of_angle_ms(angle_deg, speed_rpm):
     return 1000.0 * angle / (6.0 * speed)
 
 
-def angle_of_time_deg(time_ms, speed_rpm):
+def angle_of_time_deg(time_ms: ArrayLike, speed_rpm: ArrayLike) -> FloatOrArray:
     """Crank angle swept in a time.
 
     Parameters
@@ -188,7 +190,7 @@ def angle_of_time_deg(time_ms, speed_rpm):
     return 6.0 * in_range("Engine speed", speed_rpm, "rev/min", least=0) * time / 1000.0
 
 
-def pulley_arc(angle_deg, diameter):
+def pulley_arc(angle_deg: ArrayLike, diameter: ArrayLike) -> FloatOrArray:
     """Length along the rim of a pulley between two timing marks.
 
     Parameters
@@ -214,7 +216,7 @@ def pulley_arc(angle_deg, diameter):
     return np.pi * across * angle / 360.0
 
 
-def pulley_chord(angle_deg, diameter):
+def pulley_chord(angle_deg: ArrayLike, diameter: ArrayLike) -> FloatOrArray:
     """Straight distance between two timing marks, as dividers or a rule measure it.
 
     Parameters
@@ -267,7 +269,7 @@ def piston_fall_fraction(angle_deg: ArrayLike, rod_ratio: ArrayLike) -> FloatOrA
     return plain(0.5 * (ratio + 1.0 - np.cos(theta) - np.sqrt(ratio**2 - np.sin(theta) ** 2)))
 
 
-def check_firing_order(order):
+def check_firing_order(order: Sequence[int]) -> tuple[int, ...]:
     """The firing order as a tuple, each cylinder once.
 
     Parameters
@@ -296,7 +298,7 @@ def check_firing_order(order):
     return cylinders
 
 
-def cross_fire_pairs(order, banks):
+def cross_fire_pairs(order: Sequence[int], banks: Sequence[Sequence[int]]) -> tuple[tuple[int, int], ...]:
     """Pairs of cylinders whose leads must not run side by side.
 
     Parameters

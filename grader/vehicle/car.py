@@ -5,6 +5,7 @@ the manual says never changes by it. Tuples for each cylinder stand in the order
 cylinder numbers: place 0 is number 1.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from math import inf
@@ -70,7 +71,7 @@ class Card:
     lead_run_mm: float
 
     @property
-    def ballasted(self):
+    def ballasted(self) -> bool:
         """True if a ballast stands in the feed and the starter by-passes it."""
         return self.ballast_ohm > 0
 
@@ -216,7 +217,7 @@ class Car:
     octane_deg: float = 0.0
 
     @property
-    def cylinders(self):
+    def cylinders(self) -> int:
         """Number of cylinders."""
         return self.spec.cylinders
 
@@ -262,13 +263,13 @@ class Surroundings:
         in_range("The altitude", self.altitude_m, "m", least=0, most=3000, advice="Convert feet: 1 ft = 0.3048 m.")
 
     @property
-    def barometer_kpa(self):
+    def barometer_kpa(self) -> float:
         """Air pressure of the standard atmosphere at the height [kPa absolute]."""
         return standard_pressure_kpa(self.altitude_m)
 
 
 @cache
-def cards():
+def cards() -> Mapping[str, Card]:
     """The cards of the teaching vehicles, by key.
 
     Raises
@@ -291,7 +292,7 @@ def _figure(row, name):
     return in_range(name, float(row[name]), unit, least=least, most=most)
 
 
-def card(spec):
+def card(spec: Vehicle | str) -> Card:
     """The card of a vehicle or its key.
 
     Raises
@@ -305,7 +306,7 @@ def card(spec):
     return cards()[key]
 
 
-def new_car(spec, idle_area_mm2):
+def new_car(spec: Vehicle | str, idle_area_mm2: float) -> Car:
     """A sound car in service: plugs with 5000 miles on them, all else as the manual wants it.
 
     Parameters
@@ -355,7 +356,7 @@ def new_car(spec, idle_area_mm2):
     )
 
 
-def check(car):
+def check(car: Car) -> Car:
     """The car itself, if every figure lies where a car can be.
 
     Raises

@@ -5,6 +5,7 @@ What a mechanic would expect to see is told apart from this, in datasets/fault_s
 Faults can be joined: shares multiply, angles add, and of two flash-over places the lower counts.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cache
 from math import pi, sin, sqrt
@@ -17,7 +18,8 @@ from grader.errors import BadTable, Refused, Unknown
 from grader.reference.angles import cross_fire_pairs
 from grader.reference.spark.points import dwell_of_gap_deg, float_speed_rpm, full_lift
 from grader.reference.timing.advance import centrifugal_advance_deg
-from grader.vehicle.car import HOSE_OFF, MM_PER_IN, ON_MANIFOLD
+from grader.vehicle.car import HOSE_OFF, MM_PER_IN, ON_MANIFOLD, Car
+from grader.vehicle.spec import Vehicle
 from grader.vehicle.standard import check_speeds_rpm
 from grader.vehicle.state import hill_demand_kv, idle_opening_mm2, sound_car
 
@@ -72,7 +74,7 @@ class Fault:
     common: float
     source: str
 
-    def figure(self, severity):
+    def figure(self, severity: str) -> float | None:
         """The figure of a severity; None for a fault with one form only.
 
         Raises
@@ -86,7 +88,7 @@ class Fault:
 
 
 @cache
-def faults():
+def faults() -> Mapping[str, Fault]:
     """Every fault by its key, the sound car among them.
 
     Raises
@@ -101,7 +103,7 @@ def faults():
     return MappingProxyType(rows)
 
 
-def fault(key):
+def fault(key: str) -> Fault:
     """One fault by its key.
 
     Raises
@@ -115,7 +117,7 @@ def fault(key):
         raise Unknown(f"No fault {key!r}; see datasets/faults.csv.") from None
 
 
-def applies(key, spec):
+def applies(key: str, spec: Vehicle | str) -> bool:
     """True if a vehicle has the part that the fault is about.
 
     Parameters
@@ -132,7 +134,7 @@ def applies(key, spec):
     return _APPLIES[fault(key).applies](sound_car(spec))
 
 
-def plant(car, key, severity=MID, place=THIRD):
+def plant(car: Car, key: str, severity: str = MID, place: int = THIRD) -> Car:
     """The car with a fault in it.
 
     Parameters
@@ -158,7 +160,7 @@ def plant(car, key, severity=MID, place=THIRD):
     return _CHANGES[key](car, fault(key).figure(severity), place % car.cylinders)
 
 
-def cylinder_at(spec, place):
+def cylinder_at(spec: Vehicle, place: int) -> int:
     """Number of the cylinder at a place of the firing order, from 0 and around."""
     return spec.firing_order[place % spec.cylinders]
 

@@ -13,7 +13,19 @@ from grader.reference.angles import crank_deg, cross_fire_pairs, distributor_spe
 from grader.reference.spark import breakdown, cables, coil, follower, insulation, misfire, points
 from grader.reference.timing import advance, combustion, filling, induction, mixture, output
 from grader.vehicle import timing_map
-from grader.vehicle.car import AS_MADE, COLD, CRANK, FREE, HOSE_OFF, HOT_SOAKED, IDLE, MM_PER_IN
+from grader.vehicle.car import (
+    AS_MADE,
+    COLD,
+    CRANK,
+    FREE,
+    HOSE_OFF,
+    HOT_SOAKED,
+    IDLE,
+    MM_PER_IN,
+    Car,
+    Running,
+    Surroundings,
+)
 
 CLOSING_SHARE = 0.97  # of the manifold pressure in the cylinder when the inlet closes
 CLOSING_K, COLD_RISE_K = 340.0, 10.0  # temperature there; in a cold engine over that of the air
@@ -43,7 +55,7 @@ class Model:
         Of the sound car: the tap of a ported line is covered up to a multiple of it.
     """
 
-    def __init__(self, car, running, surroundings, idle_opening_mm2):
+    def __init__(self, car: Car, running: Running, surroundings: Surroundings, idle_opening_mm2: float) -> None:
         self.car, self.running = car, running
         self.spec, self.card = car.spec, car.card
         self.idle_opening_mm2 = idle_opening_mm2
@@ -60,7 +72,7 @@ class Model:
         self.by_pass = self.cranking and car.bypass_ok and self.card.ballasted
         self.fed = not (car.feed_open or (car.ballast_open and not self.by_pass))
 
-    def opening_mm2(self, speed, pressure):
+    def opening_mm2(self, speed: np.ndarray, pressure: np.ndarray) -> np.ndarray:
         """Opening that passes what the engine draws at speeds and pressures."""
         flow = filling.engine_flow_g_per_s(pressure, speed, self._filling(speed, pressure)[0], self.card.displacement_l)
         share = np.minimum(1.0, pressure / self.barometer_kpa)
@@ -70,7 +82,7 @@ class Model:
         exhaust = filling.exhaust_pressure_kpa(pressure, speed, self.barometer_kpa, self.car.exhaust_kpa)
         return filling.volumetric_efficiency(pressure, exhaust, self.card.compression_ratio), exhaust
 
-    def at(self, speed, pressure):
+    def at(self, speed: np.ndarray, pressure: np.ndarray) -> SimpleNamespace:
         """All quantities at speeds and manifold pressures.
 
         Parameters

@@ -26,17 +26,17 @@ class OwnVehicle:
     entered_by: str
 
     @property
-    def content(self):
+    def content(self) -> str:
         """Everything said of the vehicle as canonical JSON text."""
         return json.dumps(asdict(self), ensure_ascii=False, sort_keys=True, separators=(",", ":"))
 
     @property
-    def digest(self):
+    def digest(self) -> str:
         """SHA-256 of the content."""
         return hashlib.sha256(self.content.encode()).hexdigest()
 
 
-def from_content(text):
+def from_content(text: str) -> OwnVehicle:
     """The vehicle from what `content` gave."""
     found = json.loads(text)
     figures = found.pop("vehicle")

@@ -1,6 +1,8 @@
 """Whether the figures of one vehicle can belong together; each rule speaks as soon as it knows enough."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from grader.errors import OutOfRange
 from grader.reference.angles import LAYOUTS, check_firing_order, firing_interval_deg
@@ -26,7 +28,7 @@ class Said:
     fault: bool = True
 
 
-def judge(known):
+def judge(known: Mapping[str, Any]) -> list[Said]:
     """Everything that does not fit among the figures known so far.
 
     Parameters

@@ -1,5 +1,8 @@
 """What a vehicle is: the figures a mechanic finds in its manual."""
 
+from __future__ import annotations
+
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
@@ -59,11 +62,11 @@ class Vehicle:
     pulley_mm: float
 
     @property
-    def banks(self):
+    def banks(self) -> tuple[tuple[int, ...], ...]:
         """Cylinder numbers bank by bank, front to back."""
         return LAYOUTS[self.layout](self.cylinders)
 
-    def check(self):
+    def check(self) -> Vehicle:
         """The vehicle itself, if its figures can belong to one engine.
 
         Raises
@@ -94,7 +97,7 @@ class Vehicle:
 
 
 @cache
-def vehicles():
+def vehicles() -> Mapping[str, Vehicle]:
     """The invented teaching vehicles, by key.
 
     Raises
@@ -111,7 +114,7 @@ def vehicles():
     return MappingProxyType(found)
 
 
-def vehicle(key):
+def vehicle(key: Vehicle | str) -> Vehicle:
     """One teaching vehicle by its key; a Vehicle itself is given back, as an exercise gets one of the term's own.
 
     Raises

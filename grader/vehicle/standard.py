@@ -4,9 +4,10 @@ from dataclasses import replace
 
 from grader.errors import Unknown
 from grader.reference.spark.misfire import kick_share
-from grader.vehicle.car import COLD, CRANK, FREE, HOT_SOAKED, IDLE, ROAD, WARM, Running, Surroundings
+from grader.vehicle.car import COLD, CRANK, FREE, HOT_SOAKED, IDLE, ROAD, WARM, Car, Running, Surroundings
 from grader.vehicle.car import card as card_of
-from grader.vehicle.state import UPHILL, solve
+from grader.vehicle.spec import Vehicle
+from grader.vehicle.state import UPHILL, State, solve
 
 CRANK_COLD, CRANK_SHOP, CRANK_DAMP, CRANK_HOT = "crank cold", "crank", "crank damp", "crank hot"
 IDLING, IDLING_PLUGGED = "idle", "idle plugged"
@@ -40,7 +41,7 @@ _CRANKED = {
 _IDLED = {IDLING: Running(IDLE), IDLING_PLUGGED: Running(IDLE, line=False)}
 
 
-def check_speeds_rpm(spec):
+def check_speeds_rpm(spec: Vehicle) -> tuple[float, float]:
     """The two speeds at which the rise of the timing is read: middle and top.
 
     Parameters
@@ -55,7 +56,7 @@ def check_speeds_rpm(spec):
     return 2.0 * spec.centrifugal[1][0], 2.0 * spec.centrifugal[-1][0]
 
 
-def running(name, spec):
+def running(name: str, spec: Vehicle) -> Running:
     """One standard condition of a vehicle.
 
     Parameters
@@ -96,12 +97,12 @@ class States:
         Cold and damp starts are tried at 5 degrees C, or in the air of the day where that is colder.
     """
 
-    def __init__(self, car, surroundings=Surroundings()):  # noqa: B008 - frozen
+    def __init__(self, car: Car, surroundings: Surroundings = Surroundings()) -> None:  # noqa: B008 - frozen
         self.car = car
         self.surroundings = surroundings
         self._solved = {}
 
-    def __getitem__(self, name):
+    def __getitem__(self, name: str) -> State:
         """The State of one of `STANDARD`."""
         if name not in self._solved:
             around = self.surroundings
@@ -110,7 +111,7 @@ class States:
             self._solved[name] = solve(self.car, running(name, self.car.spec), around)
         return self._solved[name]
 
-    def earthed(self, number):
+    def earthed(self, number: int) -> State:
         """The State at idle with the lead of one cylinder earthed."""
         key = (IDLING, number)
         if key not in self._solved:
@@ -118,11 +119,11 @@ class States:
         return self._solved[key]
 
     @property
-    def idles(self):
+    def idles(self) -> bool:
         """True if the engine can be started and keeps running with the throttle closed."""
         return self[IDLING].runs and not self.kicks
 
     @property
-    def kicks(self):
+    def kicks(self) -> bool:
         """True if the spark comes so early that it throws the starter back: no way to get it running."""
         return float(kick_share(self[CRANK_SHOP].mean_advance_deg)) < KICKS

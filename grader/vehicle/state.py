@@ -12,6 +12,7 @@ from grader.reference.spark import plug
 from grader.reference.timing import filling, induction
 from grader.vehicle.car import COLD, CRANK, FREE, IDLE, ROAD, Car, Running, Surroundings, new_car
 from grader.vehicle.model import NEVER_OPENS_MM, NO_CONTACT, Model
+from grader.vehicle.spec import Vehicle
 
 IDLE_SPEEDS_RPM = np.geomspace(150.0, 3200.0, 56)
 STALLS_BELOW_RPM = 220.0
@@ -101,17 +102,17 @@ class State:
     compression_psig: np.ndarray
 
     @property
-    def power_kw(self):
+    def power_kw(self) -> float:
         """Power at the flywheel [kW]."""
         return self.torque_nm * self.rpm * np.pi / 30e3
 
     @property
-    def misses(self):
+    def misses(self) -> np.ndarray:
         """Share of each cylinder's cycles that do not fire in their time, shape (cylinders,) [1]."""
         return 1.0 - self.fires * (1.0 - self.cross)
 
 
-def solve(car, running, surroundings=Surroundings()):  # noqa: B008 - frozen
+def solve(car: Car, running: Running, surroundings: Surroundings = Surroundings()) -> State:  # noqa: B008 - frozen
     """The state of a car at one running condition.
 
     Parameters
@@ -139,7 +140,7 @@ def solve(car, running, surroundings=Surroundings()):  # noqa: B008 - frozen
 
 
 @cache
-def sound_car(spec):
+def sound_car(spec: Vehicle | str) -> Car:
     """A sound car in service: all as the manual wants it, plugs with 5000 miles on them.
 
     Parameters
@@ -160,7 +161,7 @@ def sound_car(spec):
     return replace(raw, idle_area_mm2=_opening_mm2(raw, raw.spec.idle_rpm, nominal_mm2=COVERED_MM2))
 
 
-def idle_opening_mm2(car, rpm=None):
+def idle_opening_mm2(car: Car, rpm: float | None = None) -> float:
     """Opening past the throttle at which a car idles at a speed: what setting the idle finds.
 
     Parameters
@@ -177,7 +178,7 @@ def idle_opening_mm2(car, rpm=None):
     return _opening_mm2(car, car.spec.idle_rpm if rpm is None else rpm, sound_car(car.spec).idle_area_mm2)
 
 
-def hill_demand_kv(spec):
+def hill_demand_kv(spec: Vehicle | str) -> float:
     """Voltage that the sound car asks for uphill: what severities of flash-over are shares of [kV]."""
     car = sound_car(spec)
     speed_share, load = UPHILL

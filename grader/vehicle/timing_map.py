@@ -5,6 +5,7 @@ from functools import cache
 import numpy as np
 
 from grader.reference.timing import combustion, cycle, output
+from grader.vehicle.spec import Vehicle
 
 SPEEDS_RPM = (300.0, 600.0, 1100.0, 2000.0, 3400.0, 6000.0)
 PRESSURES_KPA = (22.0, 38.0, 62.0, 100.0)
@@ -42,7 +43,7 @@ def _shift_deg(spec, compression_ratio):
     return wanted - float(_between(_best_of_ratio(compression_ratio), speed, FULL_LOAD_KPA))
 
 
-def best_deg(spec, compression_ratio, speed_rpm, manifold_kpa):
+def best_deg(spec: Vehicle, compression_ratio: float, speed_rpm: np.ndarray, manifold_kpa: np.ndarray) -> np.ndarray:
     """Timing that gives the most torque.
 
     Parameters
@@ -59,7 +60,7 @@ def best_deg(spec, compression_ratio, speed_rpm, manifold_kpa):
     return _between(table, speed_rpm, manifold_kpa) + _shift_deg(spec, compression_ratio)
 
 
-def loss(error_deg):
+def loss(error_deg: np.ndarray) -> np.ndarray:
     """Share of the work lost by a timing error, advanced positive; flat beyond 45 degrees."""
     return np.interp(error_deg, _ERRORS_DEG, _losses())
 

@@ -7,7 +7,7 @@ import numpy as np
 from grader.ranges import in_range
 from grader.reference.spark import insulation, plug
 from grader.units import KM_PER_MILE
-from grader.vehicle.car import Surroundings
+from grader.vehicle.car import Car, Surroundings
 from grader.vehicle.standard import CRUISE, HILL, States
 
 STEP_MILES = 1000.0
@@ -15,7 +15,7 @@ MISFIRES_FROM = 0.03
 MOST_GAP_MM = 3.0
 
 
-def driven(car, miles, surroundings=Surroundings()):  # noqa: B008 - frozen
+def driven(car: Car, miles: float, surroundings: Surroundings = Surroundings()) -> Car:  # noqa: B008 - frozen
     """The car after a distance, in steps of 1000 miles: what fouls sooner misfires sooner and fouls the more.
 
     Parameters

@@ -25,7 +25,7 @@ MIXTURE_POINTS = ((0.8, 1.0, 1.2), (0.90, 1.0, 1.20))
 HEAT_POINTS = ((20.0, 540.0, 800.0), (1.0, 0.80, 0.70))  # 540 C: about 1000 F, the usual average
 
 
-def relative_density(pressure_bar, temperature_k):
+def relative_density(pressure_bar: ArrayLike, temperature_k: ArrayLike) -> FloatOrArray:
     """Density of the gas in the gap against air at 20 degrees C and one atmosphere.
 
     Parameters
@@ -50,7 +50,7 @@ def relative_density(pressure_bar, temperature_k):
     return pressure / STANDARD_PRESSURE_BAR * STANDARD_TEMPERATURE_K / temperature
 
 
-def uniform_voltage_kv(gap_mm, density=1.0):
+def uniform_voltage_kv(gap_mm: ArrayLike, density: ArrayLike = 1.0) -> FloatOrArray:
     """Breakdown voltage of air between flat, parallel electrodes.
 
     Parameters
@@ -75,7 +75,7 @@ def uniform_voltage_kv(gap_mm, density=1.0):
     return plain(LINEAR * reach + ROOT * np.sqrt(reach))
 
 
-def reach_cm(voltage_kv):
+def reach_cm(voltage_kv: ArrayLike) -> FloatOrArray:
     """Longest uniform gap that a voltage breaks at density 1: the law turned round.
 
     Parameters
@@ -101,7 +101,11 @@ def reach_cm(voltage_kv):
     return plain(root**2)
 
 
-def second_set_voltage_kv(gap_mm, pressure_bar=STANDARD_PRESSURE_BAR, temperature_k=STANDARD_TEMPERATURE_K):
+def second_set_voltage_kv(
+    gap_mm: ArrayLike,
+    pressure_bar: ArrayLike = STANDARD_PRESSURE_BAR,
+    temperature_k: ArrayLike = STANDARD_TEMPERATURE_K,
+) -> FloatOrArray:
     """Uniform-field voltage by the second constant set, for comparison.
 
     Parameters
@@ -127,7 +131,7 @@ def second_set_voltage_kv(gap_mm, pressure_bar=STANDARD_PRESSURE_BAR, temperatur
     return plain(SECOND_LINEAR * reach + SECOND_ROOT * np.sqrt(reach))
 
 
-def engine_voltage_kv(gap_mm, pressure_bar, temperature_k):
+def engine_voltage_kv(gap_mm: ArrayLike, pressure_bar: ArrayLike, temperature_k: ArrayLike) -> FloatOrArray:
     """Breakdown voltage of a plug by a correlation measured in engines, for comparison.
 
     Parameters
@@ -153,7 +157,9 @@ def engine_voltage_kv(gap_mm, pressure_bar, temperature_k):
     return 4.3 + (136.0 + 324.0 * gap) * pressure / temperature
 
 
-def townsend_voltage_v(reach_torr_cm, a=TOWNSEND_A, b=TOWNSEND_B, gamma=TOWNSEND_GAMMA):
+def townsend_voltage_v(
+    reach_torr_cm: ArrayLike, a: float = TOWNSEND_A, b: float = TOWNSEND_B, gamma: float = TOWNSEND_GAMMA
+) -> FloatOrArray:
     """Breakdown voltage of a very small uniform gap, Townsend's form of Paschen's law.
 
     Parameters
@@ -189,7 +195,9 @@ def townsend_voltage_v(reach_torr_cm, a=TOWNSEND_A, b=TOWNSEND_B, gamma=TOWNSEND
     return plain(b * reach / np.log(a * reach / needed))
 
 
-def townsend_minimum(a=TOWNSEND_A, b=TOWNSEND_B, gamma=TOWNSEND_GAMMA):
+def townsend_minimum(
+    a: float = TOWNSEND_A, b: float = TOWNSEND_B, gamma: float = TOWNSEND_GAMMA
+) -> tuple[float, float]:
     """Least voltage that can make a spark at all, and where.
 
     Parameters
@@ -254,7 +262,7 @@ def demand_factor(
     return plain(np.where(reversed_polarity, REVERSED, 1.0) * edges * mixture * heat)
 
 
-def field_factor(tip_radius_mm, gap_mm):
+def field_factor(tip_radius_mm: ArrayLike, gap_mm: ArrayLike) -> FloatOrArray:
     """Strongest field at a rounded tip over the mean field in the gap.
 
     Parameters

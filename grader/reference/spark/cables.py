@@ -5,11 +5,14 @@ cylinder of a pair: it is compressing when the earlier one is fired. The voltage
 that makes it spark belongs to the breakdown law and is handed in.
 """
 
+from collections.abc import Sequence
+
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 from scipy.constants import epsilon_0, mu_0
 
 from grader.errors import OutOfRange
-from grader.ranges import in_range, plain
+from grader.ranges import FloatOrArray, in_range, plain
 from grader.reference.angles import cross_fire_pairs, firing_interval_deg, piston_fall_fraction
 
 LENGTHS_MM = (381.0, 635.0, 889.0)  # 15, 25 and 35 inches
@@ -23,7 +26,9 @@ CLOSING_DEG, CLOSING_DENSITY = 120.0, 0.95 / 1.01325 * 293.15 / 340.0
 ROTOR_POINTS = ((0.5, 1.0), (1.0, 3.0))  # gaps in mm, voltages in kV
 
 
-def lead_limits_kohm(length_mm, per_foot_kohm=RENEW_KOHM_PER_FOOT):
+def lead_limits_kohm(
+    length_mm: ArrayLike, per_foot_kohm: ArrayLike = RENEW_KOHM_PER_FOOT
+) -> tuple[FloatOrArray, FloatOrArray, FloatOrArray]:
     """Least and most resistance of a sound suppression lead, and where it is renewed in any case.
 
     Parameters
@@ -54,7 +59,7 @@ def lead_limits_kohm(length_mm, per_foot_kohm=RENEW_KOHM_PER_FOOT):
     return plain(least), plain(most), plain(np.maximum(most, per_foot_limit_kohm(length, limit)))
 
 
-def per_foot_limit_kohm(length_mm, per_foot_kohm=RENEW_KOHM_PER_FOOT):
+def per_foot_limit_kohm(length_mm: ArrayLike, per_foot_kohm: ArrayLike = RENEW_KOHM_PER_FOOT) -> FloatOrArray:
     """The limit that workshop pages print per foot of lead, and their 30 kilohm for any.
 
     Parameters
@@ -79,7 +84,7 @@ def per_foot_limit_kohm(length_mm, per_foot_kohm=RENEW_KOHM_PER_FOOT):
     return plain(np.minimum(RENEW_KOHM, limit * length / FOOT_MM))
 
 
-def lead_state(resistance_kohm, length_mm):
+def lead_state(resistance_kohm: ArrayLike, length_mm: ArrayLike) -> str | NDArray[np.str_]:
     """What an ohmmeter reading says about a suppression lead.
 
     Parameters
@@ -106,7 +111,7 @@ def lead_state(resistance_kohm, length_mm):
     return LEAD_STATES[int(place)] if place.ndim == 0 else np.asarray(LEAD_STATES)[place]
 
 
-def self_inductance_uh_per_m(height_mm, radius_mm):
+def self_inductance_uh_per_m(height_mm: ArrayLike, radius_mm: ArrayLike) -> FloatOrArray:
     """Inductance of one wire over a metal plane.
 
     Parameters
@@ -131,7 +136,9 @@ def self_inductance_uh_per_m(height_mm, radius_mm):
     return plain(_per_m(np.log(2.0 * height / radius)))
 
 
-def mutual_inductance_uh_per_m(height_mm, spacing_mm, other_height_mm=None):
+def mutual_inductance_uh_per_m(
+    height_mm: ArrayLike, spacing_mm: ArrayLike, other_height_mm: ArrayLike | None = None
+) -> FloatOrArray:
     """Inductance that two parallel wires over a plane share.
 
     Parameters
@@ -159,7 +166,13 @@ def mutual_inductance_uh_per_m(height_mm, spacing_mm, other_height_mm=None):
     return plain(_per_m(0.5 * np.log1p(4.0 * heights[0] * heights[1] / np.square(spacing))))
 
 
-def capacitances_pf_per_m(height_mm, spacing_mm, radius_mm, other_height_mm=None, permittivity=1.0):
+def capacitances_pf_per_m(
+    height_mm: ArrayLike,
+    spacing_mm: ArrayLike,
+    radius_mm: ArrayLike,
+    other_height_mm: ArrayLike | None = None,
+    permittivity: ArrayLike = 1.0,
+) -> tuple[FloatOrArray, FloatOrArray]:
     """Capacitance between two parallel wires, and of the second wire to the plane.
 
     Parameters
@@ -191,7 +204,13 @@ def capacitances_pf_per_m(height_mm, spacing_mm, radius_mm, other_height_mm=None
     return plain(scale * shared), plain(scale * (first - shared))
 
 
-def induced_capacitive_kv(firing_kv, length_mm, between_pf_per_m, ground_pf_per_m, plug_pf=PLUG_PF):
+def induced_capacitive_kv(
+    firing_kv: ArrayLike,
+    length_mm: ArrayLike,
+    between_pf_per_m: ArrayLike,
+    ground_pf_per_m: ArrayLike,
+    plug_pf: ArrayLike = PLUG_PF,
+) -> FloatOrArray:
     """Voltage on a neighbouring lead while the first lead's voltage rises.
 
     Parameters
@@ -220,7 +239,12 @@ def induced_capacitive_kv(firing_kv, length_mm, between_pf_per_m, ground_pf_per_
     return plain(voltage * between * metres / ((between + ground) * metres + plug))
 
 
-def induced_inductive_kv(length_mm, mutual_uh_per_m, current_a=SPARK_CURRENT_A, frequency_mhz=SPARK_MHZ):
+def induced_inductive_kv(
+    length_mm: ArrayLike,
+    mutual_uh_per_m: ArrayLike,
+    current_a: ArrayLike = SPARK_CURRENT_A,
+    frequency_mhz: ArrayLike = SPARK_MHZ,
+) -> FloatOrArray:
     """Voltage on a neighbouring lead at the moment the first plug breaks down.
 
     Parameters
@@ -248,13 +272,22 @@ def induced_inductive_kv(length_mm, mutual_uh_per_m, current_a=SPARK_CURRENT_A, 
     return plain(shared * metres * rate * crest / 1000.0)
 
 
-def victim_density(cylinders, advance_deg, compression_ratio, rod_ratio=3.5, closing_density=CLOSING_DENSITY):
+def victim_density(
+    cylinders: ArrayLike,
+    advance_deg: ArrayLike,
+    compression_ratio: ArrayLike,
+    rod_ratio: ArrayLike = 3.5,
+    closing_density: ArrayLike = CLOSING_DENSITY,
+) -> FloatOrArray:
     """Relative density in the later cylinder of a pair when the earlier one is fired.
 
     Parameters
     ----------
-    cylinders, advance_deg, compression_ratio, rod_ratio, closing_density : float [count, crank degree, 1, 1, 1]
-        Arrays broadcast together. Closing density: when the inlet closes.
+    cylinders : int or array [count]
+    advance_deg : float or array, broadcast with cylinders [crank degree]
+    compression_ratio, rod_ratio : float or array, broadcast with cylinders [1]
+    closing_density : float or array, broadcast with cylinders [1]
+        When the inlet closes.
 
     Returns
     -------
@@ -278,17 +311,24 @@ def victim_density(cylinders, advance_deg, compression_ratio, rod_ratio=3.5, clo
     return plain(closing * shut / now)
 
 
-def cross_fire_risk(order, banks, induced_kv, victim_kv):
+def cross_fire_risk(
+    order: Sequence[int], banks: Sequence[Sequence[int]], induced_kv: float, victim_kv: float
+) -> tuple[tuple[int, int, float], ...]:
     """Which pairs of leads cross-fire if they run side by side.
 
     Parameters
     ----------
-    order, banks, induced_kv, victim_kv : sequence, sequence, float, float [number, number, kV, kV]
-        Order and banks as `cross_fire_pairs`. On the victim's lead; what its plug needs at `victim_density`.
+    order : sequence of int [cylinder number]
+    banks : sequence of sequences of int [cylinder number]
+        As `cross_fire_pairs`.
+    induced_kv : float [kV]
+        On the victim's lead.
+    victim_kv : float [kV]
+        What the victim's plug needs at `victim_density`.
 
     Returns
     -------
-    tuple of (int, int, float) [cylinder number, cylinder number, 1]
+    tuple of tuples (int, int, float) [cylinder number, cylinder number, 1]
         Fires first, suffers, share of the voltage needed: from 1 on it sparks.
 
     Raises
@@ -305,7 +345,7 @@ def cross_fire_risk(order, banks, induced_kv, victim_kv):
     return tuple((first, second, induced / needed) for first, second in cross_fire_pairs(order, banks))
 
 
-def rotor_gap_kv(gap_mm):
+def rotor_gap_kv(gap_mm: ArrayLike) -> FloatOrArray:
     """Voltage that the gap between rotor and cap takes.
 
     Parameters
@@ -329,7 +369,13 @@ def rotor_gap_kv(gap_mm):
     return plain(np.interp(gap, *ROTOR_POINTS))
 
 
-def lead_cost_v(resistance_kohm, firing_kv=20.0, rise_us=60.0, cable_pf=CABLE_PF, spark_ma=35.0):
+def lead_cost_v(
+    resistance_kohm: ArrayLike,
+    firing_kv: ArrayLike = 20.0,
+    rise_us: ArrayLike = 60.0,
+    cable_pf: ArrayLike = CABLE_PF,
+    spark_ma: ArrayLike = 35.0,
+) -> tuple[FloatOrArray, FloatOrArray]:
     """Voltage that the resistance of a lead takes before the spark and during it.
 
     Parameters

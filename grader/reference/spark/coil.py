@@ -17,7 +17,7 @@ CONDENSER_ARC_LOSS = 0.77
 CONDENSER_ARC_UF = 0.11
 
 
-def closed_time_ms(dwell_deg, speed_rpm):
+def closed_time_ms(dwell_deg: ArrayLike, speed_rpm: ArrayLike) -> FloatOrArray:
     """Time the points stay closed before each spark.
 
     Parameters
@@ -43,7 +43,9 @@ def closed_time_ms(dwell_deg, speed_rpm):
     return 1000.0 * dwell / (3.0 * speed)
 
 
-def primary_resistance_ohm(coil_ohm=1.6, ballast_ohm=1.6, contact_ohm=0.0, bypassed=False):
+def primary_resistance_ohm(
+    coil_ohm: ArrayLike = 1.6, ballast_ohm: ArrayLike = 1.6, contact_ohm: ArrayLike = 0.0, bypassed: bool = False
+) -> FloatOrArray:
     """Resistance of the whole primary circuit.
 
     Parameters
@@ -72,7 +74,9 @@ def primary_resistance_ohm(coil_ohm=1.6, ballast_ohm=1.6, contact_ohm=0.0, bypas
     return coil + contact + (0.0 if bypassed else ballast)
 
 
-def current_after_a(time_ms, supply_v=13.8, resistance_ohm=3.2, inductance_mh=7.5):
+def current_after_a(
+    time_ms: ArrayLike, supply_v: ArrayLike = 13.8, resistance_ohm: ArrayLike = 3.2, inductance_mh: ArrayLike = 7.5
+) -> FloatOrArray:
     """Primary current some time after the points closed.
 
     Parameters
@@ -103,7 +107,13 @@ def current_after_a(time_ms, supply_v=13.8, resistance_ohm=3.2, inductance_mh=7.
     return plain(supply / resistance * -np.expm1(-time * resistance / inductance))
 
 
-def current_at_opening_a(dwell_deg, speed_rpm, supply_v=13.8, resistance_ohm=3.2, inductance_mh=7.5):
+def current_at_opening_a(
+    dwell_deg: ArrayLike,
+    speed_rpm: ArrayLike,
+    supply_v: ArrayLike = 13.8,
+    resistance_ohm: ArrayLike = 3.2,
+    inductance_mh: ArrayLike = 7.5,
+) -> FloatOrArray:
     """Primary current at the moment the points open.
 
     Parameters
@@ -131,7 +141,7 @@ def current_at_opening_a(dwell_deg, speed_rpm, supply_v=13.8, resistance_ohm=3.2
     return current_after_a(closed_time_ms(dwell_deg, speed_rpm), supply_v, resistance_ohm, inductance_mh)
 
 
-def stored_energy_mj(current_a, inductance_mh=7.5):
+def stored_energy_mj(current_a: ArrayLike, inductance_mh: ArrayLike = 7.5) -> FloatOrArray:
     """Energy in the magnetic field of the coil.
 
     Parameters
@@ -155,7 +165,7 @@ def stored_energy_mj(current_a, inductance_mh=7.5):
     return 0.5 * in_range("The primary inductance", inductance_mh, "mH", above=0) * _current(current_a) ** 2
 
 
-def break_voltage_v(current_a, inductance_mh, break_time_us):
+def break_voltage_v(current_a: ArrayLike, inductance_mh: ArrayLike, break_time_us: ArrayLike) -> FloatOrArray:
     """Voltage of a coil whose current is stopped evenly within a time.
 
     Parameters
@@ -208,7 +218,7 @@ def arc_kept_share(speed_rpm: ArrayLike, opening_ratio: ArrayLike = 1.0) -> Floa
     return plain(1.0 - ARC_LOSS * np.exp(-speed * ratio / ARC_SPEED_RPM))
 
 
-def condenser_kept_share(condenser_uf):
+def condenser_kept_share(condenser_uf: ArrayLike) -> FloatOrArray:
     """Share of the voltage left by the arc that a small condenser cannot put out.
 
     Parameters
@@ -276,7 +286,13 @@ def available_voltage_kv(
     return plain(lossless * arc_kept_share(speed_rpm, opening_ratio) * condenser_kept_share(condenser_uf))
 
 
-def shunt_factor(shunt_mohm, inductance_mh=7.5, condenser_uf=0.22, load_pf=60.0, turns_ratio=100.0):
+def shunt_factor(
+    shunt_mohm: ArrayLike,
+    inductance_mh: ArrayLike = 7.5,
+    condenser_uf: ArrayLike = 0.22,
+    load_pf: ArrayLike = 60.0,
+    turns_ratio: ArrayLike = 100.0,
+) -> FloatOrArray:
     """Share of the voltage left when soot or moisture shunts the plug.
 
     Parameters
@@ -314,7 +330,9 @@ def shunt_factor(shunt_mohm, inductance_mh=7.5, condenser_uf=0.22, load_pf=60.0,
     return plain(np.where(zeta < 1.0, below, above))
 
 
-def spark_duration_ms(current_ma, burning_kv=1.5, secondary_h=75.0):
+def spark_duration_ms(
+    current_ma: ArrayLike, burning_kv: ArrayLike = 1.5, secondary_h: ArrayLike = 75.0
+) -> FloatOrArray:
     """Time that a spark burns on the energy left in the coil.
 
     Parameters

@@ -58,7 +58,15 @@ def dwell_at_speed_deg(
     return plain(lobe * np.maximum(0.0, closed) / (2.0 * np.pi))
 
 
-def opening_mm(angle_deg, gap_mm, lift_mm, cylinders, speed_rpm, spring_n, moving_mass_kg):
+def opening_mm(
+    angle_deg: ArrayLike,
+    gap_mm: ArrayLike,
+    lift_mm: ArrayLike,
+    cylinders: ArrayLike,
+    speed_rpm: ArrayLike,
+    spring_n: ArrayLike,
+    moving_mass_kg: ArrayLike,
+) -> FloatOrArray:
     """Opening of the points at an angle from the lobe peak.
 
     Parameters
@@ -100,7 +108,7 @@ def opening_mm(angle_deg, gap_mm, lift_mm, cylinders, speed_rpm, spring_n, movin
     return plain(np.asarray(lift_mm) / 2.0 * np.maximum(0.0, arm - np.cos(opens)))
 
 
-def lobe_gaps_mm(gap_mm, play_mm, cylinders, speed_rpm):
+def lobe_gaps_mm(gap_mm: float, play_mm: float, cylinders: int, speed_rpm: ArrayLike) -> np.ndarray:
     """Gap of each lobe on a worn shaft.
 
     Parameters

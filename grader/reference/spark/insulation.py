@@ -6,16 +6,17 @@ What the gap of a rotor in order takes belongs to the cables file; this one goes
 from math import inf
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from grader.errors import Unknown
-from grader.ranges import in_range, plain
+from grader.ranges import FloatOrArray, in_range, plain
 
 SERIES_SHARE = 0.69  # of the uniform law: sharp and ionised; meets the sound rotor's 3 kV at 1 mm
 LEAST_LAW_MM = 0.1
 WET_SHARES = {"cap": 0.55, "lead": 0.55, "tower": 0.7, "rotor": 0.85, "plug": 1.0}
 
 
-def series_gap_kv(uniform_kv, gap_mm):
+def series_gap_kv(uniform_kv: ArrayLike, gap_mm: ArrayLike) -> FloatOrArray:
     """Voltage that a gap in the secondary circuit takes beside the plug's.
 
     Parameters
@@ -44,7 +45,7 @@ def series_gap_kv(uniform_kv, gap_mm):
     return plain(SERIES_SHARE * uniform * np.minimum(1.0, gap / LEAST_LAW_MM))
 
 
-def flash_kv(dry_kv, place, wet=False, damp_kv=inf):
+def flash_kv(dry_kv: ArrayLike, place: str, wet: bool = False, damp_kv: ArrayLike = inf) -> FloatOrArray:
     """Voltage at which an insulation flashes over.
 
     Parameters
@@ -84,7 +85,7 @@ def flash_kv(dry_kv, place, wet=False, damp_kv=inf):
     return plain(holds)
 
 
-def shunt_after_mohm(shunt_mohm, distance_miles):
+def shunt_after_mohm(shunt_mohm: ArrayLike, distance_miles: ArrayLike) -> FloatOrArray:
     """Insulation of a nose on which soot settles.
 
     Parameters

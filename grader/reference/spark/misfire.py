@@ -21,7 +21,7 @@ COLD_ELECTRODE_C, WARM_ELECTRODE_C = 10.0, 120.0  # under the starter
 IDLE_ELECTRODE_C, ELECTRODE_RISE_C = 200.0, 450.0
 
 
-def spark_probability(available_kv, required_kv, pitting=0.0):
+def spark_probability(available_kv: ArrayLike, required_kv: ArrayLike, pitting: ArrayLike = 0.0) -> FloatOrArray:
     """Share of cycles in which the spark jumps.
 
     Parameters
@@ -50,7 +50,7 @@ def spark_probability(available_kv, required_kv, pitting=0.0):
     return plain(ndtr((available - required) / np.maximum(LEAST_SCATTER_KV, spread)))
 
 
-def burning_kv(lead_kohm):
+def burning_kv(lead_kohm: ArrayLike) -> FloatOrArray:
     """Voltage of plug, gaps and lead while the spark burns.
 
     Parameters
@@ -75,7 +75,7 @@ def burning_kv(lead_kohm):
     return plain(BURNING_KV + BURNING_KV_PER_KOHM * ohms)
 
 
-def left_share(available_kv, required_kv):
+def left_share(available_kv: ArrayLike, required_kv: ArrayLike) -> FloatOrArray:
     """Share of the coil's current left for the spark after its breakdown.
 
     Parameters
@@ -136,7 +136,7 @@ def lean_limit(manifold_kpa: ArrayLike, spark_ms: ArrayLike, gap_mm: ArrayLike, 
     )
 
 
-def burn_probability(air_ratio, lean_limit, advance_deg):
+def burn_probability(air_ratio: ArrayLike, lean_limit: ArrayLike, advance_deg: ArrayLike) -> FloatOrArray:
     """Share of sparks that light the charge in time.
 
     Parameters
@@ -166,7 +166,7 @@ def burn_probability(air_ratio, lean_limit, advance_deg):
     )
 
 
-def kick_share(advance_deg, limit_deg=32.0, spread_deg=3.0):
+def kick_share(advance_deg: ArrayLike, limit_deg: ArrayLike = 32.0, spread_deg: ArrayLike = 3.0) -> FloatOrArray:
     """Share of firings under the starter that do not kick the engine back.
 
     Parameters
@@ -191,7 +191,7 @@ def kick_share(advance_deg, limit_deg=32.0, spread_deg=3.0):
     return plain(ndtr((limit_deg - np.asarray(advance)) / spread))
 
 
-def lit_share(density):
+def lit_share(density: ArrayLike) -> FloatOrArray:
     """Share of sparks that light a charge early in its compression.
 
     Parameters
@@ -215,7 +215,7 @@ def lit_share(density):
     return plain(ndtr((np.asarray(in_range("The density", density, "", least=0)) - LIGHTS_FROM) / LIGHTS_SPREAD))
 
 
-def cross_fire_probability(induced_kv, needed_kv, density):
+def cross_fire_probability(induced_kv: ArrayLike, needed_kv: ArrayLike, density: ArrayLike) -> FloatOrArray:
     """Share of cycles in which a neighbour's lead lights a cylinder early.
 
     Parameters
@@ -241,7 +241,7 @@ def cross_fire_probability(induced_kv, needed_kv, density):
     return plain(ndtr((induced - needed) / INDUCED_SPREAD_KV) * np.asarray(lit_share(density)))
 
 
-def electrode_c(load, speed_share):
+def electrode_c(load: ArrayLike, speed_share: ArrayLike) -> FloatOrArray:
     """Temperature of the centre electrode of a running engine.
 
     Parameters

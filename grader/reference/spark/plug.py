@@ -7,10 +7,11 @@ the heat that the engine makes.
 """
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 from scipy.linalg import solve_banded
 
 from grader.errors import OutOfRange
-from grader.ranges import in_range, plain
+from grader.ranges import FloatOrArray, in_range, plain
 
 ALUMINA_K = np.array([300.0, 400.0, 600.0, 800.0, 1000.0, 1200.0, 1500.0])
 ALUMINA_W_PER_M_K = np.array([36.0, 26.4, 15.8, 10.4, 7.85, 6.55, 5.66])
@@ -28,7 +29,7 @@ _LOADS = (0.0, 0.5, 1.0)  # light, medium, heavy duty of the handbook's table
 _GAS = ((150.0, 250.0, 400.0), (1000.0, 1150.0, 1250.0), (420.0, 440.0, 470.0))
 
 
-def alumina_conductivity(temperature_c, share=INSULATOR_SHARE):
+def alumina_conductivity(temperature_c: ArrayLike, share: ArrayLike = INSULATOR_SHARE) -> FloatOrArray:
     """Thermal conductivity of the insulator.
 
     Parameters
@@ -54,7 +55,17 @@ def alumina_conductivity(temperature_c, share=INSULATOR_SHARE):
     return plain(_share(share) * np.interp(kelvin, ALUMINA_K, ALUMINA_W_PER_M_K))
 
 
-def fin_tip_c(length_mm, heat_transfer, gas_c, base_c, conductivity, outer_mm, bore_mm=0.0, core=0.0, tip=TIPS[0]):
+def fin_tip_c(
+    length_mm: ArrayLike,
+    heat_transfer: ArrayLike,
+    gas_c: ArrayLike,
+    base_c: ArrayLike,
+    conductivity: ArrayLike,
+    outer_mm: ArrayLike,
+    bore_mm: ArrayLike = 0.0,
+    core: ArrayLike = 0.0,
+    tip: str = TIPS[0],
+) -> FloatOrArray:
     """Temperature at the tip of a rod or sleeve in gas, conductivity constant.
 
     Parameters
@@ -93,7 +104,14 @@ def fin_tip_c(length_mm, heat_transfer, gas_c, base_c, conductivity, outer_mm, b
     return plain(_gas(gas_c) - (_gas(gas_c) - _base(base_c)) / (np.cosh(bow) + bend * np.sinh(bow)))
 
 
-def fin_heat_w(length_mm, heat_transfer, gas_c, base_c, conductivity, outer_mm):
+def fin_heat_w(
+    length_mm: ArrayLike,
+    heat_transfer: ArrayLike,
+    gas_c: ArrayLike,
+    base_c: ArrayLike,
+    conductivity: ArrayLike,
+    outer_mm: ArrayLike,
+) -> FloatOrArray:
     """Heat that enters a solid rod through its surface and leaves at its root, tip insulated.
 
     Parameters
@@ -121,8 +139,8 @@ def fin_heat_w(length_mm, heat_transfer, gas_c, base_c, conductivity, outer_mm):
     return plain(conductance * m * (_gas(gas_c) - _base(base_c)) * np.tanh(m * length))
 
 
-def nose_profile_c(nose_mm, heat_transfer, gas_c, base_c, core=METAL_CORE, outer_mm=OUTER_MM, bore_mm=BORE_MM,
-                   share=INSULATOR_SHARE):  # fmt: skip
+def nose_profile_c(nose_mm: float, heat_transfer: float, gas_c: float, base_c: float, core: float=METAL_CORE, outer_mm: float=OUTER_MM, bore_mm: float=BORE_MM,
+                   share: float=INSULATOR_SHARE) -> np.ndarray:  # fmt: skip
     """Temperatures along the nose, conductivity falling as it heats.
 
     Parameters
@@ -184,8 +202,8 @@ def nose_profile_c(nose_mm, heat_transfer, gas_c, base_c, core=METAL_CORE, outer
     raise OutOfRange(f"No steady temperature found for a nose of {nose_mm:g} mm; check heat transfer and gas.")
 
 
-def nose_temperature_c(nose_mm, heat_transfer, gas_c, base_c, core=METAL_CORE, outer_mm=OUTER_MM, bore_mm=BORE_MM,
-                       share=INSULATOR_SHARE):  # fmt: skip
+def nose_temperature_c(nose_mm: ArrayLike, heat_transfer: ArrayLike, gas_c: ArrayLike, base_c: ArrayLike, core: ArrayLike=METAL_CORE, outer_mm: ArrayLike=OUTER_MM, bore_mm: ArrayLike=BORE_MM,
+                       share: ArrayLike=INSULATOR_SHARE) -> FloatOrArray:  # fmt: skip
     """Temperature at the tip of the nose, conductivity falling as it heats.
 
     Parameters
@@ -212,7 +230,9 @@ def nose_temperature_c(nose_mm, heat_transfer, gas_c, base_c, core=METAL_CORE, o
     return plain(np.reshape(tips, values[0].shape))
 
 
-def gas_side(load, over_advance_deg=0.0, air_ratio=1.0, loose_seat=0.0):
+def gas_side(
+    load: ArrayLike, over_advance_deg: ArrayLike = 0.0, air_ratio: ArrayLike = 1.0, loose_seat: ArrayLike = 0.0
+) -> tuple[FloatOrArray, FloatOrArray, FloatOrArray]:
     """What the nose meets: heat transfer, gas and root temperature.
 
     Parameters
@@ -246,7 +266,7 @@ def gas_side(load, over_advance_deg=0.0, air_ratio=1.0, loose_seat=0.0):
     return plain(transfer + 0.0 * gas), plain(gas), plain(root - ZERO_C + 80.0 * loose)
 
 
-def nose_state(temperature_c):
+def nose_state(temperature_c: ArrayLike) -> str | NDArray[np.str_]:
     """What a nose temperature means for the plug.
 
     Parameters
@@ -272,7 +292,9 @@ def nose_state(temperature_c):
     return STATES[place] if np.ndim(place) == 0 else np.asarray(STATES)[place]
 
 
-def worn_gap_mm(new_gap_mm, distance_km, growth_mm_per_1000_km=GROWTH_MM_PER_1000_KM):
+def worn_gap_mm(
+    new_gap_mm: ArrayLike, distance_km: ArrayLike, growth_mm_per_1000_km: ArrayLike = GROWTH_MM_PER_1000_KM
+) -> FloatOrArray:
     """Plug gap after a distance driven.
 
     Parameters
@@ -297,7 +319,7 @@ def worn_gap_mm(new_gap_mm, distance_km, growth_mm_per_1000_km=GROWTH_MM_PER_100
     return gap + in_range("The growth", growth_mm_per_1000_km, "mm in 1000 km", least=0) * distance / 1000.0
 
 
-def rounding_after(rounding, distance_miles):
+def rounding_after(rounding: ArrayLike, distance_miles: ArrayLike) -> FloatOrArray:
     """Rounding of the edges after a distance driven.
 
     Parameters

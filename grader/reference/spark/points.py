@@ -5,15 +5,16 @@ peak. The points open where the lift exceeds G less the gap. Real cams differ.
 """
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from grader.errors import OutOfRange
-from grader.ranges import in_range, plain
+from grader.ranges import FloatOrArray, in_range, plain
 from grader.reference.angles import firing_interval_deg
 
 RIPPLE_MM = 0.10  # rebound of the moving contact at low speed
 
 
-def full_lift(gap, dwell_deg, cylinders):
+def full_lift(gap: ArrayLike, dwell_deg: ArrayLike, cylinders: ArrayLike) -> FloatOrArray:
     """Full lift of the cam, measured at the contacts, from one known gap and dwell.
 
     Parameters
@@ -35,11 +36,11 @@ def full_lift(gap, dwell_deg, cylinders):
     -----
     gap = G/2 (1 - cos(n open/2)). Source: derived.
     """
-    gap = in_range("The point gap", gap, "", above=0, advice="Closed points have no dwell to measure.")
-    return plain(2.0 * gap / (1.0 - np.cos(_open_phase(dwell_deg, cylinders))))
+    opening = in_range("The point gap", gap, "", above=0, advice="Closed points have no dwell to measure.")
+    return plain(2.0 * opening / (1.0 - np.cos(_open_phase(dwell_deg, cylinders))))
 
 
-def dwell_of_gap_deg(gap, lift, cylinders):
+def dwell_of_gap_deg(gap: ArrayLike, lift: ArrayLike, cylinders: ArrayLike) -> FloatOrArray:
     """Dwell that a gap gives on our cam.
 
     Parameters
@@ -68,7 +69,7 @@ def dwell_of_gap_deg(gap, lift, cylinders):
     return plain(_lobe(cylinders) * (1.0 - np.arccos(1.0 - 2.0 * share) / np.pi))
 
 
-def gap_of_dwell(dwell_deg, lift, cylinders):
+def gap_of_dwell(dwell_deg: ArrayLike, lift: ArrayLike, cylinders: ArrayLike) -> FloatOrArray:
     """Gap that goes with a dwell on our cam.
 
     Parameters
@@ -91,11 +92,11 @@ def gap_of_dwell(dwell_deg, lift, cylinders):
     -----
     Source: derived.
     """
-    lift = in_range("The full lift", lift, "", above=0)
-    return plain(lift / 2.0 * (1.0 - np.cos(_open_phase(dwell_deg, cylinders))))
+    full = in_range("The full lift", lift, "", above=0)
+    return plain(full / 2.0 * (1.0 - np.cos(_open_phase(dwell_deg, cylinders))))
 
 
-def duty_percent(dwell_deg, cylinders):
+def duty_percent(dwell_deg: ArrayLike, cylinders: ArrayLike) -> FloatOrArray:
     """Share of the time that the points are closed.
 
     Parameters
@@ -119,7 +120,7 @@ def duty_percent(dwell_deg, cylinders):
     return 100.0 * _dwell(dwell_deg, cylinders) / _lobe(cylinders)
 
 
-def dwell_of_duty_deg(duty_percent, cylinders):
+def dwell_of_duty_deg(duty_percent: ArrayLike, cylinders: ArrayLike) -> FloatOrArray:
     """Dwell in degrees from a dwell in per cent.
 
     Parameters
@@ -144,7 +145,7 @@ def dwell_of_duty_deg(duty_percent, cylinders):
     return duty / 100.0 * _lobe(cylinders)
 
 
-def meter_reading_deg(dwell_deg, cylinders, scale_cylinders):
+def meter_reading_deg(dwell_deg: ArrayLike, cylinders: ArrayLike, scale_cylinders: ArrayLike) -> FloatOrArray:
     """What a dwell meter shows when its switch stands on a number of cylinders.
 
     Parameters
@@ -171,7 +172,7 @@ def meter_reading_deg(dwell_deg, cylinders, scale_cylinders):
     return _dwell(dwell_deg, cylinders) / _lobe(cylinders) * _lobe(scale_cylinders)
 
 
-def timing_change_deg(dwell_change_deg, opening_share=0.5):
+def timing_change_deg(dwell_change_deg: ArrayLike, opening_share: ArrayLike = 0.5) -> FloatOrArray:
     """Change of timing that follows a change of dwell, distributor left alone.
 
     Parameters
@@ -201,7 +202,7 @@ def timing_change_deg(dwell_change_deg, opening_share=0.5):
     return -2.0 * share * change
 
 
-def gap_after_wear(gap, block_wear, lever_ratio=1.0):
+def gap_after_wear(gap: ArrayLike, block_wear: ArrayLike, lever_ratio: ArrayLike = 1.0) -> FloatOrArray:
     """Gap left after the rubbing block has worn.
 
     Parameters
@@ -232,7 +233,9 @@ def gap_after_wear(gap, block_wear, lever_ratio=1.0):
     return plain(np.maximum(0.0, np.asarray(gap) - wear * lever))
 
 
-def float_speed_rpm(spring_n, moving_mass_kg, lift_mm, cylinders):
+def float_speed_rpm(
+    spring_n: ArrayLike, moving_mass_kg: ArrayLike, lift_mm: ArrayLike, cylinders: ArrayLike
+) -> FloatOrArray:
     """Engine speed above which the rubbing block leaves the cam.
 
     Parameters
@@ -266,7 +269,7 @@ def float_speed_rpm(spring_n, moving_mass_kg, lift_mm, cylinders):
     return plain(2.0 * np.sqrt(force / (mass * lift / 2e3)) / lobes * 30.0 / np.pi)
 
 
-def opening_speed_ratio(gap, nominal_gap, lift):
+def opening_speed_ratio(gap: ArrayLike, nominal_gap: ArrayLike, lift: ArrayLike) -> FloatOrArray:
     """How fast the points part at a gap, over how fast they part at the nominal gap.
 
     Parameters
@@ -291,7 +294,7 @@ def opening_speed_ratio(gap, nominal_gap, lift):
     return plain(np.sqrt(share * (1.0 - share) / (nominal * (1.0 - nominal))))
 
 
-def bounce_kept_share(gap_mm, speed_rpm):
+def bounce_kept_share(gap_mm: ArrayLike, speed_rpm: ArrayLike) -> FloatOrArray:
     """Share of the coil's voltage left when the contacts rebound across a narrow gap.
 
     Parameters

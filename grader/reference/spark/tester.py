@@ -6,13 +6,15 @@ psig counts from the atmosphere, psia from nothing.
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy.special import ndtri, stdtrit
 
 from grader.errors import OutOfRange
-from grader.ranges import in_range, plain
+from grader.ranges import FloatOrArray, in_range, plain
 
 ATMOSPHERE_PSIA = 14.695949
 STANDARD_TEMPERATURE_C, ZERO_C = 20.0, 273.15
@@ -32,7 +34,9 @@ class Verdict:
     decision: str
 
 
-def firing_pressure_psia(reach_cm, gap_mm, temperature_c=STANDARD_TEMPERATURE_C):
+def firing_pressure_psia(
+    reach_cm: ArrayLike, gap_mm: ArrayLike, temperature_c: ArrayLike = STANDARD_TEMPERATURE_C
+) -> FloatOrArray:
     """Absolute pressure at which the spark just fails.
 
     Parameters
@@ -57,7 +61,9 @@ def firing_pressure_psia(reach_cm, gap_mm, temperature_c=STANDARD_TEMPERATURE_C)
     return ATMOSPHERE_PSIA * 10.0 * reach / in_range("The gap", gap_mm, "mm", above=0, most=20) * _warmth(temperature_c)
 
 
-def reach_of_pressure_cm(pressure_psia, gap_mm, temperature_c=STANDARD_TEMPERATURE_C):
+def reach_of_pressure_cm(
+    pressure_psia: ArrayLike, gap_mm: ArrayLike, temperature_c: ArrayLike = STANDARD_TEMPERATURE_C
+) -> FloatOrArray:
     """Reach of the supply, from one firing pressure on a known gap.
 
     Parameters
@@ -83,7 +89,7 @@ def reach_of_pressure_cm(pressure_psia, gap_mm, temperature_c=STANDARD_TEMPERATU
     )
 
 
-def gauge_psig(pressure_psia, barometer=ATMOSPHERE_PSIA):
+def gauge_psig(pressure_psia: ArrayLike, barometer: ArrayLike = ATMOSPHERE_PSIA) -> FloatOrArray:
     """Gauge reading of an absolute pressure; the same plug reads higher on a mountain.
 
     Parameters
@@ -106,7 +112,7 @@ def gauge_psig(pressure_psia, barometer=ATMOSPHERE_PSIA):
     return in_range("The pressure", pressure_psia, "psia", least=0) - _barometer(barometer)
 
 
-def absolute_psia(pressure_psig, barometer=ATMOSPHERE_PSIA):
+def absolute_psia(pressure_psig: ArrayLike, barometer: ArrayLike = ATMOSPHERE_PSIA) -> FloatOrArray:
     """Absolute pressure behind a gauge reading.
 
     Parameters
@@ -137,7 +143,7 @@ def absolute_psia(pressure_psig, barometer=ATMOSPHERE_PSIA):
     )
 
 
-def pressure_drop(new_pressure, used_pressure):
+def pressure_drop(new_pressure: ArrayLike, used_pressure: ArrayLike) -> FloatOrArray:
     """Share by which a used plug fires below a new one.
 
     Parameters
@@ -162,13 +168,20 @@ def pressure_drop(new_pressure, used_pressure):
     return 1.0 - in_range("The used plug's pressure", used_pressure, "psi", least=0) / new
 
 
-def keep_verdict(new_psig, used_psig, keep_share=KEEP_SHARE, confidence=0.95, pooled=False):
+def keep_verdict(
+    new_psig: Sequence[float] | np.ndarray,
+    used_psig: Sequence[float] | np.ndarray,
+    keep_share: float = KEEP_SHARE,
+    confidence: float = 0.95,
+    pooled: bool = False,
+) -> Verdict:
     """Keep, reject or undecided: the 30 % rule with the scatter of the readings.
 
     Parameters
     ----------
-    new_psig, used_psig, keep_share, confidence : two sequences of float, two float [psig, psig, 1, 1]
+    new_psig, used_psig : sequence of float [psig]
         Two or more readings each, same day, tester and gap.
+    keep_share, confidence : float [1]
     pooled : bool [1]
         n1 + n2 - 2 degrees of freedom instead of Welch and Satterthwaite's.
 
@@ -205,12 +218,13 @@ def keep_verdict(new_psig, used_psig, keep_share=KEEP_SHARE, confidence=0.95, po
     return Verdict(float(ratio), float(error), float(freedom), float(ratio - half), float(ratio + half), decision)
 
 
-def mean_interval(readings, confidence=0.95):
+def mean_interval(readings: Sequence[float] | np.ndarray, confidence: float = 0.95) -> tuple[float, float]:
     """Mean of some readings and half the width of its interval.
 
     Parameters
     ----------
-    readings, confidence : sequence of float, float [psi, 1]
+    readings : sequence of float [psi]
+    confidence : float [1]
 
     Returns
     -------
@@ -230,7 +244,7 @@ def mean_interval(readings, confidence=0.95):
     return float(values.mean()), float(half)
 
 
-def student_factor(readings, confidence=0.95):
+def student_factor(readings: ArrayLike, confidence: ArrayLike = 0.95) -> FloatOrArray:
     """Student's t for the mean of a number of readings, both sides.
 
     Parameters
@@ -254,7 +268,7 @@ def student_factor(readings, confidence=0.95):
     return plain(stdtrit(count - 1.0, _quantile(confidence)))
 
 
-def sample_size(scatter, wanted, confidence=0.95, student=True):
+def sample_size(scatter: float, wanted: float, confidence: float = 0.95, student: bool = True) -> int:
     """Readings needed until the mean is known well enough.
 
     Parameters
@@ -288,13 +302,14 @@ def sample_size(scatter, wanted, confidence=0.95, student=True):
     return count
 
 
-def outlier(readings, risk=0.05):
+def outlier(readings: Sequence[float] | np.ndarray, risk: float = 0.05) -> tuple[int, float, float]:
     """Grubbs's test of the reading farthest from the mean, either side.
 
     Parameters
     ----------
-    readings, risk : sequence of float, float [psi, 1]
-        Risk: of calling a good reading bad.
+    readings : sequence of float [psi]
+    risk : float [1]
+        Of calling a good reading bad.
 
     Returns
     -------
@@ -316,7 +331,7 @@ def outlier(readings, risk=0.05):
     return int(distances.argmax()), float(distances.max()), critical
 
 
-def grubbs_critical(readings, risk=0.05):
+def grubbs_critical(readings: ArrayLike, risk: ArrayLike = 0.05) -> FloatOrArray:
     """Distance from the mean, in standard deviations, that one reading may have.
 
     Parameters

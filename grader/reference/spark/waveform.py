@@ -9,9 +9,10 @@ from dataclasses import dataclass
 from math import inf
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from grader.errors import OutOfRange
-from grader.ranges import in_range, plain
+from grader.ranges import FloatOrArray, in_range, plain
 
 POINTS = 2001
 
@@ -74,7 +75,13 @@ class Waveform:
     spark_ms: float | None
 
 
-def slow_mode_hz(inductance_mh=7.5, condenser_uf=0.22, load_pf=60.0, turns_ratio=100.0, coupling=1.0):
+def slow_mode_hz(
+    inductance_mh: ArrayLike = 7.5,
+    condenser_uf: ArrayLike = 0.22,
+    load_pf: ArrayLike = 60.0,
+    turns_ratio: ArrayLike = 100.0,
+    coupling: ArrayLike = 1.0,
+) -> FloatOrArray:
     """Lower of the two frequencies at which the open circuit rings.
 
     Parameters
@@ -105,7 +112,13 @@ def slow_mode_hz(inductance_mh=7.5, condenser_uf=0.22, load_pf=60.0, turns_ratio
     return plain(np.sqrt(2.0 * product / (total + spread)) / (2.0 * np.pi))
 
 
-def fast_mode_hz(inductance_mh=7.5, condenser_uf=0.22, load_pf=60.0, turns_ratio=100.0, coupling=0.97):
+def fast_mode_hz(
+    inductance_mh: ArrayLike = 7.5,
+    condenser_uf: ArrayLike = 0.22,
+    load_pf: ArrayLike = 60.0,
+    turns_ratio: ArrayLike = 100.0,
+    coupling: ArrayLike = 0.97,
+) -> FloatOrArray:
     """Higher of the two frequencies at which the open circuit rings.
 
     Parameters
@@ -135,7 +148,7 @@ def fast_mode_hz(inductance_mh=7.5, condenser_uf=0.22, load_pf=60.0, turns_ratio
     return plain(np.sqrt((total + np.sqrt(total**2 - 4.0 * loose * product)) / (2.0 * loose)) / (2.0 * np.pi))
 
 
-def breakdown_energy_mj(breakdown_kv, load_pf=60.0):
+def breakdown_energy_mj(breakdown_kv: ArrayLike, load_pf: ArrayLike = 60.0) -> FloatOrArray:
     """Energy that the capacity of winding and leads gives to the gap at breakdown.
 
     Parameters
@@ -160,7 +173,13 @@ def breakdown_energy_mj(breakdown_kv, load_pf=60.0):
     return 0.5e-3 * load * in_range("The breakdown voltage", breakdown_kv, "kV", least=0, most=100) ** 2
 
 
-def solve(current_a, until_ms=4.0, breakdown_kv=None, burning_kv=1.5, circuit=TEACHING_CIRCUIT):
+def solve(
+    current_a: float,
+    until_ms: float = 4.0,
+    breakdown_kv: float | None = None,
+    burning_kv: float = 1.5,
+    circuit: Circuit = TEACHING_CIRCUIT,
+) -> Waveform:
     """Follow both windings from the opening of the points.
 
     Parameters

@@ -4,6 +4,7 @@ Curves are tables of (input, advance) in distributor units, joined by straight
 lines and flat outside their ends, as a distributor test sheet prints them.
 """
 
+from collections.abc import Sequence
 from functools import lru_cache
 
 import numpy as np
@@ -17,7 +18,7 @@ STANDARD_ATMOSPHERE_INHG = 29.921
 CRITICAL_RATIO_AIR = (2.0 / 2.4) ** (1.4 / 0.4)
 
 
-def check_curve(curve):
+def check_curve(curve: Sequence[tuple[float, float]]) -> tuple[np.ndarray, np.ndarray]:
     """An advance curve as two float arrays, rising in its input.
 
     Parameters
@@ -56,7 +57,7 @@ def _checked(curve):
     return points, advance
 
 
-def centrifugal_advance_deg(distributor_rpm, curve):
+def centrifugal_advance_deg(distributor_rpm: ArrayLike, curve: Sequence[tuple[float, float]]) -> FloatOrArray:
     """Advance that the weights add at a distributor speed.
 
     Parameters
@@ -82,7 +83,7 @@ def centrifugal_advance_deg(distributor_rpm, curve):
     return plain(np.interp(speed, points, advance))
 
 
-def vacuum_advance_deg(vacuum_inhg, curve):
+def vacuum_advance_deg(vacuum_inhg: ArrayLike, curve: Sequence[tuple[float, float]]) -> FloatOrArray:
     """Advance that the diaphragm adds at the vacuum in its line.
 
     Parameters
@@ -107,7 +108,7 @@ def vacuum_advance_deg(vacuum_inhg, curve):
     return plain(np.interp(_vacuum(vacuum_inhg), points, advance))
 
 
-def ported_vacuum_inhg(manifold_vacuum_inhg, port_covered):
+def ported_vacuum_inhg(manifold_vacuum_inhg: ArrayLike, port_covered: ArrayLike) -> FloatOrArray:
     """Vacuum in a line whose tap sits just above the edge of the closed throttle plate.
 
     Parameters
@@ -132,7 +133,13 @@ def ported_vacuum_inhg(manifold_vacuum_inhg, port_covered):
     return plain(np.where(port_covered, 0.0, _vacuum(manifold_vacuum_inhg)))
 
 
-def total_advance_deg(speed_rpm, line_vacuum_inhg, initial_deg, centrifugal_curve, vacuum_curve):
+def total_advance_deg(
+    speed_rpm: ArrayLike,
+    line_vacuum_inhg: ArrayLike,
+    initial_deg: ArrayLike,
+    centrifugal_curve: Sequence[tuple[float, float]],
+    vacuum_curve: Sequence[tuple[float, float]],
+) -> FloatOrArray:
     """Advance at the crankshaft: initial, centrifugal and vacuum together.
 
     Parameters
@@ -168,7 +175,9 @@ def total_advance_deg(speed_rpm, line_vacuum_inhg, initial_deg, centrifugal_curv
     return initial + crank_deg(weights) + crank_deg(diaphragm)
 
 
-def true_initial_deg(mark_deg, speed_rpm, centrifugal_curve):
+def true_initial_deg(
+    mark_deg: ArrayLike, speed_rpm: ArrayLike, centrifugal_curve: Sequence[tuple[float, float]]
+) -> FloatOrArray:
     """Initial timing left after the mark was set with the engine idling too fast.
 
     Parameters
@@ -197,7 +206,9 @@ def true_initial_deg(mark_deg, speed_rpm, centrifugal_curve):
     return _initial(mark_deg) - crank_deg(weights)
 
 
-def vacuum_at_barometer_inhg(vacuum_inhg, barometer_inhg, other_barometer_inhg):
+def vacuum_at_barometer_inhg(
+    vacuum_inhg: ArrayLike, barometer_inhg: ArrayLike, other_barometer_inhg: ArrayLike
+) -> FloatOrArray:
     """Gauge reading of the same absolute manifold pressure under another barometer.
 
     Parameters
@@ -231,7 +242,7 @@ def vacuum_at_barometer_inhg(vacuum_inhg, barometer_inhg, other_barometer_inhg):
     return there - (here - vacuum)
 
 
-def centrifugal_start_rpm(preload_n, mass_kg, radius_m):
+def centrifugal_start_rpm(preload_n: ArrayLike, mass_kg: ArrayLike, radius_m: ArrayLike) -> FloatOrArray:
     """Distributor speed at which a weight leaves its stop.
 
     Parameters
@@ -261,7 +272,7 @@ def centrifugal_start_rpm(preload_n, mass_kg, radius_m):
     return plain(np.sqrt(force / (mass * radius)) * 30.0 / np.pi)
 
 
-def choked_vacuum_inhg(barometer_inhg=STANDARD_ATMOSPHERE_INHG):
+def choked_vacuum_inhg(barometer_inhg: ArrayLike = STANDARD_ATMOSPHERE_INHG) -> FloatOrArray:
     """Vacuum above which air enters a leak at the speed of sound.
 
     Parameters

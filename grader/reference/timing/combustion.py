@@ -4,15 +4,16 @@ Closed forms only; the cycle itself stands in `cycle`.
 """
 
 import numpy as np
+from numpy.typing import ArrayLike
 
-from grader.ranges import in_range, plain
+from grader.ranges import FloatOrArray, in_range, plain
 from grader.reference.angles import piston_fall_fraction
 
 LOSS_PERCENT_PER_DEG2 = 0.026
 BURN_SPEED_EXPONENT = np.log(1.6) / np.log(4.0)
 
 
-def otto_efficiency(compression_ratio, ratio_of_heats=1.4):
+def otto_efficiency(compression_ratio: ArrayLike, ratio_of_heats: ArrayLike = 1.4) -> FloatOrArray:
     """Share of the heat that an ideal engine with a sudden burn turns into work.
 
     Parameters
@@ -37,7 +38,12 @@ def otto_efficiency(compression_ratio, ratio_of_heats=1.4):
     return plain(1.0 - np.asarray(ratio) ** (1.0 - _gamma(ratio_of_heats)))
 
 
-def compression_volume_ratio(advance_deg, compression_ratio=8.5, closing_deg=120.0, rod_ratio=3.5):
+def compression_volume_ratio(
+    advance_deg: ArrayLike,
+    compression_ratio: ArrayLike = 8.5,
+    closing_deg: ArrayLike = 120.0,
+    rod_ratio: ArrayLike = 3.5,
+) -> FloatOrArray:
     """Volume when the inlet valve closes over the volume when the spark is due.
 
     Parameters
@@ -80,8 +86,13 @@ def compression_volume_ratio(advance_deg, compression_ratio=8.5, closing_deg=120
 
 
 def pressure_at_spark_kpa(
-    advance_deg, closing_kpa=95.0, compression_ratio=8.5, exponent=1.30, closing_deg=120.0, rod_ratio=3.5
-):
+    advance_deg: ArrayLike,
+    closing_kpa: ArrayLike = 95.0,
+    compression_ratio: ArrayLike = 8.5,
+    exponent: ArrayLike = 1.30,
+    closing_deg: ArrayLike = 120.0,
+    rod_ratio: ArrayLike = 3.5,
+) -> FloatOrArray:
     """Gas pressure in the cylinder when the spark is due.
 
     Parameters
@@ -113,8 +124,13 @@ def pressure_at_spark_kpa(
 
 
 def temperature_at_spark_k(
-    advance_deg, closing_k=340.0, compression_ratio=8.5, exponent=1.30, closing_deg=120.0, rod_ratio=3.5
-):
+    advance_deg: ArrayLike,
+    closing_k: ArrayLike = 340.0,
+    compression_ratio: ArrayLike = 8.5,
+    exponent: ArrayLike = 1.30,
+    closing_deg: ArrayLike = 120.0,
+    rod_ratio: ArrayLike = 3.5,
+) -> FloatOrArray:
     """Gas temperature in the cylinder when the spark is due.
 
     Parameters
@@ -145,7 +161,7 @@ def temperature_at_spark_k(
     return plain(temperature * np.asarray(ratio) ** (_exponent(exponent) - 1.0))
 
 
-def torque_loss_rule_percent(timing_error_deg):
+def torque_loss_rule_percent(timing_error_deg: ArrayLike) -> FloatOrArray:
     """Torque lost by a timing error, by the rule of the square.
 
     Parameters
@@ -173,7 +189,7 @@ def torque_loss_rule_percent(timing_error_deg):
     return plain(LOSS_PERCENT_PER_DEG2 * np.asarray(error) ** 2)
 
 
-def burn_duration_deg(speed_rpm, at_2000_deg=50.0):
+def burn_duration_deg(speed_rpm: ArrayLike, at_2000_deg: ArrayLike = 50.0) -> FloatOrArray:
     """Crank degrees that the burn lasts, against speed.
 
     Parameters

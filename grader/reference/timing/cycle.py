@@ -119,7 +119,7 @@ def burned_share(
     return plain(-np.expm1(-a * share ** (m + 1.0)))
 
 
-def burn_angle_fraction(burned, a=WIEBE_A, m=WIEBE_M):
+def burn_angle_fraction(burned: ArrayLike, a: float = WIEBE_A, m: float = WIEBE_M) -> FloatOrArray:
     """Share of the nominal burn duration after which a share of the charge has burned.
 
     Parameters
@@ -258,7 +258,9 @@ def best_burn_start_deg(speed_rpm: ArrayLike = 2000.0, cylinder: Cylinder = TEAC
     return plain(centre[..., 0])
 
 
-def best_spark_deg(speed_rpm=2000.0, development_deg=10.0, cylinder=TEACHING_CYLINDER):
+def best_spark_deg(
+    speed_rpm: ArrayLike = 2000.0, development_deg: ArrayLike = 10.0, cylinder: Cylinder = TEACHING_CYLINDER
+) -> FloatOrArray:
     """Spark timing that gives the most torque.
 
     Parameters
@@ -285,7 +287,9 @@ def best_spark_deg(speed_rpm=2000.0, development_deg=10.0, cylinder=TEACHING_CYL
     return development - best_burn_start_deg(speed_rpm, cylinder)
 
 
-def torque_loss_percent(timing_error_deg, speed_rpm=2000.0, cylinder=TEACHING_CYLINDER):
+def torque_loss_percent(
+    timing_error_deg: ArrayLike, speed_rpm: float = 2000.0, cylinder: Cylinder = TEACHING_CYLINDER
+) -> FloatOrArray:
     """Torque lost by a spark that is not where it gives the most.
 
     Parameters

@@ -5,9 +5,10 @@ no valve overlap: the sizes are teaching values, the forms are those of the text
 """
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 from grader.errors import OutOfRange
-from grader.ranges import in_range, plain
+from grader.ranges import FloatOrArray, in_range, plain
 
 CHARGE_K = 310.0  # in the manifold
 GAS_CONSTANT = 0.28705  # kJ/(kg K), air
@@ -21,7 +22,9 @@ CRANK_KEPT = 0.85  # of the pressure: blow-by and slow valves
 CRANK_POLYTROPE = 1.22
 
 
-def exhaust_pressure_kpa(manifold_kpa, speed_rpm, barometer_kpa=101.325, back_kpa=3.0):
+def exhaust_pressure_kpa(
+    manifold_kpa: ArrayLike, speed_rpm: ArrayLike, barometer_kpa: ArrayLike = 101.325, back_kpa: ArrayLike = 3.0
+) -> FloatOrArray:
     """Pressure that the exhaust pipe leaves in the cylinder.
 
     Parameters
@@ -49,7 +52,9 @@ def exhaust_pressure_kpa(manifold_kpa, speed_rpm, barometer_kpa=101.325, back_kp
     return barometer + in_range("The back pressure", back_kpa, "kPa", least=0, most=200) * flow**2
 
 
-def volumetric_efficiency(manifold_kpa, exhaust_kpa, compression_ratio=8.5):
+def volumetric_efficiency(
+    manifold_kpa: ArrayLike, exhaust_kpa: ArrayLike, compression_ratio: ArrayLike = 8.5
+) -> FloatOrArray:
     """Charge drawn in over the displacement filled at manifold state.
 
     Parameters
@@ -79,7 +84,13 @@ def volumetric_efficiency(manifold_kpa, exhaust_kpa, compression_ratio=8.5):
     return plain(np.maximum(0.05, FULL_SHARE * (ratio - left) / (ratio - 1.0)))
 
 
-def engine_flow_g_per_s(manifold_kpa, speed_rpm, filling, displacement_l, charge_k=CHARGE_K):
+def engine_flow_g_per_s(
+    manifold_kpa: ArrayLike,
+    speed_rpm: ArrayLike,
+    filling: ArrayLike,
+    displacement_l: ArrayLike,
+    charge_k: ArrayLike = CHARGE_K,
+) -> FloatOrArray:
     """Charge that an engine draws.
 
     Parameters
@@ -108,7 +119,7 @@ def engine_flow_g_per_s(manifold_kpa, speed_rpm, filling, displacement_l, charge
     return share * _manifold(manifold_kpa) * litres / (GAS_CONSTANT * kelvin) * _speed(speed_rpm) / 120.0
 
 
-def settled_pressure_kpa(opening_mm2, pressure_kpa, needed_mm2):
+def settled_pressure_kpa(opening_mm2: ArrayLike, pressure_kpa: ArrayLike, needed_mm2: ArrayLike) -> FloatOrArray:
     """Manifold pressure at which an opening passes just what the engine draws.
 
     Parameters
@@ -148,7 +159,7 @@ def settled_pressure_kpa(opening_mm2, pressure_kpa, needed_mm2):
     return float(settled[0]) if np.ndim(opening_mm2) == 0 and len(settled) == 1 else settled
 
 
-def tap_covered(opening_mm2, idle_opening_mm2):
+def tap_covered(opening_mm2: ArrayLike, idle_opening_mm2: ArrayLike) -> bool | NDArray[np.bool_]:
     """Whether the plate still covers a ported tap.
 
     Parameters
@@ -174,7 +185,7 @@ def tap_covered(opening_mm2, idle_opening_mm2):
     return bool(covered) if np.ndim(covered) == 0 else covered
 
 
-def cranking_speed_rpm(battery_v, usual_v, usual_rpm):
+def cranking_speed_rpm(battery_v: ArrayLike, usual_v: ArrayLike, usual_rpm: ArrayLike) -> FloatOrArray:
     """Speed under the starter at a battery's voltage.
 
     Parameters

@@ -4,9 +4,10 @@ The manifold settles where throttle flow and engine flow agree. Air is a perfect
 """
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 from grader.errors import OutOfRange
-from grader.ranges import in_range, plain
+from grader.ranges import FloatOrArray, in_range, plain
 
 AIR_GAS_CONSTANT = 287.05  # J/(kg K)
 AIR_RATIO_OF_HEATS = 1.4
@@ -16,7 +17,7 @@ ONE_ATMOSPHERE_KPA = 101.325
 EARTH_RADIUS_M = 6356766.0  # of the 1976 atmosphere, for geopotential height
 
 
-def standard_temperature_k(altitude_m):
+def standard_temperature_k(altitude_m: ArrayLike) -> FloatOrArray:
     """Air temperature of the standard atmosphere at a height above the sea.
 
     Parameters
@@ -39,7 +40,7 @@ def standard_temperature_k(altitude_m):
     return 288.15 - 0.0065 * _geopotential(altitude_m)
 
 
-def standard_pressure_kpa(altitude_m):
+def standard_pressure_kpa(altitude_m: ArrayLike) -> FloatOrArray:
     """Air pressure of the standard atmosphere at a height above the sea.
 
     Parameters
@@ -62,7 +63,7 @@ def standard_pressure_kpa(altitude_m):
     return ONE_ATMOSPHERE_KPA * (standard_temperature_k(altitude_m) / 288.15) ** 5.2558797
 
 
-def density_ratio(pressure_kpa, temperature_k):
+def density_ratio(pressure_kpa: ArrayLike, temperature_k: ArrayLike) -> FloatOrArray:
     """Density of air over that at 20 degrees Celsius and one atmosphere.
 
     Parameters
@@ -88,7 +89,7 @@ def density_ratio(pressure_kpa, temperature_k):
     return pressure / ONE_ATMOSPHERE_KPA * (ROOM_TEMPERATURE_K / temperature)
 
 
-def throttle_area_mm2(plate_deg, bore_mm, closed_deg=10.0):
+def throttle_area_mm2(plate_deg: ArrayLike, bore_mm: ArrayLike, closed_deg: ArrayLike = 10.0) -> FloatOrArray:
     """Opening left around a throttle plate.
 
     Parameters
@@ -117,7 +118,9 @@ def throttle_area_mm2(plate_deg, bore_mm, closed_deg=10.0):
     return plain(np.pi / 4.0 * bore**2 * (1.0 - np.cos(plate) / np.cos(closed)))
 
 
-def port_covered(plate_deg, tap_height_mm, bore_mm, closed_deg=10.0):
+def port_covered(
+    plate_deg: ArrayLike, tap_height_mm: ArrayLike, bore_mm: ArrayLike, closed_deg: ArrayLike = 10.0
+) -> bool | NDArray[np.bool_]:
     """Whether the plate still keeps manifold vacuum from a ported tap.
 
     Parameters
@@ -152,7 +155,7 @@ def port_covered(plate_deg, tap_height_mm, bore_mm, closed_deg=10.0):
     return bool(covered) if np.ndim(covered) == 0 else covered
 
 
-def critical_ratio(ratio_of_heats=AIR_RATIO_OF_HEATS):
+def critical_ratio(ratio_of_heats: ArrayLike = AIR_RATIO_OF_HEATS) -> FloatOrArray:
     """Downstream over upstream pressure below which the flow no longer grows.
 
     Parameters
@@ -176,7 +179,7 @@ def critical_ratio(ratio_of_heats=AIR_RATIO_OF_HEATS):
     return plain((2.0 / (gamma + 1.0)) ** (gamma / (gamma - 1.0)))
 
 
-def flow_factor(pressure_ratio):
+def flow_factor(pressure_ratio: ArrayLike) -> FloatOrArray:
     """Flow through an opening, over area, upstream pressure and 1/sqrt(R T).
 
     Parameters
@@ -206,8 +209,11 @@ def flow_factor(pressure_ratio):
 
 
 def throttle_flow_g_per_s(
-    area_mm2, pressure_ratio, barometer_kpa=ONE_ATMOSPHERE_KPA, air_temperature_k=ROOM_TEMPERATURE_K
-):
+    area_mm2: ArrayLike,
+    pressure_ratio: ArrayLike,
+    barometer_kpa: ArrayLike = ONE_ATMOSPHERE_KPA,
+    air_temperature_k: ArrayLike = ROOM_TEMPERATURE_K,
+) -> FloatOrArray:
     """Air that passes an opening.
 
     Parameters
@@ -238,14 +244,14 @@ def throttle_flow_g_per_s(
 
 
 def manifold_pressure_kpa(
-    area_mm2,
-    speed_rpm,
-    displacement_l=3.5,
-    volumetric_efficiency=0.8,
-    barometer_kpa=ONE_ATMOSPHERE_KPA,
-    air_temperature_k=ROOM_TEMPERATURE_K,
-    charge_temperature_k=310.0,
-):
+    area_mm2: ArrayLike,
+    speed_rpm: ArrayLike,
+    displacement_l: ArrayLike = 3.5,
+    volumetric_efficiency: ArrayLike = 0.8,
+    barometer_kpa: ArrayLike = ONE_ATMOSPHERE_KPA,
+    air_temperature_k: ArrayLike = ROOM_TEMPERATURE_K,
+    charge_temperature_k: ArrayLike = 310.0,
+) -> FloatOrArray:
     """Absolute pressure at which the manifold settles.
 
     Parameters
@@ -297,7 +303,7 @@ def manifold_pressure_kpa(
     return plain(pressure * ratio)
 
 
-def vacuum_inhg(manifold_kpa, barometer_kpa=ONE_ATMOSPHERE_KPA):
+def vacuum_inhg(manifold_kpa: ArrayLike, barometer_kpa: ArrayLike = ONE_ATMOSPHERE_KPA) -> FloatOrArray:
     """Reading of a vacuum gauge on the manifold.
 
     Parameters

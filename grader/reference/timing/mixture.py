@@ -13,7 +13,7 @@ WORK_POINTS = ((0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.2, 1.3), (0.78, 0.92, 0.985, 1.0
 CORRECT_AIR = 14.7  # mass of air for one of fuel
 
 
-def road_air_ratio(load):
+def road_air_ratio(load: ArrayLike) -> FloatOrArray:
     """Air over the correct amount that a carburettor gives on the road.
 
     Parameters
@@ -37,7 +37,14 @@ def road_air_ratio(load):
     return plain(np.interp(in_range("The load", load, "", least=0, most=1.05), *ROAD_POINTS))
 
 
-def disturbed_air_ratio(air_ratio, choke=0.0, starved=0.0, load=0.0, speed_share=0.0, leak_share=0.0):
+def disturbed_air_ratio(
+    air_ratio: ArrayLike,
+    choke: ArrayLike = 0.0,
+    starved: ArrayLike = 0.0,
+    load: ArrayLike = 0.0,
+    speed_share: ArrayLike = 0.0,
+    leak_share: ArrayLike = 0.0,
+) -> FloatOrArray:
     """Air ratio after a stuck choke, a lack of fuel and an air leak.
 
     Parameters
@@ -71,7 +78,7 @@ def disturbed_air_ratio(air_ratio, choke=0.0, starved=0.0, load=0.0, speed_share
     return plain(ratio * (1.0 - CHOKE_SHARE * shut) / (1.0 - short * pull * fast) * (1.0 + leak))
 
 
-def leak_shares(cylinders, near):
+def leak_shares(cylinders: int, near: int) -> np.ndarray:
     """How an air leak shares itself among the cylinders, over an even share.
 
     Parameters
@@ -102,7 +109,7 @@ def leak_shares(cylinders, near):
     return shares
 
 
-def mixture_work_share(air_ratio):
+def mixture_work_share(air_ratio: ArrayLike) -> FloatOrArray:
     """Work of a charge over that of the best mixture.
 
     Parameters

@@ -15,7 +15,7 @@ LIGHT_LOAD_EXPONENT, BURN_AT_KPA, BURN_DEG, LONGEST_BURN_DEG = 0.6, 95.0, 50.0, 
 DEVELOPMENT_SHARE, LONGEST_DEVELOPMENT_DEG = 0.2, 20.0
 
 
-def friction_bar(speed_rpm, cold=False):
+def friction_bar(speed_rpm: ArrayLike, cold: bool = False) -> FloatOrArray:
     """Mean pressure that rubbing and auxiliaries cost.
 
     Parameters
@@ -119,7 +119,7 @@ def brake_bar(
     return given - rubbing - (out - drawn) / 100.0
 
 
-def torque_nm(brake_bar, displacement_l):
+def torque_nm(brake_bar: ArrayLike, displacement_l: ArrayLike) -> FloatOrArray:
     """Torque at the flywheel.
 
     Parameters
@@ -143,7 +143,7 @@ def torque_nm(brake_bar, displacement_l):
     return 100.0 * in_range("The brake pressure", brake_bar, "bar") * litres / (4.0 * np.pi)
 
 
-def burn_at_load_deg(manifold_kpa):
+def burn_at_load_deg(manifold_kpa: ArrayLike) -> FloatOrArray:
     """Burn duration at 2000 rev/min, against the manifold pressure.
 
     Parameters
@@ -168,7 +168,7 @@ def burn_at_load_deg(manifold_kpa):
     return plain(np.minimum(LONGEST_BURN_DEG, BURN_DEG * (BURN_AT_KPA / pressure) ** LIGHT_LOAD_EXPONENT))
 
 
-def development_deg(burn_deg):
+def development_deg(burn_deg: ArrayLike) -> FloatOrArray:
     """Crank degrees from the spark to a burn that can be seen.
 
     Parameters

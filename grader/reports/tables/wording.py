@@ -6,7 +6,8 @@ from functools import cache
 
 from grader import catalogue
 from grader.course.attempts import passing, standing
-from grader.exercise.part import sayings
+from grader.exercise.model import Exercise
+from grader.exercise.part import Part, sayings
 from grader.records.term.roster import Trainee
 
 PASSED, NOT_PASSED, AGAIN, OPEN = "passed", "not passed", "sit again", "open until all is read"
@@ -25,23 +26,23 @@ def module(key: str) -> str:
 
 def question(path: str) -> str:
     """A question by exercise and what it asks, from its path; the path where this version has it no more."""
-    exercise, part = _parts().get(path, (None, None))
-    return path if exercise is None else f"{exercise.title}: {part.prompt}"
+    known = _parts().get(path)
+    return path if known is None else f"{known[0].title}: {known[1].prompt}"
 
 
 def slip(path: str, key: str) -> str:
     """What a slip of a question is and how to put it right; its key where this version has it no more."""
-    exercise, part = _parts().get(path, (None, None))
-    return key if exercise is None else sayings(part).get(key, key)
+    known = _parts().get(path)
+    return key if known is None else sayings(known[1]).get(key, key)
 
 
 @cache
-def _parts():
+def _parts() -> dict[str, tuple[Exercise, Part]]:
     """Path -> (exercise, part), of earlier versions too."""
     return {
         f"{exercise.key}.{part.key}": (exercise, part)
-        for found in catalogue.all_modules().values()
-        for exercise in (*found.old, *found.exercises)
+        for unit in catalogue.all_modules().values()
+        for exercise in (*unit.old, *unit.exercises)
         for part in exercise.parts
     }
 
