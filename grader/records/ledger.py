@@ -14,6 +14,7 @@ import secrets
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 from sqlalchemy import Connection, func, select
 
@@ -125,7 +126,7 @@ def append(connection: Connection, entries: Iterable[Entry]) -> None:
     connection.execute(schema.ledger.insert(), rows)
 
 
-def entries(connection: Connection, *events: str) -> Iterator[tuple[int, str, dict]]:
+def entries(connection: Connection, *events: str) -> Iterator[tuple[int, str, dict[str, Any]]]:
     """(seq, moment text, payload dictionary) of rows that still have their payload, oldest first."""
     query = select(schema.ledger).where(schema.ledger.c.payload.is_not(None)).order_by(schema.ledger.c.seq)
     if events:
@@ -134,7 +135,7 @@ def entries(connection: Connection, *events: str) -> Iterator[tuple[int, str, di
         yield row.seq, row.at, _read(json.loads(row.payload))
 
 
-def _read(body: dict) -> dict:
+def _read(body: dict[str, Any]) -> dict[str, Any]:
     """An entry as it is written now. Those of records before version 5 said their kind in words, and stay as they are."""
     if "kind" not in body:
         body["kind"] = ""

@@ -450,7 +450,9 @@ class Store:
             replaced, count = {}, sheet.rest.get(VERSION)
             if not problem and path.exists() and files.stamp(path) != self._stamp:
                 try:
-                    issue = self.issue if marker is self.marker else practice.issue(self.module, marker)
+                    issue = (
+                        self.issue if marker is None or marker is self.marker else practice.issue(self.module, marker)
+                    )
                     there = self._own(path, marker, issue)
                     sheet, replaced = _joined(known, sheet, there, unsaved)
                     count = there.rest.get(VERSION)

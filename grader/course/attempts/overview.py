@@ -77,7 +77,7 @@ def _figure(hundredths):
     return "not read" if hundredths is None else f"{hundredths / 100:g}"
 
 
-def marks_table(term: Term, module: Module) -> list[tuple[Any, dict[str, int | None]]]:
+def marks_table(term: Term, module: Module) -> list[tuple[standing.Standing, dict[str, int | None]]]:
     """Rows of the table of marks by trainee and exercise.
 
     Returns

@@ -1,6 +1,8 @@
 """Saved layouts: the coordinator's own choice of columns, names, order and grade words, kept in a file."""
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -8,8 +10,9 @@ from grader import catalogue, files
 from grader.course.attempts import passing, standing
 from grader.errors import BadFile
 from grader.pages import csv_file
-from grader.pages.csv_file import INTEGER, NUMBER
+from grader.pages.csv_file import INTEGER, NUMBER, Manner, Written
 from grader.records.term.policy import POINTS
+from grader.records.term.term import Term
 from grader.reports.tables import scope
 from grader.reports.tables.columns import GRADES, TEXT, Column, Shape
 from grader.reports.tables.grades import hundredths, percent, table
@@ -100,12 +103,12 @@ class Layout:
     words: tuple
 
     @property
-    def shape(self):
+    def shape(self) -> Shape:
         made = tuple(Column(heading, _kind(take), heading) for take, heading in self.columns)
         return Shape("layout", "A saved layout", made, ())
 
 
-def read(path):
+def read(path: Path | str) -> Layout:
     """A layout from its file.
 
     Raises
@@ -144,14 +147,14 @@ def read(path):
     return Layout(kind, tuple(chosen), tuple(order), _words(found.get("words", []), name))
 
 
-def takes(kind):
+def takes(kind: str) -> tuple[str, ...]:
     """What a layout of this kind may take."""
     if kind == PER_MODULE:
         return (*GRADES.names, "group", "word")
     return (*PERSON, *TOTALS, *(f"{module}.{what}" for module in catalogue.all_modules() for what in OF_MODULE))
 
 
-def rows(opened, layout):
+def rows(opened: Iterable[Term], layout: Layout) -> list[dict[str, str]]:
     """The rows of a layout over several terms, as dictionaries by heading, in its order."""
     found = []
     for term, connection in scope.each(opened):
@@ -163,7 +166,7 @@ def rows(opened, layout):
     return [{heading: row.get(take, "") for take, heading in layout.columns} for row in found]
 
 
-def write(opened, layout, path, how):
+def write(opened: Sequence[Term], layout: Layout, path: Path | str, how: Manner) -> Written:
     """Write a layout as CSV and note it in the ledger.
 
     Returns
@@ -175,13 +178,13 @@ def write(opened, layout, path, how):
     return found
 
 
-def word(layout, mark, most, *, below=None):
+def word(layout: Layout, mark: int | Fraction, most: int, *, below: float | None = None) -> str:
     """The grade word for a mark, decided unrounded; with `below` one that begins under that per cent; else blank."""
     if not most:
         return ""
-    words = [(passing.as_written(least), said) for least, said in layout.words]
+    words = [(passing.as_written(least), grade) for least, grade in layout.words]
     allowed = [pair for pair in words if below is None or pair[0] < passing.as_written(below)]
-    return next((said for least, said in allowed if mark * 100 >= least * most), "")
+    return next((grade for least, grade in allowed if mark * 100 >= least * most), "")
 
 
 def _with_words(term, connection, layout):

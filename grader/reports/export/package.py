@@ -1,12 +1,16 @@
 """The set of own tables: CSV files, the settings behind them, and a description for machines."""
 
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 from grader import files
 from grader.course.attempts import passing, standing
 from grader.errors import Unknown
 from grader.pages import csv_file
+from grader.pages.csv_file import Manner, Written
 from grader.records import vehicles
+from grader.records.term.term import Term
 from grader.reports.export import pseudonym
 from grader.reports.tables import grades, item_analysis, people, scope, statistics, variants
 from grader.reports.tables.columns import DAY, MOMENT, SHAPES
@@ -16,7 +20,7 @@ _PERSONAL = {"grades": grades.table, "items": people.items, "objectives": people
 _BY_PERSON = ("grades", "items", "objectives")  # long tables, which can be read in the order of the codes
 
 
-def rows(opened, name, *, pseudonymous=False):
+def rows(opened: Sequence[Term], name: str, *, pseudonymous: bool = False) -> Iterator[dict[str, str]]:
     """The rows of one table over several terms, one after the other.
 
     Parameters
@@ -48,13 +52,20 @@ def rows(opened, name, *, pseudonymous=False):
     yield from pseudonym.figure_rows(shape, found) if pseudonymous else found
 
 
-def folder_for(opened, *, pseudonymous=False):
+def folder_for(opened: Sequence[Term], *, pseudonymous: bool = False) -> Path:
     """Where exports go if nobody says otherwise: the first term's own folder."""
     place = opened[0].folder / "exports"
     return place / "pseudonymous" if pseudonymous else place
 
 
-def write(opened, name, path=None, *, how=None, pseudonymous=False):
+def write(
+    opened: Sequence[Term],
+    name: str,
+    path: Path | None = None,
+    *,
+    how: Manner | None = None,
+    pseudonymous: bool = False,
+) -> Written:
     """Write one table and note it in the ledger.
 
     Returns
@@ -77,7 +88,9 @@ def write(opened, name, path=None, *, how=None, pseudonymous=False):
     return found
 
 
-def write_all(opened, folder=None, *, how=None, pseudonymous=False):
+def write_all(
+    opened: Sequence[Term], folder: Path | None = None, *, how: Manner | None = None, pseudonymous: bool = False
+) -> list[Written]:
     """Write every table, policy.json and datapackage.json into one folder.
 
     Returns
@@ -98,7 +111,7 @@ def write_all(opened, folder=None, *, how=None, pseudonymous=False):
     return list(written.values())
 
 
-def policy(opened, how=None, pseudonymous=False):
+def policy(opened: Iterable[Term], how: Manner | None = None, pseudonymous: bool = False) -> dict[str, Any]:
     """Every setting behind the figures, as an object for JSON. The database's address is left out."""
     how = how or csv_file.Manner()
     classes = []
@@ -187,7 +200,9 @@ def _vehicles(connection):
     ]
 
 
-def description(opened, written, how, pseudonymous):
+def description(
+    opened: Sequence[Term], written: Mapping[str, Written], how: Manner, pseudonymous: bool
+) -> dict[str, Any]:
     """A Frictionless data package that describes the tables."""
     return {
         "name": "timing-mark-pseudonymous"

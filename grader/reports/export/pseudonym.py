@@ -7,21 +7,24 @@ personal data; they are fit for handing to somebody who does not hold the key.
 import base64
 import hashlib
 import hmac
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from functools import lru_cache, partial
 from itertools import groupby
 
-from sqlalchemy import func, select
+from sqlalchemy import Connection, func, select
 
 from grader import clock
 from grader.records import schema
-from grader.reports.tables.columns import CODE, DAY, DROP
+from grader.records.term.roster import Trainee
+from grader.records.term.term import Term
+from grader.reports.tables.columns import CODE, DAY, DROP, Shape
 
 SMALLEST_CELL = 5
 HIDDEN = "hidden"
 _MARK_EVENTS = ("marked", "re-marked", "override")
 
 
-def code(term, trainee, purpose="pseudonym"):
+def code(term: Term, trainee: str, purpose: str = "pseudonym") -> str:
     """Code of a person: the same in every export of a term, and nothing without its key.
 
     Parameters
@@ -36,17 +39,19 @@ def code(term, trainee, purpose="pseudonym"):
     return base64.b32encode(digest[:10]).decode().lower()
 
 
-def by_code(term):
+def by_code(term: Term) -> Callable[[Trainee], str]:
     """What puts trainees into the order of their codes, because the order of a class list would give the names away."""
     return lambda person: code(term, person.college_id)
 
 
-def is_small(connection):
+def is_small(connection: Connection) -> bool:
     """Whether a class is so small that naming it would name its people."""
-    return connection.execute(select(func.count()).select_from(schema.trainee)).scalar() < SMALLEST_CELL
+    return connection.execute(select(func.count()).select_from(schema.trainee)).scalar_one() < SMALLEST_CELL
 
 
-def person_rows(term, connection, shape, rows, *, in_order=False):
+def person_rows(
+    term: Term, connection: Connection, shape: Shape, rows: Iterable[Mapping[str, str]], *, in_order: bool = False
+) -> Iterator[dict[str, str]]:
     """The rows of a table about people, without names.
 
     They are put in the order of the codes; for the same reason rows of the ledger are
@@ -83,7 +88,7 @@ def person_rows(term, connection, shape, rows, *, in_order=False):
         yield row
 
 
-def figure_rows(shape, rows):
+def figure_rows(shape: Shape, rows: Iterable[dict[str, str]]) -> Iterator[dict[str, str]]:
     """The rows of a table of figures; those that rest on fewer than five people are blank."""
     for row in rows:
         if int(row["n"]) < SMALLEST_CELL:

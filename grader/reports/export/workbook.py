@@ -3,7 +3,9 @@
 import re
 import tempfile
 from collections import Counter
+from collections.abc import Collection, Sequence
 from datetime import datetime
+from pathlib import Path
 
 import xlsxwriter
 
@@ -11,8 +13,10 @@ from grader import clock, files
 from grader.course.attempts import standing
 from grader.errors import Refused
 from grader.pages.csv_file import INTEGER, NUMBER
+from grader.records.term.term import Term
 from grader.reports.export import layout as layouts
 from grader.reports.export import package, pseudonym
+from grader.reports.export.layout import Layout
 from grader.reports.tables import scope
 from grader.reports.tables.columns import MOMENT, SHAPES
 
@@ -27,7 +31,9 @@ _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff\ud800-\udfff]")
 _SHEETS = ("grades", "objectives", "witnessed", "items", "analysis", "variants", "modules", "changes")
 
 
-def write(opened, path=None, *, layout=None, pseudonymous=False):
+def write(
+    opened: Sequence[Term], path: Path | None = None, *, layout: Layout | None = None, pseudonymous: bool = False
+) -> Path:
     """Write the workbook and note it in the ledger.
 
     Parameters
@@ -80,13 +86,13 @@ def _fill(book, opened, layout, pseudonymous):
     _table(book, "Policy", ("setting", "value"), _flat(package.policy(opened, pseudonymous=pseudonymous)), head)
 
 
-def clean(text):
+def clean(text: str) -> str:
     """Text as a cell can hold it: no control characters, not longer than a cell."""
     text = _CONTROL.sub("�", text)
     return text if len(text) <= LONGEST_CELL else text[: LONGEST_CELL - 1] + "…"
 
 
-def sheet_name(title, taken=()):
+def sheet_name(title: str, taken: Collection[str] = ()) -> str:
     """A title as a sheet may be called: at most 31 characters, without []:*?/\\, not taken yet."""
     name = re.sub(r"[\[\]:*?/\\]", " ", clean(title)).strip().strip("'")[:31].strip() or "Sheet"
     number, made = 1, name

@@ -1,7 +1,7 @@
 """What a class report tells, as plain figures: marks, slips, who needs help, and how the months compare."""
 
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -9,10 +9,14 @@ from sqlalchemy import select
 
 from grader import clock
 from grader.course.attempts import kept, lateness, overview, passing, standing
+from grader.course.attempts.standing import Standing
+from grader.exercise.model import Exercise, Module
 from grader.exercise.part import Part, sayings
 from grader.marking.verdict import BLANK, WRONG
 from grader.records import adjustments, database, schema
 from grader.records.term import roster
+from grader.records.term.roster import Trainee
+from grader.records.term.term import Term
 from grader.reports.tables import statistics
 
 CLOSE = 0.05  # of the module's marks: so near to the pass mark one slip more or less decides
@@ -57,7 +61,7 @@ class Month:
     practice: bool = False
 
 
-def slips(term, module):
+def slips(term: Term, module: Module) -> list[Slip]:
     """Slips of a module, commonest first; of equal counts the earlier in the lesson comes first.
 
     An answer that a resit keeps was given once and is counted once.
@@ -72,7 +76,7 @@ def slips(term, module):
     ]
 
 
-def chosen(term, module):
+def chosen(term: Term, module: Module) -> list[Chosen]:
     """Wrong options to which no slip leads, in the order of `slips`.
 
     Returns
@@ -110,7 +114,7 @@ def _counted(term, module, key_of: Callable[[Any, Part], str | None]) -> Iterato
         yield path, f"{exercise.title}: {part.prompt}", part, key, count, given[path]
 
 
-def needs(term, table):
+def needs(term: Term, table: Iterable[tuple[Standing, Mapping[str, int | None]]]) -> list[tuple[Trainee, str, str]]:
     """Everybody who has not come through safely, most urgent first, with the next step.
 
     Whoever failed, is close to the pass mark, has not handed in, waits for a resit, or whose
@@ -244,13 +248,15 @@ def _marks(hundredths):
     return f"{shown} mark{'' if shown == '1' else 's'}"
 
 
-def stuck(marks):
+def stuck(marks: Mapping[str, int | None]) -> bool:
     """Whether somebody earned nothing in at least half of the exercises that were read."""
     read = [value for value in marks.values() if value is not None]
     return bool(read) and sum(value == 0 for value in read) >= NOUGHTS * len(read)
 
 
-def by_exercise(module, table):
+def by_exercise(
+    module: Module, table: Sequence[tuple[Standing, Mapping[str, int | None]]]
+) -> list[tuple[Exercise, int, int, int, int]]:
     """[(exercise, full, part, none, waiting)]: how many trainees earned how much."""
     found = []
     for exercise in module.exercises:
@@ -262,7 +268,7 @@ def by_exercise(module, table):
     return found
 
 
-def months(opened):
+def months(opened: Iterable[Term]) -> list[Month]:
     """The modules of some terms in the order in which they were assigned.
 
     Returns
@@ -294,6 +300,6 @@ def months(opened):
     return sorted(found, key=lambda month: (month.assigned_at, month.term, month.module))
 
 
-def marks(term, module):
+def marks(term: Term, module: Module) -> list[tuple[Standing, dict[str, int | None]]]:
     """Standing and marks by exercise of everybody who had the module, in order of name."""
     return [row for row in overview.marks_table(term, module) if row[0].state != standing.NOT_ASSIGNED]

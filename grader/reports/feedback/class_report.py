@@ -7,8 +7,10 @@ from pathlib import Path
 from grader import catalogue, clock, files
 from grader.course.attempts import overview, passing, standing
 from grader.errors import Refused
+from grader.exercise.model import Module
 from grader.pages import html
 from grader.records.term import roster
+from grader.records.term.term import Term
 from grader.reports.feedback import charts, class_figures, confidence, similarity
 from grader.reports.tables import item_analysis as tables
 from grader.reports.tables import statistics, wording
@@ -66,7 +68,7 @@ def write(opened: Sequence, module_key: str = "") -> list[Path]:
     return written
 
 
-def build(term, module, pools: Sequence, months: Sequence) -> bytes:
+def build(term: Term, module: Module, pools: Sequence, months: Sequence) -> bytes:
     """The page.
 
     Parameters
@@ -182,7 +184,10 @@ def _sure(term, module):
 
 def _marks(term, module, table):
     counted = class_figures.by_exercise(module, table)
-    rows = [(f"{n}. {e.title}", *counts) for n, (e, *counts) in enumerate(counted, 1)]
+    rows = [
+        (f"{n}. {exercise.title}", full, some, none, waits)
+        for n, (exercise, full, some, none, waits) in enumerate(counted, 1)
+    ]
     earned = None
     if any(sum(row[1:]) for row in rows):
         words = "; ".join(

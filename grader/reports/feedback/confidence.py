@@ -6,6 +6,7 @@ goes when they go. Assessed sheets are never looked at for it: no mark knows of 
 
 from collections import Counter
 from dataclasses import dataclass, field
+from typing import Any
 
 from sqlalchemy import select
 
@@ -13,10 +14,12 @@ from grader.course.attempts import evaluation
 from grader.errors import BadSheet
 from grader.exercise import issued
 from grader.exercise import sheet as sheets
-from grader.exercise.model import PRACTICE
+from grader.exercise.model import PRACTICE, Module
 from grader.exercise.part import sayings
 from grader.marking import confidence
+from grader.marking.confidence import Said
 from grader.records import adjustments, database, schema
+from grader.records.term.term import Term
 
 SEVERAL = 2  # so many say something about the exercise, one alone about himself
 
@@ -53,7 +56,7 @@ class Sureness:
     unread: int  # kept hand-ins that could not be read again
 
 
-def of_class(term, module):
+def of_class(term: Term, module: Module) -> Sureness | None:
     """What the practice sheets of a module say; None where it was not handed out as practice.
 
     Parameters
@@ -89,7 +92,7 @@ def of_class(term, module):
     return Sureness(len(work), speaking, tuple(_rows(module, counts)), unread)
 
 
-def of_sheet(term, module, record, marked):
+def of_sheet(term: Term, module: Module, record: str, marked: Any) -> dict[str, Said]:
     """What one trainee said, by exercise; nothing for assessed work, whatever its sheet holds.
 
     Parameters

@@ -4,17 +4,20 @@ from dataclasses import dataclass, field
 from types import SimpleNamespace
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import Connection, Row, select
 
 from grader import catalogue
 from grader.course.attempts import evaluation, passing
 from grader.errors import BadSheet
 from grader.exercise import issued as issued_as
-from grader.exercise.model import Module
+from grader.exercise.model import Exercise, Module
 from grader.exercise.truth import Truth
 from grader.marking.verdict import READ
 from grader.records import adjustments, answers, schema
+from grader.records.adjustments import Adjustments
 from grader.records.term import roster
+from grader.records.term.roster import Trainee
+from grader.records.term.term import Term
 from grader.reports.feedback import confidence as sure
 from grader.reports.tables import people
 
@@ -38,11 +41,11 @@ class Work:
     sure: dict = field(default_factory=dict)  # exercise key -> Said; practice only
     mode: str = ""  # practice or assessed
 
-    def given(self, exercise):
+    def given(self, exercise: Exercise) -> SimpleNamespace:
         """The trainee's own numbers of an exercise."""
         return SimpleNamespace(**vars(self.truth.given(exercise.key)))
 
-    def earned(self, exercise):
+    def earned(self, exercise: Exercise) -> int | None:
         """Hundredths of an exercise; None while one of its answers waits to be read."""
         if exercise.key in self.by_hand:
             return self.by_hand[exercise.key]
@@ -50,12 +53,14 @@ class Work:
         return None if None in mine else sum(mine)
 
     @property
-    def to_sit_again(self):
+    def to_sit_again(self) -> list[str]:
         """Codes of objectives that a resit would cover."""
         return [code for code, found in self.judged.items() if found.lacking]
 
 
-def gather(term, connection, module, person, mark, decided):
+def gather(
+    term: Term, connection: Connection, module: Module, person: Trainee, mark: Row, decided: Adjustments
+) -> Work:
     """The work of one attempt.
 
     Parameters

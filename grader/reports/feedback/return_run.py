@@ -3,12 +3,14 @@
 import hashlib
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from sqlalchemy import select
 
 from grader import clock, files
 from grader.course.attempts import standing
 from grader.course.attempts.kept import RETURNED, returned_path
+from grader.course.attempts.standing import Standing
 from grader.course.formgrader import notebooks
 from grader.course.grading.session import session
 from grader.course.grading.work import Work
@@ -121,7 +123,7 @@ class _Run:
     one_file: bool
     done: Returned
 
-    def give_back(self, one):
+    def give_back(self, one: Standing) -> list[dict[str, Any]]:
         """Return every marked attempt of one trainee, or say why not; what stands on the latest page, for one file of all."""
         work, done, table = self.work, self.done, schema.mark
         term, connection, module = work.term, work.connection, work.module

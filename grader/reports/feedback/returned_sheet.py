@@ -1,5 +1,6 @@
 """The returned sheet as a page: the mark, what was asked, typed and read, what was right, and how to get there."""
 
+from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
@@ -13,7 +14,9 @@ from grader.exercise.model import PRACTICE
 from grader.marking import confidence, feedback, verdict
 from grader.pages import html
 from grader.records import answers
+from grader.records.term.term import Term
 from grader.reports.feedback import verdict_words
+from grader.reports.feedback.marked_attempt import Work
 from grader.reports.tables.grades import hundredths, percent
 
 _SAID = {
@@ -25,7 +28,7 @@ _SAID = {
 _WORDS = {"right": "right", "partly": "partly", "wrong": "wrong", "blank": "blank", "waits": "waits"}
 
 
-def build(term, work, sections) -> bytes:
+def build(term: Term, work: Work, sections: Mapping[str, str]) -> bytes:
     """The page of one attempt.
 
     Parameters
@@ -48,7 +51,7 @@ def page(sheets: list[dict[str, Any]], title: str) -> bytes:
     return html.page("returned_sheet.html", sheets=sheets, title=title)
 
 
-def data(term, work, sections, *, anchor: str = "exercise-") -> dict[str, Any]:
+def data(term: Term, work: Work, sections: Mapping[str, str], *, anchor: str = "exercise-") -> dict[str, Any]:
     """What the template shows of one attempt, as plain text and figures.
 
     Parameters

@@ -6,6 +6,7 @@ stay below the limit after correction; how many are too few follows from the siz
 the class. Blocks keep memory from growing with the square of the class.
 """
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -42,7 +43,7 @@ class Item:
         self.place = np.full(size, -1)
         self.place[self.rows] = np.arange(len(self.rows))
 
-    def between(self, first, last):
+    def between(self, first: int, last: int) -> tuple[np.ndarray, np.ndarray]:
         """(rows, whether each of their answers fits each of the class) of the trainees from first to before last."""
         start, stop = np.searchsorted(self.rows, (first, last))
         rows, fits = self.rows[start:stop], True
@@ -51,14 +52,14 @@ class Item:
         fits[np.arange(len(rows)), rows] = False
         return rows, fits
 
-    def pairs(self, one, other):
+    def pairs(self, one: np.ndarray, other: np.ndarray) -> np.ndarray:
         """Whether the answer of each `one` fits the numbers of the `other` at the same place."""
         place = self.place[one]
         near = np.abs(self.typed[place] - self.right[other]) <= self.width[other]
         return near.all(axis=1) & (place >= 0) & (one != other)
 
 
-def judge(items, size):
+def judge(items: Sequence[Item], size: int) -> list[tuple[float, int, int, int, int, tuple[str, ...]]]:
     """Pairs beyond chance, least chance first.
 
     Parameters
@@ -96,7 +97,7 @@ def judge(items, size):
     ]
 
 
-def tail(rates, least):
+def tail(rates: Iterable[float], least: int) -> float:
     """Chance that at least some of several independent events happen (Poisson-binomial).
 
     Parameters
@@ -115,7 +116,7 @@ def tail(rates, least):
     return float(min(1.0, spread[least:].sum()))
 
 
-def holm(chances, number):
+def holm(chances: Sequence[float], number: int) -> list[float]:
     """Chances in rising order, corrected for a number of looks by Holm's steps.
 
     Parameters
@@ -133,7 +134,7 @@ def holm(chances, number):
     return np.maximum.accumulate(stepped).tolist() if stepped else []
 
 
-def fewest(everybody):
+def fewest(everybody: int) -> int:
     """Fewest fits with which a pair can be named, if no more than half of all pairs are judged.
 
     Whoever has one fit less has at least `LEAST_RATE` to that power as his chance. Before

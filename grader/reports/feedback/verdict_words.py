@@ -1,7 +1,15 @@
 """How a verdict is told on a returned sheet: after the marking nothing need be hidden any more."""
 
-from grader.exercise.part import sayings
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from grader.exercise.part import Part, sayings
 from grader.marking import feedback, verdict
+from grader.marking.verdict import PartMark
+
+if TYPE_CHECKING:
+    from sqlalchemy import Row
 
 WORD = {
     verdict.RIGHT: "Right",
@@ -35,7 +43,7 @@ _AFTERWARDS = {
 }
 
 
-def sentence(part, row, mark):
+def sentence(part: Part, row: Row, mark: PartMark | None) -> str:
     """How to put an answer right, in one or two sentences; empty where nothing is to be said.
 
     Parameters

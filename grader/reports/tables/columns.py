@@ -44,7 +44,7 @@ class Shape:
     key: tuple
 
     @property
-    def names(self):
+    def names(self) -> tuple[str, ...]:
         return tuple(column.name for column in self.columns)
 
 

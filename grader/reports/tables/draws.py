@@ -1,12 +1,19 @@
 """What a trainee's numbers were drawn from, as his issue says: which variant, which engine, what was kept."""
 
+from __future__ import annotations
+
 import hashlib
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from grader.exercise import issued
 from grader.exercise.variant import DIGEST, ENGINE
 from grader.records import vehicles
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,12 +31,12 @@ class Drawn:
     kept: bool
 
 
-def lines(connection):
+def lines(connection: Connection) -> dict[str, str]:
     """Digest of every own vehicle of a term -> its key and revision in words."""
     return {found.digest: found.line for found in vehicles.revisions(connection)}
 
 
-def of_issue(record, own_lines):
+def of_issue(record: str, own_lines: Mapping[str, str]) -> dict[str, Drawn]:
     """What was drawn, by exercise key.
 
     Parameters

@@ -1,14 +1,25 @@
 """grades.csv: one row per trainee and module; what is absent is blank."""
 
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from fractions import Fraction
+from typing import TYPE_CHECKING, Any
+
 from grader import clock
 from grader.course.attempts import passing, standing
+from grader.records.term.roster import Trainee
+from grader.records.term.term import Term
 from grader.reports.tables import scope
 from grader.reports.tables.columns import GRADES
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection
 
 COLUMNS = GRADES.names
 
 
-def table(term, connection, by=None):
+def table(term: Term, connection: Connection, by: Callable[[Trainee], Any] | None = None) -> Iterator[dict[str, str]]:
     """The rows as dictionaries of text, in the order of `COLUMNS`; of trainees in order of name, or `by` something else."""
     for found in scope.standings(term, connection, standing.listed_modules(connection), by):
         row = dict.fromkeys(COLUMNS, "")
@@ -30,12 +41,12 @@ def table(term, connection, by=None):
         yield row
 
 
-def hundredths(value):
+def hundredths(value: int) -> str:
     """A mark as text: 17, 17.5 or 17.25."""
     return f"{value // 100}.{value % 100:02d}".rstrip("0").rstrip(".")
 
 
-def changed(term, entry, which):
+def changed(term: Term, entry: Mapping[str, Any], which: str) -> str:
     """What stood before ("old") or after ("new") a change of the ledger: marks, a due time on the term's clock, or a word."""
     value = entry[which]
     if isinstance(value, int):
@@ -45,10 +56,10 @@ def changed(term, entry, which):
     return "" if value is None else str(value)
 
 
-def percent(mark, most, limit):
+def percent(mark: int | Fraction, most: int, limit: float) -> str:
     """Two decimals, half rounded up, but cut off where rounding would reach a limit (per cent) that was missed."""
-    limit, shown = passing.as_written(limit), int((mark * 100000 // most + 5) // 10)
-    if mark * 100 < limit * most and shown >= limit * 100:
+    bound, shown = passing.as_written(limit), int((mark * 100000 // most + 5) // 10)
+    if mark * 100 < bound * most and shown >= bound * 100:
         shown = int(mark * 10000 // most)
     return hundredths(shown)
 

@@ -4,6 +4,7 @@ import json
 import sys
 from array import array
 from collections import Counter
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -15,6 +16,7 @@ from grader.exercise.model import PRACTICE
 from grader.exercise.truth import Truth
 from grader.marking.verdict import CARRIED
 from grader.records import schema
+from grader.records.term.term import Term
 from grader.reports.tables import draws as origin
 from grader.reports.tables import scope, statistics
 from grader.reports.tables.people import expected, waiting
@@ -42,11 +44,11 @@ class Pool:
     engines: list = field(default_factory=list)
 
     @property
-    def marks(self):
+    def marks(self) -> np.ndarray:
         return np.array(self.rows, dtype=float).reshape(len(self.rows), len(self.items)) / 100
 
 
-def pools(opened, *, drawn=False, practice=False):
+def pools(opened: Iterable[Term], *, drawn: bool = False, practice: bool = False) -> list[Pool]:
     """The pools of several terms, in order of module and version.
 
     Parameters
@@ -88,7 +90,7 @@ def pools(opened, *, drawn=False, practice=False):
     return [found[key] for key in sorted(found)]
 
 
-def analysis(pools_found):
+def analysis(pools_found: Iterable[Pool]) -> Iterator[dict[str, str]]:
     """Rows of analysis.csv."""
     for pool in pools_found:
         table = pool.marks
@@ -112,7 +114,7 @@ def analysis(pools_found):
             }
 
 
-def modules(pools_found):
+def modules(pools_found: Iterable[Pool]) -> Iterator[dict[str, str]]:
     """Rows of modules.csv."""
     for pool in pools_found:
         got = statistics.test(pool.marks)
@@ -189,7 +191,7 @@ def _right(text):
     return sys.intern(other) if other or not low else (float(low) + float(high)) / 2
 
 
-def figure(value):
+def figure(value: float | None) -> str:
     """At most four decimals; never minus nought."""
     if value is None:
         return ""

@@ -1,6 +1,9 @@
 """Rows about people: items, objectives and the ledger, read in batches of trainees."""
 
-from sqlalchemy import select
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from typing import Any
+
+from sqlalchemy import Connection, Row, select
 
 from grader import catalogue
 from grader.course.attempts import passing, standing
@@ -8,6 +11,8 @@ from grader.course.attempts.passing import waiting
 from grader.marking.verdict import READ
 from grader.records import adjustments, ledger, schema
 from grader.records import witnessed as seen
+from grader.records.term.roster import Trainee
+from grader.records.term.term import Term
 from grader.reports.tables import draws, scope
 from grader.reports.tables.grades import hundredths
 
@@ -15,7 +20,7 @@ _PATHS = {"right": "direct", "carried": "consequential"}
 _MARK_EVENTS = ("marked", "re-marked", "override")
 
 
-def items(term, connection, by=None):
+def items(term: Term, connection: Connection, by: Callable[[Trainee], Any] | None = None) -> Iterator[dict[str, str]]:
     """Rows of items.csv for one term, trainee by trainee in order of name, or `by` something else."""
     order = {path: n for module in catalogue.all_modules().values() for n, (_, _, path) in enumerate(module.parts())}
     decided, own, modes = adjustments.read(connection), draws.lines(connection), standing.modes(connection)
@@ -32,13 +37,17 @@ def items(term, connection, by=None):
                 }
 
 
-def objectives(term, connection, by=None):
+def objectives(
+    term: Term, connection: Connection, by: Callable[[Trainee], Any] | None = None
+) -> Iterator[dict[str, str]]:
     """Rows of objectives.csv for one term, trainee by trainee in order of name, or `by` something else."""
     for _, rows in objectives_of_each(term, connection, scope.batches(connection, by)):
         yield from rows
 
 
-def objectives_of_each(term, connection, batches):
+def objectives_of_each(
+    term: Term, connection: Connection, batches: Iterable[Sequence[Trainee]]
+) -> Iterator[tuple[Trainee, list[dict[str, str]]]]:
     """(trainee, his rows of objectives.csv) of everybody in some lists of trainees.
 
     The attempt that counts in the module decides; for an objective that it did not
@@ -77,7 +86,7 @@ def objectives_of_each(term, connection, batches):
             yield person, found
 
 
-def witnessed(term, connection):
+def witnessed(term: Term, connection: Connection) -> Iterator[dict[str, str]]:
     """Rows of witnessed.csv for one term, in order of name."""
     known, found = catalogue.objectives(), {}
     for task in seen.tasks(connection):
@@ -98,7 +107,7 @@ def witnessed(term, connection):
             }
 
 
-def changes(term, connection):
+def changes(term: Term, connection: Connection) -> Iterator[dict[str, str]]:
     """Rows of changes.csv for one term, without what concerns single items.
 
     Exports stay in the ledger and are left out here: they change nothing, and the
@@ -113,7 +122,7 @@ def changes(term, connection):
             "at": at,
             "event": entry["event"],
             "actor": entry["actor"],
-            "trainee_id": college_id.get(entry["trainee"], entry["trainee"]),
+            "trainee_id": college_id.get(entry["trainee"]) or entry["trainee"],
             "module": entry["module"],
             "attempt": _text(entry["attempt"]),
             "old": _value(entry["old"], marks),
@@ -125,8 +134,8 @@ def changes(term, connection):
         }
 
 
-def _by_trainee(connection, table, batch):
-    found = {}
+def _by_trainee(connection, table, batch) -> dict[str, list[Row]]:
+    found: dict[str, list[Row]] = {}
     wanted = [person.id for person in batch]
     for row in connection.execute(select(table).where(table.c.trainee.in_(wanted))):
         found.setdefault(row.trainee, []).append(row)
@@ -160,25 +169,24 @@ def _item(term, person, row, numbers, by_hand):
     }
 
 
-def path(row):
+def path(row: Row) -> str:
     """How the marks of an answer were earned."""
     if row.verdict == READ and row.hundredths == row.most:
         return "direct"
     return _PATHS.get(row.verdict) or ("partial" if row.hundredths else "none")
 
 
-def objective(term, person, entry, rows):
+def objective(term: Term, person: Trainee, entry: Mapping[str, str], rows: Sequence[Row]) -> dict[str, str]:
     """Row of objectives.csv from the rows of tm_answer that examine an objective; `entry` is its catalogue entry."""
     found = passing.judge(term.policy, entry["code"], rows)
-    waits = found.marks is None
     return {
         "class": term.id,
         "trainee_id": person.college_id,
         "objective": entry["code"],
         "uuid": entry["uuid"],
-        "marks": "" if waits else hundredths(found.marks),
+        "marks": "" if found.marks is None else hundredths(found.marks),
         "max": hundredths(found.most),
-        "share": "" if waits else _share(found.marks, found.most, found.threshold),
+        "share": "" if found.marks is None else _share(found.marks, found.most, found.threshold),
         "threshold": hundredths(found.threshold),
         "met": found.met,
         "must_pass": "yes" if entry["code"] in term.policy.must_pass else "no",
@@ -195,7 +203,7 @@ def _share(part, whole, limit):
     return f"{shown // 10000}.{shown % 10000:04d}".rstrip("0").rstrip(".")
 
 
-def expected(text):
+def expected(text: str) -> tuple[str, str, str]:
     """(low, high, other text) of what was right."""
     low, dots, high = text.partition("..")
     try:

@@ -1,23 +1,29 @@
 """What an export covers: one or several term folders, opened and looked through one after the other."""
 
+from collections.abc import Callable, Iterable, Iterator
 from datetime import date
+from pathlib import Path
+from typing import Any
 
-from sqlalchemy import func, select
+from sqlalchemy import Connection, func, select
 
 from grader import catalogue, clock
 from grader.course.attempts import standing
+from grader.course.attempts.standing import Standing
 from grader.course.grading import reconcile
 from grader.course.grading.session import session_on_all
 from grader.errors import Refused
 from grader.records import adjustments, database, ledger, schema, session
 from grader.records.term import roster
 from grader.records.term import term as terms
+from grader.records.term.roster import Trainee
+from grader.records.term.term import Term
 
 BATCH = 200  # trainees at a time, so that memory does not grow with the class
 _NOT_TEACHING = ("export", "delete", "settings")
 
 
-def open_all(folders):
+def open_all(folders: Iterable[Path]) -> list[Term]:
     """The terms in some folders, in that order, with what formgrader changed taken over.
 
     Raises
@@ -31,7 +37,7 @@ def open_all(folders):
     return opened
 
 
-def open_to_read(folders):
+def open_to_read(folders: Iterable[Path]) -> list[Term]:
     """The terms in some folders, in that order; nothing is written to them.
 
     Raises
@@ -52,7 +58,7 @@ def open_to_read(folders):
     return opened
 
 
-def not_taken_over(opened):
+def not_taken_over(opened: Iterable[Term]) -> list[str]:
     """Sentences about marks that formgrader changed and the records do not know yet."""
     told = []
     for term in opened:
@@ -68,25 +74,25 @@ def _take_over(term):
         pass
 
 
-def each(opened):
+def each(opened: Iterable[Term]) -> Iterator[tuple[Term, Connection]]:
     """(term, connection) of every term, each in a transaction of its own; whoever comes meanwhile waits and is told why."""
     for term in opened:
         with session.begin(term, "exporting") as held:
             yield term, held.connection
 
 
-def note_export(opened, name):
+def note_export(opened: Iterable[Term], name: str) -> None:
     """A row in each term's ledger: this was handed out."""
     for _, connection in each(opened):
         ledger.append(connection, [ledger.Entry("export", new=name)])
 
 
-def people(connection):
+def people(connection: Connection) -> list[Trainee]:
     """Everybody, in order of name."""
     return roster.everyone(connection)
 
 
-def batches(connection, by=None):
+def batches(connection: Connection, by: Callable[[Trainee], Any] | None = None) -> Iterator[list[Trainee]]:
     """Lists of at most `BATCH` trainees, in order of name.
 
     Parameters
@@ -102,19 +108,21 @@ def batches(connection, by=None):
         yield found[start : start + BATCH]
 
 
-def standings(term, connection, module_keys, by=None):
+def standings(
+    term: Term, connection: Connection, module_keys: Iterable[str], by: Callable[[Trainee], Any] | None = None
+) -> Iterator[Standing]:
     """As `standing.standings`, part by part, so that memory does not grow with the class; `by` as for `batches`."""
     decided, keys = adjustments.read(connection), list(module_keys)
     for batch in batches(connection, by):
         yield from standing.standings(term, connection, keys, people=batch, decided=decided)
 
 
-def college_ids(connection):
+def college_ids(connection: Connection) -> dict[str, str]:
     """The college's own id by ours."""
     return {person.id: person.college_id for person in people(connection)}
 
 
-def first_and_last_day(term, connection):
+def first_and_last_day(term: Term, connection: Connection) -> tuple[date, date]:
     """First day of a term and its last, in the term's zone, from ledger and due times.
 
     Returns
@@ -126,19 +134,19 @@ def first_and_last_day(term, connection):
         select(func.min(table.c.at), func.max(table.c.at)).where(table.c.event.not_in(_NOT_TEACHING))
     ).one()
     if first is None:
-        first = last = connection.execute(select(func.min(table.c.at))).scalar()
+        first = last = connection.execute(select(func.min(table.c.at))).scalar_one()
     dues = [due for due in connection.execute(select(schema.issue.c.due).distinct()).scalars() if due]
     days = [clock.from_text(at).astimezone(clock.zone(term.settings.zone)).date() for at in (first, last, *dues)]
     return min(days), max(days)
 
 
-def last_change(connection) -> str:
+def last_change(connection: Connection) -> str:
     """When a term's records last changed, as they keep it; exporting them is no change."""
     table = schema.ledger
-    return connection.execute(select(func.max(table.c.at)).where(table.c.event != "export")).scalar()
+    return connection.execute(select(func.max(table.c.at)).where(table.c.event != "export")).scalar_one()
 
 
-def keep_until(term, connection):
+def keep_until(term: Term, connection: Connection) -> date:
     """The day until which records are kept: the term's last day and the years of the setting."""
     last = first_and_last_day(term, connection)[1]
     year = last.year + term.settings.retention_years
@@ -146,7 +154,7 @@ def keep_until(term, connection):
     return date(year, 3, 1) if leap_day and year % 4 else last.replace(year=year)
 
 
-def retention(term):
+def retention(term: Term) -> tuple[date, bool]:
     """Until when a term's records are kept, and whether that day has passed in the term's zone.
 
     Returns

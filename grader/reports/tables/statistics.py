@@ -9,6 +9,7 @@ of a module rests on the same people. Where a figure means nothing it is None an
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy.stats import f as f_distribution
 
 FEW = 10  # below this many trainees only counts are shown
@@ -56,7 +57,7 @@ class Bin:
     note: str
 
 
-def facility(marks, most):
+def facility(marks: ArrayLike, most: float) -> float:
     """Share of the marks of an item that were earned.
 
     Parameters
@@ -68,10 +69,10 @@ def facility(marks, most):
     -------
     float
     """
-    return float(np.mean(marks) / most)
+    return float(np.mean(np.asarray(marks, dtype=float)) / most)
 
 
-def discrimination(table, column, most):
+def discrimination(table: ArrayLike, column: int, most: float) -> tuple[float | None, str]:
     """How much better the upper group does in an item than the lower one, by total mark.
 
     Parameters
@@ -99,7 +100,7 @@ def discrimination(table, column, most):
     return float((marks[:size].mean() - marks[-size:].mean()) / most), basis
 
 
-def rest_correlation(table, column):
+def rest_correlation(table: ArrayLike, column: int) -> float | None:
     """Correlation of an item with the total of all other items.
 
     Returns
@@ -115,7 +116,7 @@ def rest_correlation(table, column):
     return float(np.corrcoef(mine, rest)[0, 1])
 
 
-def alpha(table):
+def alpha(table: ArrayLike) -> float | None:
     """Cronbach's alpha; for items marked 0 or 1 it is KR-20.
 
     One divisor for item and total variances: mixing n and n - 1 gives another
@@ -136,7 +137,7 @@ def alpha(table):
     return float(k / (k - 1) * (1 - table.var(axis=0, ddof=1).sum() / of_total))
 
 
-def feldt_interval(value, n, k, level=0.95):
+def feldt_interval(value: float, n: int, k: int, level: float = 0.95) -> tuple[float, float]:
     """Confidence interval of alpha.
 
     Parameters
@@ -158,7 +159,7 @@ def feldt_interval(value, n, k, level=0.95):
     )
 
 
-def standard_error(table):
+def standard_error(table: ArrayLike) -> float | None:
     """Standard error of measurement, in marks; None where alpha has no meaning or is negative."""
     value = alpha(table)
     if value is None or not 0 <= value <= 1:
@@ -166,7 +167,7 @@ def standard_error(table):
     return float(np.asarray(table, dtype=float).sum(axis=1).std(ddof=1) * np.sqrt(1 - value))
 
 
-def item(table, column, most):
+def item(table: ArrayLike, column: int, most: float) -> Item:
     """All figures of one item, or counts alone with the reason.
 
     Returns
@@ -190,7 +191,7 @@ def item(table, column, most):
     return Item(n, full, facility(table[:, column], most), found, r, basis, "; ".join(notes))
 
 
-def test(table):
+def test(table: ArrayLike) -> Test:
     """All figures of one module, or counts alone with the reason.
 
     Returns
@@ -214,7 +215,7 @@ def test(table):
     return Test(n, k, mean, sd, value, low, high, standard_error(table), note)
 
 
-def against_rest(mine, others, most):
+def against_rest(mine: ArrayLike, others: ArrayLike, most: float) -> Bin:
     """Facility of those with some numbers beside that of all others.
 
     Parameters
@@ -241,7 +242,7 @@ def against_rest(mine, others, most):
     return Bin(float(mine.mean()), float(others.mean()), difference, error, note)
 
 
-def level(value):
+def level(value: float | None) -> str:
     """The usual word for a discrimination; negative means: look at the key."""
     if value is None:
         return ""

@@ -5,17 +5,19 @@ order of what was right and cut into thirds, or halves where thirds would be too
 other answers go by what was right. Bins of fewer than ten trainees are not shown.
 """
 
+from collections.abc import Iterable, Iterator
+
 import numpy as np
 
 from grader import catalogue
 from grader.reports.tables import statistics
-from grader.reports.tables.item_analysis import figure
+from grader.reports.tables.item_analysis import Pool, figure
 
 BY_ENGINE, BY_ANSWER = "engine", "right answer"
 _WORDS = {2: ("lower half", "upper half"), 3: ("lowest third", "middle third", "highest third")}
 
 
-def rows(pools_found):
+def rows(pools_found: Iterable[Pool]) -> Iterator[dict[str, str]]:
     """Rows of variants.csv, from pools that hold what was drawn."""
     for pool in pools_found:
         table = pool.marks
@@ -39,7 +41,7 @@ def rows(pools_found):
                 }
 
 
-def bins(pool, column):
+def bins(pool: Pool, column: int) -> Iterator[tuple[str, str, np.ndarray]]:
     """(what the bins are, words for one, which rows of the pool are in it) of every bin of ten or more."""
     item = pool.items[column]
     engines = [drawn.get(item.rpartition(".")[0], "") for drawn in pool.engines]

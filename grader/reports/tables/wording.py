@@ -9,6 +9,7 @@ from grader.course.attempts import passing, standing
 from grader.exercise.model import Exercise
 from grader.exercise.part import Part, sayings
 from grader.records.term.roster import Trainee
+from grader.records.term.term import Term
 
 PASSED, NOT_PASSED, AGAIN, OPEN = "passed", "not passed", "sit again", "open until all is read"
 MET = {
@@ -47,7 +48,7 @@ def _parts() -> dict[str, tuple[Exercise, Part]]:
     }
 
 
-def result(term, found: standing.Standing) -> str:
+def result(term: Term, found: standing.Standing) -> str:
     """What came of a module for somebody: passed, not passed, sit again; else how far the work has come.
 
     Sit again: a further attempt was issued, or may be.

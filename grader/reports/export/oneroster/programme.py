@@ -3,6 +3,7 @@
 import hashlib
 import json
 import re
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,6 +11,7 @@ from grader import files
 from grader.errors import BadFile, Refused
 from grader.records import database, ledger
 from grader.records.term import term as terms
+from grader.records.term.term import Term
 from grader.reports.tables import scope
 
 FORMAT, LARGEST_FILE = "timing-mark programme", 1_000_000
@@ -44,7 +46,7 @@ class Programme:
 ALONE = Programme(None, "Training centre", "09-01", ())  # for a class without a programme file
 
 
-def create(path, folders, *, centre, year_starts="09-01"):
+def create(path: Path, folders: Iterable[Path], *, centre: str, year_starts: str = "09-01") -> Programme:
     """Write a programme file.
 
     Raises
@@ -65,7 +67,7 @@ def create(path, folders, *, centre, year_starts="09-01"):
     return read(path)
 
 
-def read(path):
+def read(path: Path) -> Programme:
     """A programme from its file.
 
     Raises
@@ -86,7 +88,7 @@ def read(path):
     return Programme(path, centre, year_starts, tuple(path.parent / Path(folder).expanduser() for folder in folders))
 
 
-def open_whole(programme):
+def open_whole(programme: Programme) -> list[Term]:
     """All terms of a programme; every one has to open.
 
     Raises
@@ -97,7 +99,7 @@ def open_whole(programme):
     return scope.open_all(programme.folders)
 
 
-def check_part(programme, opened):
+def check_part(programme: Programme, opened: Iterable[Term]) -> None:
     """Refuse terms that the programme does not list."""
     listed = {terms.open_term(folder).id for folder in programme.folders}
     strangers = [term.id for term in opened if term.id not in listed]
@@ -105,7 +107,7 @@ def check_part(programme, opened):
         raise Refused(f"{strangers[0]} is not in {programme.path}. Add it to terms there, or leave --programme out.")
 
 
-def sent(programme, opened):
+def sent(programme: Programme, opened: Iterable[Term]) -> set[str]:
     """Ids of the classes that the receiver was ever sent of this programme.
 
     They are known by the programme's centre, which makes its ids at the receiver, and from
@@ -138,7 +140,7 @@ def sent(programme, opened):
     return found
 
 
-def check_bulk(programme, opened, drop=()):
+def check_bulk(programme: Programme, opened: Iterable[Term], drop: Iterable[str] = ()) -> None:
     """Refuse a bulk package that would make the receiver delete a class.
 
     Raises
@@ -154,7 +156,7 @@ def check_bulk(programme, opened, drop=()):
         )
 
 
-def note_sent(programme, opened, name, *, bulk):
+def note_sent(programme: Programme, opened: Sequence[Term], name: str, *, bulk: bool) -> None:
     """Note a package in the ledger of its classes; of a programme every class learns what the receiver now knows.
 
     Parameters

@@ -1,6 +1,7 @@
 """What stands in a OneRoster package: our records in the words of the standard, one file after another."""
 
 import uuid
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -35,20 +36,20 @@ class Part:
     programme: Programme
     names: bool
 
-    def id(self, *what):
+    def id(self, *what: object) -> str:
         """Id of a thing: the same in every package."""
         return str(uuid.uuid5(_NAMES, "\n".join((self.programme.centre, *map(str, what)))))
 
-    def person(self, trainee):
+    def person(self, trainee: str) -> str:
         """Id of a person: a keyed code, since a bare digest of a short number is soon guessed."""
         return pseudonym.code(self.term, trainee, "oneroster")
 
-    def day(self, text):
+    def day(self, text: str) -> date:
         """The day of a moment on the clock of the term."""
         return clock.from_text(text).astimezone(clock.zone(self.term.settings.zone)).date()
 
 
-def sessions(part):
+def sessions(part: Part) -> Iterator[tuple[object, ...]]:
     first, last = scope.first_and_last_day(part.term, part.connection)
     begins = date.fromisoformat(f"{first.year}-{part.programme.year_starts}")
     begins = begins if begins <= first else begins.replace(year=begins.year - 1)
@@ -60,15 +61,15 @@ def sessions(part):
     yield (_session(part), part.term.settings.title, "term", first, last + timedelta(days=1), year, label.year)
 
 
-def orgs(part):
+def orgs(part: Part) -> Iterator[tuple[object, ...]]:
     yield (part.id("org"), part.programme.centre, "school", "", "")
 
 
-def courses(part):
+def courses(part: Part) -> Iterator[tuple[object, ...]]:
     yield (part.id("course"), "", COURSE, "", "", part.id("org"), "", "")
 
 
-def classes(part):
+def classes(part: Part) -> Iterator[tuple[object, ...]]:
     yield (
         _class(part),
         part.term.settings.title,
@@ -85,7 +86,7 @@ def classes(part):
     )
 
 
-def users(part):
+def users(part: Part) -> Iterator[tuple[object, ...]]:
     for person in scope.people(part.connection):
         id_ = part.person(person.id)
         if part.names:
@@ -96,13 +97,13 @@ def users(part):
         yield (id_, enabled, login, "", given or "-", family or "-", "", number, *[""] * 10, part.id("org"), "")
 
 
-def roles(part):
+def roles(part: Part) -> Iterator[tuple[object, ...]]:
     for person in scope.people(part.connection):
         id_ = part.person(person.id)
         yield (part.id("role", id_), id_, "primary", "student", "", "", part.id("org"), "")
 
 
-def enrollments(part):
+def enrollments(part: Part) -> Iterator[tuple[object, ...]]:
     left = {}
     for _, at, entry in ledger.entries(part.connection, "withdrawn"):
         left[entry["trainee"]] = part.day(at) + timedelta(days=1)
@@ -112,12 +113,12 @@ def enrollments(part):
         yield (part.id("enrolment", part.term.id, id_), _class(part), part.id("org"), id_, "student", "", "", end)
 
 
-def categories(part):
+def categories(part: Part) -> Iterator[tuple[object, ...]]:
     for mode in sorted({row.mode for row in _assigned(part)}):
         yield (part.id("category", mode), f"{mode.capitalize()} work", "")
 
 
-def line_items(part):
+def line_items(part: Part) -> Iterator[tuple[object, ...]]:
     last = scope.first_and_last_day(part.term, part.connection)[1]
     for row in _assigned(part):
         module = catalogue.module(row.module)
@@ -138,7 +139,7 @@ def line_items(part):
         )
 
 
-def results(part):
+def results(part: Part) -> Iterator[tuple[object, ...]]:
     assigned = {row.module: row for row in _assigned(part)}
     for found in scope.standings(part.term, part.connection, assigned):
         if found.state not in _STATUS:
@@ -174,7 +175,7 @@ def results(part):
         )
 
 
-def line_item_objectives(part):
+def line_item_objectives(part: Part) -> Iterator[tuple[object, ...]]:
     for row in _assigned(part):
         codes = {code: None for _, p, _ in catalogue.module(row.module).parts() for code in p.objectives}
         for code in codes:
@@ -182,7 +183,7 @@ def line_item_objectives(part):
             yield (part.id("objective", line, code), line, "unknown", code)
 
 
-def result_objectives(part):
+def result_objectives(part: Part) -> Iterator[tuple[object, ...]]:
     known = catalogue.objectives()
     ours = {person.college_id: person.id for person in scope.people(part.connection)}
     marked = {

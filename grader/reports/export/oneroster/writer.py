@@ -4,14 +4,18 @@ import csv
 import io
 import re
 import zipfile
+from collections.abc import Iterable, Sequence
+from pathlib import Path
 
 from grader import files
 from grader.course.attempts import standing
 from grader.errors import Refused
 from grader.exercise.model import ASSESSED
+from grader.records.term.term import Term
 from grader.reports.export import package
 from grader.reports.export.oneroster import programme as programmes
 from grader.reports.export.oneroster import rows
+from grader.reports.export.oneroster.programme import Programme
 from grader.reports.tables import scope
 
 BULK, DELTA = "bulk", "delta"
@@ -43,7 +47,15 @@ _SYSTEM = ("Timing Mark", "timing-mark")
 _EPOCH = (1980, 1, 1, 0, 0, 0)
 
 
-def write(opened, path=None, *, programme=None, bulk=False, drop=(), pseudonymous=False):
+def write(
+    opened: Sequence[Term],
+    path: Path | None = None,
+    *,
+    programme: Programme | None = None,
+    bulk: bool = False,
+    drop: Iterable[str] = (),
+    pseudonymous: bool = False,
+) -> Path:
     """Write a package and note it in the ledgers.
 
     Parameters
@@ -82,7 +94,7 @@ def write(opened, path=None, *, programme=None, bulk=False, drop=(), pseudonymou
         opened = programmes.open_whole(programme)
     elif programme:
         programmes.check_part(programme, opened)
-    if bulk:
+    if bulk and programme:
         programmes.check_bulk(programme, opened, drop)
     for term, connection in scope.each(opened):
         if ASSESSED not in standing.modes(connection).values():

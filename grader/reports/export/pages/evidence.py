@@ -7,11 +7,11 @@ it, and the assessor decides that, not this page.
 
 import csv
 import io
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import cache
 from pathlib import Path
 
-from sqlalchemy import select
+from sqlalchemy import Connection, Row, Table, select
 
 from grader import catalogue, files, tables
 from grader.course.attempts import passing, standing
@@ -21,6 +21,7 @@ from grader.marking.verdict import CARRIED
 from grader.pages import html
 from grader.records import adjustments, schema, vehicles, witnessed
 from grader.records.term import roster
+from grader.records.term.roster import Trainee
 from grader.records.term.term import Term
 from grader.reports.export import package
 from grader.reports.export.pages import moderated
@@ -141,13 +142,13 @@ def _by_standard(pairs):
 class _Frame:
     """What is the same on every page of a term."""
 
-    def __init__(self, term, connection, standards):
+    def __init__(self, term: Term, connection: Connection, standards: Mapping[str, Sequence[str]]) -> None:
         self.term, self.connection, self.standards = term, connection, standards
         self.until, self.decided = scope.keep_until(term, connection), adjustments.read(connection)
         self.own = {found.digest: found for found in vehicles.revisions(connection)}
         self.modules, self.modes = standing.listed_modules(connection), standing.modes(connection)
 
-    def rows(self, table, person):
+    def rows(self, table: Table, person: Trainee) -> list[Row]:
         """The rows of a table that are the trainee's."""
         found = self.connection.execute(select(table).where(table.c.trainee == person.id))
         return sorted(found, key=lambda row: (row.module, row.attempt))

@@ -1,14 +1,19 @@
 """One sheet as a moderator reads it: each question with its own numbers, the answer, what was right, and why the marks."""
 
 from markupsafe import Markup
-from sqlalchemy import select
+from sqlalchemy import Connection, select
 
 from grader import clock
+from grader.course.attempts.standing import Standing
 from grader.exercise import listing
+from grader.exercise.model import Module
 from grader.exercise.part import sayings
 from grader.marking import feedback
 from grader.pages import html
 from grader.records import adjustments, ledger, schema, vehicles
+from grader.records.adjustments import Adjustments
+from grader.records.term.term import Term
+from grader.records.vehicles import Revision
 from grader.reports.feedback import marked_attempt
 from grader.reports.tables import draws, people, wording
 from grader.reports.tables.grades import changed, hundredths
@@ -16,7 +21,15 @@ from grader.reports.tables.grades import changed, hundredths
 _EVENTS = ("marked", "re-marked", "override", "extension", "excuse")
 
 
-def build(term, connection, module, found, shown, decided, pseudonymous):
+def build(
+    term: Term,
+    connection: Connection,
+    module: Module,
+    found: Standing,
+    shown: str,
+    decided: Adjustments,
+    pseudonymous: bool,
+) -> bytes:
     """The page of one chosen sheet.
 
     Parameters
@@ -40,9 +53,11 @@ def build(term, connection, module, found, shown, decided, pseudonymous):
     BadSheet
         An exercise was issued in a version that is not kept.
     """
-    mine = marked_attempt.gather(term, connection, module, found.person, found.mark, decided)
+    mark = found.mark
+    assert mark is not None  # only marked sheets are chosen
+    mine = marked_attempt.gather(term, connection, module, found.person, mark, decided)
     issue = schema.issue
-    owner = (found.person.id, module.key, found.mark.attempt)
+    owner = (found.person.id, module.key, mark.attempt)
     record = connection.execute(select(issue.c.record).where(*adjustments.of(issue, owner))).scalar_one()
     numbers = draws.of_issue(record, {})
     changes = [
@@ -63,8 +78,8 @@ def build(term, connection, module, found, shown, decided, pseudonymous):
         "moderated_sheet.html",
         module=module.title,
         whose=shown,
-        mark=hundredths(found.mark.mark),
-        most=hundredths(found.mark.most),
+        mark=hundredths(mark.mark),
+        most=hundredths(mark.most),
         result=wording.result(term, found) if found.counts else "practice",
         facts=list(_facts(connection, found, {} if pseudonymous else numbers)),
         exercises=[
@@ -89,7 +104,7 @@ def _facts(connection, found, numbers):
             yield "Numbers drawn from", source(one)
 
 
-def source(revision):
+def source(revision: Revision) -> str:
     """An own vehicle with the source of its figures, in one line."""
     own = revision.own
     return f"{own.vehicle.title} ({revision.line}): {own.manual}, {own.page}; entered by {own.entered_by}"

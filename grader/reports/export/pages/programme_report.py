@@ -1,11 +1,11 @@
 """The programme report: how far the classes are, what they cannot do yet, which questions to look at."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from sqlalchemy import select
+from sqlalchemy import Connection, select
 
 from grader import catalogue, clock, files
 from grader.course.attempts import passing, standing
@@ -20,6 +20,7 @@ from grader.reports.tables import item_analysis as tables
 from grader.reports.tables import people, scope, statistics, variants, wording
 from grader.reports.tables.columns import STATES
 from grader.reports.tables.grades import changed
+from grader.reports.tables.item_analysis import Pool
 
 HARD, EASY, LOW, COMMON = 0.30, 0.95, 0.20, 0.20  # when a question is listed
 WEAKEST = 3  # objectives named on the first page
@@ -55,7 +56,7 @@ def write(opened: Sequence[Term], path: Path | None = None, *, centre: str = "",
     return path
 
 
-def questions(pools):
+def questions(pools: Iterable[Pool]) -> list[tuple[str, str, str, str, str, str]]:
     """[(item, n, facility, discrimination, commonest slip, why)] of questions worth a look."""
     found = []
     for row in tables.analysis(pools):
@@ -77,7 +78,7 @@ def questions(pools):
     return found
 
 
-def late_changes(opened, *, pseudonymous=False):
+def late_changes(opened: Iterable[Term], *, pseudonymous: bool = False) -> list[tuple]:
     """[(class, row, at, event, trainee, module, attempt, old, new, by, why)] of marks changed after the due time.
 
     A written answer that is read for the first time completes a mark and changes none.
@@ -123,10 +124,10 @@ def late_changes(opened, *, pseudonymous=False):
 class _Dues:
     """Due times of those whose marks were changed, who are few."""
 
-    def __init__(self, connection):
+    def __init__(self, connection: Connection) -> None:
         self._connection, self._known = connection, {}
 
-    def of(self, trainee, module, attempt):
+    def of(self, trainee: str, module: str, attempt: int | None) -> str:
         """Due time of an attempt as it was issued, or the latest of all: an excuse is of no single attempt."""
         if (trainee, module) not in self._known:
             table = schema.issue
@@ -137,7 +138,7 @@ class _Dues:
         return max(dues.values(), default="") if attempt is None else dues.get(attempt, "")
 
 
-def unlike(pools):
+def unlike(pools: Iterable[Pool]) -> list[tuple[str, str, str, str, str, str]]:
     """[(item, bin, n, facility, of the rest, what stands out)] of numbers that made a question easier or harder."""
     return [
         (row["item"], row["bin"], row["n"], row["facility"], row["facility_of_rest"], row["note"])
@@ -171,11 +172,11 @@ class _Module:
     lacking: Counter
 
     @property
-    def marked(self):
+    def marked(self) -> int:
         return self.states[standing.MARKED]
 
     @property
-    def had(self):
+    def had(self) -> int:
         return sum(self.states.values()) - self.states[standing.NOT_ASSIGNED]
 
 

@@ -1,11 +1,14 @@
 """A vehicle as a person compares it with the manual: lines for a terminal, and a page that prints well."""
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from grader import clock, files
 from grader.course.issue import vehicle_choice
 from grader.course.vehicles.template import SAFETY
 from grader.pages import charts, html
+from grader.records.term.term import Term
+from grader.records.vehicles import Revision
 from grader.reference.angles import crank_deg, firing_interval_deg
 from grader.reference.spark.points import duty_percent
 from grader.reference.timing.advance import centrifugal_advance_deg, total_advance_deg
@@ -16,7 +19,7 @@ _KPA_PER_INHG = 3.38638864
 _STEP_RPM = 500
 
 
-def facts(found):
+def facts(found: Revision) -> list[tuple[str, str]]:
     """(what, value) of everything that is known of a vehicle.
 
     Parameters
@@ -49,7 +52,7 @@ def facts(found):
     ]
 
 
-def curve(found):
+def curve(found: Revision) -> list[tuple[int, float, float, float | None]]:
     """Computed advance at engine speeds from the timing speed to beyond the end of the weights.
 
     Returns
@@ -75,7 +78,7 @@ def curve(found):
     return rows
 
 
-def lines(term, found):
+def lines(term: Term, found: Revision) -> list[str]:
     """The vehicle for a terminal."""
     full = found.own.vehicle.vacuum[-1][0]
     rows = [
@@ -91,7 +94,7 @@ def lines(term, found):
     return [*rows, "", SAFETY]
 
 
-def write(term, revisions) -> Path:
+def write(term: Term, revisions: Sequence[Revision]) -> Path:
     """Write the page of a vehicle into reports/.
 
     Parameters

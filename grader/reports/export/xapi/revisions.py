@@ -3,6 +3,7 @@
 import hashlib
 import json
 import uuid
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from grader.records.sent import Sent
@@ -22,7 +23,9 @@ class Draft:
     fixed: str = ""
 
 
-def settle(before, drafts, name, now):
+def settle(
+    before: Sent, drafts: Sequence[Draft], name: Callable[[str, str, int], str], now: str
+) -> tuple[list[tuple[Draft, str, str]], Sent]:
     """What is to be sent of one attempt, and what is to be remembered of it.
 
     Only what says something else than when it was sent is voided and issued afresh.
@@ -61,7 +64,7 @@ def settle(before, drafts, name, now):
     return told, Sent(standing, voided)
 
 
-def statement_id(room, *what):
+def statement_id(room: uuid.UUID, *what: object) -> str:
     """Id of a statement: the same for the same, and found out by nobody who lacks the room."""
     return str(uuid.uuid5(room, json.dumps(what)))
 

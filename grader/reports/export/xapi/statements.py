@@ -7,20 +7,23 @@ Statements name people by account alone, never by name or mail.
 
 import json
 import uuid
+from collections.abc import Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
-from sqlalchemy import select
+from sqlalchemy import Connection, select
 
 from grader import catalogue, clock, files
 from grader.course.attempts import passing, standing
 from grader.errors import Refused
 from grader.exercise.model import PRACTICE
 from grader.pages import csv_file
+from grader.pages.csv_file import Written
 from grader.records import adjustments, database, ledger, schema, sent
+from grader.records.term.term import Term
 from grader.reports.export import package, pseudonym
 from grader.reports.export.xapi import revisions
 from grader.reports.tables import people, scope
@@ -29,7 +32,7 @@ BASE = "https://timing-mark.invalid/"
 _VERBS, _TYPES = "http://adlnet.gov/expapi/verbs/", "http://adlnet.gov/expapi/activities/"
 
 
-def write(opened, path=None, *, base=BASE, pseudonymous=False):
+def write(opened: Sequence[Term], path: Path | None = None, *, base: str = BASE, pseudonymous: bool = False) -> Written:
     """Write statements.ndjson and note it in the ledger.
 
     What changed after it was sent gets a voiding statement and, where something still
@@ -104,14 +107,14 @@ class _Work:
 class _Maker:
     """Statements of one term."""
 
-    def __init__(self, term, base, pseudonymous, small):
+    def __init__(self, term: Term, base: str, pseudonymous: bool, small: bool) -> None:
         self.term, self.base, self.pseudonymous = term, base, pseudonymous
         self.class_id = pseudonym.HIDDEN if small else term.id
         # The key makes the room of the ids, so that nobody finds a person by trying ids out.
         purpose = f"statements {base} {'pseudonymous' if pseudonymous else ''}"
         self.room = uuid.uuid5(uuid.NAMESPACE_URL, base + pseudonym.code(term, term.id, purpose))
 
-    def statements(self, connection, sent_as):
+    def statements(self, connection: Connection, sent_as: str) -> Iterator[dict[str, Any]]:
         """Everything of the term: by trainee, first what is voided, then what stands; what was sent is noted."""
         decided, now = adjustments.read(connection), clock.to_text(clock.now())
         kept, modes = standing.kept_answers(connection), standing.modes(connection)

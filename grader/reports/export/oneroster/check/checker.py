@@ -9,6 +9,7 @@ import re
 import zipfile
 import zlib
 from datetime import date, datetime
+from pathlib import Path
 
 from grader import files, tables
 from grader.errors import BadFile
@@ -31,7 +32,7 @@ _BREAK = re.compile("[\r\n\x85\u2028\u2029]")
 _CONTROL = re.compile("[\x00-\x1f\x7f-\x9f]")
 
 
-def check(path, *, complete=False):
+def check(path: Path | str, *, complete: bool = False) -> list[str]:
     """Everything wrong with a package, as sentences; empty for a good one.
 
     Parameters

@@ -3,6 +3,8 @@
 import csv
 import io
 import re
+from collections.abc import Iterator
+from zipfile import ZipFile
 
 from grader.errors import BadFile
 
@@ -14,7 +16,7 @@ _OPEN = re.compile(r'(?:[^"]*[,\r\n])?"(?:[^"]|"")*')
 _STRAY = "a quote stands inside a field that is not quoted"
 
 
-def rows(archive, name):
+def rows(archive: ZipFile, name: str) -> Iterator[list[str]]:
     """The rows of a file, the heading among them.
 
     Parameters

@@ -4,8 +4,11 @@ The files are read one after the other, each after those that it refers to. Of a
 nothing is kept but what a later one may be held against: mostly its id.
 """
 
+from __future__ import annotations
+
 import re
 from array import array
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, timedelta
 from graphlib import TopologicalSorter
 
@@ -32,7 +35,7 @@ _PERIODS = {SESSIONS: ("startDate", "endDate"), ENROLMENTS: ("beginDate", "endDa
 _AGAIN = "{name}: {id} says again what another row says."
 
 
-def order(names, facts):
+def order(names: Iterable[str], facts: Mapping[str, Sequence[Mapping[str, str]]]) -> list[str]:
     """Names of files so that each comes after those it is held against.
 
     Parameters
@@ -65,7 +68,14 @@ class Relations:
         Ask for every reference although it is a delta.
     """
 
-    def __init__(self, names, facts, modes, *, complete=False):
+    def __init__(
+        self,
+        names: Iterable[str],
+        facts: Mapping[str, Sequence[Mapping[str, str]]],
+        modes: Mapping[str, str],
+        *,
+        complete: bool = False,
+    ) -> None:
         self.findings = Findings()
         self._names = set(names)
         self._whole = complete or all(modes.get(name) == "bulk" for name in names)
@@ -87,7 +97,7 @@ class Relations:
             LINE_OBJECTIVES: (self._objective,), RESULT_OBJECTIVES: (self._objective,),
         }  # fmt: skip
 
-    def once(self, name):
+    def once(self, name: str) -> list[Once]:
         """What each row of a file may say once."""
         if name == LINE_OBJECTIVES:
             return [Once(("lineItemSourcedId", "source", "learningObjectiveId"), _AGAIN)]
@@ -103,7 +113,7 @@ class Relations:
             return [Once(("lineItemSourcedId", "studentSourcedId"), said)]
         return []
 
-    def row(self, name, row):
+    def row(self, name: str, row: Mapping[str, str]) -> None:
         """One row of a file."""
         self._filled.add(name)
         if name in self._ids:
@@ -118,7 +128,7 @@ class Relations:
         for check in self._checks.get(name, ()):
             check(name, row)
 
-    def end(self, name):
+    def end(self, name: str) -> None:
         """After the last row of a file."""
         for column, one in self._waiting:
             if one not in self._ids[name]:
@@ -132,7 +142,7 @@ class Relations:
             for one in sorted(self._ids[USERS] if self._without_role is None else self._without_role):
                 self.findings.say(f"users.csv: {one} has no role.")
 
-    def close(self):
+    def close(self) -> None:
         """After the last file: which files lack another one."""
         for name, others in _COMPANY.items() if self._whole else ():
             for other in others:
@@ -248,7 +258,7 @@ class Findings:
     def __init__(self):
         self.said = []
 
-    def say(self, sentence):
+    def say(self, sentence: str) -> None:
         if len(self.said) < MOST:
             self.said.append(sentence)
 
@@ -269,23 +279,23 @@ class Once:
         Column and its value in the rows concerned.
     """
 
-    def __init__(self, columns, sentence, only=None):
+    def __init__(self, columns: tuple[str, ...], sentence: str, only: tuple[str, str] | None = None) -> None:
         self._columns, self._sentence, self._only = columns, sentence, only
         self._digests, self._twice, self._seen = array("q"), frozenset(), set()
 
-    def note(self, row):
+    def note(self, row: Mapping[str, str]) -> None:
         """In the first reading."""
         if self._concerns(row):
             self._digests.append(hash(self._what(row)))
 
-    def is_doubtful(self):
+    def is_doubtful(self) -> bool:
         """Whether a second reading is needed."""
         values, counts = np.unique(np.frombuffer(self._digests, dtype=np.int64), return_counts=True)
         self._twice = frozenset(values[counts > 1].tolist())
         self._digests = array("q")
         return bool(self._twice)
 
-    def again(self, name, line, row, findings):
+    def again(self, name: str, line: int, row: Mapping[str, str], findings: Findings) -> None:
         """In the second reading."""
         what = self._what(row)
         if not self._concerns(row) or hash(what) not in self._twice:
