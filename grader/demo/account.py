@@ -1,5 +1,10 @@
 """What the demo tells about the month it ran: lines to read, and where every file lies."""
 
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
 from grader import catalogue
 from grader.course.attempts import overview, standing
 from grader.demo import quality, scenario
@@ -7,10 +12,13 @@ from grader.exercise.part import sayings
 from grader.reports.feedback import confidence
 from grader.reports.tables.grades import hundredths
 
+if TYPE_CHECKING:
+    from grader.demo.build import Built, Practised
+
 COMMONEST = 3
 
 
-def month(built):
+def month(built: Built) -> Iterator[str]:
     """The assessed module: marks, commonest slips, how well the marking found out, what to look at.
 
     Parameters
@@ -44,7 +52,7 @@ def month(built):
         yield f"Not returned: {line}"
 
 
-def practice(practised):
+def practice(practised: Practised) -> str:
     """The module that was practised for the next session, in one sentence."""
     several = sum(row.sure_and_wrong >= confidence.SEVERAL for row in practised.sure.rows)
     return (
@@ -53,7 +61,7 @@ def practice(practised):
     )
 
 
-def places(built, practised):
+def places(built: Built, practised: Practised) -> Iterator[str]:
     """Where everything lies that the demo made."""
     folder = built.term.folder
     sheet = f"{scenario.LATE[0]}/{scenario.MODULE}.html"  # worth a look: of somebody who handed in late

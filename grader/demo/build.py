@@ -22,6 +22,7 @@ from grader.exercise.model import PRACTICE
 from grader.records import database, schema
 from grader.records.gradebook import setup
 from grader.records.term import roster, term
+from grader.records.term.term import Term
 from grader.reports.export import package
 from grader.reports.feedback import class_report as report
 from grader.reports.feedback import confidence
@@ -53,7 +54,7 @@ class Practised:
     report: Path
 
 
-def free_folder(base):
+def free_folder(base: Path | str) -> Path:
     """The folder itself, or the next one with a number, so that no earlier demo is touched."""
     base = Path(base)
     number, folder = 1, base
@@ -63,7 +64,7 @@ def free_folder(base):
     return folder
 
 
-def build(folder):
+def build(folder: Path) -> Built:
     """Run the demo's road from end to end in a new folder.
 
     Returns
@@ -103,7 +104,7 @@ def build(folder):
     return Built(made, assigned, collected, marked, read, returned, page, grades, diary)
 
 
-def practise(made):
+def practise(made: Term) -> Practised:
     """Hand out the next module as practice, and take in what the simulated class did with it.
 
     Parameters

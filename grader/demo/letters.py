@@ -11,7 +11,12 @@ His comment speaks of the first point that is not met well. He knows what a poin
 is worth from the rubric alone; he never sees the trainee's skill.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from random import Random
+from types import SimpleNamespace
+
+from grader.exercise.part import Part
 
 WELL, VAGUE, MISSING = "well", "vaguely", "missing"
 
@@ -55,7 +60,7 @@ class Letter:
     met: tuple
 
 
-def write(random, skill, path, part, given, model):
+def write(random: Random, skill: float, path: str, part: Part, given: SimpleNamespace, model: str) -> Letter:
     """A letter of one trainee.
 
     Parameters
@@ -63,7 +68,8 @@ def write(random, skill, path, part, given, model):
     random : Random
     skill : float
     path : str
-    part : Written
+    part : Part
+        One that an instructor reads.
     given : namespace
         His own numbers.
     model : str
@@ -84,13 +90,14 @@ def write(random, skill, path, part, given, model):
     return Letter(text or "I am not sure how to put it.", met)
 
 
-def read(random, part, met):
+def read(random: Random, part: Part, met: Sequence[str]) -> tuple[tuple[str, ...], str]:
     """What the simulated instructor gives.
 
     Parameters
     ----------
     random : Random
-    part : Written
+    part : Part
+        One that an instructor reads.
     met : tuple of str
         How each point of the rubric is met.
 

@@ -14,7 +14,10 @@ by exercise:
 from random import Random
 
 from grader.demo import trainees
-from grader.exercise.sheet import Answer
+from grader.demo.trainees import Did
+from grader.exercise.issued import Issued
+from grader.exercise.model import Module
+from grader.exercise.sheet import Answer, Sheet
 from grader.exercise.truth import Truth
 from grader.marking.confidence import FIRST, GUESS, KNOW, SURE, THINK_SO
 
@@ -24,7 +27,7 @@ _ASTRAY = ((0.30, KNOW), (0.70, THINK_SO), (1.0, GUESS))
 _FINE = (trainees.RIGHT, trainees.COARSE)
 
 
-def answer_sheet(module, record, seed):
+def answer_sheet(module: Module, record: Issued, seed: int) -> tuple[Sheet, list[Did]]:
     """The practice sheet of one simulated trainee, and what he did before the first check.
 
     Parameters

@@ -1,16 +1,21 @@
 """How well marking found out what the simulated trainees did, and how hard the exercises were for them."""
 
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from sqlalchemy import select
 
 from grader.demo import trainees
 from grader.demo.scenario import SEED
+from grader.demo.trainees import Did
 from grader.exercise.issued import Issued
+from grader.exercise.model import Module
 from grader.marking import proof
 from grader.marking.mark import mark_sheet
 from grader.marking.verdict import AWAITING, CARRIED, RIGHT, SLIP
 from grader.records import database, schema
+from grader.records.term.term import Term
 from grader.reports.tables import statistics
 
 HARD, EASY = 0.30, 0.95  # simulated facility outside these is worth a look
@@ -32,7 +37,7 @@ class Quality:
     slips_named: int  # it named the very slip that was made
 
 
-def measure(term, diary):
+def measure(term: Term, diary: Mapping[str, Iterable[Did]]) -> Quality:
     """Compare the diary of the simulated trainees with the verdicts in the records.
 
     Parameters
@@ -59,7 +64,7 @@ def measure(term, diary):
     )
 
 
-def count(pairs):
+def count(pairs: Iterable[tuple[Did, Any]]) -> Quality:
     """The figures from (what was done, what was said) pairs; what was said has `verdict` and `slip`."""
     right = right_right = wrong = named = slips = same = 0
     for did, said in pairs:
@@ -75,7 +80,7 @@ def count(pairs):
     return Quality(right, right_right, wrong, named, slips, same)
 
 
-def lines(found):
+def lines(found: Quality) -> Iterator[str]:
     """The figures as sentences."""
     yield f"{found.right_marked_right} of {found.right} right answers are marked right."
     yield f"{found.slips_named} of {found.slips} slips are named ({_share(found.slips_named, found.slips)})."
@@ -99,7 +104,7 @@ class Estimate:
     facility: float | None
 
     @property
-    def remark(self):
+    def remark(self) -> str:
         """A word where the figure lies outside what a class learns from."""
         if self.facility is None:
             return "read by the instructor, not simulated"
@@ -108,7 +113,7 @@ class Estimate:
         return "easy" if self.facility > EASY else ""
 
 
-def estimates(module, count=200, seed=SEED):
+def estimates(module: Module, count: int = 200, seed: int = SEED) -> list[Estimate]:
     """Simulated facility of every exercise, to see the spread before a real class has worked on it.
 
     Parameters
@@ -143,7 +148,7 @@ def estimates(module, count=200, seed=SEED):
     ]
 
 
-def difficulty_lines(module, count):
+def difficulty_lines(module: Module, count: int) -> Iterator[str]:
     """The simulated facility of a module's exercises as lines to read."""
     yield f"Difficulty, estimated from SIMULATED trainees (n = {count}); a real class will differ:"
     for estimate in estimates(module, count):

@@ -23,6 +23,8 @@ from random import Random
 from grader import units
 from grader.demo import letters
 from grader.errors import OutOfRange
+from grader.exercise.issued import Issued
+from grader.exercise.model import Module
 from grader.exercise.sheet import Answer, Sheet
 from grader.exercise.truth import Truth
 
@@ -50,7 +52,7 @@ class _Habits:
     favourite: str
 
 
-def answer_sheet(module, record, seed):
+def answer_sheet(module: Module, record: Issued, seed: int) -> tuple[Sheet, list[Did]]:
     """The sheet of one simulated trainee, and what he did.
 
     Parameters

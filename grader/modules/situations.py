@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping
 from itertools import product
 from types import MappingProxyType
+from typing import Any
 
 from grader.exercise import listing
 from grader.exercise.model import Choice, Exercise, Slip
@@ -37,7 +38,7 @@ def by_answer(
     return MappingProxyType({answer: tuple(many) for answer, many in sorted_out.items()})
 
 
-def chosen(situations: tuple, number: int):
+def chosen(situations: tuple, number: int) -> Any:
     """One of the situations, as evenly as a number out of `MANY` allows."""
     return situations[number * len(situations) // len(MANY.values)]
 

@@ -16,6 +16,7 @@ from grader.course.vehicles import store
 from grader.errors import BadFile, BadSheet
 from grader.exercise import issued
 from grader.records import adjustments, answers, finding, head, ledger, schema
+from grader.records.adjustments import Adjustments
 from grader.records.finding import Finding
 from grader.records.gradebook import gradebook
 from grader.records.term import policy_in_force
@@ -81,7 +82,7 @@ def verify(term: Term) -> Proof:
 class _Check:
     """A proof under way: what was read for it once, and what it found."""
 
-    def __init__(self, term, connection, decided):
+    def __init__(self, term: Term, connection: Connection, decided: Adjustments) -> None:
         self.term, self.connection, self.decided, self.proof = term, connection, decided, Proof()
         self._last = {}  # the last word of the ledger on each mark
         for _, _, entry in ledger.entries(connection, "marked", "re-marked"):

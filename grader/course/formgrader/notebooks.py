@@ -15,6 +15,7 @@ import hashlib
 import re
 from collections.abc import Collection
 from datetime import UTC
+from typing import Any
 
 from sqlalchemy import Connection, Row, func, select
 
@@ -26,6 +27,7 @@ from grader.exercise.model import Module
 from grader.exercise.sheet import Sheet
 from grader.marking.mark import SheetMark, with_kept
 from grader.records import adjustments, finding, schema, session
+from grader.records.adjustments import Adjustments
 from grader.records.finding import Finding
 from grader.records.gradebook import gradebook
 from grader.records.term.term import Term
@@ -210,7 +212,9 @@ def counting(connection: Connection, module: Module, trainees: Collection[str] |
 class _Paper:
     """One trainee's attempt that counts, as nbgrader shows it."""
 
-    def __init__(self, term, module, issue, hand_in, decided, lesson):
+    def __init__(
+        self, term: Term, module: Module, issue: Row, hand_in: Row, decided: Adjustments, lesson: dict[str, Any]
+    ) -> None:
         self._term, self._name = term, f"{module.key}.ipynb"
         self._submitted, self._autograded = (
             term.folder / name / issue.trainee / module.key for name in ("submitted", "autograded")

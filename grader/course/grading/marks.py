@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from sqlalchemy import Row, bindparam, delete, select
+from collections.abc import Iterable
+
+from sqlalchemy import Connection, Row, bindparam, delete, select
 
 from grader import clock
+from grader.exercise.model import Module
 from grader.records import adjustments, ledger, schema
 from grader.records import answers as answers_table
 from grader.records.adjustments import Adjustments
@@ -27,7 +30,7 @@ class Marks:
     trainees : iterable of str
     """
 
-    def __init__(self, connection, module, trainees):
+    def __init__(self, connection: Connection, module: Module, trainees: Iterable[str]) -> None:
         self._c, table, people = connection, schema.mark, set(trainees)
         mine = table.c.module == module.key, table.c.trainee.in_(people)
         self._before = {adjustments.owner(row): row for row in connection.execute(select(table).where(*mine))}

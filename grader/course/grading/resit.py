@@ -31,6 +31,7 @@ from grader.course.attempts import evaluation, passing, standing
 from grader.course.attempts.standing import Whom
 from grader.course.grading.session import session
 from grader.course.grading.several import Several, each
+from grader.course.grading.work import Work
 from grader.course.issue import assign, channels
 from grader.errors import Refused, Unknown
 from grader.exercise import issued, model, variant
@@ -110,8 +111,7 @@ def _sit_again(work, person, due, reason, objectives):
     """Issue one trainee's next attempt inside the session: (Resit, the record to hand out)."""
     connection, module = work.connection, work.module
     attempt = _next_attempt(work.term, connection, module, person)
-    counting = _counting(work.term, connection, module, person)
-    before = _Before.read(work, (person.id, module.key, counting.attempt))
+    before = _Before.read(work, adjustments.owner(_counting(work.term, connection, module, person)))
     codes = chosen(work.term, person, module, passing.as_marked(before.answers, before.by_hand), objectives)
     fresh = to_sit(module, codes)
     record = _issue(work, before, attempt, due, fresh)
@@ -151,14 +151,14 @@ class _Before:
     by_hand: Mapping[str, int]
 
     @classmethod
-    def read(cls, work, owner):
+    def read(cls, work: Work, owner: tuple[str, str, int]) -> _Before:
         connection, table = work.connection, schema.answer
         issue = connection.execute(select(schema.issue).where(*adjustments.of(schema.issue, owner))).one()
         answers = connection.execute(select(table).where(*adjustments.of(table, owner))).all()
         return cls(issue, answers, work.decisions().by_hand(issue))
 
     @property
-    def numbers(self):
+    def numbers(self) -> dict[str, dict[str, Any]]:
         """As they were issued: exercise key -> {"version", "parameters"}."""
         return evaluation.numbers(self.issue)
 
@@ -257,7 +257,8 @@ def _next_attempt(term, connection, module, person):
     return latest + 1
 
 
-def _counting(term, connection, module, person):
+def _counting(term, connection, module, person) -> Row:
+    """The mark that counts, whole; or the reason why nothing can be sat again."""
     found = next(s for s in standing.standings(term, connection, [module.key]) if s.person.id == person.id)
     if found.mark is None:
         raise Refused(
@@ -265,7 +266,7 @@ def _counting(term, connection, module, person):
         )
     if found.state != standing.MARKED:
         raise Refused(f"Written answers of {person.name} wait. Run 'read {module.key}' first; nothing was issued.")
-    return found
+    return found.mark
 
 
 def _issue(work, before, attempt, due, fresh):

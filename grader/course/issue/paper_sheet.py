@@ -1,7 +1,12 @@
 """The exercise sheet on paper: a trainee's own questions, room for answers, nothing that gives one away."""
 
+from __future__ import annotations
+
 import json
+from collections.abc import Sequence
+from pathlib import Path
 from types import SimpleNamespace
+from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
@@ -10,9 +15,13 @@ from grader.course.issue import plots
 from grader.errors import BadFile
 from grader.exercise import issued, listing
 from grader.pages import html
+from grader.records.term.term import Term
+
+if TYPE_CHECKING:
+    from grader.records.term.roster import Trainee
 
 
-def write(term, person, record):
+def write(term: Term, person: Trainee, record: str) -> Path:
     """Write out/<trainee>/<module>.html and return where it lies.
 
     Parameters
@@ -34,7 +43,7 @@ def write(term, person, record):
     return path
 
 
-def write_all(term, module_key, work):
+def write_all(term: Term, module_key: str, work: Sequence[tuple[Trainee, str]]) -> Path:
     """Write the sheets of several trainees as one file to print, and return where it lies.
 
     Parameters
@@ -54,7 +63,7 @@ def write_all(term, module_key, work):
     return path
 
 
-def build(term, work):
+def build(term: Term, work: Sequence[tuple[Trainee, str]]) -> bytes:
     """The sheets of some trainees, each beginning on paper of its own.
 
     Parameters

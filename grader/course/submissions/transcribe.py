@@ -66,7 +66,7 @@ class Kept:
     finding: str = ""  # why it does not count
 
     @property
-    def receipt(self):
+    def receipt(self) -> str:
         """As the trainee would read it on the page."""
         return hand_in.short(self.sha256)
 

@@ -16,7 +16,7 @@ BACK = "back"
 class Stopped(Exception):  # the person stops; nothing went wrong
     """The person left before the last question; `answers` holds what was given."""
 
-    def __init__(self, answers):
+    def __init__(self, answers: dict[tuple[str, str], str]) -> None:
         super().__init__("stopped")
         self.answers = answers
 

@@ -283,7 +283,7 @@ def _meant(name, tables=()):
 class _Lines:
     """Where names stand in the text, so that a sentence can say its line."""
 
-    def __init__(self, text):
+    def __init__(self, text: str) -> None:
         self._rows = text.split("\n")
         self._found, table = {}, ""
         for number, row in enumerate(self._rows, 1):
@@ -293,11 +293,11 @@ class _Lines:
             elif name := _NAME.match(row):
                 self._found.setdefault((table, name[1]), number)
 
-    def of(self, table, name):
+    def of(self, table: str, name: str) -> int:
         """Line of a name; of its table, or the first line, where it is missing."""
         return self._found.get((table, name)) or self._found.get((table, "")) or self._found.get((name, "")) or 1
 
-    def point(self, start, number):
+    def point(self, start: int, number: int) -> int:
         """Line of a point of a curve that begins at a line."""
         opened = 0
         for line in range(start, len(self._rows) + 1):

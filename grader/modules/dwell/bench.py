@@ -1,6 +1,6 @@
 """Exercises at the bench: when a feeler lies, the order of work, what contacts show, a letter to the owner."""
 
-from types import MappingProxyType
+from types import MappingProxyType, SimpleNamespace
 
 from grader.exercise import listing
 from grader.exercise.kinds import Choices, Written
@@ -165,7 +165,7 @@ def _fitting(v):
     return {"job": _JOBS[job], "done": _DONE[done], "runs": _RUNS[runs]}
 
 
-def steps_left(v) -> tuple[str, ...]:
+def steps_left(v: SimpleNamespace) -> tuple[str, ...]:
     """The steps that are still to be done, in their order.
 
     Parameters

@@ -4,12 +4,15 @@ from functools import cache
 from itertools import product
 from types import MappingProxyType
 
+from numpy.typing import ArrayLike
+
 from grader.errors import OutOfRange
 from grader.exercise.kinds import PlotReading
 from grader.exercise.model import Exercise, Line, Number, Percent, Slip
 from grader.exercise.spread import Pick, Steps
 from grader.modules.dwell.cam import cam
 from grader.modules.situations import MANY, chosen
+from grader.ranges import FloatOrArray
 from grader.reference.spark import coil
 from grader.vehicle.spec import vehicles
 
@@ -22,7 +25,9 @@ _FALLS_FROM_RPM, _FALLS_TO_RPM = 1500, 15000  # available voltage only falls bet
 PLOT_PIXELS = 350  # length of the speed axis of that picture on the page
 
 
-def available_kv(speed_rpm, cylinders: int, supply_v: float = 13.8, contact_ohm: float = 0.0):
+def available_kv(
+    speed_rpm: ArrayLike, cylinders: int, supply_v: float = 13.8, contact_ohm: float = 0.0
+) -> FloatOrArray:
     """Available voltage of the lesson's own coil, ballast in circuit; the panel draws the same curve.
 
     Parameters

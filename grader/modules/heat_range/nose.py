@@ -1,5 +1,6 @@
 """Exercises on the insulator nose: its temperature, what moves it, and which length suits the work."""
 
+from collections.abc import Iterable
 from functools import cache
 from types import MappingProxyType
 
@@ -9,6 +10,7 @@ from grader.exercise.kinds import PlotReading
 from grader.exercise.model import Absolute, Choice, Exercise, Line, Slip
 from grader.exercise.spread import Pick, Steps
 from grader.modules.situations import MANY, by_answer, chosen
+from grader.ranges import FloatOrArray
 from grader.reference.spark import plug
 from grader.units import convert, unit
 from grader.vehicle.spec import vehicle, vehicles
@@ -28,12 +30,12 @@ _STATE_C = MappingProxyType(
 )
 
 
-def celsius(fahrenheit):
+def celsius(fahrenheit: FloatOrArray) -> FloatOrArray:
     """Degrees Fahrenheit as degrees Celsius."""
     return convert(fahrenheit, unit("°F"), unit("°C"))
 
 
-def fahrenheit(celsius):
+def fahrenheit(celsius: FloatOrArray) -> FloatOrArray:
     """Degrees Celsius as degrees Fahrenheit."""
     return convert(celsius, unit("°C"), unit("°F"))
 
@@ -83,7 +85,7 @@ TIP_STATE = Exercise(
 
 
 @cache
-def nose_tip_c(name, load):
+def nose_tip_c(name: str, load: float) -> float:
     """Tip of one of the three plugs of the chart at a load, everything else in order."""
     return plug.nose_temperature_c(NOSES_MM[name], *plug.gas_side(load))
 
@@ -92,7 +94,7 @@ def _serves(name, loads):
     return all(plug.CLEAN_SURELY_C <= nose_tip_c(name, load) <= plug.HOT_FROM_C for load in loads)
 
 
-def plug_for(loads):
+def plug_for(loads: Iterable[float]) -> str:
     """The shortest nose that stays clean and cool enough at every load, or `NEITHER`."""
     return next((name for name in NOSES_MM if _serves(name, loads)), NEITHER)
 

@@ -9,12 +9,12 @@ from grader.units import KM_PER_MILE, grouped
 _WIRE = Absolute(0.01, "a gap is measured to a hundredth of a millimetre")
 
 
-def miles(km):
+def miles(km: float) -> str:
     """A distance in miles as text, to the nearest hundred."""
     return grouped(km / KM_PER_MILE if km < 2000 else round(km / KM_PER_MILE, -2))
 
 
-def thousandths_rate(thousandths):
+def thousandths_rate(thousandths: float) -> float:
     """Growth in mm in 1000 km for thousandths of an inch in 1000 miles."""
     return plug.GROWTH_MM_PER_1000_KM * thousandths
 

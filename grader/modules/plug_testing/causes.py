@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 from functools import cache
-from types import MappingProxyType
+from types import MappingProxyType, SimpleNamespace
 
 import numpy as np
 
@@ -40,14 +40,14 @@ CAUSES = MappingProxyType({  # wording, what it changes, and whether the plug it
 })  # fmt: skip
 
 
-def reading_psig(kv, gap_in, factor, air_c, shunt, altitude_m):
+def reading_psig(kv: float, gap_in: float, factor: float, air_c: float, shunt: float, altitude_m: float) -> float:
     """Gauge reading of a plug on a tester, everything that matters counted in."""
     reach = breakdown.reach_cm(kv * shunt / factor)
     barometer = induction.standard_pressure_kpa(altitude_m) / KPA_PER_PSI
     return tester.gauge_psig(tester.firing_pressure_psia(reach, gap_in * MM_PER_INCH, air_c), barometer)
 
 
-def changes(sign, in_plug):
+def changes(sign: int, in_plug: bool | None) -> tuple[str, ...]:
     """Keys of the causes that move the reading that way; in_plug tells where the cause lies, None anywhere."""
     usual = reading_psig(**_BASE)
     return tuple(
@@ -194,7 +194,7 @@ def _interpolated(references, zero_psi, plugs):
     return np.interp(turns, TURNS, [psig - zero_psi for psig in references])
 
 
-def pattern(v):
+def pattern(v: SimpleNamespace) -> str:
     """What a batch says about its tester before any plug is judged."""
     first, last = v.references[0], v.references[-1]
     if v.zero_psi >= ZERO_TRUSTED_PSI:
@@ -204,7 +204,7 @@ def pattern(v):
     return "weak" if tester.pressure_drop(v.log_psig, min(first, v.log_psig)) > STEADY_SHARE else "sound"
 
 
-def odd_place(v):
+def odd_place(v: SimpleNamespace) -> int | None:
     """Place, from 0, of the reading that does not belong: Grubbs's test on used over new."""
     return _odd(tuple(v.readings), tuple(v.references), v.zero_psi)
 
@@ -224,7 +224,7 @@ def _odd_number(v) -> int:
     return place + 1
 
 
-def decisions(v):
+def decisions(v: SimpleNamespace) -> tuple[str, ...]:
     """Keep, reject or either way for each plug, against the new plug at its turn."""
     limits = (tester.KEEP_SHARE * _true_references(v) + v.zero_psi).tolist()
     odd = odd_place(v)

@@ -20,17 +20,17 @@ GAUGE = Absolute(2, "two psi is what a tester's gauge can be read and trusted to
 POINTS = Absolute(0.5, "half a point of per cent from figures read to one psi")
 
 
-def kpa(psi):
+def kpa(psi: float) -> str:
     """Whole kPa for a text in which psi comes first."""
     return f"{psi * KPA_PER_PSI:.0f}"
 
 
-def both(psi):
+def both(psi: float) -> str:
     """A gauge reading in both systems."""
     return f"{psi:g} psi ({kpa(psi)} kPa)"
 
 
-def percent_low(new, used):
+def percent_low(new: float, used: float) -> float:
     """By how many per cent a used plug fires below a new one."""
     return 100 * tester.pressure_drop(new, used)
 

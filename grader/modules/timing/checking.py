@@ -1,6 +1,6 @@
 """Exercises on the way of checking: its order, the leads on the cap, and knowing when too little is known."""
 
-from types import MappingProxyType
+from types import MappingProxyType, SimpleNamespace
 
 from grader.exercise import listing
 from grader.exercise.model import Choice, Exercise, Slip
@@ -58,7 +58,7 @@ def _checks():
 _CHECKS = tuple(_checks())
 
 
-def steps_left(v) -> tuple[str, ...]:
+def steps_left(v: SimpleNamespace) -> tuple[str, ...]:
     """The steps that are still to be done, in a right order, where some are done already.
 
     Parameters

@@ -1,11 +1,14 @@
 """The test sheet of a drawn vehicle, as its exercises are issued with it."""
 
 import math
+from collections.abc import Mapping
+from types import SimpleNamespace
+from typing import Any
 
 from grader.vehicle.spec import vehicle
 
 
-def tables(parameters):
+def tables(parameters: Mapping[str, Any]) -> dict[str, Any]:
     """The drawn vehicle's own figures, so that an issue is complete in itself."""
     spec = vehicle(parameters["vehicle"])
     return {
@@ -18,7 +21,7 @@ def tables(parameters):
     }
 
 
-def tables_and_speed(parameters):
+def tables_and_speed(parameters: Mapping[str, Any]) -> dict[str, Any]:
     """The tables, and an engine speed so far along this engine's own curve; a few lie just beyond its end.
 
     One list of speeds for all engines had the weights fully out too often, and one answer right for many.
@@ -51,7 +54,7 @@ def tables_and_fast_idle(parameters: dict) -> dict:
     return {**figures, "fast_rpm": 10 * math.ceil(round(max(speed, moving), 6) / 10)}
 
 
-def show_tables(v):
+def show_tables(v: SimpleNamespace) -> dict[str, str]:
     """Both curves as a sheet prints them."""
     return {
         "centrifugal_table": ", ".join(f"{rpm:g} → {deg:g}°" for rpm, deg in v.centrifugal),

@@ -23,6 +23,7 @@ from sqlalchemy import Connection, bindparam, delete, inspect, select
 from sqlalchemy.exc import SAWarning
 
 from grader.errors import Refused
+from grader.exercise.model import Module
 from grader.records.term.term import Term
 
 _GRAMMARS = "rfc3987_syntax"
@@ -151,7 +152,7 @@ class Rows:
         The module was not released into this database.
     """
 
-    def __init__(self, connection, module):
+    def __init__(self, connection: Connection, module: Module) -> None:
         self._c = connection
         self._t = nbgrader_api().Base.metadata.tables
         assignment, notebook, base = self._t["assignment"], self._t["notebook"], self._t["base_cell"]

@@ -7,11 +7,12 @@ met, and modules count by their marks.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from pathlib import Path
 from types import MappingProxyType
+from typing import Any
 
 from grader import catalogue, files
 from grader.errors import BadFile
@@ -161,22 +162,22 @@ class _Look:
 
     path: object
 
-    def bad(self, where, value, allowed):
+    def bad(self, where: str, value: object, allowed: str) -> BadFile:
         shown = str(value) if isinstance(value, Decimal) else repr(value)
         return BadFile(f"{self.path}: {where} is {shown[:80]}; allowed is {allowed}. Mend it and try again.")
 
-    def table(self, found, name):
+    def table(self, found: Mapping[str, Any], name: str) -> dict[str, Any]:
         value = found.get(name, {})
         if not isinstance(value, dict):
             raise self.bad(name, value, f"a table of its own, such as [{name}]")
         return value
 
-    def known(self, table, names, where):
+    def known(self, table: Iterable[str], names: Collection[str], where: str) -> None:
         for name in table:
             if name not in names:
                 raise self.bad(f"a name in [{where}]" if where else "a name", name, ", ".join(names))
 
-    def threshold(self, table, where):
+    def threshold(self, table: Mapping[str, Any], where: str) -> int:
         value = table.get("threshold", THRESHOLD)
         if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= 100:
             raise self.bad(f"[{where}] threshold", value, "a whole number from 1 to 100")
