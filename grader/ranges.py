@@ -10,6 +10,7 @@ from grader.errors import OutOfRange
 
 # A float for floats and an array for arrays: with several arguments no type can say which, as in numpy's own.
 FloatOrArray: TypeAlias = Any
+TextOrArray: TypeAlias = Any  # likewise a text or an array of them
 
 
 @overload

@@ -1,4 +1,4 @@
-"""Public reference functions say their units, shapes, errors and source, and the source exists."""
+"""Public functions have types; those of the reference say their units, shapes, errors and source, which exists."""
 
 import ast
 import re
@@ -8,7 +8,8 @@ import pytest
 
 from grader.sources import HOW, WORKS
 
-ROOM = Path(__file__).parent.parent / "grader" / "reference"
+GRADER = Path(__file__).parent.parent / "grader"
+ROOM = GRADER / "reference"
 
 
 def public_functions():
@@ -45,3 +46,39 @@ def test_docstring(node):
 def test_works_are_cited_with_how_they_are_known():
     assert {work.how for work in WORKS.values()} <= set(HOW)
     assert [key for key, work in WORKS.items() if not work.reference.endswith(".")] == []
+
+
+def callables(body, owner=""):
+    """(name, function) of all that others call: functions and methods, and how an object is made."""
+    for node in body:
+        if isinstance(node, ast.ClassDef):
+            yield from callables(node.body, f"{owner}{node.name}.")
+        elif isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+            if not node.name.startswith("_") or node.name in ("__init__", "__call__"):
+                yield f"{owner}{node.name}", node
+
+
+def untyped(node):
+    """What has no type in a function: its parameters, and "return"."""
+    named = [*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs]
+    rest = [argument for argument in (node.args.vararg, node.args.kwarg) if argument]
+    bare = [a.arg for a in (*named, *rest) if a.annotation is None and a.arg not in ("self", "cls")]
+    return bare + ["return"] * (node.returns is None and node.name != "__init__")
+
+
+def test_whoever_calls_a_public_function_can_read_its_types():
+    """Exercises of earlier versions are left as they were released."""
+    bare = [
+        f"{path.relative_to(GRADER)}:{node.lineno} {name}: {', '.join(untyped(node))}"
+        for path in sorted(GRADER.rglob("*.py"))
+        if "old" not in path.relative_to(GRADER).parts
+        for name, node in callables(ast.parse(path.read_text(encoding="utf-8")).body)
+        if untyped(node)
+    ]
+    assert bare == []
+
+
+def test_a_function_without_types_is_found():
+    code = "class Coil:\n    def charge(self, ms, *, volts: float = 12.0, **more): ...\ndef _own(x): ...\ndef f(a: int) -> None: ..."
+    found = {name: untyped(node) for name, node in callables(ast.parse(code).body)}
+    assert found == {"Coil.charge": ["ms", "more", "return"], "f": []}

@@ -4,6 +4,7 @@ An action changes parts and settings, may disturb others (drawn, and avoided by 
 minutes and parts, and leaves something that must be checked afterwards.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cache
 from math import inf
@@ -14,7 +15,7 @@ from grader.bench.draws import STEADY, Draws, Steady
 from grader.bench.signs import LEAD_OFF_MM
 from grader.errors import BadTable, Refused, Unknown
 from grader.reference.spark.points import full_lift, gap_of_dwell
-from grader.vehicle.car import AS_MADE, IDLE, MM_PER_IN, Running
+from grader.vehicle.car import AS_MADE, IDLE, MM_PER_IN, Car, Running
 from grader.vehicle.faults import cylinder_at
 from grader.vehicle.standard import CRANK_SHOP, running
 from grader.vehicle.state import idle_opening_mm2, solve
@@ -52,11 +53,11 @@ class Action:
     then: tuple[str, ...]
     note: str
 
-    def minutes_on(self, car, marked=False):
+    def minutes_on(self, car: Car, marked: bool = False) -> float:
         """Minutes on a car, with those for marking what comes off."""
         return self.minutes[0] + self.minutes[1] * car.cylinders + MARKED_MINUTES * marked
 
-    def parts_on(self, car):
+    def parts_on(self, car: Car) -> float:
         """Cost of the parts on a car, in minutes."""
         return self.parts[0] + self.parts[1] * car.cylinders
 
@@ -75,7 +76,7 @@ class How:
 
 
 @cache
-def actions():
+def actions() -> Mapping[str, Action]:
     """Every action by its key.
 
     Raises
@@ -90,7 +91,7 @@ def actions():
     return MappingProxyType(rows)
 
 
-def action(key):
+def action(key: str) -> Action:
     """One action by its key.
 
     Raises
@@ -104,7 +105,7 @@ def action(key):
         raise Unknown(f"No action {key!r}; see datasets/actions.csv.") from None
 
 
-def do(car, key, draws: Draws | Steady = STEADY, how=How()):
+def do(car: Car, key: str, draws: Draws | Steady = STEADY, how: How = How()) -> Car:
     """The car after an action.
 
     Parameters

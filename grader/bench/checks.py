@@ -1,5 +1,6 @@
 """The table of checks: for every fault and engine, the signs a mechanic expects beside those the car shows."""
 
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
@@ -8,6 +9,7 @@ from grader import tables
 from grader.bench.owner import complaints
 from grader.bench.signs import SHOP, Examined, signs
 from grader.errors import BadTable
+from grader.vehicle.car import Surroundings
 from grader.vehicle.faults import MID, THIRD, applies, faults, plant
 from grader.vehicle.spec import vehicle
 from grader.vehicle.state import sound_car
@@ -43,13 +45,13 @@ class Outcome:
     complaints: tuple[str, ...]
 
     @property
-    def disagreeing(self):
+    def disagreeing(self) -> tuple[tuple[str, tuple[str, ...], str], ...]:
         """Signs whose word is none of those expected."""
         return tuple(line for line in self.signs if line[2] not in line[1])
 
 
 @cache
-def expected():
+def expected() -> Mapping[str, Expected]:
     """What a mechanic expects of each fault, by its key.
 
     Raises
@@ -80,7 +82,9 @@ def _expected(row):
     )
 
 
-def examine(key, engine, severity=MID, place=THIRD, surroundings=SHOP):
+def examine(
+    key: str, engine: str, severity: str = MID, place: int = THIRD, surroundings: Surroundings = SHOP
+) -> Outcome:
     """A fault planted in the sound car of an engine, and what the bench finds.
 
     Parameters
@@ -108,7 +112,9 @@ def examine(key, engine, severity=MID, place=THIRD, surroundings=SHOP):
     return Outcome(key, engine, severity, lines, complaints(x, (key,)))
 
 
-def table(engines, severity=MID, step=lambda: None):
+def table(
+    engines: Iterable[str], severity: str = MID, step: Callable[[], object] = lambda: None
+) -> Iterator[Outcome | tuple[str, str]]:
     """Every fault on every one of some engines.
 
     Parameters
@@ -129,7 +135,7 @@ def table(engines, severity=MID, step=lambda: None):
             step()
 
 
-def lines(outcomes, absent):
+def lines(outcomes: Sequence[Outcome], absent: Collection[tuple[str, str]]) -> Iterator[str]:
     """The printed table: a line for each fault and engine, those that do not apply, and the sum."""
     yield from map(_line, outcomes)
     for key, engine in absent:

@@ -19,25 +19,25 @@ class Draws:
         What is drawn, and which time: such as an instrument and how often it was read.
     """
 
-    def __init__(self, key, *names):
+    def __init__(self, key: bytes, *names: str | int) -> None:
         self._halves = words.under(words.keyed(key), words.named(*map(str, names)))
         self._count = 0
 
-    def word(self):
+    def word(self) -> int:
         """The next 64-bit word."""
         number, place = divmod(self._count, words.A_BLOCK)
         self._count += 1
         return words.block(self._halves, words.numbered(number))[place]
 
-    def uniform(self, low=0.0, high=1.0):
+    def uniform(self, low: float = 0.0, high: float = 1.0) -> float:
         """A number between two others, each equally likely."""
         return low + (high - low) * (self.word() + 0.5) / _ALL_WORDS
 
-    def normal(self, sd=1.0):
+    def normal(self, sd: float = 1.0) -> float:
         """A number scattered about zero with a standard deviation."""
         return sd * _NORMAL.inv_cdf(self.uniform())
 
-    def chance(self, share):
+    def chance(self, share: float) -> bool:
         """True in a share of all draws."""
         return self.uniform() < share
 
@@ -45,15 +45,15 @@ class Draws:
 class Steady:
     """No scatter and no mishap: every number is the middle one. For tables of what is true."""
 
-    def uniform(self, low=0.0, high=1.0):
+    def uniform(self, low: float = 0.0, high: float = 1.0) -> float:
         """The middle."""
         return (low + high) / 2
 
-    def normal(self, sd=1.0):
+    def normal(self, sd: float = 1.0) -> float:
         """Nothing off."""
         return 0.0
 
-    def chance(self, share):
+    def chance(self, share: float) -> bool:
         """Only what is more likely than not."""
         return share > 0.5
 

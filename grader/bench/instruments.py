@@ -6,10 +6,12 @@ there; it never shows what is not. Scatter and misses are drawn from the session
 by instrument and count, so that a log replays.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from math import isnan
 from types import MappingProxyType
+from typing import Any, NoReturn
 
 import numpy as np
 
@@ -19,7 +21,7 @@ from grader.bench.draws import STEADY, Draws, Steady
 from grader.bench.owner import complaints, listen
 from grader.bench.signs import UNREADABLE, Examined, signs
 from grader.errors import BadTable, Refused, Stopped, Unknown
-from grader.vehicle.car import COLD, HOT_SOAKED, WARM
+from grader.vehicle.car import COLD, HOT_SOAKED, WARM, Car, Surroundings
 
 COLUMNS = (
     "key",
@@ -65,7 +67,7 @@ class Instrument:
     note: str
     signs: tuple[str, ...]
 
-    def minutes_on(self, car, again=False):
+    def minutes_on(self, car: Car, again: bool = False) -> float:
         """Minutes that a reading takes on a car."""
         fixed, each = self.again if again else self.minutes
         return fixed + each * car.cylinders
@@ -104,7 +106,7 @@ class Figure:
     unit: str
 
     @property
-    def text(self):
+    def text(self) -> str:
         """As a mechanic notes it."""
         return f"{self.label + ' ' if self.label else ''}{self.value:g} {self.unit}".strip()
 
@@ -126,7 +128,7 @@ class Reading:
 
 
 @cache
-def instruments():
+def instruments() -> Mapping[str, Instrument]:
     """Every instrument by its key.
 
     Raises
@@ -144,7 +146,7 @@ def instruments():
     return MappingProxyType(rows)
 
 
-def instrument(key):
+def instrument(key: str) -> Instrument:
     """One instrument by its key.
 
     Raises
@@ -181,7 +183,7 @@ def _phrases():
     return {(row["sign"], row["result"]): row["words"] for row in tables.rows("reading_words.csv", WORD_COLUMNS)}
 
 
-def phrase(sign, result):
+def phrase(sign: str, result: str) -> str:
     """A mechanic's words for a result.
 
     Raises
@@ -198,14 +200,14 @@ def phrase(sign, result):
 
 
 @cache
-def unsafe_acts():
+def unsafe_acts() -> Mapping[str, Mapping[str, Any]]:
     """The acts that are stopped, by key: dictionaries of title, at (instruments and actions) and reason."""
     return MappingProxyType(
         {row["key"]: {**row, "at": tuple(row["at"].split())} for row in tables.rows("unsafe_acts.csv", UNSAFE_COLUMNS)}
     )
 
 
-def stop(key):
+def stop(key: str) -> NoReturn:
     """Stop an unsafe act.
 
     Raises
@@ -221,7 +223,7 @@ def stop(key):
     raise Stopped(f"Stopped: {act['title'][0].lower()}{act['title'][1:]}. {act['reason']}")
 
 
-def refusal(key, x, bay):
+def refusal(key: str, x: Examined, bay: Bay) -> str:
     """Why an instrument cannot be used as the car stands: one sentence, or nothing.
 
     Parameters
@@ -248,7 +250,14 @@ def refusal(key, x, bay):
     return ""
 
 
-def read(key, car, draws: Draws | Steady = STEADY, bay=Bay(), how=How(), surroundings=None):
+def read(
+    key: str,
+    car: Car | Examined,
+    draws: Draws | Steady = STEADY,
+    bay: Bay = Bay(),
+    how: How = How(),
+    surroundings: Surroundings | None = None,
+) -> Reading:
     """Use an instrument on a car.
 
     Parameters

@@ -1,10 +1,13 @@
 """What the owner notices of his car, and what he says of it: true, not all of it, and sometimes wrong."""
 
+from collections.abc import Mapping, Sequence
 from functools import cache
 from types import MappingProxyType
 
 from grader import tables
+from grader.bench.draws import Draws, Steady
 from grader.bench.signs import SHOP, Examined
+from grader.vehicle.car import Car, Surroundings
 from grader.vehicle.faults import fault
 from grader.vehicle.wear import driven
 
@@ -34,12 +37,12 @@ _WORSE = {"ok": 0, "hard": 1, "dies": 2, "none": 2}
 
 
 @cache
-def complaint_words():
+def complaint_words() -> Mapping[str, str]:
     """The owner's words for each complaint, by its key."""
     return MappingProxyType({row["key"]: row["words"] for row in tables.rows("complaints.csv", COLUMNS)})
 
 
-def complaints(x, faults=()):
+def complaints(x: Examined, faults: Sequence[str] = ()) -> tuple[str, ...]:
     """Every complaint that is true of a car.
 
     Parameters
@@ -61,7 +64,7 @@ def complaints(x, faults=()):
     return tuple(key for key in complaint_words() if key in true)
 
 
-def listen(true, draws):
+def listen(true: Sequence[str], draws: Draws | Steady) -> dict[str, str]:
     """What the owner says when he is asked.
 
     Parameters
@@ -83,7 +86,7 @@ def listen(true, draws):
     return {key: words for key, words in complaint_words().items() if heard[key]}
 
 
-def worn_to_complaint(car, surroundings=SHOP, most=MOST_KMILES):
+def worn_to_complaint(car: Car, surroundings: Surroundings = SHOP, most: float = MOST_KMILES) -> Car:
     """The car with so many more miles on its plugs that its owner complains.
 
     Parameters

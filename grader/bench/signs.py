@@ -8,8 +8,10 @@ mechanic compares with a printed figure; how the car pulls and what it burns, wi
 sound car in the same air.
 """
 
+from __future__ import annotations
+
 from bisect import bisect
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
 from math import inf, isnan, nan
@@ -25,7 +27,8 @@ from grader.reference.spark.coil import shunt_factor
 from grader.reference.spark.insulation import flash_kv
 from grader.reference.spark.tester import KEEP_SHARE, firing_pressure_psia, gauge_psig
 from grader.reference.timing.advance import leaking_vacuum_inhg
-from grader.vehicle.car import AS_MADE, MM_PER_IN, Surroundings
+from grader.vehicle.car import AS_MADE, MM_PER_IN, Car, Surroundings
+from grader.vehicle.spec import Vehicle
 from grader.vehicle.standard import (
     CRANK_COLD,
     CRANK_DAMP,
@@ -81,43 +84,43 @@ class Examined:
     surroundings : Surroundings
     """
 
-    def __init__(self, car, surroundings=SHOP):
+    def __init__(self, car: Car, surroundings: Surroundings = SHOP) -> None:
         self.car = car
         self.surroundings = surroundings
         self.states = States(car, surroundings)
 
     @cached_property
-    def card(self):
+    def card(self) -> States:
         """States of the sound car at sea level in a bay of 20 degrees C."""
         return sound_states(self.car.spec, SHOP)
 
     @cached_property
-    def sound(self):
+    def sound(self) -> States:
         """States of the sound car here and now."""
         return sound_states(self.car.spec, self.surroundings)
 
     @property
-    def as_sound(self):
+    def as_sound(self) -> Examined:
         """The sound car in the same place, as it looks to who misses what is wrong."""
         return Examined(sound_car(self.car.spec.key), self.surroundings)
 
     @property
-    def idles(self):
+    def idles(self) -> bool:
         """True if the engine keeps running with the throttle closed."""
         return self.states.idles
 
     @property
-    def idles_plugged(self):
+    def idles_plugged(self) -> bool:
         """True if it keeps running with the vacuum line off and plugged."""
         return self.states[IDLING_PLUGGED].runs and not self.states.kicks
 
     @cached_property
-    def sparks(self):
+    def sparks(self) -> bool:
         """True if the coil gives anything while cranking."""
         return bool(_tower_kv(self.states[CRANK_SHOP]) >= NO_KV * _tower_kv(self.card[CRANK_SHOP]))
 
     @cached_property
-    def falls_rpm(self):
+    def falls_rpm(self) -> np.ndarray:
         """Fall of the idle speed with each cylinder earthed, shape (cylinders,) [rev/min]."""
         idle, falls, known = self.states[IDLING], [], {}
         for number in range(1, self.car.cylinders + 1):
@@ -129,17 +132,17 @@ class Examined:
             falls.append(known[alike])
         return np.array(falls)
 
-    def word(self, sign):
+    def word(self, sign: str) -> str:
         """The word for one sign, read without scatter."""
         return signs()[sign].of(self)
 
-    def words(self):
+    def words(self) -> dict[str, str]:
         """The words for all signs, by the name of the sign."""
         return {name: sign.of(self) for name, sign in signs().items()}
 
 
 @cache
-def sound_states(spec, surroundings):
+def sound_states(spec: Vehicle, surroundings: Surroundings) -> States:
     """States of the sound car of a vehicle, kept."""
     return States(sound_car(spec.key), surroundings)
 
@@ -166,34 +169,34 @@ class Sign:
     word: Callable[[Any, Any], str] | None
 
     @property
-    def is_look(self):
+    def is_look(self) -> bool:
         """True for a sign without a figure."""
         return self.word is None
 
-    def of(self, examined):
+    def of(self, examined: Examined) -> str:
         """The word, read without scatter."""
         figures = self.figures(examined)
         if self.word is None:
             return figures
         return UNREADABLE if figures is None else self.word(figures, examined)
 
-    def labels(self, car):
+    def labels(self, car: Car) -> Sequence[str | None]:
         """A name for each figure, "" for a lone one; None for one that is not shown as a number."""
         if self.name in _LABELS:
             return _LABELS[self.name](car)
         return ("",)
 
-    def may_be_negative(self, index):
+    def may_be_negative(self, index: int) -> bool:
         """True for a figure that is a difference or an angle about a mark."""
         return self.name in _ABOUT_ZERO and index == 0
 
-    def places(self, examined, word):
+    def places(self, examined: Examined, word: str) -> Sequence[int]:
         """Numbers of the cylinders where a look shows its word; nothing where that is no matter."""
         return _PLACES.get((self.name, word), lambda x: ())(examined)
 
 
 @cache
-def signs():
+def signs() -> Mapping[str, Sign]:
     """Every sign by its name, in the order of datasets/readings.csv.
 
     Raises
@@ -207,7 +210,7 @@ def signs():
     return rows
 
 
-def sign(name):
+def sign(name: str) -> Sign:
     """One sign by its name.
 
     Raises

@@ -3,7 +3,7 @@
 import shutil
 import sys
 from collections.abc import Sequence
-from typing import NoReturn
+from typing import Any, NoReturn
 
 import typer
 from rich.console import Console
@@ -28,7 +28,7 @@ def fail(problem: object) -> NoReturn:
     sys.exit(2)
 
 
-def ask(question: str, **options) -> str:
+def ask(question: str, **options: Any) -> str:
     """What somebody types; Ctrl-C, or the end of what is typed, stops the command here as it does anywhere else."""
     try:
         return typer.prompt(question, **options)

@@ -1,19 +1,27 @@
 """An exercise on the screen: the task with the trainee's own numbers, its parts, the worked route."""
 
+from __future__ import annotations
+
+from collections.abc import Callable
 from functools import cached_property
 from html import escape
 from types import SimpleNamespace
+from typing import TYPE_CHECKING
 
 from grader.exercise import listing
 from grader.exercise.issued import to_answer
-from grader.exercise.model import PRACTICE
+from grader.exercise.model import PRACTICE, Exercise
 from grader.widgets import style
+from grader.widgets.answer_store import Store
 from grader.widgets.fields.calculator import Calculator
 from grader.widgets.fields.confidence import SureField
 from grader.widgets.part_form import PartForm, is_settled, shown_errors
 
+if TYPE_CHECKING:
+    from ipywidgets import Button
 
-def told(exercise, given, is_settled):
+
+def told(exercise: Exercise, given: SimpleNamespace, is_settled: Callable[[str], bool]) -> tuple[list[str], list[str]]:
     """The lines of a worked route that give nothing away too early.
 
     Parameters
@@ -52,7 +60,7 @@ class ExerciseForm:
 
     shows_unsaved = False
 
-    def __init__(self, store, exercise, number=None):
+    def __init__(self, store: Store, exercise: Exercise, number: int | None = None) -> None:
         self.store, self.exercise, self.number = store, exercise, number
         self.parts, self.sure = {}, None
         self._leans_on = {path.rpartition(".")[0] for part in exercise.parts for path in part.uses}
@@ -61,12 +69,12 @@ class ExerciseForm:
         self._build()
         store.listen(self._heard)
 
-    def say(self, text, kind=""):
+    def say(self, text: str, kind: str = "") -> None:
         """A sentence at the foot of the form."""
         self.message.value = style.sentence(text, kind)
 
     @cached_property
-    def fresh(self):
+    def fresh(self) -> Button:
         """The button that draws fresh numbers; most exercises are left without it, so none opens with one."""
         button = style.Button(description="Fresh numbers", tooltip=f"Fresh numbers for: {self.exercise.title}")
         button.on_click(lambda _: self._draw_anew())

@@ -1,8 +1,12 @@
 """The lesson as its notebook uses it: top, panels, forms, noting answers, marks."""
 
+from __future__ import annotations
+
 import sys
 from importlib import import_module
+from pathlib import Path
 from types import SimpleNamespace
+from typing import TYPE_CHECKING
 from weakref import WeakSet
 
 from grader import catalogue
@@ -11,6 +15,9 @@ from grader.exercise.issued import KEPT
 from grader.marking.mark import mark_sheet
 from grader.widgets.answer_store import Store
 from grader.widgets.people import being_executed, being_graded
+
+if TYPE_CHECKING:
+    from ipywidgets import HTML, VBox
 
 _open = WeakSet()
 
@@ -39,7 +46,7 @@ class Lesson:
         None: where the notebook lies.
     """
 
-    def __init__(self, module_key, folder=None):
+    def __init__(self, module_key: str, folder: Path | str | None = None) -> None:
         self.module = catalogue.module(module_key)
         for older in tuple(_open):
             older.flush_or_keep()
@@ -51,12 +58,12 @@ class Lesson:
         if not being_executed():
             self._take_over()
 
-    def numbers(self, exercise_key):
+    def numbers(self, exercise_key: str) -> SimpleNamespace:
         """The trainee's own numbers of an exercise, as attributes."""
         self._exercise(exercise_key)
         return SimpleNamespace(**self.store.issue.numbers[exercise_key])
 
-    def top(self):
+    def top(self) -> VBox | None:
         """Who works here, until when, how far he is; hand in."""
         if being_executed():
             return None
@@ -65,7 +72,7 @@ class Lesson:
         self.head = SheetTop(self.store, self.order)
         return self.head.box
 
-    def panel(self, name):
+    def panel(self, name: str) -> VBox | None:
         """A picture with sliders, such as "total_advance"."""
         if being_executed():  # marking needs no pictures, and a word on stderr would cost the marks
             return None
@@ -75,7 +82,7 @@ class Lesson:
         self.panels[name] = makers[name]()
         return self.panels[name].box
 
-    def show(self, exercise_key):
+    def show(self, exercise_key: str) -> VBox | HTML | None:
         """The form of an exercise: the task with the trainee's own numbers, and what is asked."""
         exercise = self._exercise(exercise_key)
         if being_executed():
@@ -97,13 +104,13 @@ class Lesson:
         self.forms[exercise_key] = form
         return form.box
 
-    def answer(self, path, raw, unit=""):
+    def answer(self, path: str, raw: object, unit: str = "") -> None:
         """Note an answer as typed text, such as "34.5", with its unit."""
         if path not in {known for _, _, known in self.module.parts()}:
             raise Unknown(f"{self.module.key} asks for no {path!r}.")
         self.store.put(path, str(raw), unit)
 
-    def mark(self, exercise_key):
+    def mark(self, exercise_key: str) -> float:
         """Marks of an exercise while nbgrader marks the notebook; otherwise a silent 0.
 
         Lessons run when they are opened, so a trainee must not see a mark here. An answer

@@ -1,6 +1,7 @@
 """The top of a lesson: who works here, until when, how far he is, where it is saved; handing in."""
 
 from base64 import b64encode
+from collections.abc import Sequence
 from html import escape
 
 from grader import clock, files
@@ -10,6 +11,7 @@ from grader.exercise import sheet as sheets
 from grader.exercise.issued import to_answer
 from grader.exercise.model import PRACTICE
 from grader.widgets import print_sheet, style
+from grader.widgets.answer_store import Store
 from grader.widgets.part_form import shown_errors
 
 
@@ -20,7 +22,7 @@ class Progress:
     order of the page.
     """
 
-    def __init__(self, store, order):
+    def __init__(self, store: Store, order: Sequence[str]) -> None:
         self.store = store
         asked = set(to_answer(store.issue.exercises))
         exercises = {exercise.key: exercise for exercise in store.module.exercises}
@@ -33,16 +35,16 @@ class Progress:
         }
 
     @property
-    def begun(self):
+    def begun(self) -> bool:
         """True once anything is answered."""
         return any(any(one) for one in self.parts.values())
 
     @property
-    def open(self):
+    def open(self) -> list[str]:
         """Keys of the exercises with a part that is not answered."""
         return [key for key, one in self.parts.items() if not all(one)]
 
-    def resume(self):
+    def resume(self) -> str:
         """HTML: the sentence that says where he stopped, the link to go on, the list of all exercises."""
         last, still = (self.store.last or "").rpartition(".")[0], self.open
         if last not in self.parts:  # it counts from an earlier attempt
@@ -61,7 +63,7 @@ class Progress:
             words, link = f"All are answered. You stopped at {stopped}", self._link(last, "Look at it again")
         return f"<div>{words} {link}</div>{self._list()}"
 
-    def links(self):
+    def links(self) -> str:
         """HTML: the numbers of the open exercises, each a link; empty where none is open."""
         return ", ".join(self._link(key, str(self._order.index(key) + 1)) for key in self.open)
 
@@ -101,7 +103,7 @@ class SheetTop:
 
     shows_unsaved = False
 
-    def __init__(self, store, order=()):
+    def __init__(self, store: Store, order: Sequence[str] = ()) -> None:
         self.store, self.order = store, order
         self.who = style.HTML().add_class("tm-who")
         self.place = style.HTML().add_class("tm-place")
@@ -140,12 +142,12 @@ class SheetTop:
             self._ask_name()
         store.listen(self._heard)
 
-    def say(self, text, kind=""):
+    def say(self, text: str, kind: str = "") -> None:
         """A sentence under the buttons."""
         self.message.value = style.sentence(text, kind)
 
     @property
-    def progress(self):
+    def progress(self) -> tuple[int, int]:
         """(parts answered, parts asked)."""
         states = Progress(self.store, self.order).parts.values()
         return sum(sum(one) for one in states), sum(len(one) for one in states)
@@ -162,7 +164,7 @@ class SheetTop:
         self.show_place()
 
     @shown_errors
-    def show_place(self):
+    def show_place(self) -> None:
         """Where he stopped, and a list of what is open; nothing on a page that opened without any answer.
 
         The list waits until the page has shown all exercises: only then are their numbers known.

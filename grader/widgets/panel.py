@@ -158,7 +158,7 @@ class Panel(Generic[State]):
             control.observe(self.refresh, "value")
         self.refresh()
 
-    def refresh(self, _=None):
+    def refresh(self, _: object = None) -> None:
         """Compute and show anew; an error appears under the picture."""
         try:
             state = self.compute(**{name: control.value for name, control in self.controls.items()})

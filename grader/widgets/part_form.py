@@ -1,15 +1,18 @@
 """One part of an exercise on the screen: field, echo, saved or not, verdict."""
 
+from collections.abc import Callable, Iterable
 from functools import wraps
 from html import escape
 from types import SimpleNamespace
+from typing import Any
 from urllib.parse import quote
 
 from grader.errors import CannotWrite, Refused, TimingMarkError, Unreadable, afterwards
-from grader.exercise.model import PRACTICE
+from grader.exercise.model import PRACTICE, Exercise
+from grader.exercise.part import Part
 from grader.marking import feedback, reading, verdict
 from grader.widgets import style
-from grader.widgets.answer_store import CHECKED
+from grader.widgets.answer_store import CHECKED, Store
 from grader.widgets.fields.kinds import field_of
 
 TRIES = 3  # after so many the worked route is shown
@@ -18,7 +21,7 @@ _UNCOUNTED = (verdict.BLANK, verdict.UNREADABLE, verdict.KIND, verdict.AWAITING)
 _DONE = (verdict.RIGHT, verdict.CARRIED)
 
 
-def shown_errors(method):
+def shown_errors(method: Callable[..., Any]) -> Callable[..., Any]:
     """A callback whose errors appear in the form; the notebook would swallow them.
 
     The owner has `say` and `shows_unsaved`: True where an answer that could not be
@@ -43,18 +46,18 @@ def shown_errors(method):
     return safe
 
 
-def is_settled(store, path):
+def is_settled(store: Store, path: str) -> bool:
     """True once the answer of a part may be told: right, or tried three times."""
     return is_tired(store, path) or is_right(store, path)
 
 
-def is_tired(store, path):
+def is_tired(store: Store, path: str) -> bool:
     """True after the third try."""
     answer = store.answers.get(path)
     return answer is not None and answer.tries >= TRIES
 
 
-def is_right(store, path):
+def is_right(store: Store, path: str) -> bool:
     """True where what stands there was checked and is right."""
     return _is_checked(store, path) and store.mark_of(path).verdict in _DONE
 
@@ -73,7 +76,9 @@ class PartForm:
 
     shows_unsaved = True  # beside the field, from the store
 
-    def __init__(self, store, exercise, part, changed=lambda: None):
+    def __init__(
+        self, store: Store, exercise: Exercise, part: Part, changed: Callable[[], object] = lambda: None
+    ) -> None:
         self.store, self.exercise, self.part = store, exercise, part
         self.path = f"{exercise.key}.{part.key}"
         self._changed = changed
@@ -99,20 +104,20 @@ class PartForm:
         self.refresh()
 
     @property
-    def tired(self):
+    def tired(self) -> bool:
         """True after the third try."""
         return is_tired(self.store, self.path)
 
     @property
-    def right(self):
+    def right(self) -> bool:
         """True where what stands here was checked and is right."""
         return is_right(self.store, self.path)
 
-    def say(self, text, kind="", items=()):
+    def say(self, text: str, kind: str = "", items: Iterable[str] = ()) -> None:
         """A sentence where the verdict stands, and what is to be told item by item."""
         self.verdict.value = style.sentence(text, kind, items)
 
-    def refresh(self):
+    def refresh(self) -> None:
         """Show what the store holds: another view of the lesson may have changed it."""
         answer = self.store.answers.get(self.path)
         self._following = True

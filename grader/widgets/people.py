@@ -11,6 +11,8 @@ from grader import files, paths
 from grader.errors import CannotWrite, Refused, TimingMarkError
 from grader.exercise import hand_in, issued, practice
 from grader.exercise import sheet as sheets
+from grader.exercise.issued import Issued, Shared
+from grader.exercise.model import Module
 
 LONGEST_NAME = 60
 EACH = "own"  # holds a folder for each trainee where many share one lesson
@@ -27,24 +29,24 @@ class Place:
     why_not: str = ""
 
 
-def lesson_folder():
+def lesson_folder() -> Path:
     """The folder of the open notebook, else the current one."""
     session = os.environ.get("JPY_SESSION_NAME", "")
     parent = Path(session).parent if session else None
     return parent if parent is not None and parent.is_absolute() and parent.is_dir() else Path.cwd()
 
 
-def being_graded():
+def being_graded() -> bool:
     """True while nbgrader executes the notebook to mark it."""
     return os.environ.get("NBGRADER_EXECUTION") == "autograde"
 
 
-def being_executed():
+def being_executed() -> bool:
     """True while nbgrader executes the notebook for whatever reason: nobody looks at it."""
     return bool(os.environ.get("NBGRADER_EXECUTION"))
 
 
-def place(folder=None):
+def place(folder: Path | str | None = None) -> Place:
     """Where the lesson lies; answers are saved only beside numbers that were issued or a practice marker."""
     folder = Path(folder) if folder is not None else lesson_folder()
     if being_executed():
@@ -67,7 +69,7 @@ class People:
     them all. `waiting` is True while nobody has said who he is.
     """
 
-    def __init__(self, module, home):
+    def __init__(self, module: Module, home: Place) -> None:
         self.module = module
         self.home = self.place = home
         self.marker = self.owner = self.shared = None
@@ -85,11 +87,11 @@ class People:
             self._resume()
 
     @property
-    def names(self):
+    def names(self) -> tuple[str, ...]:
         """Everybody who practises here, the owner of the folder first."""
         return (self.owner.name, *self.owner.others) if self.owner else ()
 
-    def choose(self, name, *, mine=False):
+    def choose(self, name: str, *, mine: bool = False) -> Place:
         """The place of another trainee; `mine` puts a name on work that has none.
 
         Raises
@@ -121,7 +123,7 @@ class People:
             self._write_owner(replace(self.owner, others=others, rest={**self.owner.rest, "last": marker.name}))
         return self._be(folder, marker)
 
-    def later_attempt(self):
+    def later_attempt(self) -> tuple[Issued, Shared] | None:
         """A later attempt that lies in the exchange from which this folder was fetched, or None.
 
         nbgrader never fetches into a folder that is there, so the old one would stand in its way.
@@ -146,7 +148,7 @@ class People:
             return None  # no exchange in reach, or nothing that can be read: the work at hand goes on
         return None if later is None else (later, there)
 
-    def begin_later(self):
+    def begin_later(self) -> Path:
         """Go on with the later attempt; all of the former one is kept in a folder beside this one.
 
         Returns

@@ -1,13 +1,22 @@
 """A sheet to print: a trainee's own questions and answers as one plain page, without scripts."""
 
+from __future__ import annotations
+
 from html import escape
+from pathlib import Path
 from types import SimpleNamespace
+from typing import TYPE_CHECKING
 
 from grader import clock, files
 from grader.errors import Unreadable
 from grader.exercise import listing
-from grader.exercise.issued import to_answer
+from grader.exercise.issued import Issued, to_answer
+from grader.exercise.model import Module
+from grader.exercise.sheet import Sheet
 from grader.marking import reading
+
+if TYPE_CHECKING:
+    from grader.widgets.answer_store import Store
 
 _LOOK = """
 body { font: 11pt/1.45 "DejaVu Sans", Verdana, sans-serif; max-width: 46rem; margin: 2rem auto; padding: 0 1rem;
@@ -30,12 +39,12 @@ h2 { break-after: avoid; }
 """
 
 
-def name(store):
+def name(store: Store) -> str:
     """Name of the sheet's file."""
     return f"{store.module.key}-sheet.html"
 
 
-def write(store):
+def write(store: Store) -> Path:
     """Make the sheet beside the answers and return where it lies.
 
     Raises
@@ -48,7 +57,7 @@ def write(store):
     return path
 
 
-def build(module, issue, sheet, person=None):
+def build(module: Module, issue: Issued, sheet: Sheet, person: str | None = None) -> str:
     """The page as text.
 
     Parameters

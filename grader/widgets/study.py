@@ -32,12 +32,12 @@ class Ready:
     fresh: bool
 
 
-def default_folder():
+def default_folder() -> Path:
     """Where work is kept unless another folder is named."""
     return Path.home() / "timing-mark-work"
 
 
-def make_ready(target, *, folder=None, name=""):
+def make_ready(target: str, *, folder: Path | str | None = None, name: str = "") -> Ready:
     """Put a lesson, or what a hand-out zip holds, into a trainee's work folder.
 
     Parameters

@@ -4,10 +4,14 @@ A form's widgets are made here. Each would bring a layout and a style of its own
 of these is a message to the page when a lesson opens: here all that look alike share one.
 """
 
+from collections.abc import Iterable
 from html import escape
+from typing import Any
 
 import ipywidgets
 from ipywidgets import Layout
+
+from grader.exercise.model import Exercise
 
 # Okabe and Ito's colours, told apart with any kind of colour vision; dashes say the same.
 INK, GREY, PAPER = "#1a1a1a", "#767676", "#ffffff"
@@ -20,47 +24,47 @@ DOTS_PER_INCH = 100
 SHARPNESS = 2.5  # picture dots for one dot of the page: what stands still is sent once, and may be printed
 
 
-def sentence(text, kind="", items=()):
+def sentence(text: str, kind: str = "", items: Iterable[str] = ()) -> str:
     """A sentence for an HTML widget, and items listed under it; kind is "right", "wrong" or empty."""
     listed = "".join(f"<li>{escape(item)}</li>" for item in items)
     return f'<div class="tm-say{f" tm-{kind}" if kind else ""}">{escape(text)}{listed and f"<ul>{listed}</ul>"}</div>'
 
 
-def clicks(button, count):
+def clicks(button: str, count: int) -> str:
     """HTML for a beacon: how many clicks of a button were answered; the page asks again for the others."""
     return f'<span data-button="{button}" data-clicks="{count}"></span>'
 
 
-def anchor(exercise):
+def anchor(exercise: Exercise) -> str:
     """The name by which a link on the page finds an exercise."""
     return f"tm-{exercise.key.replace('.', '-')}"
 
 
-def row():
+def row() -> Layout:
     """Side by side, and below one another where the page is narrow."""
     return layout(flex_flow="row wrap", align_items="center")
 
 
-def column():
+def column() -> Layout:
     return layout(width="100%")
 
 
-def wide():
+def wide() -> Layout:
     return layout(width="100%", height="auto")
 
 
-def field():
+def field() -> Layout:
     return layout(width="11rem")
 
 
-def unit():
+def unit() -> Layout:
     return layout(width="9rem")
 
 
 _made = {}
 
 
-def layout(**values):
+def layout(**values: Any) -> Layout:
     """The layout of those values; whoever gets it must not change it, since others have it too."""
     return _shared(Layout, values)
 

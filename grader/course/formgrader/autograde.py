@@ -43,7 +43,7 @@ class ReleasedNotebook(NotebookExporter):
     JSON, one that asks for a kernel nobody has: none of them is opened.
     """
 
-    def from_filename(self, filename: str, resources: Any = None, **options) -> Any:
+    def from_filename(self, filename: str, resources: Any = None, **options: Any) -> Any:
         said = resources["nbgrader"]
         root = Path(self.parent.coursedir.root)  # pyright: ignore[reportOptionalMemberAccess] (nbgrader always names one)
         if any(not _ordinary(path) for path in _everything(root / "submitted" / said["student"] / said["assignment"])):

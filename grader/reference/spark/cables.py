@@ -8,11 +8,11 @@ that makes it spark belongs to the breakdown law and is handed in.
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.constants import epsilon_0, mu_0
 
 from grader.errors import OutOfRange
-from grader.ranges import FloatOrArray, in_range, plain
+from grader.ranges import FloatOrArray, TextOrArray, in_range, plain
 from grader.reference.angles import cross_fire_pairs, firing_interval_deg, piston_fall_fraction
 
 LENGTHS_MM = (381.0, 635.0, 889.0)  # 15, 25 and 35 inches
@@ -84,7 +84,7 @@ def per_foot_limit_kohm(length_mm: ArrayLike, per_foot_kohm: ArrayLike = RENEW_K
     return plain(np.minimum(RENEW_KOHM, limit * length / FOOT_MM))
 
 
-def lead_state(resistance_kohm: ArrayLike, length_mm: ArrayLike) -> str | NDArray[np.str_]:
+def lead_state(resistance_kohm: ArrayLike, length_mm: ArrayLike) -> TextOrArray:
     """What an ohmmeter reading says about a suppression lead.
 
     Parameters

@@ -19,7 +19,7 @@ LEAN_PHASE, LEAN_FROM_RPM = 0.7, 1500.0  # of a worn shaft
 def dwell_at_speed_deg(
     gap_mm: ArrayLike,
     lift_mm: ArrayLike,
-    cylinders: int,
+    cylinders: ArrayLike,
     speed_rpm: ArrayLike,
     spring_n: float,
     moving_mass_kg: float,

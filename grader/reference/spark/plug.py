@@ -7,11 +7,11 @@ the heat that the engine makes.
 """
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.linalg import solve_banded
 
 from grader.errors import OutOfRange
-from grader.ranges import FloatOrArray, in_range, plain
+from grader.ranges import FloatOrArray, TextOrArray, in_range, plain
 
 ALUMINA_K = np.array([300.0, 400.0, 600.0, 800.0, 1000.0, 1200.0, 1500.0])
 ALUMINA_W_PER_M_K = np.array([36.0, 26.4, 15.8, 10.4, 7.85, 6.55, 5.66])
@@ -266,7 +266,7 @@ def gas_side(
     return plain(transfer + 0.0 * gas), plain(gas), plain(root - ZERO_C + 80.0 * loose)
 
 
-def nose_state(temperature_c: ArrayLike) -> str | NDArray[np.str_]:
+def nose_state(temperature_c: ArrayLike) -> TextOrArray:
     """What a nose temperature means for the plug.
 
     Parameters

@@ -29,7 +29,7 @@ _FUNCTIONS = {
 }  # fmt: skip
 
 
-def work_out(text):
+def work_out(text: str) -> float:
     """The value of what was typed.
 
     Parameters
@@ -107,7 +107,7 @@ def _value(node):
 class Calculator:
     """A button that unfolds one line to reckon in; the line is made when it is first asked for."""
 
-    def __init__(self, title):
+    def __init__(self, title: str) -> None:
         self.title = title
         self._button = style.Button(
             description="Calculator", tooltip=f"Calculator for: {title}", layout=style.layout(align_self="flex-start")

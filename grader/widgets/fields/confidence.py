@@ -1,7 +1,16 @@
 """How sure a trainee is of an exercise, said before the first check: practice only, never marked."""
 
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from grader.exercise.model import Exercise
 from grader.marking import confidence
 from grader.widgets import style
+
+if TYPE_CHECKING:
+    from grader.widgets.answer_store import Store
 
 _LABEL = "How sure are you? Say it before you check, if you like. It is never marked."
 SURE_AND_WRONG = "You were sure here, and it was not right: worth another look."
@@ -21,7 +30,7 @@ class SureField:
         Told the word that is picked.
     """
 
-    def __init__(self, store, exercise, heard):
+    def __init__(self, store: Store, exercise: Exercise, heard: Callable[[str], object]) -> None:
         self.store, self.exercise, self._heard = store, exercise, heard
         self._following = False
         self._paths = [f"{exercise.key}.{part.key}" for part in exercise.parts]
@@ -36,11 +45,11 @@ class SureField:
         self.refresh()
 
     @staticmethod
-    def fits(exercise):
+    def fits(exercise: Exercise) -> bool:
         """Whether an exercise has an answer that is checked at once; letters are read by people."""
         return not all(part.by_person for part in exercise.parts)
 
-    def refresh(self):
+    def refresh(self) -> None:
         """Show what the store holds."""
         answers = {path: self.store.answers[path] for path in self._paths if path in self.store.answers}
         words, _ = confidence.said(self.store.sheet)

@@ -1,9 +1,14 @@
 """Fields in which an answer is picked: one option, several, an order of steps, a batch sorted."""
 
+from collections.abc import Callable
 from html import escape
+from types import SimpleNamespace
+from typing import Any
 
 from grader.exercise import listing
-from grader.exercise.sorting import KEEP, REJECT, UNDECIDED
+from grader.exercise.kinds import Choices
+from grader.exercise.model import Choice
+from grader.exercise.sorting import KEEP, REJECT, UNDECIDED, Batch, Order
 from grader.widgets import style
 
 _DECISIONS = (("choose", ""), ("keep", KEEP), ("reject", REJECT), ("undecided, test again", UNDECIDED))
@@ -22,7 +27,7 @@ class _Picked:
 class ChoiceField(_Picked):
     """One option of several, none picked at first."""
 
-    def __init__(self, part, given, heard):
+    def __init__(self, part: Choice, given: SimpleNamespace, heard: Callable[[Any], object]) -> None:
         options = [(words, key) for key, words in part.in_shown_order(given)]
         self._radio = style.RadioButtons(options=options, value=None, layout=style.wide()).add_class("tm-choice")
         self._keys = set(part.options)
@@ -30,14 +35,14 @@ class ChoiceField(_Picked):
         self.row = [self._radio]
 
     @property
-    def raw(self):
+    def raw(self) -> str:
         return self._radio.value or ""
 
     @property
-    def shown(self):
+    def shown(self) -> str:
         return str(-1 if self._radio.index is None else self._radio.index)
 
-    def follow(self, raw, unit):
+    def follow(self, raw: str, unit: str) -> None:
         """Show what the store holds."""
         wanted = raw if raw in self._keys else None
         if self._radio.value != wanted:
@@ -47,7 +52,7 @@ class ChoiceField(_Picked):
 class ChoicesField(_Picked):
     """All options that apply; that none does is said by a tick of its own."""
 
-    def __init__(self, part, given, heard):
+    def __init__(self, part: Choices, given: SimpleNamespace, heard: Callable[[Any], object]) -> None:
         self.part = part
         self._boxes = {key: self._box(words, heard) for key, words in part.in_shown_order(given)}
         self._none = self._box("none of these", heard)
@@ -60,17 +65,17 @@ class ChoicesField(_Picked):
         return box
 
     @property
-    def shown(self):
+    def shown(self) -> str:
         return "|".join("true" if box.value else "false" for box in (*self._boxes.values(), self._none))
 
     @property
-    def raw(self):
+    def raw(self) -> str:
         ticked = [key for key, box in self._boxes.items() if box.value]
         if ticked:
             return self.part.typed(ticked)
         return listing.NONE if self._none.value else ""
 
-    def follow(self, raw, unit):
+    def follow(self, raw: str, unit: str) -> None:
         """Show what the store holds."""
         ticked = set(listing.entries(raw)) if raw and raw != listing.NONE else set()
         for key, box in self._boxes.items():
@@ -81,7 +86,7 @@ class ChoicesField(_Picked):
 class OrderField(_Picked):
     """Steps in order: each gets its place; a place given again moves on."""
 
-    def __init__(self, part, given, heard):
+    def __init__(self, part: Order, given: SimpleNamespace, heard: Callable[[Any], object]) -> None:
         self.part, self._heard, self._moving = part, heard, False
         steps = part.in_shown_order(given)
         places = [("no place", 0), *((str(n), n) for n in range(1, len(steps) + 1))]
@@ -112,15 +117,15 @@ class OrderField(_Picked):
         self._heard(change)
 
     @property
-    def shown(self):
+    def shown(self) -> str:
         return "|".join(place.label for place in self._places.values())
 
     @property
-    def raw(self):
+    def raw(self) -> str:
         placed = [key for key, place in self._places.items() if place.value]
         return ">".join(sorted(placed, key=lambda key: self._places[key].value))
 
-    def follow(self, raw, unit):
+    def follow(self, raw: str, unit: str) -> None:
         """Show what the store holds."""
         if raw == self.raw:
             return  # places with gaps between them stay as they are
@@ -137,7 +142,7 @@ class OrderField(_Picked):
 class BatchField(_Picked):
     """Every item of a batch: keep, reject, or undecided."""
 
-    def __init__(self, part, given, heard):
+    def __init__(self, part: Batch, given: SimpleNamespace, heard: Callable[[Any], object]) -> None:
         self._decisions = {}
         rows = []
         for label in part.items(given):
@@ -151,14 +156,14 @@ class BatchField(_Picked):
         self.row = [style.HBox(rows, layout=flow).add_class("tm-pick")]
 
     @property
-    def shown(self):
+    def shown(self) -> str:
         return "|".join(decision.label for decision in self._decisions.values())
 
     @property
-    def raw(self):
+    def raw(self) -> str:
         return ";".join(f"{label}={d.value}" for label, d in self._decisions.items() if d.value)
 
-    def follow(self, raw, unit):
+    def follow(self, raw: str, unit: str) -> None:
         """Show what the store holds."""
         if raw == self.raw:
             return

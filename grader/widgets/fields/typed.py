@@ -1,5 +1,10 @@
 """Fields in which an answer is typed: a number with its unit, a firing order, sentences."""
 
+from collections.abc import Callable
+from types import SimpleNamespace
+from typing import Any
+
+from grader.exercise.part import Numeric, Part
 from grader.widgets import style
 
 
@@ -8,7 +13,7 @@ class NumberField:
 
     shown = ""  # the text itself tells
 
-    def __init__(self, part, given, heard):
+    def __init__(self, part: Numeric, given: SimpleNamespace, heard: Callable[[Any], object]) -> None:
         self.part = part
         self._text = style.Text("", continuous_update=True, tooltip=part.prompt, layout=style.field()).add_class(
             "tm-field"
@@ -20,14 +25,14 @@ class NumberField:
             widget.observe(heard, "value")
 
     @property
-    def raw(self):
+    def raw(self) -> str:
         return self._text.value
 
     @property
-    def unit(self):
+    def unit(self) -> str:
         return self._unit.value
 
-    def follow(self, raw, unit):
+    def follow(self, raw: str, unit: str) -> None:
         """Show what the store holds."""
         unit = unit or self.part.unit
         if self._text.value != raw:
@@ -43,7 +48,7 @@ class TextField:
 
     unit = shown = ""
 
-    def __init__(self, part, given, heard):
+    def __init__(self, part: Part, given: SimpleNamespace, heard: Callable[[Any], object]) -> None:
         self._text = self._make(part)
         self._text.add_class("tm-field").observe(heard, "value")
         self.row = [self._text]
@@ -52,10 +57,10 @@ class TextField:
         return style.Text("", continuous_update=True, tooltip=part.prompt, layout=style.field())
 
     @property
-    def raw(self):
+    def raw(self) -> str:
         return self._text.value
 
-    def follow(self, raw, unit):
+    def follow(self, raw: str, unit: str) -> None:
         """Show what the store holds."""
         if self._text.value != raw:
             self._text.value = raw

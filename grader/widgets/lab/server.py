@@ -15,6 +15,7 @@ import urllib.request
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 from urllib.parse import quote
 
 import psutil
@@ -108,7 +109,7 @@ def choose_address(root: Path, port: int | None = None) -> Address:
         return Address(probe.getsockname()[1], token)
 
 
-def start(root: Path, address: Address, **options) -> subprocess.Popen:
+def start(root: Path, address: Address, **options: Any) -> subprocess.Popen:
     """Start JupyterLab for a folder and wait until it answers.
 
     Parameters

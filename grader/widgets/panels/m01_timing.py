@@ -47,7 +47,7 @@ class Advance:
     total_curve: np.ndarray
 
 
-def compute(speed_rpm, vacuum_inhg, initial_deg, line) -> Advance:
+def compute(speed_rpm: float, vacuum_inhg: float, initial_deg: float, line: str) -> Advance:
     """The parts of the advance at one speed, and their curves against speed.
 
     Parameters

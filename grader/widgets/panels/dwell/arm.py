@@ -38,7 +38,7 @@ class Arm:
     kept_curve: np.ndarray
 
 
-def compute(spring_oz, gap, speed_rpm) -> Arm:
+def compute(spring_oz: float, gap: float, speed_rpm: float) -> Arm:
     """Path of the contacts over a lobe, dwell and kept voltage against speed."""
     setting = {"gap_mm": gap * THOU_MM, "lift_mm": _LIFT_MM, "cylinders": CYLINDERS}
     arm = {"spring_n": spring_oz * OZ_N, "moving_mass_kg": ARM_KG}

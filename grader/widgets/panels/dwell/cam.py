@@ -42,15 +42,15 @@ class Gap:
     opening: float
 
     @property
-    def lobe_deg(self):
+    def lobe_deg(self) -> float:
         return 360.0 / self.cylinders
 
     @property
-    def half_open_deg(self):
+    def half_open_deg(self) -> float:
         return (self.lobe_deg - self.dwell_deg) / 2
 
 
-def compute(cylinders, set_gap, wear, turn) -> Gap:
+def compute(cylinders: int, set_gap: float, wear: float, turn: float) -> Gap:
     """Gap, dwell and timing after the block has worn; `turn` is in per cent of a lobe from the peak."""
     lift = LESSON_LIFT[cylinders]
     gap = points.gap_after_wear(set_gap, wear)

@@ -35,7 +35,9 @@ class Coil:
     curve_kv: np.ndarray
 
 
-def compute(cylinders, speed_rpm, supply_v, ballast, contact_ohm, required_kv) -> Coil:
+def compute(
+    cylinders: int, speed_rpm: float, supply_v: float, ballast: str, contact_ohm: float, required_kv: float
+) -> Coil:
     """Current over 90 distributor degrees, and available voltage against speed."""
     dwell, lobe = LESSON_DWELL[cylinders], 360.0 / cylinders
     resistance = coil.primary_resistance_ohm(contact_ohm=contact_ohm, bypassed=ballast == BYPASSED)

@@ -29,7 +29,7 @@ class Shown:
     reading_deg: float
 
 
-def compute(cylinders, switch, gap) -> Shown:
+def compute(cylinders: int, switch: int, gap: float) -> Shown:
     """Reading of the meter; gap in thousandths of an inch."""
     dwell = points.dwell_of_gap_deg(gap, LESSON_LIFT[cylinders], cylinders)
     return Shown(

@@ -28,7 +28,7 @@ class After:
     wave: waveform.Waveform
 
 
-def compute(current_a, condenser_uf, fouling, plug, required_kv) -> After:
+def compute(current_a: float, condenser_uf: float, fouling: float, plug: str, required_kv: float) -> After:
     """Both windings after the opening; a small condenser loses energy in the arc at the points."""
     kept = coil.KEPT_SHARE * coil.condenser_kept_share(condenser_uf) ** 2
     circuit = waveform.Circuit(condenser_uf=condenser_uf, shunt_mohm=fouling, kept_share=kept)

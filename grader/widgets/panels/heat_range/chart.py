@@ -1,9 +1,12 @@
 """Panel: tip temperature against load for three noses, to be read and to choose by."""
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
 from ipywidgets import FloatSlider, IntSlider, RadioButtons
+from matplotlib.artist import Artist
+from matplotlib.figure import Figure
 from matplotlib.ticker import MultipleLocator
 
 from grader.modules.heat_range.nose import NOSES_MM
@@ -30,7 +33,7 @@ class Noses:
     tips: dict
 
 
-def compute(over_deg, air_ratio, seat):
+def compute(over_deg: float, air_ratio: float, seat: str) -> Noses:
     """Tips of the three plugs at every load.
 
     Parameters
@@ -50,10 +53,10 @@ def compute(over_deg, air_ratio, seat):
     return Noses(over_deg, air_ratio, seat, tips)
 
 
-class Chart(Picture):
+class Chart(Picture[Noses]):
     """Three curves over a grid fine enough to read 10 °C and 0.02 of the load."""
 
-    def draw(self, figure):
+    def draw(self, figure: Figure) -> Iterable[Artist]:
         axes = figure.add_axes((0.095, 0.105, 0.805, 0.875))
         axes.set_xlim(0, 1)
         scales.temperature_axes(axes, LOWEST_C, HIGHEST_C)
@@ -72,13 +75,13 @@ class Chart(Picture):
             )
         return (*self._lines.values(), *self._names.values())
 
-    def update(self, state):
+    def update(self, state: Noses) -> None:
         for name, tips in state.tips.items():
             self._lines[name].set_ydata(tips)
             self._names[name].set_y(float(np.interp(_NAME_ENDS, _LOADS, tips)) + 8)  # clear of the line it names
 
 
-def chart_caption(state):
+def chart_caption(state: Noses) -> str:
     """Both ends of the curves; what lies between is to be read."""
     ends = "; ".join(
         f"plug {name} ({NOSES_MM[name]:.0f} mm, {NOSES_MM[name] / 25.4:.2f} in) from {tips[0]:.0f} to {tips[-1]:.0f} °C"
@@ -96,7 +99,7 @@ def chart_caption(state):
     )
 
 
-def three_noses(compute=compute):
+def three_noses(compute: Callable[..., Noses] = compute) -> Panel[Noses]:
     """The panel of the three plugs of one maker's list."""
     controls = {
         "over_deg": IntSlider(0, min=-10, max=15, description="Spark too early (°)"),

@@ -1,10 +1,13 @@
 """Panel: the spark end of a plug as it comes out, drawn from parameters and told in words."""
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
 from ipywidgets import IntSlider, RadioButtons
+from matplotlib.artist import Artist
 from matplotlib.colors import to_rgb
+from matplotlib.figure import Figure
 from matplotlib.patches import Polygon, Rectangle
 
 from grader.widgets import style
@@ -29,22 +32,22 @@ class Face:
     wear: int
     harm: str
 
-    def share(self, name):
+    def share(self, name: str) -> float:
         """An amount as 0 to 1."""
         return getattr(self, name) / MOST
 
 
-def compute(soot, oil, heat, wear, harm):
+def compute(soot: int, oil: int, heat: int, wear: int, harm: str) -> Face:
     """The face of a plug as a state."""
     return Face(soot, oil, heat, wear, harm)
 
 
-class PlugFace(Picture):
+class PlugFace(Picture[Face]):
     """The spark end from the side: rim of the shell, nose, centre electrode, side electrode."""
 
     _BAR = -5.6  # upper edge of the side electrode
 
-    def draw(self, figure):
+    def draw(self, figure: Figure) -> Iterable[Artist]:
         axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
         axes.set_xlim(-13.5, 13.5)
         axes.set_ylim(-9.5, 11.0)
@@ -109,14 +112,14 @@ class PlugFace(Picture):
             self._gap,
         )
 
-    def update(self, state):
+    def update(self, state: Face) -> None:
         soot, oil, heat, wear = (state.share(name) for name in ("soot", "oil", "heat", "wear"))
         dark = max(soot, oil) * 0.88
         ceramic = TAN + (WHITE - TAN) * heat
         metal = STEEL + (BLUED - STEEL) * heat
-        self._nose.set_facecolor(ceramic + (BLACK - ceramic) * dark)
+        self._nose.set_facecolor(_rgb(ceramic + (BLACK - ceramic) * dark))
         for part in (self._side, self._centre, self._rim):
-            part.set_facecolor(metal + (BLACK - metal) * dark * 0.9)
+            part.set_facecolor(_rgb(metal + (BLACK - metal) * dark * 0.9))
         self._nose.set_xy(_nose(state.harm == CRACKED))
         end = self._BAR + 0.75 + 1.15 * wear
         self._centre.set_xy(_rounded(1.25, 0.6, end, 0.06 + 0.9 * wear))
@@ -130,6 +133,11 @@ class PlugFace(Picture):
         self._crumb.set_xy([(-0.8, self._BAR), (0.9, self._BAR), (0.6, end), (-0.4, end)])
         self._measure.set_data([-1.9, -1.9], [self._BAR, end])
         self._gap.set_y((self._BAR + end) / 2 - 1.3)  # below the line that names the electrode
+
+
+def _rgb(colour: np.ndarray) -> tuple[float, float, float]:
+    red, green, blue = colour.tolist()
+    return red, green, blue
 
 
 def _nose(cracked):
@@ -147,7 +155,7 @@ def _rounded(half, top, end, radius):
     return np.array([(half, top), *zip(x, y, strict=True), *zip(-x[::-1], y[::-1], strict=True), (-half, top)])
 
 
-def first_thought(state):
+def first_thought(state: Face) -> str:
     """What a mechanic thinks first on seeing it, and what else it may be."""
     thoughts = []
     if state.harm == CRACKED:
@@ -165,7 +173,7 @@ def first_thought(state):
     return ". ".join(thoughts or ["Right plug, right mixture"]) + "."
 
 
-def face_caption(state):
+def face_caption(state: Face) -> str:
     """The picture in words, and the first thought."""
     colour = (
         "black"
@@ -197,7 +205,7 @@ def face_caption(state):
     )
 
 
-def plug_face(compute=compute):
+def plug_face(compute: Callable[..., Face] = compute) -> Panel[Face]:
     """The panel of one plug's looks."""
     controls = {
         "soot": IntSlider(0, min=0, max=MOST, description=f"Dry soot (0 to {MOST})"),

@@ -1,7 +1,11 @@
 """What the pictures of this module share: type sizes, axes, the temperature limits and their looks."""
 
+from typing import Any
+
 import numpy as np
+from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap, Normalize
+from numpy.typing import ArrayLike
 
 from grader.reference.spark import plug
 from grader.widgets import style
@@ -26,27 +30,27 @@ STATE_WORDS = {
 }
 
 
-def points(pixels):
+def points(pixels: float) -> float:
     """Size of type in points for a size in pixels of the page."""
     return pixels * 72 / style.DOTS_PER_INCH
 
 
-def font(pixels=13, **more):
+def font(pixels: float = 13, **more: Any) -> dict[str, Any]:
     """Type of the pictures."""
     return {"family": style.FONT["family"], "size": points(pixels), **more}
 
 
-def fahrenheit(celsius):
+def fahrenheit(celsius: ArrayLike) -> np.ndarray:
     """Degrees Celsius as degrees Fahrenheit."""
     return 1.8 * np.asarray(celsius) + 32.0
 
 
-def heat_colour(celsius):
+def heat_colour(celsius: ArrayLike) -> np.ndarray:
     """Colours of temperatures."""
     return HEAT(_SHADE(np.asarray(celsius)))
 
 
-def plain_axes(axes, across, up):
+def plain_axes(axes: Axes, across: str, up: str) -> None:
     """Labels, type and spines as on all charts."""
     axes.set_xlabel(across, **font(13))
     axes.set_ylabel(up, **font(13))
@@ -55,7 +59,7 @@ def plain_axes(axes, across, up):
     axes.spines["top"].set_visible(False)
 
 
-def temperature_axes(axes, lowest, highest):
+def temperature_axes(axes: Axes, lowest: float, highest: float) -> None:
     """Celsius on the left, Fahrenheit on the right, the zones of a tip behind."""
     axes.set_ylim(lowest, highest)
     axes.set_yticks(range(int(lowest), int(highest) + 1, 100))

@@ -1,10 +1,13 @@
 """Panel: the nose of a plug in section, its temperature from root to tip, and the limits."""
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
 from ipywidgets import FloatSlider, IntSlider, RadioButtons
+from matplotlib.artist import Artist
 from matplotlib.collections import PolyCollection
+from matplotlib.figure import Figure
 from matplotlib.patches import FancyArrowPatch, Polygon, Rectangle
 
 from grader.reference.spark import plug
@@ -32,15 +35,15 @@ class Nose:
     root_c: float
 
     @property
-    def tip_c(self):
+    def tip_c(self) -> float:
         return float(self.profile[-1])
 
     @property
-    def state(self):
+    def state(self) -> str:
         return plug.nose_state(self.tip_c)
 
 
-def compute(nose_mm, load, over_deg, air_ratio, seat):
+def compute(nose_mm: float, load: float, over_deg: float, air_ratio: float, seat: str) -> Nose:
     """Temperatures of one nose.
 
     Parameters
@@ -63,10 +66,10 @@ def compute(nose_mm, load, over_deg, air_ratio, seat):
     return Nose(nose_mm, load, over_deg, air_ratio, seat, profile, gas, root)
 
 
-class Section(Picture):
+class Section(Picture[Nose]):
     """The lower end of a plug cut open, spark end down; the nose takes the colour of its temperature."""
 
-    def draw(self, figure):
+    def draw(self, figure: Figure) -> Iterable[Artist]:
         axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
         axes.set_xlim(-17.5, 17.5)
         axes.set_ylim(-8.5, 33.0)
@@ -118,7 +121,7 @@ class Section(Picture):
         axes.text(-10.5, -6.9, "burning gas", ha="center", va="center", **scales.font(12))
         return (self._body, self._nose, self._edge, self._core, *self._paths, *self._gasket, self._tip, self._root)
 
-    def update(self, state):
+    def update(self, state: Nose) -> None:
         root = state.nose_mm - _OUT_MM
         thin, thick = plug.OUTER_MM / 2, 5.2
         shoulder = min(root + 2.2, _TOP_MM - 2)
@@ -141,10 +144,10 @@ class Section(Picture):
         self._root.set(y=root, text=f"root\n{state.root_c:.0f} °C")
 
 
-class Profile(Picture):
+class Profile(Picture[Nose]):
     """Temperature along the nose, with the zones in which a tip may lie."""
 
-    def draw(self, figure):
+    def draw(self, figure: Figure) -> Iterable[Artist]:
         axes = figure.add_axes((0.155, 0.115, 0.7, 0.855))
         axes.set_xlim(0, LONGEST_MM + 1)
         scales.temperature_axes(axes, scales.LOWEST_C, scales.HIGHEST_C)
@@ -155,7 +158,7 @@ class Profile(Picture):
         self._words = axes.text(0, 0, "", **scales.font(14, weight="bold"))
         return self._line, self._dot, self._words
 
-    def update(self, state):
+    def update(self, state: Nose) -> None:
         self._line.set_data(np.linspace(0, state.nose_mm, state.profile.size), state.profile)
         self._dot.set_data([state.nose_mm], [state.tip_c])
         right = state.nose_mm < 14
@@ -168,7 +171,7 @@ class Profile(Picture):
         )
 
 
-def section_caption(state):
+def section_caption(state: Nose) -> str:
     """What the section shows, in words."""
     way = (
         "The seat is loose: between thread and head the way of the heat is poor (thin arrows), so the root runs hotter."
@@ -182,7 +185,7 @@ def section_caption(state):
     )
 
 
-def profile_caption(state):
+def profile_caption(state: Nose) -> str:
     """What the curve shows, in words."""
     early = (
         f"{abs(state.over_deg):.0f}° too {'early' if state.over_deg > 0 else 'late'}"
@@ -197,7 +200,7 @@ def profile_caption(state):
     )
 
 
-def nose_section(compute=compute):
+def nose_section(compute: Callable[..., Nose] = compute) -> Panel[Nose]:
     """The panel of one nose: length, load, timing, mixture and seat."""
     controls = {
         "nose_mm": IntSlider(14, min=SHORTEST_MM, max=LONGEST_MM, description="Nose length (mm)"),

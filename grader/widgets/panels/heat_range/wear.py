@@ -1,9 +1,12 @@
 """Panel: a gap that grows with distance, what voltage it then asks for, and what is left."""
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
 from ipywidgets import FloatSlider, IntSlider, RadioButtons
+from matplotlib.artist import Artist
+from matplotlib.figure import Figure
 from matplotlib.patches import FancyBboxPatch, Polygon, Rectangle
 
 from grader.modules.heat_range.wear import miles
@@ -41,13 +44,13 @@ class Wear:
     reserve: np.ndarray
 
     @property
-    def least(self):
+    def least(self) -> tuple[float, float]:
         """(least reserve, speed at which it comes)."""
         place = int(np.argmin(self.reserve))
         return float(self.reserve[place]), float(_SPEEDS[place])
 
 
-def compute(new_mm, distance_km, load, system):
+def compute(new_mm: float, distance_km: float, load: str, system: str) -> Wear:
     """Gap, required and available voltage after a distance.
 
     Parameters
@@ -77,12 +80,12 @@ def compute(new_mm, distance_km, load, system):
     )
 
 
-class Electrodes(Picture):
+class Electrodes(Picture[Wear]):
     """The two electrodes from the side, gap and rounding to scale, and the gap against distance below."""
 
     _WIDE = 2.6
 
-    def draw(self, figure):
+    def draw(self, figure: Figure) -> Iterable[Artist]:
         axes = figure.add_axes((0.0, 0.46, 1.0, 0.54))
         axes.set_xlim(-4.2, 4.2)
         axes.set_ylim(-2.9, 2.45)
@@ -108,7 +111,7 @@ class Electrodes(Picture):
         (self._now,) = below.plot([], [], "o", color=style.RED, ms=8, mec=style.INK, clip_on=False)
         return self._centre, self._line, self._words, self._grows, self._now
 
-    def update(self, state):
+    def update(self, state: Wear) -> None:
         end = -1.9 + state.gap_mm
         radius = 0.04 + 0.55 * state.rounding
         self._centre.set_boxstyle("round", pad=0, rounding_size=radius)
@@ -119,12 +122,12 @@ class Electrodes(Picture):
         self._now.set_data([state.distance_km / 1000], [state.gap_mm])
 
 
-class Voltages(Picture):
+class Voltages(Picture[Wear]):
     """Available and required voltage against speed; where they cross, the plug misfires."""
 
     _TOP = 45.0
 
-    def draw(self, figure):
+    def draw(self, figure: Figure) -> Iterable[Artist]:
         axes = figure.add_axes((0.125, 0.13, 0.83, 0.845))
         axes.set_xlim(_SPEEDS[0], _SPEEDS[-1])
         axes.set_ylim(0, self._TOP)
@@ -152,11 +155,11 @@ class Voltages(Picture):
         )
         return self._misses, self._has, self._asks, self._words
 
-    def update(self, state):
+    def update(self, state: Wear) -> None:
         asks = state.required + breakdown.ROTOR_GAP_KV
         self._has.set_ydata(state.available)
         self._asks.set_ydata(asks)
-        self._misses.set_data(_SPEEDS, state.available, asks, where=asks > state.available)
+        self._misses.set_data(_SPEEDS, state.available, asks, where=(asks > state.available).tolist())
         least, speed = state.least
         self._words.set_text(f"{'least reserve' if least >= 0 else 'misfires:'} {_kv(least)} at {speed:.0f} rev/min")
 
@@ -165,7 +168,7 @@ def _kv(voltage):
     return f"{voltage:.1f} kV".replace("-", "−")
 
 
-def electrodes_caption(state):
+def electrodes_caption(state: Wear) -> str:
     """The gap in words."""
     edges = "sharp" if state.rounding < 0.1 else "worn" if state.rounding < 0.7 else "round"
     if state.distance_km == 0:
@@ -179,7 +182,7 @@ def electrodes_caption(state):
     )
 
 
-def voltages_caption(state):
+def voltages_caption(state: Wear) -> str:
     """The voltages in words, with the law they follow."""
     least, speed = state.least
     misses = _SPEEDS[state.reserve < 0]
@@ -198,7 +201,7 @@ def voltages_caption(state):
     )
 
 
-def gap_wear(compute=compute):
+def gap_wear(compute: Callable[..., Wear] = compute) -> Panel[Wear]:
     """The panel of wear and reserve."""
     controls = {
         "distance_km": IntSlider(0, min=0, max=LONGEST_KM, step=1000, description="Distance (km)"),

@@ -1,15 +1,25 @@
 """Why the tester is harsher than the engine: one scale for both."""
 
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from ipywidgets import FloatSlider, IntSlider
+from matplotlib.figure import Figure
+from numpy.typing import ArrayLike
 
+from grader.ranges import FloatOrArray
 from grader.reference.spark import breakdown, tester
 from grader.reference.timing import combustion
 from grader.widgets import style
 from grader.widgets.panel import Panel, Picture, keep_readable
 from grader.widgets.panels.plug_testing.look import KPA_PER_PSI, MM_PER_INCH, PALE, both, font, plain_axes, tidy
+
+if TYPE_CHECKING:
+    from matplotlib.artist import Artist
 
 GAP_MM = 0.035 * MM_PER_INCH
 FIRST_DEG, LEAST_PSIG, MOST_PSIG = 60, -15, 100
@@ -31,12 +41,14 @@ class Demand:
     hot_curve: np.ndarray
 
     @property
-    def in_hand(self):
+    def in_hand(self) -> float:
         """Tester reading of this plug over what the engine asks, psi."""
         return self.psig - self.hot_psig
 
 
-def equal_reading_psig(advance_deg, closing_kpa, compression_ratio, electrode_c):
+def equal_reading_psig(
+    advance_deg: ArrayLike, closing_kpa: float, compression_ratio: float, electrode_c: float
+) -> FloatOrArray:
     """Gauge reading on the tester that asks the same voltage as the engine.
 
     Parameters
@@ -59,7 +71,9 @@ def equal_reading_psig(advance_deg, closing_kpa, compression_ratio, electrode_c)
     return tester.gauge_psig(tester.firing_pressure_psia(breakdown.reach_cm(kv), GAP_MM))
 
 
-def compute(advance_deg, closing_kpa, compression_ratio, electrode_c, psig):
+def compute(
+    advance_deg: float, closing_kpa: float, compression_ratio: float, electrode_c: float, psig: float
+) -> Demand:
     """The engine's demand over the compression stroke, and at the spark.
 
     Parameters
@@ -88,10 +102,10 @@ def compute(advance_deg, closing_kpa, compression_ratio, electrode_c, psig):
     )
 
 
-class Stroke(Picture):
+class Stroke(Picture[Demand]):
     """The engine's demand against crank angle, in psi on the tester's gauge."""
 
-    def draw(self, figure):
+    def draw(self, figure: Figure) -> Iterable[Artist]:
         axes = figure.add_axes((0.125, 0.13, 0.73, 0.84))
         axes.set_xlim(FIRST_DEG, 0)
         axes.set_ylim(LEAST_PSIG, MOST_PSIG)
@@ -118,7 +132,7 @@ class Stroke(Picture):
         ]
         return self._cold, self._hot, self._plug, self._spark, self._dot, *self._words
 
-    def update(self, state):
+    def update(self, state: Demand) -> None:
         self._cold.set_ydata(state.cold_curve)
         self._hot.set_ydata(state.hot_curve)
         self._plug.set_ydata([state.psig, state.psig])
@@ -130,7 +144,7 @@ class Stroke(Picture):
         self._words[3].set_x(state.advance_deg + 0.6)
 
 
-def caption(state):
+def caption(state: Demand) -> str:
     """The picture in words."""
     verdict = (
         f"{state.in_hand:.0f} psi to spare" if state.in_hand >= 0 else f"{-state.in_hand:.0f} psi short: it can misfire"
@@ -144,7 +158,7 @@ def caption(state):
     )
 
 
-def engine_panel(compute=compute):
+def engine_panel(compute: Callable[..., Demand] = compute) -> Panel[Demand]:
     """Spark, filling, compression, electrode heat and a plug's firing pressure."""
     controls = {
         "advance_deg": IntSlider(20, min=0, max=40, description="Spark (° before top)"),

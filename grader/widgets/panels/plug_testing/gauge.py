@@ -1,9 +1,12 @@
 """Gauge and absolute pressure, at sea level and in the hills."""
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
 from ipywidgets import IntSlider
+from matplotlib.artist import Artist
+from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from grader.reference.spark import tester
@@ -25,27 +28,27 @@ class Height:
     new_psia: float
     used_psia: float
 
-    def gauge(self, psia):
+    def gauge(self, psia: float) -> float:
         """Reading there of an absolute pressure."""
         return tester.gauge_psig(psia, self.barometer_psia)
 
     @property
-    def sea_share(self):
+    def sea_share(self) -> float:
         """Used over new on the gauge at sea level, per cent."""
         return 100 * tester.gauge_psig(self.used_psia) / tester.gauge_psig(self.new_psia)
 
     @property
-    def share(self):
+    def share(self) -> float:
         """Used over new on the gauge there, per cent."""
         return 100 * self.gauge(self.used_psia) / self.gauge(self.new_psia)
 
     @property
-    def absolute_share(self):
+    def absolute_share(self) -> float:
         """Used over new in absolute pressure, per cent; the same everywhere."""
         return 100 * self.used_psia / self.new_psia
 
 
-def compute(altitude_m, new_psig, used_percent):
+def compute(altitude_m: float, new_psig: float, used_percent: float) -> Height:
     """Absolute firing pressures and the barometer at a height.
 
     Parameters
@@ -65,13 +68,13 @@ def compute(altitude_m, new_psig, used_percent):
     return Height(altitude_m, barometer, new, used)
 
 
-class Columns(Picture):
+class Columns(Picture[Height]):
     """Four columns: the air outside below, the gauge's part above it, the whole is absolute pressure."""
 
     _PLACES = ((0.7, "new plug"), (1.7, "used plug"), (3.5, "new plug"), (4.5, "used plug"))
     _WIDE = 0.7
 
-    def draw(self, figure):
+    def draw(self, figure: Figure) -> Iterable[Artist]:
         axes = figure.add_axes((0.135, 0.09, 0.71, 0.82))
         axes.set_xlim(0, 5.2)
         axes.set_ylim(0, MOST_PSIA)
@@ -104,7 +107,7 @@ class Columns(Picture):
         axes.text(2.6, 8, "hatched:\nbarometer", ha="center", va="center", **font(12))
         return (*self._air, *self._gauge, *self._figures, *self._levels, self._there)
 
-    def update(self, state):
+    def update(self, state: Height) -> None:
         self._there.set_text(f"your shop, {state.altitude_m:.0f} m")
         pressures = (state.new_psia, state.used_psia) * 2
         barometers = (tester.ATMOSPHERE_PSIA,) * 2 + (state.barometer_psia,) * 2
@@ -119,7 +122,7 @@ class Columns(Picture):
             level.set_data([0, 5.2], [pressure, pressure])
 
 
-def caption(state):
+def caption(state: Height) -> str:
     """The columns in words; at sea level both pairs are the same and only one is told."""
     new = tester.gauge_psig(state.new_psia)
     barometer = f"{state.barometer_psia:.1f} psi ({state.barometer_psia * KPA_PER_PSI:.0f} kPa)"
@@ -142,7 +145,7 @@ def caption(state):
     )
 
 
-def gauge_panel(compute=compute):
+def gauge_panel(compute: Callable[..., Height] = compute) -> Panel[Height]:
     """Height, a new plug's reading and a used plug's share of it."""
     controls = {
         "altitude_m": IntSlider(0, min=0, max=3000, step=100, description="Height of the shop (m)"),

@@ -1,8 +1,14 @@
 """What the pictures of plug testing share: type, axes, colours by decision."""
 
+from __future__ import annotations
+
 from types import MappingProxyType
+from typing import TYPE_CHECKING, Any
 
 from grader.widgets import style
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
 KPA_PER_PSI = 6.894757
 MM_PER_INCH = 25.4
@@ -16,17 +22,17 @@ DECISIONS = MappingProxyType(
 )
 
 
-def points(pixels):
+def points(pixels: float) -> float:
     """Size of type in points for a size in pixels of the page."""
     return pixels * 72 / style.DOTS_PER_INCH
 
 
-def font(pixels=13, **more):
+def font(pixels: float = 13, **more: Any) -> dict[str, Any]:
     """Arguments of a text."""
     return {"family": style.FONT["family"], "size": points(pixels), "color": style.INK, **more}
 
 
-def plain_axes(axes, x_label, y_label):
+def plain_axes(axes: Axes, x_label: str, y_label: str) -> None:
     """Labels in our type, no frame above and to the right."""
     axes.set_xlabel(x_label, **font(13))
     axes.set_ylabel(y_label, **font(13))
@@ -36,14 +42,14 @@ def plain_axes(axes, x_label, y_label):
         axes.spines[side].set_visible(False)
 
 
-def bare_axes(axes, width, height):
+def bare_axes(axes: Axes, width: float, height: float) -> None:
     """A sheet to draw on, one unit for one pixel."""
     axes.set_xlim(0, width)
     axes.set_ylim(0, height)
     axes.set_axis_off()
 
 
-def tidy(controls, wide="13rem"):
+def tidy(controls: dict[str, Any], wide: str = "13rem") -> dict[str, Any]:
     """Sliders over the whole width with room for their names."""
     for control in controls.values():
         control.style.description_width = wide
@@ -51,6 +57,6 @@ def tidy(controls, wide="13rem"):
     return controls
 
 
-def both(psi):
+def both(psi: float) -> str:
     """A pressure in both systems."""
     return f"{psi:.0f} psi ({psi * KPA_PER_PSI:.0f} kPa)"

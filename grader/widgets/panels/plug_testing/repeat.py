@@ -1,9 +1,12 @@
 """Repeatability: what a few scattered readings can say about the 70 per cent line."""
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
 from ipywidgets import FloatSlider, IntSlider
+from matplotlib.artist import Artist
+from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from grader.reference.spark import tester
@@ -25,12 +28,12 @@ class Sets:
     first: tuple  # single readings of the first set, per cent of the new plug's mean
     verdicts: tuple
 
-    def count(self, decision):
+    def count(self, decision: str) -> int:
         """How many sets end in a decision."""
         return sum(v.decision == decision for v in self.verdicts)
 
 
-def compute(true_percent, scatter_percent, readings, start):
+def compute(true_percent: float, scatter_percent: float, readings: int, start: int) -> Sets:
     """Readings drawn with scatter, and the verdict of each set.
 
     Parameters
@@ -58,10 +61,10 @@ def compute(true_percent, scatter_percent, readings, start):
     return Sets(true_percent, scatter_percent, readings, first, tuple(verdicts))
 
 
-class Intervals(Picture):
+class Intervals(Picture[Sets]):
     """One bar for each set: where the share lies, 95 times in a hundred."""
 
-    def draw(self, figure):
+    def draw(self, figure: Figure) -> Iterable[Artist]:
         axes = figure.add_axes((0.04, 0.14, 0.73, 0.84))
         axes.set_xlim(LEAST, MOST)
         axes.set_ylim(-SETS - 0.2, 2.4)
@@ -87,7 +90,7 @@ class Intervals(Picture):
             self._words.append(side.text(0.04, -row - 0.5, "", va="center", **font(13)))
         return self._true, *self._bars, *self._means, self._dots, *self._words
 
-    def update(self, state):
+    def update(self, state: Sets) -> None:
         self._dots.set_data(np.clip(state.first, LEAST, MOST), np.full(len(state.first), 0.35))
         self._true.set_data([state.true_percent] * 2, [-SETS, 0])
         for row, verdict in enumerate(state.verdicts):
@@ -99,7 +102,7 @@ class Intervals(Picture):
             self._words[row].set_text(verdict.decision)
 
 
-def caption(state):
+def caption(state: Sets) -> str:
     """The picture in words."""
     first = state.verdicts[0]
     return (
@@ -112,7 +115,7 @@ def caption(state):
     )
 
 
-def repeat_panel(compute=compute):
+def repeat_panel(compute: Callable[..., Sets] = compute) -> Panel[Sets]:
     """True share, scatter, number of readings, another dozen sets."""
     controls = {
         "readings": IntSlider(3, min=2, max=MOST_READINGS, description="Readings of each plug"),

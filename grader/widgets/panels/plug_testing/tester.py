@@ -1,10 +1,13 @@
 """The plug tester: raise the air pressure until the spark fails, and the chart behind it."""
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from types import MappingProxyType
 
 import numpy as np
 from ipywidgets import IntSlider, RadioButtons
+from matplotlib.artist import Artist
+from matplotlib.figure import Figure
 from matplotlib.patches import FancyBboxPatch, Polygon, Rectangle
 from matplotlib.ticker import MultipleLocator
 
@@ -44,17 +47,17 @@ class Test:
     firing_psig: float
 
     @property
-    def sparks(self):
+    def sparks(self) -> bool:
         """True while the gap still breaks."""
         return self.psig <= self.firing_psig
 
     @property
-    def sharp_kv(self):
+    def sharp_kv(self) -> float:
         """Voltage that counts against a plug with sharp edges."""
         return self.left_kv / self.factor
 
 
-def compute(supply_kv, gap_thou, edges, leakage, psig):
+def compute(supply_kv: float, gap_thou: float, edges: str, leakage: str, psig: float) -> Test:
     """Firing pressure of a plug with its gap, edges and leakage.
 
     Parameters
@@ -78,12 +81,12 @@ def compute(supply_kv, gap_thou, edges, leakage, psig):
     return Test(supply_kv, gap_in, edges, leakage, psig, left, factor, tester.gauge_psig(pressure))
 
 
-class Chamber(Picture):
+class Chamber(Picture[Test]):
     """The plug in its chamber and a plain column for the pressure; a drawing of ours, of no real tester."""
 
     _FOOT, _TOP = 60, 350  # of the column, in pixels
 
-    def draw(self, figure):
+    def draw(self, figure: Figure) -> Iterable[Artist]:
         axes = figure.add_axes((0, 0, 1, 1))
         bare_axes(axes, 400, 420)
         axes.add_patch(
@@ -137,7 +140,7 @@ class Chamber(Picture):
     def _at(self, psi):
         return self._FOOT + (self._TOP - self._FOOT) * min(psi, MOST_PSIG) / MOST_PSIG
 
-    def update(self, state):
+    def update(self, state: Test) -> None:
         gap = 10 + (state.gap_in - 0.020) * 600  # the gap is drawn larger than the rest, so that its change is seen
         tip = 150 - gap
         self._side.set_xy([(158, 180), (166, 180), (166, tip - 8), (126, tip - 8), (126, tip), (158, tip)])
@@ -151,10 +154,10 @@ class Chamber(Picture):
         self._limit.set_visible(0 <= state.firing_psig <= MOST_PSIG)
 
 
-class Chart(Picture):
+class Chart(Picture[Test]):
     """Voltage that sharp gaps want against absolute pressure: the chart which an exercise is read from."""
 
-    def draw(self, figure):
+    def draw(self, figure: Figure) -> Iterable[Artist]:
         axes = figure.add_axes((0.10, 0.12, 0.78, 0.83))
         axes.set_xlim(0, firing.CHART_MOST_PSIA)
         axes.set_ylim(0, firing.CHART_MOST_KV)
@@ -190,13 +193,13 @@ class Chart(Picture):
         (self._supply,) = axes.plot([0, 1], [0, 0], color=style.RED, lw=1.6)
         return self._now, self._supply
 
-    def update(self, state):
+    def update(self, state: Test) -> None:
         now = tester.absolute_psia(state.psig)
         self._now.set_data([now, now], [0, firing.CHART_MOST_KV])
         self._supply.set_data([0, firing.CHART_MOST_PSIA], [state.sharp_kv, state.sharp_kv])
 
 
-def chamber_caption(state):
+def chamber_caption(state: Test) -> str:
     """What the tester shows, in words."""
     leak = "no leakage" if LEAKAGE[state.leakage] is None else f"{state.leakage} of leakage"
     does = "the plug sparks steadily" if state.sparks else "the spark fails"
@@ -207,7 +210,7 @@ def chamber_caption(state):
     )
 
 
-def chart_caption(state):
+def chart_caption(state: Test) -> str:
     """What the chart is, in words."""
     return (
         "Chart by the uniform-field law of this workbook, sharp edges, air at 20 °C (68 °F). "
@@ -217,7 +220,7 @@ def chart_caption(state):
     )
 
 
-def tester_panel(compute=compute):
+def tester_panel(compute: Callable[..., Test] = compute) -> Panel[Test]:
     """Supply, gap, edges, leakage and chamber pressure."""
     controls = {
         "psig": IntSlider(20, min=0, max=MOST_PSIG, step=2, description="Chamber pressure (psi)"),

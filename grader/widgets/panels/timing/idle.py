@@ -8,7 +8,9 @@ from ipywidgets import FloatSlider, IntSlider, RadioButtons
 from matplotlib.artist import Artist
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
+from numpy.typing import ArrayLike
 
+from grader.ranges import FloatOrArray
 from grader.reference import angles
 from grader.reference.timing import advance, filling, induction
 from grader.widgets import style
@@ -43,7 +45,7 @@ class Idle:
     vacuum_curve: np.ndarray
 
 
-def plate_deg(speed_rpm):
+def plate_deg(speed_rpm: ArrayLike) -> FloatOrArray:
     """Tilt of the plate that lets the idling engine breathe: its air grows with its speed."""
     full = np.pi / 4.0 * BORE_MM**2
     flow = induction.throttle_flow_g_per_s(1.0, IDLE_KPA / induction.ONE_ATMOSPHERE_KPA)  # of one mm2
@@ -65,7 +67,7 @@ def _at(speed_rpm, tap_mm, ported):
     return plate, covered, manifold, line, weights, angles.crank_deg(advance.vacuum_advance_deg(line, VACUUM))
 
 
-def compute(speed_rpm, tap_mm, tap) -> Idle:
+def compute(speed_rpm: float, tap_mm: float, tap: str) -> Idle:
     """What plate, line and timing do at an idle speed.
 
     Parameters

@@ -41,7 +41,7 @@ class Burned:
     torque_curve_percent: np.ndarray
 
 
-def cylinder(speed_rpm, charge_kpa):
+def cylinder(speed_rpm: float, charge_kpa: float) -> cycle.Cylinder:
     """The teaching cylinder at a speed and charge; a thin charge burns more slowly, a fast engine over more degrees."""
     share = np.clip((FULL_KPA - charge_kpa) / (FULL_KPA - THIN_KPA), 0.0, 1.0)
     burn = float(FULL_BURN_DEG + share * (THIN_BURN_DEG - FULL_BURN_DEG))
@@ -59,7 +59,7 @@ def _curve(speed_rpm, charge_kpa):
     return best, most, works, unfired
 
 
-def compute(spark_deg, speed_rpm, charge_kpa) -> Burned:
+def compute(spark_deg: float, speed_rpm: float, charge_kpa: float) -> Burned:
     """Pressure of one cycle and torque against spark timing.
 
     Parameters

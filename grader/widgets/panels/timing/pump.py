@@ -37,7 +37,7 @@ class Pumped:
     curve_inhg: np.ndarray
 
 
-def compute(unit, start_inhg, fall_inhg_per_s, time_s) -> Pumped:
+def compute(unit: str, start_inhg: float, fall_inhg_per_s: float, time_s: float) -> Pumped:
     """What gauge and plate show.
 
     Parameters
