@@ -50,14 +50,14 @@ def check_free(url: str) -> None:
     made = _engine(url)
     try:
         with made.connect() as connection:
-            found = inspect(connection).get_table_names()
+            tables = inspect(connection).get_table_names()
     except DBAPIError as problem:
-        raise CannotWrite(f"The database does not answer: {_said(problem)}. Nothing was made.") from None
+        raise CannotWrite(f"The database does not answer: {_reason(problem)}. Nothing was made.") from None
     finally:
         made.dispose()
-    if found:
+    if tables:
         raise Refused(
-            f"The database {made.url.database} already holds {len(found)} tables. A term needs a database of its own; "
+            f"The database {made.url.database} already holds {len(tables)} tables. A term needs a database of its own; "
             "make an empty one and name that. Nothing was changed."
         )
 
@@ -179,20 +179,20 @@ def upgrade(term: Term) -> tuple[int, Path | None]:
     try:
         with made.connect() as connection:
             with connection.begin():
-                found = _found_version(term, connection)
-            if found > schema.VERSION:
-                raise Refused(_later(term, found))
+                version = _found_version(term, connection)
+            if version > schema.VERSION:
+                raise Refused(_later(term, version))
             config_file.write(term.folder)  # terms made before version 5 name a module that has moved
-            if found == schema.VERSION:
-                return found, None
-            copy = None if term.settings.database else _copy(term, found)
+            if version == schema.VERSION:
+                return version, None
+            copy = None if term.settings.database else _copy(term, version)
             with connection.begin():
                 migrations.run(connection)
                 schema.metadata.create_all(connection)
                 connection.execute(
                     schema.version.insert().values(version=schema.VERSION, applied_at=clock.to_text(clock.now()))
                 )
-            return found, copy
+            return version, copy
     finally:
         made.dispose()
 
@@ -216,19 +216,19 @@ def _found_version(term, connection):
 
 
 def _check_version(term, connection):
-    found = _found_version(term, connection)
-    if found < schema.VERSION:
+    version = _found_version(term, connection)
+    if version < schema.VERSION:
         raise Refused(
-            f"The records in {_place(term)} are of version {found}; this version of Timing Mark works with "
+            f"The records in {_place(term)} are of version {version}; this version of Timing Mark works with "
             f"{schema.VERSION}. Run 'term upgrade', which keeps a copy; nothing was changed."
         )
-    if found > schema.VERSION:
-        raise Refused(_later(term, found))
+    if version > schema.VERSION:
+        raise Refused(_later(term, version))
 
 
-def _later(term, found):
+def _later(term, version):
     return (
-        f"The records in {_place(term)} are of version {found}; this version of Timing Mark works with "
+        f"The records in {_place(term)} are of version {version}; this version of Timing Mark works with "
         f"{schema.VERSION}. Update Timing Mark."
     )
 
@@ -259,28 +259,28 @@ def _say(context):
     """Raise a sentence of ours in place of what a driver says, wherever in a transaction that happens."""
     problem = context.sqlalchemy_exception
     if isinstance(problem, DBAPIError):
-        told = _translated(context.engine.url, problem)
-        if told is not problem:
-            raise told
+        translated = _translated(context.engine.url, problem)
+        if translated is not problem:
+            raise translated
 
 
 def _translated(url, problem):
-    said, place = _said(problem), _place_at(url)
-    if any(sign in said for sign in ("not a database", "malformed", "no such table")):
-        return BadFile(f"{place} is damaged: {said}. Put it back from your copy.")
+    reason, place = _reason(problem), _place_at(url)
+    if any(sign in reason for sign in ("not a database", "malformed", "no such table")):
+        return BadFile(f"{place} is damaged: {reason}. Put it back from your copy.")
     if isinstance(problem, OperationalError):
-        if "locked" in said:
+        if "locked" in reason:
             return CannotWrite(
                 f"Someone else is writing to {place} for {BUSY_SECONDS} s. Nothing was changed; try again."
             )
         if url.get_backend_name() != "sqlite":
-            return CannotWrite(f"The term's database does not answer: {said}. Nothing was changed; try again later.")
+            return CannotWrite(f"The term's database does not answer: {reason}. Nothing was changed; try again later.")
         return CannotWrite(
-            f"{place} could not be written: {said}. Free the disk or allow writing; nothing was changed."
+            f"{place} could not be written: {reason}. Free the disk or allow writing; nothing was changed."
         )
     return problem
 
 
-def _said(problem):
+def _reason(problem):
     """The first line of what a database said; the rest can be long, and name people."""
     return (str(problem.orig).strip().splitlines() or ["no reason given"])[0].rstrip(".")

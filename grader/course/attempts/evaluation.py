@@ -33,19 +33,21 @@ class Evaluation:
 
     module: Module
     issue: Row
-    hand_in: Row
+    hand_in: Row | Arrival
     typed: Sheet
     sheet: SheetMark
-    values: dict
+    values: dict[str, Any]
 
     @cached_property
-    def answers(self) -> list[dict]:
+    def answers(self) -> list[dict[str, Any]]:
         """The rows of tm_answer."""
         return answer_rows(self.module, self.issue, self.typed, self.sheet)
 
 
-def counting(term: Term, issue: Row, hand_ins: Iterable[Row | Arrival], decided: Adjustments = adjustments.NONE) -> Any:
-    """The hand-in that counts: the last usable one on time, else of the first late arrival the last."""
+def counting(
+    term: Term, issue: Row, hand_ins: Iterable[Row | Arrival], decided: Adjustments = adjustments.NONE
+) -> Row | Arrival | None:
+    """The hand-in that counts: the last usable one on time, else of the first late arrival the last; None where none is usable."""
     due = decided.due(issue)
     usable = sorted((h for h in hand_ins if h.usable), key=in_order)
     on_time = [h for h in usable if lateness.late_days(term.settings, due, clock.from_text(h.received_at)) == 0]
@@ -55,7 +57,7 @@ def counting(term: Term, issue: Row, hand_ins: Iterable[Row | Arrival], decided:
 
 
 def evaluate(
-    term: Term, module: Module, issue: Row, hand_in: Row, decided: Adjustments = adjustments.NONE
+    term: Term, module: Module, issue: Row, hand_in: Row | Arrival, decided: Adjustments = adjustments.NONE
 ) -> Evaluation:
     """Marks of one kept hand-in, computed from scratch.
 
@@ -70,59 +72,59 @@ def evaluate(
     """
     typed = kept_sheet(term, hand_in)
     exercises, by_hand = numbers(issue), decided.by_hand(issue)
-    found = decided.apply(issue, mark_sheet(module, exercises, typed))
-    earned = raw(found, by_hand)
+    marked = decided.apply(issue, mark_sheet(module, exercises, typed))
+    earned = raw(marked, by_hand)
     days = lateness.late_days(term.settings, decided.due(issue), clock.from_text(hand_in.received_at))
-    off = lateness.penalty(term.settings, earned, found.most, days)
+    off = lateness.penalty(term.settings, earned, marked.most, days)
     values = {
-        "state": standing.PARTLY_MARKED if waiting(found, by_hand) else standing.MARKED,
+        "state": standing.PARTLY_MARKED if waiting(marked, by_hand) else standing.MARKED,
         "raw": earned,
         "penalty": off,
         "mark": earned - off,
-        "most": found.most,
+        "most": marked.most,
         "late_days": days,
         "sha256": hand_in.sha256,
         "handed_in_at": hand_in.received_at,
         "engine": ENGINE,
         "key_version": model.key_version(module.as_issued(exercises)),
-        "notes": schema.text("\n".join(found.notes)),
-        "pending": waiting(found, by_hand),
+        "notes": schema.text("\n".join(marked.notes)),
+        "pending": waiting(marked, by_hand),
     }
-    return Evaluation(module, issue, hand_in, typed, found, values)
+    return Evaluation(module, issue, hand_in, typed, marked, values)
 
 
-def numbers(issue: Row) -> dict:
+def numbers(issue: Row) -> dict[str, dict[str, Any]]:
     """The exercises of an issue as they were drawn: key -> {"version", "parameters"}."""
     return json.loads(issue.record)["exercises"]
 
 
-def by_exercise(found: SheetMark) -> dict[str, int]:
+def by_exercise(marked: SheetMark) -> dict[str, int]:
     """Exercise name -> computed hundredths, as they are written into the gradebook; what waits, or was not issued, is left out."""
-    issued = dict.fromkeys(part.path.rpartition(".")[0] for part in found.parts)
-    earned = {key.rpartition(".")[2]: found.exercise_hundredths(key) for key in issued}
+    issued = dict.fromkeys(part.path.rpartition(".")[0] for part in marked.parts)
+    earned = {key.rpartition(".")[2]: marked.exercise_hundredths(key) for key in issued}
     return {name: hundredths for name, hundredths in earned.items() if hundredths is not None}
 
 
-def raw(found: SheetMark, by_hand: Mapping[str, int]) -> int:
+def raw(marked: SheetMark, by_hand: Mapping[str, int]) -> int:
     """Hundredths of a sheet so far, with marks set by hand in the place of computed ones."""
     so_far: Counter[str] = Counter()
-    for part in found.parts:
+    for part in marked.parts:
         so_far[part.path.rpartition(".")[0]] += part.hundredths or 0
     return sum(by_hand.get(key, hundredths) for key, hundredths in so_far.items())
 
 
-def waiting(found: SheetMark, by_hand: Mapping[str, int]) -> int:
+def waiting(marked: SheetMark, by_hand: Mapping[str, int]) -> int:
     """Hundredths still to be read, in exercises that nobody marked by hand yet."""
-    return sum(p.most for p in found.parts if p.hundredths is None and p.path.rpartition(".")[0] not in by_hand)
+    return sum(p.most for p in marked.parts if p.hundredths is None and p.path.rpartition(".")[0] not in by_hand)
 
 
-def answer_rows(module: Module, issue: Row, typed: Sheet, found: SheetMark) -> list[dict]:
+def answer_rows(module: Module, issue: Row, typed: Sheet, marked: SheetMark) -> list[dict[str, Any]]:
     """The rows of tm_answer for a marked sheet."""
     exercises = numbers(issue)
     parts, answers = module.as_issued(exercises).by_path, with_kept(exercises, typed.answers)
     owner = {"trainee": issue.trainee, "module": module.key, "attempt": issue.attempt}
     rows = []
-    for mark in found.parts:
+    for mark in marked.parts:
         exercise, part = parts[mark.path]
         answer = answers.get(mark.path)
         chosen = answer.unit if answer is not None and mark.raw else ""

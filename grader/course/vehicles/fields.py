@@ -29,7 +29,7 @@ class Quantity:
     bare: bool = True
 
     @property
-    def asked(self) -> Any:
+    def asked(self) -> units.Unit:
         return units.unit(self.unit)
 
 
@@ -42,7 +42,7 @@ class Field:
     kind: str
     says: str
     help: str
-    options: tuple = ()
+    options: tuple[str | int, ...] = ()
     longest: int = 200
     quantity: Quantity | None = None
     second: Quantity | None = None  # of a curve: the advance

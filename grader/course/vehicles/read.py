@@ -5,14 +5,16 @@ from __future__ import annotations
 import difflib
 import re
 import tomllib
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from grader import files
-from grader.course.vehicles.fields import BY_WHERE, CURVE, FIELDS, FIGURE, read_figure, read_word
+from grader.course.vehicles.fields import BY_WHERE, CURVE, FIELDS, FIGURE, Field, read_figure, read_word
 from grader.errors import BadFile, Unreadable
 from grader.reference.spark.points import dwell_of_duty_deg
+from grader.units import MM_PER_IN
 from grader.vehicle import plausible
 from grader.vehicle.own import OwnVehicle
 from grader.vehicle.spec import Vehicle
@@ -24,7 +26,6 @@ _BROKEN_LINES = 40
 _HEAD = re.compile(r"\s*\[\s*([\w-]+)\s*\]\s*(?:#.*)?\Z")
 _NAME = re.compile(r"\s*([\w-]+)\s*=")
 _TOML_LINE = re.compile(r"\(at line (\d+), column \d+\)")
-_MM_PER_IN = 25.4
 # Names of figures as the rules of plausible.py know them.
 _KNOWN_AS = {"gap": "gap_mm", "dwell": "dwell_deg", "open": "open_deg", "initial": "initial_deg", "at_speed": "idle_rpm",
              "vacuum_line": "line", "battery": "battery_v", "pulley": "pulley_mm"}  # fmt: skip
@@ -35,15 +36,15 @@ class Found:
     """What a file says: the vehicle, or (line, sentence) of everything that keeps it out; `remarks` ask for a second look."""
 
     own: OwnVehicle | None = None
-    faults: list = field(default_factory=list)
-    remarks: list = field(default_factory=list)
+    faults: list[tuple[int, str]] = field(default_factory=list)
+    remarks: list[tuple[int, str]] = field(default_factory=list)
 
     @property
     def sentences(self) -> list[str]:
-        return [f"line {line}: {said}" for line, said in self.faults]
+        return [f"line {line}: {sentence}" for line, sentence in self.faults]
 
 
-def read_file(path: str | Path, key: str) -> tuple[Any, str]:
+def read_file(path: str | Path, key: str) -> tuple[Found, str]:
     """What a vehicle file says, and its text.
 
     Parameters
@@ -71,7 +72,7 @@ def read_file(path: str | Path, key: str) -> tuple[Any, str]:
     return read_text(text, key), text
 
 
-def read_text(text: str, key: str) -> Any:
+def read_text(text: str, key: str) -> Found:
     """What the text of a vehicle file says.
 
     Returns
@@ -80,22 +81,22 @@ def read_text(text: str, key: str) -> Any:
     """
     text = text.replace("\r\n", "\n")
     found = Found()
-    said, broken = _parse(text, found.faults)
-    if said is None:
+    settings, broken = _parse(text, found.faults)
+    if settings is None:
         return found
     lines = _Lines(text)
-    if said.get("format") != FORMAT or said.get("schema") != SCHEMA:
+    if settings.get("format") != FORMAT or settings.get("schema") != SCHEMA:
         found.faults.append(
             (
                 lines.of("", "format"),
                 f"The file must say format = \"{FORMAT}\" and schema = {SCHEMA}. Begin with 'vehicle new'.",
             )
         )
-    _strange(said, lines, found.faults)
+    _strange(settings, lines, found.faults)
     values = {}
     for asked in FIELDS:
         place = (asked.table, asked.name)
-        table = said.get(asked.table, {}) if asked.table else said
+        table = settings.get(asked.table, {}) if asked.table else settings
         if asked.name in broken or not isinstance(table, dict):
             continue
         if asked.name not in table:
@@ -112,23 +113,24 @@ def read_text(text: str, key: str) -> Any:
         (found.faults if judged.fault else found.remarks).append((lines.of(*place), judged.sentence))
     found.faults.sort()
     gap = values.get("gap_mm")
-    if gap is not None and abs(_thousandths(gap) * _MM_PER_IN - gap) > 0.004:
-        said = (
+    if gap is not None and abs(_thousandths(gap) * MM_PER_IN - gap) > 0.004:
+        sentence = (
             f"The exercises count the gap in thousandths of an inch: {gap:.3g} mm becomes {_thousandths(gap):.3f} in."
         )
-        found.remarks.append((lines.of("points", "gap"), said))
+        found.remarks.append((lines.of("points", "gap"), sentence))
     if not found.faults:
         found.own = _own(key, values)
     return found
 
 
-def read_one(asked: Any, raw: str, known: Any) -> Any:
+def read_one(asked: Field, raw: Any, known: Mapping[str, Any]) -> tuple[Any, str]:
     """(value, as it was read) of one field that is no table; the questions in the terminal come through here, too.
 
     Parameters
     ----------
     asked : Field
     raw : str or int
+        As it stands in the file or was typed; any other value of a file is refused.
     known : dict
         What is known of the vehicle so far; a dwell in per cent needs the cylinders.
 
@@ -143,16 +145,19 @@ def read_one(asked: Any, raw: str, known: Any) -> Any:
     if asked.name == "dwell" and isinstance(raw, str) and raw.strip().endswith("%"):
         value = _dwell_of_share(raw, known)
         return value, f"{raw.strip()} = {value:.1f} ° dist"
-    reading = read_figure(asked.quantity, raw)
+    quantity = asked.quantity
+    assert quantity is not None  # every figure has one
+    reading = read_figure(quantity, raw)
     value = round(reading.value, 9)
     if asked.name == "battery" and value not in (6, 12):
         raise Unreadable(f"Battery is {value:g} V; allowed is 6 V or 12 V.")
-    return value, reading.echo if reading.unit.text == asked.quantity.unit else (
-        f"{reading.echo} = {value:.4g} {asked.quantity.unit}"
+    return (
+        value,
+        reading.echo if reading.unit.text == quantity.unit else f"{reading.echo} = {value:.4g} {quantity.unit}",
     )
 
 
-def known_as(asked: Any) -> Any:
+def known_as(asked: Field) -> str:
     """Under which name the rules of plausible.py know a field."""
     return _KNOWN_AS.get(asked.name, asked.name)
 
@@ -193,8 +198,8 @@ def _curve(asked, raw, lines, found):
             try:
                 reading = read_figure(quantity, cell)
                 first = units.setdefault(quantity.says, reading.unit) if reading.value else reading.unit
-                if said := _other_unit(first, reading):
-                    found.remarks.append((lines.point(start, number), f"{asked.where}, point {number + 1}: {said}"))
+                if doubt := _other_unit(first, reading):
+                    found.remarks.append((lines.point(start, number), f"{asked.where}, point {number + 1}: {doubt}"))
                 pair.append(round(reading.value, 2))
             except Unreadable as problem:
                 good = False
@@ -215,7 +220,7 @@ def _other_unit(first, reading):
 
 def _thousandths(gap_mm):
     """A gap as cam cards print it; a card in finer steps than it shows could not be read back."""
-    return round(gap_mm / _MM_PER_IN, 3)
+    return round(gap_mm / MM_PER_IN, 3)
 
 
 def _own(key, values):
@@ -262,9 +267,10 @@ def _parse(text, faults):
     return None, broken
 
 
-def _strange(said, lines, faults):
+def _strange(settings, lines, faults):
+    """Names that a vehicle file does not have, and tables that are none."""
     tables = {asked.table for asked in FIELDS if asked.table}
-    for name, value in said.items():
+    for name, value in settings.items():
         if name in tables and not isinstance(value, dict):
             faults.append((lines.of("", name), f"{name} must be a table that begins with a line [{name}]."))
         elif name in tables:

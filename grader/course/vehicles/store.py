@@ -165,9 +165,10 @@ def _read(path, key):
     """As `read.read_file`; a file in which only the words of the example were changed asks for a second look."""
     found, text = read.read_file(path, key)
     sample = {("source", name): "x" for name in ("manual", "page", "entered_by")}
-    example = read.read_text(template.write({**template.EXAMPLE, **sample}), key).own.vehicle
-    mine = found.own and replace(found.own.vehicle, title=example.title, use=example.use)
-    if mine == example:
+    example = read.read_text(template.write({**template.EXAMPLE, **sample}), key).own
+    assert example is not None  # nothing in it keeps it out
+    mine = found.own and replace(found.own.vehicle, title=example.vehicle.title, use=example.vehicle.use)
+    if mine == example.vehicle:
         found.remarks.append((1, "Every figure is still that of the example. Put in those of the manual."))
     return found, text
 

@@ -48,11 +48,11 @@ class Policy:
     """What policy.toml says; modules and objectives that it does not name follow the rest."""
 
     totals: str = POINTS
-    weights: Mapping = field(default_factory=dict, hash=False)  # module -> per cent
-    pass_percents: Mapping = field(default_factory=dict, hash=False)  # module -> per cent
+    weights: Mapping[str, int | Decimal] = field(default_factory=dict, hash=False)  # module -> per cent
+    pass_percents: Mapping[str, int | Decimal] = field(default_factory=dict, hash=False)  # module -> per cent
     threshold: int = THRESHOLD
-    thresholds: Mapping = field(default_factory=dict, hash=False)  # objective -> whole per cent
-    must_pass: frozenset = frozenset()
+    thresholds: Mapping[str, int] = field(default_factory=dict, hash=False)  # objective -> whole per cent
+    must_pass: frozenset[str] = frozenset()
 
     def threshold_of(self, code: str) -> int:
         """Whole per cent from which an objective is met."""
@@ -92,37 +92,38 @@ def read(path: Path) -> Policy:
 
 def parse(content: bytes, path: str | Path) -> Policy:
     """A policy from the bytes of a file; `path` is for what is said of it."""
-    found = files.from_toml(content, what=str(path), parse_float=Decimal)
-    if found.get("format") != FORMAT or found.get("schema") != SCHEMA:
+    settings = files.from_toml(content, what=str(path), parse_float=Decimal)
+    if settings.get("format") != FORMAT or settings.get("schema") != SCHEMA:
         raise BadFile(
             f'{path} must say format = "{FORMAT}" and schema = {SCHEMA}. "term policy --example" writes one to begin with.'
         )
     look = _Look(path)
-    look.known(found, ("format", "schema", "totals", "modules", "objectives"), "")
-    totals = look.table(found, "totals")
+    look.known(settings, ("format", "schema", "totals", "modules", "objectives"), "")
+    totals = look.table(settings, "totals")
     look.known(totals, ("weights",), "totals")
     kind = totals.get("weights", POINTS)
     if kind not in (POINTS, EQUAL, GIVEN):
         raise look.bad("[totals] weights", kind, f'"{POINTS}", "{EQUAL}" or "{GIVEN}"')
-    marks, weights = _modules(look, look.table(found, "modules"))
+    marks, weights = _modules(look, look.table(settings, "modules"))
     if weights and kind != GIVEN:
         raise BadFile(
             f'{path} gives weights, but [totals] weights is "{kind}". Write "{GIVEN}" there, or take the weights out.'
         )
     if kind == GIVEN and sum(weights.values()) != 100:
-        said = " + ".join(f"{key} {weight}" for key, weight in weights.items()) or "no module has one"
+        summed = " + ".join(f"{key} {weight}" for key, weight in weights.items()) or "no module has one"
         raise BadFile(
-            f"{path}: the weights add to {sum(weights.values())} ({said}); they must add to 100. Mend them and try again."
+            f"{path}: the weights add to {sum(weights.values())} ({summed}); they must add to 100. Mend them and try again."
         )
-    return Policy(kind, weights, marks, *_objectives(look, look.table(found, "objectives")))
+    return Policy(kind, weights, marks, *_objectives(look, look.table(settings, "objectives")))
 
 
-def _modules(look, found):
+def _modules(look: _Look, tables: Mapping[str, Any]) -> tuple[Mapping[str, int | Decimal], Mapping[str, int | Decimal]]:
+    """(pass marks, weights) of the modules that have their own."""
     marks, weights = {}, {}
-    for key in found:
+    for key in tables:
         if key not in catalogue.all_modules():
             raise look.bad("[modules]", key, ", ".join(catalogue.all_modules()))
-        entry, where = look.table(found, key), f"modules.{key}"
+        entry, where = look.table(tables, key), f"modules.{key}"
         look.known(entry, ("pass_percent", "weight"), where)
         for name, place in (("pass_percent", marks), ("weight", weights)):
             if name in entry:
@@ -133,14 +134,15 @@ def _modules(look, found):
     return MappingProxyType(marks), MappingProxyType(weights)
 
 
-def _objectives(look, found):
-    everywhere, own, must = look.threshold(found, "objectives"), {}, set()
-    for code in found:
+def _objectives(look: _Look, tables: Mapping[str, Any]) -> tuple[int, Mapping[str, int], frozenset[str]]:
+    """(threshold of all, thresholds of those that have their own, those that must be met)."""
+    everywhere, own, must = look.threshold(tables, "objectives"), {}, set()
+    for code in tables:
         if code == "threshold":
             continue
         if code not in catalogue.objectives():
             raise look.bad("[objectives]", code, f"threshold, {', '.join(catalogue.objectives())}")
-        entry, where = look.table(found, code), f"objectives.{code}"
+        entry, where = look.table(tables, code), f"objectives.{code}"
         look.known(entry, ("threshold", "must_pass"), where)
         if "threshold" in entry:
             own[code] = look.threshold(entry, where)
@@ -160,14 +162,14 @@ def _per_cent(value):
 class _Look:
     """Looks at one file and says what is wrong in it."""
 
-    path: object
+    path: str | Path
 
     def bad(self, where: str, value: object, allowed: str) -> BadFile:
         shown = str(value) if isinstance(value, Decimal) else repr(value)
         return BadFile(f"{self.path}: {where} is {shown[:80]}; allowed is {allowed}. Mend it and try again.")
 
-    def table(self, found: Mapping[str, Any], name: str) -> dict[str, Any]:
-        value = found.get(name, {})
+    def table(self, settings: Mapping[str, Any], name: str) -> dict[str, Any]:
+        value = settings.get(name, {})
         if not isinstance(value, dict):
             raise self.bad(name, value, f"a table of its own, such as [{name}]")
         return value

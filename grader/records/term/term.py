@@ -9,6 +9,7 @@ import shlex
 import stat
 from dataclasses import dataclass
 from datetime import datetime
+from decimal import Decimal
 from pathlib import Path
 
 from grader import clock, files, paths
@@ -71,7 +72,7 @@ class Term:
     def id(self) -> str:
         return self.settings.id
 
-    def pass_percent(self, module_key: str) -> float:
+    def pass_percent(self, module_key: str) -> float | Decimal:
         """Pass mark of a module, per cent."""
         return self.policy.pass_percents.get(module_key, self.settings.pass_percent)
 

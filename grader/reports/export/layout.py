@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -178,7 +179,7 @@ def write(opened: Sequence[Term], layout: Layout, path: Path | str, how: Manner)
     return found
 
 
-def word(layout: Layout, mark: int | Fraction, most: int, *, below: float | None = None) -> str:
+def word(layout: Layout, mark: int | Fraction, most: int, *, below: float | Decimal | None = None) -> str:
     """The grade word for a mark, decided unrounded; with `below` one that begins under that per cent; else blank."""
     if not most:
         return ""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
+from decimal import Decimal
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
@@ -56,7 +57,7 @@ def changed(term: Term, entry: Mapping[str, Any], which: str) -> str:
     return "" if value is None else str(value)
 
 
-def percent(mark: int | Fraction, most: int, limit: float) -> str:
+def percent(mark: int | Fraction, most: int, limit: float | Decimal) -> str:
     """Two decimals, half rounded up, but cut off where rounding would reach a limit (per cent) that was missed."""
     bound, shown = passing.as_written(limit), int((mark * 100000 // most + 5) // 10)
     if mark * 100 < bound * most and shown >= bound * 100:

@@ -74,18 +74,18 @@ def compute(spark_deg: float, speed_rpm: float, charge_kpa: float) -> Burned:
     Burned
     """
     best, most, works, unfired = _curve(speed_rpm, charge_kpa)
-    found = cycle.solve(DEVELOPMENT_DEG - spark_deg, speed_rpm, cylinder(speed_rpm, charge_kpa))
+    burned = cycle.solve(DEVELOPMENT_DEG - spark_deg, speed_rpm, cylinder(speed_rpm, charge_kpa))
     return Burned(
         spark_deg,
         speed_rpm,
         charge_kpa,
-        found.angle_deg,
-        found.pressure_kpa,
+        burned.angle_deg,
+        burned.pressure_kpa,
         unfired,
-        found.peak_kpa,
-        found.peak_deg,
-        found.half_burned_deg,
-        100.0 * found.work_j / most,
+        burned.peak_kpa,
+        burned.peak_deg,
+        burned.half_burned_deg,
+        100.0 * burned.work_j / most,
         best,
         100.0 * works / most,
     )
