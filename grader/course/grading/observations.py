@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -22,6 +22,7 @@ from grader.records.term.term import Term
 COLUMNS = ("trainee", "objective", "result", "vehicle", "on", "seen_by", "note")
 LONGEST_TEXT, LONGEST_NOTE = 200, 2000
 _TASK = re.compile(r"task (\d+): ")
+_RECORDING = "recording witnessed tasks"  # what keeps others waiting meanwhile
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +56,11 @@ def record(term: Term, seen: Seen) -> tuple[Trainee, witnessed.Task]:
         No such person or objective; another result; no day; a day to come; no
         vehicle; nobody who saw it; the same task is recorded already.
     """
-    return _store(term, [seen], lambda number, problem: problem)[0]
+    with session.begin(term, _RECORDING) as held:
+        tasks, problems = _checked(term, held.connection, [seen])
+        if problems:
+            raise problems[0][1]
+        return _stored(held.connection, tasks)[0]
 
 
 def record_table(term: Term, path: str | Path) -> list[tuple[Trainee, witnessed.Task]]:
@@ -76,19 +81,14 @@ def record_table(term: Term, path: str | Path) -> list[tuple[Trainee, witnessed.
     BadFile
         Names every line that cannot be stored; nothing was.
     """
-    rows, problems = read_table(path, COLUMNS, needed=COLUMNS[:-1], what="The table of witnessed tasks")
-    collected = list(problems)
-
-    def keep(number, problem):
-        collected.append((rows[number][0], str(problem)))
-
-    try:
-        return _store(term, [Seen(**cells) for _, cells in rows], keep, stop=lambda: bool(collected))
-    except Refused:
-        if not collected:
-            raise
-    lines = "\n".join(f"line {line}: {said}" for line, said in sorted(collected))
-    raise BadFile(f"No task was stored:\n{lines}\nMend these lines and read the table again.")
+    rows, unread = read_table(path, COLUMNS, needed=COLUMNS[:-1], what="The table of witnessed tasks")
+    with session.begin(term, _RECORDING) as held:
+        tasks, problems = _checked(term, held.connection, [Seen(**cells) for _, cells in rows])
+        faults = [*unread, *((rows[place][0], str(problem)) for place, problem in problems)]
+        if faults:
+            lines = "\n".join(f"line {line}: {sentence}" for line, sentence in sorted(faults))
+            raise BadFile(f"No task was stored:\n{lines}\nMend these lines and read the table again.")
+        return _stored(held.connection, tasks)
 
 
 def listed(term: Term, trainee_id: str = "", *, withdrawn: bool = True) -> list[tuple[Trainee, witnessed.Task]]:
@@ -101,10 +101,10 @@ def listed(term: Term, trainee_id: str = "", *, withdrawn: bool = True) -> list[
     """
     with database.reading(term) as connection:
         people = [roster.one(connection, trainee_id)] if trainee_id else roster.everyone(connection)
-        found = {}
+        by_trainee: dict[str, list[witnessed.Task]] = {}
         for task in witnessed.tasks(connection, withdrawn=withdrawn):
-            found.setdefault(task.trainee, []).append(task)
-        return [(person, task) for person in people for task in found.get(person.id, ())]
+            by_trainee.setdefault(task.trainee, []).append(task)
+        return [(person, task) for person in people for task in by_trainee.get(person.id, ())]
 
 
 def withdraw(term: Term, task_id: int, *, reason: str) -> tuple[Trainee, witnessed.Task]:
@@ -143,55 +143,64 @@ def compare(connection: Connection) -> list[str]:
     -------
     list of str
     """
-    said, digests = {}, {}
+    in_ledger, digests = {}, {}
     for _, _, entry in ledger.entries(connection, "witnessed"):
         number = _TASK.match(str(entry["new"]))
         key = (entry["trainee"], int(number[1]) if number else 0)
-        said[key], digests[key] = entry["new"], entry["sha256"]
+        in_ledger[key], digests[key] = entry["new"], entry["sha256"]
     held = {(task.trainee, task.id): task for task in witnessed.tasks(connection, withdrawn=True)}
     findings = []
-    for key in sorted(set(said) | set(held)):
+    for key in sorted(set(in_ledger) | set(held)):
         task = held.get(key)
         ours = None if task is None else task.gone_line if task.withdrawn else task.line
         who = f"{key[0]}, witnessed task {key[1]}"
-        if ours != said.get(key):
-            findings.append(f"{who}: the records hold “{ours or 'none'}”, the ledger says “{said.get(key, 'none')}”.")
+        if ours != in_ledger.get(key):
+            findings.append(
+                f"{who}: the records hold “{ours or 'none'}”, the ledger says “{in_ledger.get(key, 'none')}”."
+            )
         elif task is not None and task.digest != digests[key]:
             findings.append(f"{who}: its note, its time or who entered it was changed after it was recorded.")
     return findings
 
 
-def _store(term, all_seen, fault, stop: Callable[[], bool] = lambda: False):
-    """Check everything, then write everything. `fault` takes (place, problem); one it returns is raised."""
-    with session.begin(term, "recording witnessed tasks") as held:
-        connection = held.connection
-        people = {name: p for p in roster.everyone(connection) for name in (p.id, p.college_id.casefold())}
-        today = clock.now().astimezone(clock.zone(term.settings.zone)).date()
-        known = {_same(task) for task in witnessed.tasks(connection)}
-        at, actor, checked = clock.to_text(clock.now()), ledger.actor(), []
-        for number, seen in enumerate(all_seen):
-            try:
-                person, values = _checked(seen, people, today)
-                row = values | {"at": at, "actor": actor, "withdrawn": ""}
-                if _same(witnessed.Task(id=0, **row)) in known:
-                    raise Refused("This task is recorded already, with the same vehicle, day, result and witness.")
-                known.add(_same(witnessed.Task(id=0, **row)))
-                checked.append((person, row))
-            except (Unknown, Refused) as problem:
-                raised = fault(number, problem)
-                if raised is not None:
-                    raise raised from None
-        if stop():
-            raise Refused("Nothing was stored.")
-        done = []
-        for person, row in checked:
-            made: Any = connection.execute(witnessed.table.insert().values(**row))
-            done.append((person, witnessed.Task(id=made.inserted_primary_key[0], **row)))
-        ledger.append(connection, [_entry(task, new=task.line, reason=task.note) for _, task in done])
-        return done
+def _checked(
+    term: Term, connection: Connection, all_seen: Sequence[Seen]
+) -> tuple[list[tuple[Trainee, dict[str, Any]]], list[tuple[int, Unknown | Refused]]]:
+    """([(trainee, the row of his task)], [(place, what is wrong)]) of what was seen, without writing anything."""
+    people = {name: p for p in roster.everyone(connection) for name in (p.id, p.college_id.casefold())}
+    today = clock.now().astimezone(clock.zone(term.settings.zone)).date()
+    known = {_same(task) for task in witnessed.tasks(connection)}
+    at, actor = clock.to_text(clock.now()), ledger.actor()
+    tasks, problems = [], []
+    for place, seen in enumerate(all_seen):
+        try:
+            person, values = _read(seen, people, today)
+            row = values | {"at": at, "actor": actor, "withdrawn": ""}
+            same = _same(witnessed.Task(id=0, **row))
+            if same in known:
+                raise Refused("This task is recorded already, with the same vehicle, day, result and witness.")
+        except (Unknown, Refused) as problem:
+            problems.append((place, problem))
+            continue
+        known.add(same)
+        tasks.append((person, row))
+    return tasks, problems
 
 
-def _checked(seen, people, today):
+def _stored(
+    connection: Connection, tasks: Iterable[tuple[Trainee, dict[str, Any]]]
+) -> list[tuple[Trainee, witnessed.Task]]:
+    """The tasks, now that they are in the records and in the ledger."""
+    stored = []
+    for person, row in tasks:
+        made: Any = connection.execute(witnessed.table.insert().values(**row))
+        stored.append((person, witnessed.Task(id=made.inserted_primary_key[0], **row)))
+    ledger.append(connection, [_entry(task, new=task.line, reason=task.note) for _, task in stored])
+    return stored
+
+
+def _read(seen: Seen, people: Mapping[str, Trainee], today: date) -> tuple[Trainee, dict[str, Any]]:
+    """(trainee, the values of his task) as the records keep them."""
     person = people.get(seen.trainee.strip().casefold())
     if person is None:
         raise Unknown(f"Nobody on the roster has the id {seen.trainee[:60]!r}. 'roster list' shows who is enrolled.")
@@ -209,21 +218,21 @@ def _checked(seen, people, today):
     ):  # fmt: skip
         texts[name] = _plain(getattr(seen, name))
         if not least <= len(texts[name]) <= most:
-            found = f"has {len(texts[name]):,} letters" if texts[name] else "is empty"
-            raise Refused(f"{what} {found}; {least} to {most} are allowed. Write it in a few words.")
+            length = f"has {len(texts[name]):,} letters" if texts[name] else "is empty"
+            raise Refused(f"{what} {length}; {least} to {most} are allowed. Write it in a few words.")
     return person, {"trainee": person.id, "objective": code, "day": _day(seen.on, today), "result": result, **texts}
 
 
-def _day(text, today):
+def _day(text: str, today: date) -> str:
     try:
-        found = date.fromisoformat(text.strip()) if re.fullmatch(r"\d{4}-\d{2}-\d{2}", text.strip()) else None
+        day = date.fromisoformat(text.strip()) if re.fullmatch(r"\d{4}-\d{2}-\d{2}", text.strip()) else None
     except ValueError:
-        found = None
-    if found is None:
+        day = None
+    if day is None:
         raise Refused(f"{text[:30]!r} is no day. Write it as 2026-03-12.")
-    if found > today:
-        raise Refused(f"{found} is still to come; today is {today}. Record the task once it was seen.")
-    return found.isoformat()
+    if day > today:
+        raise Refused(f"{day} is still to come; today is {today}. Record the task once it was seen.")
+    return day.isoformat()
 
 
 def _plain(text):
