@@ -152,14 +152,14 @@ def lines(outcomes: Sequence[Outcome], absent: Collection[tuple[str, str]]) -> I
 def _line(outcome):
     """The signs that are out, or should be, as expected and as found; how many are as on a sound car."""
     shown, quiet = [], 0
-    for name, words, found in outcome.signs:
+    for name, words, word in outcome.signs:
         sound = signs()[name].results[0]
-        if words == (sound,) and found == sound:
+        if words == (sound,) and word == sound:
             quiet += 1
-        elif words == (found,):
-            shown.append(f"{name} {found}")
+        elif words == (word,):
+            shown.append(f"{name} {word}")
         else:
-            shown.append(f"{name} {'|'.join(words)}: {found}{'' if found in words else ' !'}")
+            shown.append(f"{name} {'|'.join(words)}: {word}{'' if word in words else ' !'}")
     head = "FAIL" if outcome.disagreeing else "ok  "
-    told = "; ".join(shown)
-    return f"{head} {outcome.fault:<20} {outcome.engine:<21} {told}{'; ' * bool(told)}{quiet} as sound"
+    listed = "; ".join(shown)
+    return f"{head} {outcome.fault:<20} {outcome.engine:<21} {listed}{'; ' * bool(listed)}{quiet} as sound"

@@ -84,9 +84,9 @@ def write(random: Random, skill: float, path: str, part: Part, given: SimpleName
         sentences = model.split(". ")
         kept = [s for s, m in zip(_shared(sentences, len(met)), met, strict=True) if m != MISSING]
         return Letter(" ".join(kept) or sentences[0], met)
-    said = [random.choice(_OPENINGS)]
-    said += [random.choice(bank[how]) for bank, how in zip(_BANK[path], met, strict=True) if how != MISSING]
-    text = " ".join(sentence.format(**vars(given)) for sentence in said if sentence)
+    templates = [random.choice(_OPENINGS)]
+    templates += [random.choice(bank[how]) for bank, how in zip(_BANK[path], met, strict=True) if how != MISSING]
+    text = " ".join(sentence.format(**vars(given)) for sentence in templates if sentence)
     return Letter(text or "I am not sure how to put it.", met)
 
 

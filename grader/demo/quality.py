@@ -67,26 +67,26 @@ def measure(term: Term, diary: Mapping[str, Iterable[Did]]) -> Quality:
 def count(pairs: Iterable[tuple[Did, Any]]) -> Quality:
     """The figures from (what was done, what was said) pairs; what was said has `verdict` and `slip`."""
     right = right_right = wrong = named = slips = same = 0
-    for did, said in pairs:
+    for did, row in pairs:
         if did.what == trainees.RIGHT:
             right += 1
-            right_right += said.verdict in (RIGHT, CARRIED, AWAITING)
+            right_right += row.verdict in (RIGHT, CARRIED, AWAITING)
         elif did.what in (trainees.SLIPPED, trainees.MISCALCULATED):
             wrong += 1
-            named += said.verdict in (SLIP, CARRIED)
+            named += row.verdict in (SLIP, CARRIED)
             if did.what == trainees.SLIPPED:
                 slips += 1
-                same += said.slip == did.slip
+                same += row.slip == did.slip
     return Quality(right, right_right, wrong, named, slips, same)
 
 
-def lines(found: Quality) -> Iterator[str]:
+def lines(quality: Quality) -> Iterator[str]:
     """The figures as sentences."""
-    yield f"{found.right_marked_right} of {found.right} right answers are marked right."
-    yield f"{found.slips_named} of {found.slips} slips are named ({_share(found.slips_named, found.slips)})."
+    yield f"{quality.right_marked_right} of {quality.right} right answers are marked right."
+    yield f"{quality.slips_named} of {quality.slips} slips are named ({_share(quality.slips_named, quality.slips)})."
     yield (
-        f"{found.wrong_named} of {found.wrong} wrong answers are explained by a slip or an earlier answer "
-        f"({_share(found.wrong_named, found.wrong)}); the others are plain miscalculations."
+        f"{quality.wrong_named} of {quality.wrong} wrong answers are explained by a slip or an earlier answer "
+        f"({_share(quality.wrong_named, quality.wrong)}); the others are plain miscalculations."
     )
 
 

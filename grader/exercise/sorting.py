@@ -322,9 +322,9 @@ class Batch(Part):
         """1 - 2 errors / items that can be told, not below 0; a dangerous error counts more, a needless test half."""
         if len(own) != len(right):  # of another draw
             return 0.0
-        told = sum(truth != EITHER for truth in right)
+        decided = sum(truth != EITHER for truth in right)
         errors = sum(self._error(*pair) for pair in zip(right, own, strict=True))
-        return max(0.0, 1 - 2 * errors / told) if errors else 1.0
+        return max(0.0, 1 - 2 * errors / decided) if errors else 1.0
 
     def _error(self, truth: str, decision: str) -> float:
         if decision in (truth, UNDECIDED):

@@ -97,15 +97,15 @@ def judge(module: Module, exercises: AsIssued, sheet: Sheet) -> dict[str, Said]:
 
 def was_right(marks: Iterable[PartMark]) -> bool | None:
     """Whether some parts are right together: False as soon as one is wrong, None while one says nothing."""
-    found = {mark.verdict for mark in marks} - {verdict.AWAITING, verdict.READ}
-    if found & _WRONG:
+    verdicts = {mark.verdict for mark in marks} - {verdict.AWAITING, verdict.READ}
+    if verdicts & _WRONG:
         return False
-    return True if found and found <= _RIGHT else None
+    return True if verdicts and verdicts <= _RIGHT else None
 
 
 def _first(answer):
-    found = answer.rest.get(FIRST)
-    good = isinstance(found, list) and len(found) == 2 and all(isinstance(text, str) for text in found)
-    if not good or len(found[0]) > LONGEST_ANSWER:
+    first = answer.rest.get(FIRST)
+    good = isinstance(first, list) and len(first) == 2 and all(isinstance(text, str) for text in first)
+    if not good or len(first[0]) > LONGEST_ANSWER:
         return answer
-    return answer.but(raw=found[0], unit=found[1])
+    return answer.but(raw=first[0], unit=first[1])

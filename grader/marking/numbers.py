@@ -82,37 +82,37 @@ def _not_right(truth, path, part, answer, earlier, reading):
     carried = carried_answer(truth, path, part, earlier)
     own, own_width = (carried[0], truth.tolerance(path, own=carried[1])) if carried is not None else (None, None)
     if carried is not None and _near(reading.value, own, own_width):
-        found = _Finding(own, own_width, carried[2], 1)
+        finding = _Finding(own, own_width, carried[2], 1)
     elif (slip := nearest_slip(truth.routes(path), reading.value)) is not None:
-        found = _Finding(right, width, SLIP, slip.share, slip.key)
+        finding = _Finding(right, width, SLIP, slip.share, slip.key)
     elif carried is None:
-        found = _of_figures(part, reading, right, width, earlier)
+        finding = _of_figures(part, reading, right, width, earlier)
     else:
         slip = nearest_slip(truth.routes_from(path, carried[1]), reading.value)
         ways = [_Finding(own, own_width, SLIP, slip.share, slip.key)] if slip is not None else []
         ways += [_of_figures(part, reading, *beside, earlier) for beside in ((right, width), (own, own_width))]
-        found = max(ways, key=_kindness)
-    if found.error is not None:
-        earlier.unit_errors.add(found.error)
+        finding = max(ways, key=_kindness)
+    if finding.error is not None:
+        earlier.unit_errors.add(finding.error)
     return PartMark(
         path,
-        found.word,
-        earned(part.marks, found.share),
+        finding.word,
+        earned(part.marks, finding.share),
         part.most,
         answer.raw,
         answer.unit or part.unit,
         reading.echo,
         reading.value,
-        found.right,
-        found.width,
-        found.slip,
-        found.why,
+        finding.right,
+        finding.width,
+        finding.slip,
+        finding.why,
     )
 
 
-def _kindness(found):
+def _kindness(finding):
     """What a finding earns, and that it names what happened: the first of the kindest counts."""
-    return found.share, found.word != WRONG
+    return finding.share, finding.word != WRONG
 
 
 def _of_figures(part, reading, right, width, earlier):
@@ -183,12 +183,12 @@ def _times(ends, factor):
 
 def _nearest_slip(routes, typed):
     """The slip in whose tolerance a number lies, the nearest one of several; or None."""
-    found, nearest = None, inf
+    closest, nearest = None, inf
     for slip, led, width in routes:
         off = abs(typed - led)
         if off <= width and off < nearest:
-            found, nearest = slip, off
-    return found
+            closest, nearest = slip, off
+    return closest
 
 
 def _nearest_slip_of_ends(routes, typed):

@@ -108,15 +108,15 @@ def prove(module: Module, trainees: int, *, step: Callable[[], object] = lambda:
     for numbers in draws(module, trainees):
         truth = Truth(module, numbers)
         typed = right_answers(module, truth)
-        found = mark_sheet(module, as_issued(module, numbers), sheet(module, typed), truth=truth)
-        for mark, (_, part, path) in zip(found.parts, module.parts(), strict=True):
+        marked = mark_sheet(module, as_issued(module, numbers), sheet(module, typed), truth=truth)
+        for mark, (_, part, path) in zip(marked.parts, module.parts(), strict=True):
             if part.by_person:
                 continue
             mine = parts[path]
             if mark.verdict != RIGHT:
                 _fault(mine, f"the right answer “{typed[path]}” is marked {mark.verdict}")
                 continue
-            _see_slips(mine, truth, path, part, found, typed)
+            _see_slips(mine, truth, path, part, marked, typed)
             _see_width(mine, truth, path, part)
             seen[path].add(truth, path, typed[path])
         if before is not None:
@@ -160,10 +160,10 @@ def _fault(mine, sentence):
         mine.faults.append(f"{mine.path}: {sentence}.")
 
 
-def _see_slips(mine, truth, path, part, found, typed):
+def _see_slips(mine, truth, path, part, marked, typed):
     """Take every foreseen wrong route and see whether it is named."""
     right = truth.answer(path)
-    earlier = Earlier({m.path: m.own for m in found.parts}, {m.path: m.verdict for m in found.parts})
+    earlier = Earlier({m.path: m.own for m in marked.parts}, {m.path: m.verdict for m in marked.parts})
     for slip in part.slips:
         led = truth.slip(path, slip)
         if led is None or led == right:
@@ -191,9 +191,9 @@ def _see_width(mine, truth, path, part):
 
 def _copy(module, numbers, truth, classmate, copied):
     """Hand in a classmate's sheet; returns the hundredths it earns."""
-    found = mark_sheet(module, as_issued(module, numbers), sheet(module, classmate), truth=truth)
-    copied.update(mark.path for mark in found.parts if mark.verdict == RIGHT)
-    return found.hundredths
+    marked = mark_sheet(module, as_issued(module, numbers), sheet(module, classmate), truth=truth)
+    copied.update(mark.path for mark in marked.parts if mark.verdict == RIGHT)
+    return marked.hundredths
 
 
 class _Constant:

@@ -160,14 +160,14 @@ def _readings(figures):
         return [figures]
     last = marks[-1]
     head, _, tail = figures.rpartition(last)
-    found = []
+    readings = []
     if last in ".," and last not in head and _grouped(head):
-        found.append("".join(c for c in head if c.isdigit()) + "." + tail)
+        readings.append("".join(c for c in head if c.isdigit()) + "." + tail)
     if (
         (last != "." or last in head) and len(set(marks)) == 1 and _grouped(figures)
     ):  # 1.250 is 1.25, 1.250.000 is no decimal
-        found.append("".join(c for c in figures if c.isdigit()))
-    return found
+        readings.append("".join(c for c in figures if c.isdigit()))
+    return readings
 
 
 def _grouped(figures):

@@ -38,9 +38,9 @@ class OwnVehicle:
 
 def from_content(text: str) -> OwnVehicle:
     """The vehicle from what `content` gave."""
-    found = json.loads(text)
-    figures = found.pop("vehicle")
+    body = json.loads(text)
+    figures = body.pop("vehicle")
     for name in ("centrifugal", "vacuum"):
         figures[name] = tuple(tuple(point) for point in figures[name])
     figures["firing_order"] = tuple(figures["firing_order"])
-    return OwnVehicle(vehicle=Vehicle(**figures), **found)
+    return OwnVehicle(vehicle=Vehicle(**figures), **body)

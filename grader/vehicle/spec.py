@@ -105,13 +105,13 @@ def vehicles() -> Mapping[str, Vehicle]:
     BadTable
         A row of datasets/engines.csv that can be no engine.
     """
-    found = {}
+    by_key = {}
     for row in tables.rows("engines.csv", COLUMNS):
         try:
-            found[row["key"]] = _vehicle(row).check()
+            by_key[row["key"]] = _vehicle(row).check()
         except ValueError as problem:
             raise BadTable(f"datasets/engines.csv, {row['key']}: {problem}") from None
-    return MappingProxyType(found)
+    return MappingProxyType(by_key)
 
 
 def vehicle(key: Vehicle | str) -> Vehicle:

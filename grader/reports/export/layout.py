@@ -119,15 +119,15 @@ def read(path: Path | str) -> Layout:
     """
     content = files.read_bytes(Path(path).expanduser(), most=LARGEST_FILE, what="The layout")
     name = Path(path).name
-    found = files.from_toml(content, what=f"The layout {name}")
-    if found.get("format") != FORMAT:
+    settings = files.from_toml(content, what=f"The layout {name}")
+    if settings.get("format") != FORMAT:
         raise BadFile(
             f'The layout {name} must say format = "{FORMAT}". "export layout --example" writes one to begin with.'
         )
-    kind = found.get("rows")
+    kind = settings.get("rows")
     if kind not in (PER_MODULE, PER_TRAINEE):
         raise BadFile(f'The layout {name}: rows is {kind!r}; it must be "trainee" or "module".')
-    columns = found.get("columns")
+    columns = settings.get("columns")
     if not isinstance(columns, list) or not columns:
         raise BadFile(f'The layout {name} names no columns. Give at least one, such as {{take = "trainee_id"}}.')
     allowed = takes(kind)
@@ -142,10 +142,10 @@ def read(path: Path | str) -> Layout:
     twice = [heading for heading in headings if headings.count(heading) > 1]
     if twice:
         raise BadFile(f"The layout {name} has the heading {twice[0]!r} twice. Give each column its own name.")
-    order = found.get("order", [])
+    order = settings.get("order", [])
     if not isinstance(order, list) or any(take not in allowed for take in order):
         raise BadFile(f"The layout {name}: order must list columns out of {', '.join(allowed)}.")
-    return Layout(kind, tuple(chosen), tuple(order), _words(found.get("words", []), name))
+    return Layout(kind, tuple(chosen), tuple(order), _words(settings.get("words", []), name))
 
 
 def takes(kind: str) -> tuple[str, ...]:
@@ -157,14 +157,14 @@ def takes(kind: str) -> tuple[str, ...]:
 
 def rows(opened: Iterable[Term], layout: Layout) -> list[dict[str, str]]:
     """The rows of a layout over several terms, as dictionaries by heading, in its order."""
-    found = []
+    all_rows = []
     for term, connection in scope.each(opened):
         groups = {person.college_id: person.group for person in scope.people(connection)}
         mine = _with_words(term, connection, layout)
         full = _per_trainee(term, mine, layout) if layout.rows == PER_TRAINEE else mine
-        found += [row | {"group": groups.get(row["trainee_id"], "")} for row in full]
-    found.sort(key=lambda row: [_sortable(take, row.get(take, "")) for take in layout.order])
-    return [{heading: row.get(take, "") for take, heading in layout.columns} for row in found]
+        all_rows += [row | {"group": groups.get(row["trainee_id"], "")} for row in full]
+    all_rows.sort(key=lambda row: [_sortable(take, row.get(take, "")) for take in layout.order])
+    return [{heading: row.get(take, "") for take, heading in layout.columns} for row in all_rows]
 
 
 def write(opened: Sequence[Term], layout: Layout, path: Path | str, how: Manner) -> Written:
@@ -174,9 +174,9 @@ def write(opened: Sequence[Term], layout: Layout, path: Path | str, how: Manner)
     -------
     stream.Written
     """
-    found = csv_file.write_table(path, layout.shape, rows(opened, layout), how)
+    written = csv_file.write_table(path, layout.shape, rows(opened, layout), how)
     scope.note_export(opened, Path(path).name)
-    return found
+    return written
 
 
 def word(layout: Layout, mark: int | Fraction, most: int, *, below: float | Decimal | None = None) -> str:
@@ -222,32 +222,32 @@ def _per_trainee(term, mine, layout):
         row["modules_marked"] = str(sum(unit["_counts"] is not None for unit in theirs))
         row["modules_passed"] = str(sum(unit["passed"] == "yes" for unit in theirs))
         below = term.settings.pass_percent if any(unit["_failed"] for unit in theirs) else None
-        found = passing.total(term.policy, counted)
-        if found:
-            share = percent(found.got, found.most, term.settings.pass_percent)
+        total = passing.total(term.policy, counted)
+        if total:
+            share = percent(total.got, total.most, term.settings.pass_percent)
             row |= {
-                "total": hundredths(int(found.got)) if term.policy.totals == POINTS else share,
-                "total_max": hundredths(found.most),
+                "total": hundredths(int(total.got)) if term.policy.totals == POINTS else share,
+                "total_max": hundredths(total.most),
                 "total_percent": share,
-                "word": word(layout, found.got, found.most, below=below),
+                "word": word(layout, total.got, total.most, below=below),
             }
         yield row
 
 
-def _words(found, name):
-    if not isinstance(found, list):
+def _words(entries, name):
+    if not isinstance(entries, list):
         raise BadFile(f"The layout {name}: words must be a list of [[words]] with from and word.")
     words = []
-    for entry in found:
-        least, said = (entry.get("from"), entry.get("word")) if isinstance(entry, dict) else (None, None)
+    for entry in entries:
+        least, grade = (entry.get("from"), entry.get("word")) if isinstance(entry, dict) else (None, None)
         if (
             isinstance(least, bool)
             or not isinstance(least, int | float)
             or not 0 <= least <= 100
-            or not isinstance(said, str)
+            or not isinstance(grade, str)
         ):
             raise BadFile(f"The layout {name}: a grade word needs from = 0 to 100 and word = text; found {entry!r}.")
-        words.append((least, said))
+        words.append((least, grade))
     return tuple(sorted(words, key=lambda pair: -pair[0]))
 
 

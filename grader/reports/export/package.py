@@ -40,16 +40,16 @@ def rows(opened: Sequence[Term], name: str, *, pseudonymous: bool = False) -> It
             if not pseudonymous:
                 yield from _PERSONAL[name](term, connection)
             elif name in _BY_PERSON:
-                found = _PERSONAL[name](term, connection, by=pseudonym.by_code(term))
-                yield from pseudonym.person_rows(term, connection, shape, found, in_order=True)
+                figures = _PERSONAL[name](term, connection, by=pseudonym.by_code(term))
+                yield from pseudonym.person_rows(term, connection, shape, figures, in_order=True)
             else:
                 yield from pseudonym.person_rows(term, connection, shape, _PERSONAL[name](term, connection))
         return
     pooled = item_analysis.pools(opened, drawn=name == "variants")
-    found = {"analysis": item_analysis.analysis, "variants": variants.rows, "modules": item_analysis.modules}[name](
+    figures = {"analysis": item_analysis.analysis, "variants": variants.rows, "modules": item_analysis.modules}[name](
         pooled
     )
-    yield from pseudonym.figure_rows(shape, found) if pseudonymous else found
+    yield from pseudonym.figure_rows(shape, figures) if pseudonymous else figures
 
 
 def folder_for(opened: Sequence[Term], *, pseudonymous: bool = False) -> Path:
@@ -83,9 +83,9 @@ def write(
         raise Unknown(f"There is no table {name!r}; there are {', '.join(SHAPES)}.")
     how = how or csv_file.Manner()
     path = Path(path) if path else folder_for(opened, pseudonymous=pseudonymous) / f"{name}.csv"
-    found = csv_file.write_table(path, SHAPES[name], rows(opened, name, pseudonymous=pseudonymous), how)
+    written = csv_file.write_table(path, SHAPES[name], rows(opened, name, pseudonymous=pseudonymous), how)
     scope.note_export(opened, path.name)
-    return found
+    return written
 
 
 def write_all(
@@ -102,8 +102,8 @@ def write_all(
     folder = Path(folder) if folder else folder_for(opened, pseudonymous=pseudonymous)
     written = {}
     for name, shape in SHAPES.items():
-        found = rows(opened, name, pseudonymous=pseudonymous)
-        written[name] = csv_file.write_table(folder / f"{name}.csv", shape, found, how)
+        table_rows = rows(opened, name, pseudonymous=pseudonymous)
+        written[name] = csv_file.write_table(folder / f"{name}.csv", shape, table_rows, how)
     files.write_text(folder / "policy.json", files.to_json(policy(opened, how, pseudonymous)), mode=files.PRIVATE)
     described = files.to_json(description(opened, written, how, pseudonymous))
     files.write_text(folder / "datapackage.json", described, mode=files.PRIVATE)
@@ -184,19 +184,19 @@ def _vehicles(connection):
     """Every own vehicle in all revisions, with the source of its figures and the modules assigned with it."""
     modules = {}
     for key in standing.assigned_modules(connection):
-        for found in vehicles.assigned(connection, key):
-            modules.setdefault(found.digest, []).append(key)
+        for revision in vehicles.assigned(connection, key):
+            modules.setdefault(revision.digest, []).append(key)
     return [
         {
-            "key": found.key,
-            "revision": found.revision,
-            "title": found.own.vehicle.title,
-            "manual": found.own.manual,
-            "page": found.own.page,
-            "sha256": found.digest,
-            "modules": modules.get(found.digest, []),
+            "key": revision.key,
+            "revision": revision.revision,
+            "title": revision.own.vehicle.title,
+            "manual": revision.own.manual,
+            "page": revision.own.page,
+            "sha256": revision.digest,
+            "modules": modules.get(revision.digest, []),
         }
-        for found in vehicles.revisions(connection)
+        for revision in vehicles.revisions(connection)
     ]
 
 
@@ -209,21 +209,21 @@ def description(
         if pseudonymous
         else "-".join(["timing-mark", *(term.id for term in opened)])[:100],
         "profile": "tabular-data-package",
-        "resources": [_resource(SHAPES[name], found, how, pseudonymous) for name, found in written.items()],
+        "resources": [_resource(SHAPES[name], table, how, pseudonymous) for name, table in written.items()],
     }
 
 
-def _resource(shape, found, how, pseudonymous):
+def _resource(shape, table, how, pseudonymous):
     return {
         "name": shape.name,
         "description": shape.says,
-        "path": found.path.name,
+        "path": table.path.name,
         "profile": "tabular-data-resource",
         "format": "csv",
         "mediatype": "text/csv",
         "encoding": how.encoding,
-        "bytes": found.size,
-        "hash": f"sha256:{found.sha256}",
+        "bytes": table.size,
+        "hash": f"sha256:{table.sha256}",
         "dialect": {"delimiter": how.separator, "lineTerminator": "\r\n", "doubleQuote": True, "header": True},
         "schema": {
             "fields": [_field(column, how, pseudonymous) for column in shape.columns],

@@ -81,8 +81,8 @@ def _fill(book, opened, layout, pseudonymous):
     zone = zones.pop() if len(zones) == 1 and not pseudonymous else None
     for name in _SHEETS:
         shape = SHAPES[name]
-        found = package.rows(opened, name, pseudonymous=pseudonymous)
-        _sheet(book, name.capitalize(), _headings(shape, zone), found, shape, head, zone)
+        table_rows = package.rows(opened, name, pseudonymous=pseudonymous)
+        _sheet(book, name.capitalize(), _headings(shape, zone), table_rows, shape, head, zone)
     _table(book, "Policy", ("setting", "value"), _flat(package.policy(opened, pseudonymous=pseudonymous)), head)
 
 

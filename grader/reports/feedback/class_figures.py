@@ -99,7 +99,7 @@ def _counted(term, module, key_of: Callable[[Any, Part], str | None]) -> Iterato
     table = schema.answer
     parts = {f"{e.key}.{p.key}": (e, p) for e in (*module.old, *module.exercises) for p in e.parts}
     order = {path: n for n, path in enumerate(parts)}
-    found: Counter[tuple[str, str]] = Counter()
+    answers_by_key: Counter[tuple[str, str]] = Counter()
     given: Counter[str] = Counter()
     with database.transaction(term) as connection:
         kept = standing.kept_answers(connection, module.key)
@@ -108,8 +108,8 @@ def _counted(term, module, key_of: Callable[[Any, Part], str | None]) -> Iterato
                 continue
             given[row.part] += row.verdict != BLANK
             if key := key_of(row, parts[row.part][1]):
-                found[row.part, key] += 1
-    for (path, key), count in sorted(found.items(), key=lambda item: (-item[1], order[item[0][0]], item[0])):
+                answers_by_key[row.part, key] += 1
+    for (path, key), count in sorted(answers_by_key.items(), key=lambda item: (-item[1], order[item[0][0]], item[0])):
         exercise, part = parts[path]
         yield path, f"{exercise.title}: {part.prompt}", part, key, count, given[path]
 
@@ -134,16 +134,16 @@ def needs(term: Term, table: Iterable[tuple[Standing, Mapping[str, int | None]]]
     with database.transaction(term) as connection:
         started = set(connection.execute(select(schema.hand_in.c.trainee)).scalars())
         too_late, undecided, resits = lateness.barred(connection), kept.waiting(connection), _resits(connection)
-    found = []
+    ranked = []
     for one, marks in table:
         if one.person.status == roster.WITHDRAWN:
             continue
         if (one.person.id, one.module, one.attempt) in undecided:
             what = "handed in again, and it waits for your decision"
-            found.append((2, one.person, what, "run 'received' with --accept or --set-aside, and a reason"))
+            ranked.append((2, one.person, what, "run 'received' with --accept or --set-aside, and a reason"))
         for rank, what, do in _needs(term, one, marks, started, too_late, resits):
-            found.append((rank, one.person, what, do))
-    return [(person, what, do) for _, person, what, do in sorted(found, key=lambda entry: entry[0])]
+            ranked.append((rank, one.person, what, do))
+    return [(person, what, do) for _, person, what, do in sorted(ranked, key=lambda entry: entry[0])]
 
 
 def _resits(connection):
@@ -258,14 +258,14 @@ def by_exercise(
     module: Module, table: Sequence[tuple[Standing, Mapping[str, int | None]]]
 ) -> list[tuple[Exercise, int, int, int, int]]:
     """[(exercise, full, part, none, waiting)]: how many trainees earned how much."""
-    found = []
+    counted = []
     for exercise in module.exercises:
         values = [marks[exercise.key] for _, marks in table if exercise.key in marks]
         most = exercise.marks * 100
         full = sum(v is not None and v >= most for v in values)
         none, waits = values.count(0), values.count(None)
-        found.append((exercise, full, len(values) - full - none - waits, none, waits))
-    return found
+        counted.append((exercise, full, len(values) - full - none - waits, none, waits))
+    return counted
 
 
 def months(opened: Iterable[Term]) -> list[Month]:
@@ -275,7 +275,7 @@ def months(opened: Iterable[Term]) -> list[Month]:
     -------
     list of Month
     """
-    found = []
+    listed = []
     for term in opened:
         with database.transaction(term) as connection:
             table = schema.assignment
@@ -296,8 +296,8 @@ def months(opened: Iterable[Term]) -> list[Month]:
                     if len(whole) >= statistics.FEW
                     else None
                 )
-                found.append(Month(term.id, module, at, len(people), len(whole), good, missing, mean, practice))
-    return sorted(found, key=lambda month: (month.assigned_at, month.term, month.module))
+                listed.append(Month(term.id, module, at, len(people), len(whole), good, missing, mean, practice))
+    return sorted(listed, key=lambda month: (month.assigned_at, month.term, month.module))
 
 
 def marks(term: Term, module: Module) -> list[tuple[Standing, dict[str, int | None]]]:

@@ -109,13 +109,13 @@ def _standing(term, module, table):
     verdict = f"{good} of {len(done)} with a whole mark have passed ({limit:g} % of {module.marks} marks{more})."
     if practice:
         verdict = "It was handed out as practice, which nobody passes or fails."
-    told = ", ".join(f"{states[state]} {state}" for state in STATES if states[state]) or "nobody is left"
+    words = ", ".join(f"{states[state]} {state}" for state in STATES if states[state]) or "nobody is left"
     if left:
-        told += f"; {left} more {'has' if left == 1 else 'have'} left and {'is' if left == 1 else 'are'} in the table of marks"
+        words += f"; {left} more {'has' if left == 1 else 'have'} left and {'is' if left == 1 else 'are'} in the table of marks"
     return {
         "klass": f"{term.settings.title} ({term.id})",
         "at": term.shown(clock.now()),
-        "people": f"{len(here)} trainee{'' if len(here) == 1 else 's'} had this module: {told}.",
+        "people": f"{len(here)} trainee{'' if len(here) == 1 else 's'} had this module: {words}.",
         "verdict": verdict,
         "spread": _spread([one.mark for one in done], None if practice else limit),
     }
@@ -141,15 +141,15 @@ def _needs(term, table):
 
 
 def _slips(term, module):
-    found, chosen = class_figures.slips(term, module), class_figures.chosen(term, module)
+    slips, chosen = class_figures.slips(term, module), class_figures.chosen(term, module)
     return {
         "slips": html.table(
             "Slips by number of answers",
             ("question", "made in", "what to say"),
-            [(slip.title, f"{slip.count} of {slip.answers}", slip.says) for slip in found[:SLIPS]],
+            [(slip.title, f"{slip.count} of {slip.answers}", slip.says) for slip in slips[:SLIPS]],
             empty="No slip was named.",
         ),
-        "rarer_slips": max(0, len(found) - SLIPS),
+        "rarer_slips": max(0, len(slips) - SLIPS),
         "chosen": html.table(
             "Wrong answers chosen to which no slip leads",
             ("question", "what was chosen", "by", "what speaks against it"),
@@ -161,24 +161,24 @@ def _slips(term, module):
 
 def _sure(term, module):
     """Only practice says how sure its trainees were; None where nothing is to be said of it."""
-    found = confidence.of_class(term, module)
-    if found is None or not found.sheets:
+    sureness = confidence.of_class(term, module)
+    if sureness is None or not sureness.sheets:
         return None
     rows = [
         (r.title, r.said, r.sure_and_wrong, r.right_by_guess, r.slip + (f" ({r.made} of them)" if r.made else ""))
-        for r in found.rows
+        for r in sureness.rows
     ]
     return {
-        "sheets": found.sheets,
-        "said": found.said,
-        "unread": found.unread,
+        "sheets": sureness.sheets,
+        "said": sureness.said,
+        "unread": sureness.unread,
         "table": html.table(
             "Begin with the first: whoever is sure does not ask",
             ("exercise", "said how sure", "sure and wrong", "right by a guess", "what to say"),
             rows,
             empty="In no exercise were several sure and wrong, or right by a guess.",
         ),
-        "no_shared_slip": any(r.sure_and_wrong >= confidence.SEVERAL and not r.slip for r in found.rows),
+        "no_shared_slip": any(r.sure_and_wrong >= confidence.SEVERAL and not r.slip for r in sureness.rows),
     }
 
 
@@ -230,7 +230,7 @@ def _total(term, one):
 
 
 def _questions(pools):
-    found = []
+    listed = []
     for pool in pools:
         rows = [
             (
@@ -245,8 +245,8 @@ def _questions(pools):
         ]
         left = f" {pool.left_out} with an answer that waits are left out; read those first." if pool.left_out else ""
         headings = ("question", "n", "all marks", "earned on average", "separates strong from weak", "in words")
-        found.append(html.table(f"Questions, from whole first attempts.{left}", headings, rows, kind="long"))
-    return {"questions": found}
+        listed.append(html.table(f"Questions, from whole first attempts.{left}", headings, rows, kind="long"))
+    return {"questions": listed}
 
 
 def _percent(share):
@@ -263,7 +263,7 @@ def _judged(row):
         return row["note"]
     value = float(row["discrimination"])
     words = [
-        next((said for least, said in _SEPARATES if value >= least), "the stronger half does worse: look at the key")
+        next((word for least, word in _SEPARATES if value >= least), "the stronger half does worse: look at the key")
     ]
     if row["facility"] and float(row["facility"]) < 0.3:
         words.append("very few solve it")
@@ -306,8 +306,8 @@ def _months(months):
 
 def _alike(term, module):
     """Last and plain; names nobody in a class in which chance explains everything."""
-    found = similarity.pairs(term, module.key)
-    rows = [(*p.names, f"{p.fits} of {p.tried}", "; ".join(p.exercises)) for p in found]
+    pairs = similarity.pairs(term, module.key)
+    rows = [(*p.names, f"{p.fits} of {p.tried}", "; ".join(p.exercises)) for p in pairs]
     return {
         "alike": html.table(
             "Wrong answers that fit another's numbers beyond chance",

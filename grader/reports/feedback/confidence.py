@@ -82,12 +82,12 @@ def of_class(term: Term, module: Module) -> Sureness | None:
     counts, speaking, unread = {}, 0, 0
     for row in work:
         try:
-            found = of_sheet(term, module, row.record, row)
+            words = of_sheet(term, module, row.record, row)
         except BadSheet:
             unread += 1
             continue
-        speaking += bool(found)
-        for key, one in found.items():
+        speaking += bool(words)
+        for key, one in words.items():
             _count(counts.setdefault(key, Count()), one)
     return Sureness(len(work), speaking, tuple(_rows(module, counts)), unread)
 
@@ -115,9 +115,9 @@ def of_sheet(term: Term, module: Module, record: str, marked: Any) -> dict[str, 
     issue = issued.parse(record.encode())
     if issue.mode != PRACTICE:
         return {}
-    found = confidence.judge(module, issue.exercises, sheets.parse(evaluation.kept(term, marked)))
+    words = confidence.judge(module, issue.exercises, sheets.parse(evaluation.kept(term, marked)))
     sat = issued.to_answer(issue.exercises)
-    return {key: one for key, one in found.items() if key in sat}
+    return {key: one for key, one in words.items() if key in sat}
 
 
 def _count(count, one):

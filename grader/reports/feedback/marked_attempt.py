@@ -55,7 +55,7 @@ class Work:
     @property
     def to_sit_again(self) -> list[str]:
         """Codes of objectives that a resit would cover."""
-        return [code for code, found in self.judged.items() if found.lacking]
+        return [code for code, objective in self.judged.items() if objective.lacking]
 
 
 def gather(
@@ -118,8 +118,8 @@ def _sure(term, module, issue, mark):
 
 def _readings(decided, rows):
     """What the instructor gave the written answers, by path."""
-    found = {path: decided.reading(row, path, row.raw) for path, row in rows.items() if row.verdict == READ}
-    return {path: given for path, given in found.items() if given is not None}
+    readings = {path: decided.reading(row, path, row.raw) for path, row in rows.items() if row.verdict == READ}
+    return {path: given for path, given in readings.items() if given is not None}
 
 
 def _objectives(term, person, rows):

@@ -80,13 +80,13 @@ def give_back(
     done = Returned(term.folder / RETURNED)
     with session(term, module_key, "returning") as work:
         connection, module = work.connection, work.module
-        found = _standings(term, connection, module, trainee)
+        standings = _standings(term, connection, module, trainee)
         done.findings += work.findings
         known, sections = _known(connection, module.key), _sections(term, module)
         run = _Run(work, work.decisions(), known, sections, partly, one_file, done)
         work.keep()
         sheets = []
-        for one in found:
+        for one in standings:
             sheets += run.give_back(one)
             work.keep()
         if one_file and sheets:
@@ -137,14 +137,14 @@ class _Run:
         for mark in marks:
             attempt = f"attempt {mark.attempt}: " if len(marks) > 1 else ""
             try:
-                found = marked_attempt.gather(term, connection, module, one.person, mark, self.decided)
-                reason = _not_yet(term, found, self.partly)
+                attempt_work = marked_attempt.gather(term, connection, module, one.person, mark, self.decided)
+                reason = _not_yet(term, attempt_work, self.partly)
                 if reason:
                     done.left_out.append(f"{who}: {attempt}{reason}")
                     continue
-                content = returned_sheet.build(term, found, self.sections)
+                content = returned_sheet.build(term, attempt_work, self.sections)
                 if self.one_file:
-                    latest = [returned_sheet.data(term, found, self.sections, anchor=f"{one.person.id}-")]
+                    latest = [returned_sheet.data(term, attempt_work, self.sections, anchor=f"{one.person.id}-")]
             except BadSheet as problem:
                 done.findings.append(f"{one.person.id}: {attempt}{problem}")
                 continue
@@ -188,15 +188,15 @@ def _nothing(term, one):
     return f"{one.state}{_open(term, one.due, one.extension_until)}."
 
 
-def _not_yet(term, found, partly):
+def _not_yet(term, work, partly):
     """Why a marked attempt is not returned now, or an empty text.
 
     A page tells the right answers. Before the due time a better hand-in would still count.
     """
-    still = _open(term, found.due, found.extended)
+    still = _open(term, work.due, work.extended)
     if still:
-        return f"{found.mark.state}{still}. Return the sheet after that."
-    if found.mark.state == standing.PARTLY_MARKED and not partly:
+        return f"{work.mark.state}{still}. Return the sheet after that."
+    if work.mark.state == standing.PARTLY_MARKED and not partly:
         return "written answers wait to be read. Read them first, or add --partly."
     return ""
 
@@ -221,14 +221,14 @@ def _sections(term, module):
         lesson = notebooks.released(term, module)[1]
     except Unknown:
         return {}
-    found, heading = {}, ""
+    sections, heading = {}, ""
     for cell in lesson.get("cells", ()):
         source = cell.get("source", "")
         text = source if isinstance(source, str) else "".join(source)
         if cell.get("cell_type") == "markdown":
             titles = [line[3:].strip() for line in text.splitlines() if line.startswith("## ")]
             heading = titles[-1] if titles else heading
-        said = cell.get("metadata", {}).get("nbgrader", {})
-        if said.get("grade"):
-            found[said.get("grade_id", "")] = heading
-    return found
+        settings = cell.get("metadata", {}).get("nbgrader", {})
+        if settings.get("grade"):
+            sections[settings.get("grade_id", "")] = heading
+    return sections

@@ -122,9 +122,11 @@ def _facts(term, work):
     for row in work.objectives:
         if row["must_pass"] != "yes":
             continue
-        said = {passing.YES: "met", passing.WAITS: _SAID[passing.WAITS]}.get(row["met"], "reached in its only question")
-        said = "not met yet" if work.judged[row["objective"]].lacking else said
-        yield "Needed for a pass", f"{row['objective']} from {Decimal(row['threshold']) * 100:.0f}\u00a0%: {said}"
+        words = {passing.YES: "met", passing.WAITS: _SAID[passing.WAITS]}.get(
+            row["met"], "reached in its only question"
+        )
+        words = "not met yet" if work.judged[row["objective"]].lacking else words
+        yield "Needed for a pass", f"{row['objective']} from {Decimal(row['threshold']) * 100:.0f}\u00a0%: {words}"
 
 
 def _pass(term, mark):
@@ -140,8 +142,8 @@ def _exercise(number, exercise, work):
         notes.append(
             f"Your instructor set the marks of this exercise to {hundredths(earned)}. Ask why, if you do not know."
         )
-    said = work.sure.get(exercise.key)
-    if said is not None and said.word == confidence.KNOW and said.right is False:
+    sureness = work.sure.get(exercise.key)
+    if sureness is not None and sureness.word == confidence.KNOW and sureness.right is False:
         notes.append(verdict_words.SURE_AND_WRONG)
     parts = [_part(exercise, part, work, given) for part in exercise.parts]
     blank = all(part.state == "blank" for part in parts)
@@ -190,9 +192,9 @@ def _calculated(part, path, row, mark, work, given):
             yield html.line("Read as", read_as, typed=True)
     if not (picked and row.verdict == verdict.RIGHT):
         yield from (html.line(word, text) for word, text in _right(part, path, row, mark, work, given))
-    said = verdict_words.sentence(part, row, mark)
-    if said:
-        yield html.line("", said, "says")
+    sentence = verdict_words.sentence(part, row, mark)
+    if sentence:
+        yield html.line("", sentence, "says")
     if mark is not None and mark.verdict == row.verdict:
         for item in feedback.wrong_items(work.truth, path, mark):
             yield html.line("", f"{item.says} {item.why}".strip(), "says")

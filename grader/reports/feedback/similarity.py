@@ -155,12 +155,12 @@ def _items(module, order, records, rows):
             right[place], width[place] = truth.target(path)
         for path, ends in _typed(parts, by_trainee.get(trainee, ())):
             typed.setdefault(path, {})[place] = ends
-    found = []
+    items = []
     for path in sorted(typed):
         key = path.rpartition(".")[0]
         places, ends = list(typed[path]), list(typed[path].values())
-        found.append(fits.Item(key, groups[key], np.array(places), np.array(ends), *rights[path]))
-    return found
+        items.append(fits.Item(key, groups[key], np.array(places), np.array(ends), *rights[path]))
+    return items
 
 
 def _typed(parts, rows):

@@ -151,7 +151,7 @@ def _candidates(items, groups, size, fewest):
     """(ones, others, fits) of the pairs with so many fits; `gave` and `took` of the items are filled on the way."""
     for item in items:
         item.took[:] = 0
-    found = []
+    blocks = []
     for first in range(0, size, BLOCK):
         last = min(first + BLOCK, size)
         counts = np.zeros((last - first, size), dtype=np.uint8)  # a module has fewer than 256 groups
@@ -164,8 +164,8 @@ def _candidates(items, groups, size, fewest):
                     fits[rows - first] |= mine
             counts += fits
         ones, others = np.nonzero(counts >= fewest)
-        found.append((ones + first, others, counts[ones, others].astype(int)))
-    return tuple(np.concatenate(column) for column in zip(*found, strict=True))
+        blocks.append((ones + first, others, counts[ones, others].astype(int)))
+    return tuple(np.concatenate(column) for column in zip(*blocks, strict=True))
 
 
 def _rates(items, groups, one, other, size):

@@ -63,8 +63,8 @@ def sentence(part: Part, row: Row, mark: PartMark | None) -> str:
     if mark is not None and mark.verdict == row.verdict and mark.why:
         return mark.why
     if row.verdict in _AFTERWARDS:
-        said = _AFTERWARDS[row.verdict]
+        words = _AFTERWARDS[row.verdict]
         if row.verdict == verdict.WRONG and not part.numeric and mark is not None:
-            return feedback.say(part, mark) if mark.verdict == row.verdict else said
-        return said
+            return feedback.say(part, mark) if mark.verdict == row.verdict else words
+        return words
     return feedback.say(part, mark) if mark is not None and mark.verdict == row.verdict else ""

@@ -33,7 +33,7 @@ class Drawn:
 
 def lines(connection: Connection) -> dict[str, str]:
     """Digest of every own vehicle of a term -> its key and revision in words."""
-    return {found.digest: found.line for found in vehicles.revisions(connection)}
+    return {revision.digest: revision.line for revision in vehicles.revisions(connection)}
 
 
 def of_issue(record: str, own_lines: Mapping[str, str]) -> dict[str, Drawn]:

@@ -64,7 +64,7 @@ def pools(opened: Iterable[Term], *, drawn: bool = False, practice: bool = False
     -------
     list of Pool
     """
-    found = {}
+    by_version = {}
     for term, connection in scope.each(opened):
         lines = {digest: f"{term.id}: {line}" for digest, line in origin.lines(connection).items()} if drawn else {}
         modes = standing.modes(connection)
@@ -84,10 +84,10 @@ def pools(opened: Iterable[Term], *, drawn: bool = False, practice: bool = False
                 answers.setdefault((row.trainee, row.module), {})[row.part] = row
             for mark in sorted(marks, key=lambda row: (row.trainee, row.module)):
                 owner = (mark.trainee, mark.module)
-                pool, rows = _pool(found, mark, answers.get(owner, {})), answers.get(owner, {})
+                pool, rows = _pool(by_version, mark, answers.get(owner, {})), answers.get(owner, {})
                 if _add(pool, rows) and drawn:
                     _add_drawn(pool, rows, records[owner], lines)
-    return [found[key] for key in sorted(found)]
+    return [by_version[key] for key in sorted(by_version)]
 
 
 def analysis(pools_found: Iterable[Pool]) -> Iterator[dict[str, str]]:
@@ -143,13 +143,13 @@ def _records(connection, trainees):
     return {(row.trainee, row.module): row.record for row in connection.execute(query)}
 
 
-def _pool(found, mark, answers):
+def _pool(by_version, mark, answers):
     key = (mark.module, mark.key_version)
-    if key not in found:
+    if key not in by_version:
         order = [path for _, _, path in catalogue.module(mark.module).parts()]
         items = sorted(answers, key=lambda part: (order.index(part) if part in order else len(order), part))
-        found[key] = Pool(*key, items, [answers[item].most for item in items])
-    return found[key]
+        by_version[key] = Pool(*key, items, [answers[item].most for item in items])
+    return by_version[key]
 
 
 def _add(pool, answers):
@@ -172,7 +172,7 @@ def _add_drawn(pool, answers, record, lines):
     it goes by what its numbers make right from the start, as everybody else's does.
     """
     drawn = origin.of_issue(record, lines)
-    pool.engines.append({key: sys.intern(found.vehicle) for key, found in drawn.items() if found.vehicle})
+    pool.engines.append({key: sys.intern(one_drawn.vehicle) for key, one_drawn in drawn.items() if one_drawn.vehicle})
     right = [_right(answers[item].expected) for item in pool.items]
     carried = [place for place, item in enumerate(pool.items) if answers[item].verdict == CARRIED]
     if carried:
@@ -180,8 +180,8 @@ def _add_drawn(pool, answers, record, lines):
         issued = catalogue.module(pool.module).as_issued(exercises)
         truth = Truth(issued, {key: entry["parameters"] for key, entry in exercises.items()})
         for place in carried:
-            told = truth.answer(pool.items[place])
-            right[place] = float(told) if isinstance(right[place], float) else right[place]
+            right_answer = truth.answer(pool.items[place])
+            right[place] = float(right_answer) if isinstance(right[place], float) else right[place]
     pool.right.append(right)
 
 

@@ -88,11 +88,11 @@ def objectives_of_each(
 
 def witnessed(term: Term, connection: Connection) -> Iterator[dict[str, str]]:
     """Rows of witnessed.csv for one term, in order of name."""
-    known, found = catalogue.objectives(), {}
+    known, by_trainee = catalogue.objectives(), {}
     for task in seen.tasks(connection):
-        found.setdefault(task.trainee, []).append(task)
+        by_trainee.setdefault(task.trainee, []).append(task)
     for person in scope.people(connection):
-        for task in found.get(person.id, ()):
+        for task in by_trainee.get(person.id, ()):
             yield {
                 "class": term.id,
                 "seq": str(task.id),
@@ -135,11 +135,11 @@ def changes(term: Term, connection: Connection) -> Iterator[dict[str, str]]:
 
 
 def _by_trainee(connection, table, batch) -> dict[str, list[Row]]:
-    found: dict[str, list[Row]] = {}
+    by_trainee: dict[str, list[Row]] = {}
     wanted = [person.id for person in batch]
     for row in connection.execute(select(table).where(table.c.trainee.in_(wanted))):
-        found.setdefault(row.trainee, []).append(row)
-    return found
+        by_trainee.setdefault(row.trainee, []).append(row)
+    return by_trainee
 
 
 def _item(term, person, row, numbers, by_hand):
@@ -178,19 +178,19 @@ def path(row: Row) -> str:
 
 def objective(term: Term, person: Trainee, entry: Mapping[str, str], rows: Sequence[Row]) -> dict[str, str]:
     """Row of objectives.csv from the rows of tm_answer that examine an objective; `entry` is its catalogue entry."""
-    found = passing.judge(term.policy, entry["code"], rows)
+    judged = passing.judge(term.policy, entry["code"], rows)
     return {
         "class": term.id,
         "trainee_id": person.college_id,
         "objective": entry["code"],
         "uuid": entry["uuid"],
-        "marks": "" if found.marks is None else hundredths(found.marks),
-        "max": hundredths(found.most),
-        "share": "" if found.marks is None else _share(found.marks, found.most, found.threshold),
-        "threshold": hundredths(found.threshold),
-        "met": found.met,
+        "marks": "" if judged.marks is None else hundredths(judged.marks),
+        "max": hundredths(judged.most),
+        "share": "" if judged.marks is None else _share(judged.marks, judged.most, judged.threshold),
+        "threshold": hundredths(judged.threshold),
+        "met": judged.met,
         "must_pass": "yes" if entry["code"] in term.policy.must_pass else "no",
-        "items": str(found.items),
+        "items": str(judged.items),
         "attempt": str(rows[0].attempt),
     }
 

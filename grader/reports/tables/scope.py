@@ -60,12 +60,12 @@ def open_to_read(folders: Iterable[Path]) -> list[Term]:
 
 def not_taken_over(opened: Iterable[Term]) -> list[str]:
     """Sentences about marks that formgrader changed and the records do not know yet."""
-    told = []
+    sentences = []
     for term in opened:
         with database.reading(term) as connection:
             for module in catalogue.all_modules().values():
-                told += map(reconcile.sentence, reconcile.differences(connection, module)[0])
-    return told
+                sentences += map(reconcile.sentence, reconcile.differences(connection, module)[0])
+    return sentences
 
 
 def _take_over(term):
@@ -101,11 +101,11 @@ def batches(connection: Connection, by: Callable[[Trainee], Any] | None = None) 
     by : callable or None
         Trainee -> what puts them into another order.
     """
-    found = people(connection)
+    everybody = people(connection)
     if by:
-        found = sorted(found, key=by)
-    for start in range(0, len(found), BATCH):
-        yield found[start : start + BATCH]
+        everybody = sorted(everybody, key=by)
+    for start in range(0, len(everybody), BATCH):
+        yield everybody[start : start + BATCH]
 
 
 def standings(

@@ -179,16 +179,16 @@ def item(table: ArrayLike, column: int, most: float) -> Item:
     full = int(np.count_nonzero(table[:, column] >= most)) if n else 0
     if n < FEW:
         return Item(n, full, None, None, None, "", f"not meaningful: n is below {FEW}, counts only")
-    found, basis = discrimination(table, column, most)
+    separates, basis = discrimination(table, column, most)
     r = rest_correlation(table, column)
     notes = []
     if np.ptp(table[:, column]) == 0:
         notes.append("item-rest correlation not meaningful: everybody has the same mark")
     elif r is None:
         notes.append("item-rest correlation not meaningful: nobody differs in the rest")
-    if found is None:
+    if separates is None:
         notes.append("discrimination not meaningful: nobody differs in total")
-    return Item(n, full, facility(table[:, column], most), found, r, basis, "; ".join(notes))
+    return Item(n, full, facility(table[:, column], most), separates, r, basis, "; ".join(notes))
 
 
 def test(table: ArrayLike) -> Test:

@@ -24,7 +24,7 @@ def rows(pools_found: Iterable[Pool]) -> Iterator[dict[str, str]]:
         for column, (item, most) in enumerate(zip(pool.items, pool.most, strict=True)):
             marks = table[:, column]
             for by, label, mine in bins(pool, column):
-                found = statistics.against_rest(marks[mine], marks[~mine], most / 100)
+                compared = statistics.against_rest(marks[mine], marks[~mine], most / 100)
                 yield {
                     "module": pool.module,
                     "key_version": pool.key_version,
@@ -33,11 +33,11 @@ def rows(pools_found: Iterable[Pool]) -> Iterator[dict[str, str]]:
                     "bin": label,
                     "n": str(int(mine.sum())),
                     "full_marks": str(int(np.count_nonzero(marks[mine] >= most / 100))),
-                    "facility": figure(found.facility),
-                    "facility_of_rest": figure(found.of_rest),
-                    "difference": figure(found.difference),
-                    "standard_error": figure(found.error),
-                    "note": found.note,
+                    "facility": figure(compared.facility),
+                    "facility_of_rest": figure(compared.of_rest),
+                    "difference": figure(compared.difference),
+                    "standard_error": figure(compared.error),
+                    "note": compared.note,
                 }
 
 
@@ -53,13 +53,13 @@ def bins(pool: Pool, column: int) -> Iterator[tuple[str, str, np.ndarray]]:
         yield from _by_text(BY_ANSWER, right)
 
 
-def _by_text(by, said):
-    told = np.array(said, dtype=object)
-    groups = sorted(set(filter(None, said)))
+def _by_text(by, texts):
+    values = np.array(texts, dtype=object)
+    groups = sorted(set(filter(None, texts)))
     if len(groups) < 2:
         return
     for group in groups:
-        mine = told == group
+        mine = values == group
         if mine.sum() >= statistics.FEW:
             yield by, group, mine
 

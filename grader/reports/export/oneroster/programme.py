@@ -77,13 +77,13 @@ def read(path: Path) -> Programme:
     """
     path = Path(path).expanduser().absolute()
     content = files.read_bytes(path, most=LARGEST_FILE, what="The programme")
-    found = files.from_toml(content, what=str(path))
-    folders, centre = found.get("terms"), found.get("centre")
-    if found.get("format") != FORMAT or not isinstance(centre, str) or not centre.strip():
+    settings = files.from_toml(content, what=str(path))
+    folders, centre = settings.get("terms"), settings.get("centre")
+    if settings.get("format") != FORMAT or not isinstance(centre, str) or not centre.strip():
         raise BadFile(f'{path} must say format = "{FORMAT}" and centre = the name of the training centre.')
     if not isinstance(folders, list) or not folders or not all(isinstance(folder, str) for folder in folders):
         raise BadFile(f"{path} lists no terms. Put every term folder of the programme into terms = [ ].")
-    year_starts = found.get("year_starts", ALONE.year_starts)
+    year_starts = settings.get("year_starts", ALONE.year_starts)
     _check_day(year_starts)
     return Programme(path, centre, year_starts, tuple(path.parent / Path(folder).expanduser() for folder in folders))
 
@@ -124,7 +124,7 @@ def sent(programme: Programme, opened: Iterable[Term]) -> set[str]:
     -------
     set of str
     """
-    found = set()
+    class_ids = set()
     for term in opened:
         with database.transaction(term) as connection:
             last = [
@@ -132,12 +132,12 @@ def sent(programme: Programme, opened: Iterable[Term]) -> set[str]:
                 for _, _, entry in ledger.entries(connection, "export")
                 if entry["sha256"] == _identity(programme)
             ][-1:]
-        for said in last:
-            found |= set(said.removeprefix(_THERE).split(", "))
+        for noted in last:
+            class_ids |= set(noted.removeprefix(_THERE).split(", "))
     if programme.sent_path is not None and programme.sent_path.exists():
         content = files.read_bytes(programme.sent_path, most=LARGEST_FILE, what="The record of what was sent")
-        found |= set(files.from_json(content, what="The record of what was sent").get("classes", ()))
-    return found
+        class_ids |= set(files.from_json(content, what="The record of what was sent").get("classes", ()))
+    return class_ids
 
 
 def check_bulk(programme: Programme, opened: Iterable[Term], drop: Iterable[str] = ()) -> None:

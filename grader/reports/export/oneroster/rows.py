@@ -145,12 +145,12 @@ def results(part: Part) -> Iterator[tuple[object, ...]]:
         if found.state not in _STATUS:
             continue
         mark, score, on = found.mark, "", assigned[found.module].assigned_at
-        said = [f"attempt {found.attempt} of {found.attempts}"] if found.attempts > 1 and found.attempt else []
+        comments = [f"attempt {found.attempt} of {found.attempts}"] if found.attempts > 1 and found.attempt else []
         if found.state == standing.MARKED and mark is not None:
             score, on = hundredths(mark.mark), mark.marked_at
-            said.insert(0, passing.Outcome(found.passed, found.failed).said())
+            comments.insert(0, passing.Outcome(found.passed, found.failed).said())
             if mark.penalty:
-                said.append(
+                comments.append(
                     f"raw mark {hundredths(mark.raw)}, penalty {hundredths(mark.penalty)} for {mark.late_days} days late"
                 )
         elif found.handed_in_at:
@@ -165,7 +165,7 @@ def results(part: Part) -> Iterator[tuple[object, ...]]:
             _STATUS[found.state],
             score,
             part.day(on),
-            "; ".join(said),
+            "; ".join(comments),
             "",
             _class(part),
             "",

@@ -113,8 +113,8 @@ def _pack(target, opened, programme, kind, *, names):
     written = set()
     with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as archive:
         for name, columns, source in rows.FILES:
-            found = _lines(opened, programme, kind, source, names, shared=name in rows.SHARED)
-            first = next(found, None)
+            file_rows = _lines(opened, programme, kind, source, names, shared=name in rows.SHARED)
+            first = next(file_rows, None)
             if first is None:  # a file without data rows is not permitted
                 continue
             written.add(name)
@@ -123,7 +123,7 @@ def _pack(target, opened, programme, kind, *, names):
                 writer = csv.writer(text, lineterminator="\r\n")
                 writer.writerow(("sourcedId", "status", "dateLastModified", *columns.split(",")))
                 writer.writerow(first)
-                writer.writerows(found)
+                writer.writerows(file_rows)
                 text.flush()
                 text.detach()
         with archive.open(_member("manifest.csv"), "w") as raw:

@@ -132,11 +132,11 @@ def _notes():
 
 
 def _by_standard(pairs):
-    found = {}
+    by_standard = {}
     for code, listed in pairs:
         for standard in filter(None, (text.strip() for text in listed.split(";"))):
-            found.setdefault(standard, []).append(code)
-    return dict(sorted(found.items()))
+            by_standard.setdefault(standard, []).append(code)
+    return dict(sorted(by_standard.items()))
 
 
 class _Frame:
@@ -145,13 +145,13 @@ class _Frame:
     def __init__(self, term: Term, connection: Connection, standards: Mapping[str, Sequence[str]]) -> None:
         self.term, self.connection, self.standards = term, connection, standards
         self.until, self.decided = scope.keep_until(term, connection), adjustments.read(connection)
-        self.own = {found.digest: found for found in vehicles.revisions(connection)}
+        self.own = {revision.digest: revision for revision in vehicles.revisions(connection)}
         self.modules, self.modes = standing.listed_modules(connection), standing.modes(connection)
 
     def rows(self, table: Table, person: Trainee) -> list[Row]:
         """The rows of a table that are the trainee's."""
-        found = self.connection.execute(select(table).where(table.c.trainee == person.id))
-        return sorted(found, key=lambda row: (row.module, row.attempt))
+        theirs = self.connection.execute(select(table).where(table.c.trainee == person.id))
+        return sorted(theirs, key=lambda row: (row.module, row.attempt))
 
 
 def _page(frame, person, rows, tasks):
@@ -203,7 +203,7 @@ def _counted(codes, shown, seen):
         "not yet shown, or not examined often enough": [c for c in codes if c in shown and not shown[c]["shown"]],
         "no evidence yet": [c for c in codes if c not in shown and c not in seen],
     }
-    return [(words, ", ".join(found) or "none") for words, found in listed.items()]
+    return [(words, ", ".join(listed_items) or "none") for words, listed_items in listed.items()]
 
 
 def _pass_marks(term, modes):
@@ -218,10 +218,10 @@ def _drawn_from(frame, person):
     """Which vehicles his numbers came from: those of the term's own with the source of their figures."""
     own, rows = frame.own, {}
     for issue in frame.rows(schema.issue, person):
-        for found in draws.of_issue(issue.record, {}).values():
-            if found.vehicle:
-                said = _OF_OURS if not found.own else "" if found.own not in own else moderated.source(own[found.own])
-                rows[catalogue.module(issue.module).title, issue.attempt, said] = None
+        for drawn in draws.of_issue(issue.record, {}).values():
+            if drawn.vehicle:
+                source = _OF_OURS if not drawn.own else "" if drawn.own not in own else moderated.source(own[drawn.own])
+                rows[catalogue.module(issue.module).title, issue.attempt, source] = None
     return html.table("What the numbers were drawn from", ("module", "attempt", "vehicle and source"), rows)
 
 
@@ -239,15 +239,15 @@ def _evidence(answers, marks, row):
     attempt, examined = int(row["attempt"]), {path for _, path in parts}
     carried = sorted({a.part for a in answers if a.attempt == attempt and a.part in examined and a.verdict == CARRIED})
     days = {mark.handed_in_at[:10] for mark in marks if (mark.module, mark.attempt) == (module.key, attempt)}
-    said = wording.MET[row["met"]]
+    met = wording.MET[row["met"]]
     if row["must_pass"] == "yes":
-        said += "; must be met for a pass"
+        met += "; must be met for a pass"
     share = f", {float(row['share']) * 100:.4g}\u00a0%" if row["share"] else ""
     marks_said = f"{row['marks']} of {row['max']}{share}" if row["marks"] else f"of {row['max']}, not decided yet"
     return {
         "kind": "Simulated" if module.key in SIMULATED_MODULES else "Calculated",
         "shown": row["met"] == passing.YES,
-        "result": said,
+        "result": met,
         "marks": marks_said,
         "exercises": list(dict.fromkeys(exercise.title for exercise, _ in parts)),
         "carried": [wording.question(path) for path in carried],

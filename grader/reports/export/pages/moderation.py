@@ -67,9 +67,9 @@ def write(
             if not chosen:
                 raise Refused(f"Nothing of {module.key} is marked in {term.id}. Run 'mark' first; nothing was written.")
             place = f"sheets/{_hidden(term, connection, pseudonymous)}" if len(opened) > 1 else "sheets"
-            here, told = _pack(archive, term, connection, module, chosen, pseudonymous, place)
+            here, summary = _pack(archive, term, connection, module, chosen, pseudonymous, place)
             names += here
-            classes.append(told)
+            classes.append(summary)
         _put(archive, "index.html", html.page("moderation.html", module=module.title, classes=classes))
     with files.replacing(path) as target:
         target.write(content.getvalue())
@@ -140,7 +140,7 @@ def _pack(archive, term, connection, module, chosen, pseudonymous, place):
         f", and {code} from {term.policy.threshold_of(code)} %" for code in term.policy.must_pass_in(module.key)
     )
     hidden = pseudonymous and pseudonym.is_small(connection)
-    told = {
+    summary = {
         "name": pseudonym.HIDDEN if hidden else term.id if pseudonymous else f"{term.settings.title} ({term.id})",
         "settings": f"Pass from {term.pass_percent(module.key):g} %{must}. Late work: "
         f"{term.settings.late_percent_per_day:g} % of the {term.settings.late_basis} a day. Marks are decided unrounded.",
@@ -148,7 +148,7 @@ def _pack(archive, term, connection, module, chosen, pseudonymous, place):
             f"{len(index)} sheets", ("whose", "why chosen", "attempt", "mark", "per cent", "result", "file"), index
         ),
     }
-    return names, told
+    return names, summary
 
 
 def _hand_in(term, connection, found):

@@ -58,7 +58,7 @@ def write(opened: Sequence[Term], path: Path | None = None, *, centre: str = "",
 
 def questions(pools: Iterable[Pool]) -> list[tuple[str, str, str, str, str, str]]:
     """[(item, n, facility, discrimination, commonest slip, why)] of questions worth a look."""
-    found = []
+    listed = []
     for row in tables.analysis(pools):
         why = []
         if row["facility"]:
@@ -72,10 +72,10 @@ def questions(pools: Iterable[Pool]) -> list[tuple[str, str, str, str, str, str]
             if row["top_slip_share"] and float(row["top_slip_share"]) >= COMMON:
                 why.append("one slip is common: teach it")
         if why:
-            found.append(
+            listed.append(
                 (row["item"], row["n"], row["facility"], row["discrimination"], row["top_slip"], "; ".join(why))
             )
-    return found
+    return listed
 
 
 def late_changes(opened: Iterable[Term], *, pseudonymous: bool = False) -> list[tuple]:
@@ -83,7 +83,7 @@ def late_changes(opened: Iterable[Term], *, pseudonymous: bool = False) -> list[
 
     A written answer that is read for the first time completes a mark and changes none.
     """
-    found = []
+    changes = []
     for term, connection in scope.each(opened):
         ids, dues = scope.college_ids(connection), _Dues(connection)
         hidden = pseudonymous and pseudonym.is_small(connection)
@@ -103,7 +103,7 @@ def late_changes(opened: Iterable[Term], *, pseudonymous: bool = False) -> list[
             who = ids.get(entry["trainee"], entry["trainee"])
             if pseudonymous:
                 who = pseudonym.code(term, who) if who else ""
-            found.append(
+            changes.append(
                 (
                     pseudonym.HIDDEN if hidden else term.id,
                     "" if pseudonymous else seq,
@@ -118,7 +118,7 @@ def late_changes(opened: Iterable[Term], *, pseudonymous: bool = False) -> list[
                     "" if pseudonymous else entry["reason"],
                 )
             )
-    return found
+    return changes
 
 
 class _Dues:
@@ -132,8 +132,8 @@ class _Dues:
         if (trainee, module) not in self._known:
             table = schema.issue
             mine = (table.c.trainee == trainee, table.c.module == module)
-            found = self._connection.execute(select(table.c.attempt, table.c.due).where(*mine))
-            self._known[trainee, module] = {row.attempt: row.due for row in found}
+            issues = self._connection.execute(select(table.c.attempt, table.c.due).where(*mine))
+            self._known[trainee, module] = {row.attempt: row.due for row in issues}
         dues = self._known[trainee, module]
         return max(dues.values(), default="") if attempt is None else dues.get(attempt, "")
 
@@ -182,7 +182,7 @@ class _Module:
 
 def _classes(opened, pseudonymous):
     """(the classes, the day of the last change to any of them)."""
-    found, last = [], ""
+    classes, last = [], ""
     for term, connection in scope.each(opened):
         small = pseudonymous and pseudonym.is_small(connection)
         short = pseudonym.HIDDEN if small else term.id
@@ -205,7 +205,7 @@ def _classes(opened, pseudonymous):
             if row["met"] in ("yes", "no") and row["mode"] != PRACTICE:
                 klass.examined[row["objective"]] += 1
                 klass.shown[row["objective"]] += row["met"] == "yes"
-        found.append(klass)
+        classes.append(klass)
         last = max(
             last,
             clock.from_text(scope.last_change(connection))
@@ -213,7 +213,7 @@ def _classes(opened, pseudonymous):
             .date()
             .isoformat(),
         )
-    return found, last
+    return classes, last
 
 
 def _data(opened, centre, pseudonymous):
@@ -331,8 +331,8 @@ def _trend(opened, classes, pseudonymous):
             points = [(order.index(m.term), 100 * m.passed / m.marked) for m in drawn if m.module == key]
             places, percents = zip(*points, strict=True)
             lines.append(charts.Course(wording.module(key), places, percents, [f"{value:.0f} %" for value in percents]))
-            told = ", ".join(f"{names[order[place]].short} {value:.0f} per cent" for place, value in points)
-            words.append(f"{wording.module(key)}: {told}")
+            rates = ", ".join(f"{names[order[place]].short} {value:.0f} per cent" for place, value in points)
+            words.append(f"{wording.module(key)}: {rates}")
         picture = charts.courses([names[term].short for term in order], lines, "passed, per cent of whole marks")
         chart = html.Picture(picture, "Pass rates from term to term", f"Pass rates. {'; '.join(words)}.")
     table = html.table(
@@ -413,8 +413,8 @@ def _questions(pools):
         for item, n, facility, apart, slip, why in questions(pools)
     ]
     differ = [
-        (wording.question(item), who, n, _two(mine), _two(rest), said)
-        for item, who, n, mine, rest, said in unlike(pools)
+        (wording.question(item), who, n, _two(mine), _two(rest), remark)
+        for item, who, n, mine, rest, remark in unlike(pools)
     ]
     trust = [
         (

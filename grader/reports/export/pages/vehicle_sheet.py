@@ -19,7 +19,7 @@ _KPA_PER_INHG = 3.38638864
 _STEP_RPM = 500
 
 
-def facts(found: Revision) -> list[tuple[str, str]]:
+def facts(revision: Revision) -> list[tuple[str, str]]:
     """(what, value) of everything that is known of a vehicle.
 
     Parameters
@@ -30,7 +30,7 @@ def facts(found: Revision) -> list[tuple[str, str]]:
     -------
     list of (str, str)
     """
-    own = found.own
+    own = revision.own
     spec = own.vehicle
     lobe = firing_interval_deg(spec.cylinders) / 2
     initial = f"{abs(spec.initial_deg):g}° {'before' if spec.initial_deg >= 0 else 'after'} top dead centre"
@@ -52,7 +52,7 @@ def facts(found: Revision) -> list[tuple[str, str]]:
     ]
 
 
-def curve(found: Revision) -> list[tuple[int, float, float, float | None]]:
+def curve(revision: Revision) -> list[tuple[int, float, float, float | None]]:
     """Computed advance at engine speeds from the timing speed to beyond the end of the weights.
 
     Returns
@@ -62,7 +62,7 @@ def curve(found: Revision) -> list[tuple[int, float, float, float | None]]:
         and in total with the vacuum unit fully out. None where a ported line is
         still covered.
     """
-    spec = found.own.vehicle
+    spec = revision.own.vehicle
     last = 2 * spec.centrifugal[-1][0]
     most = int(last // _STEP_RPM + 2) * _STEP_RPM
     speeds = [spec.idle_rpm, *(rpm for rpm in range(_STEP_RPM, most, _STEP_RPM) if rpm > spec.idle_rpm)]
@@ -78,19 +78,19 @@ def curve(found: Revision) -> list[tuple[int, float, float, float | None]]:
     return rows
 
 
-def lines(term: Term, found: Revision) -> list[str]:
+def lines(term: Term, revision: Revision) -> list[str]:
     """The vehicle for a terminal."""
-    full = found.own.vehicle.vacuum[-1][0]
+    full = revision.own.vehicle.vacuum[-1][0]
     rows = [
-        f"{found.own.vehicle.title} ({found.line}, stored {term.shown(clock.from_text(found.at))} by {found.actor})"
+        f"{revision.own.vehicle.title} ({revision.line}, stored {term.shown(clock.from_text(revision.at))} by {revision.actor})"
     ]
-    rows += [f"  {what:<20} {value}" for what, value in facts(found)]
+    rows += [f"  {what:<20} {value}" for what, value in facts(revision)]
     rows += [
         "",
         "  Computed advance, crank degrees",
         f"  {'rev/min':>8} {'weights':>8} {'line off':>9} {f'at {full:g} inHg':>14}",
     ]
-    rows += [f"  {rpm:>8} {weights:>8.1f} {off:>9.1f} {_degrees(on):>14}" for rpm, weights, off, on in curve(found)]
+    rows += [f"  {rpm:>8} {weights:>8.1f} {off:>9.1f} {_degrees(on):>14}" for rpm, weights, off, on in curve(revision)]
     return [*rows, "", SAFETY]
 
 
@@ -107,15 +107,15 @@ def write(term: Term, revisions: Sequence[Revision]) -> Path:
     -------
     Path
     """
-    found = revisions[-1]
-    spec = found.own.vehicle
+    latest = revisions[-1]
+    spec = latest.own.vehicle
     full = f"{spec.vacuum[-1][0]:g} inHg ({spec.vacuum[-1][0] * _KPA_PER_INHG:.0f} kPa)"
-    computed, handed_out = curve(found), vehicle_choice.modules_of(term, found.key)
+    computed, handed_out = curve(latest), vehicle_choice.modules_of(term, latest.key)
     content = html.page(
         "vehicle_sheet.html",
         title=spec.title,
         safety=SAFETY,
-        facts=facts(found),
+        facts=facts(latest),
         centrifugal=html.table(
             "Centrifugal advance",
             ("distributor rev/min", "distributor degrees", "engine rev/min", "crank degrees"),
@@ -132,7 +132,7 @@ def write(term: Term, revisions: Sequence[Revision]) -> Path:
             [(rpm, *map(_degrees, row)) for rpm, *row in computed],
         ),
         curve=html.Picture(_drawn(computed, full), "What the timing light should show", _told(computed, full)),
-        typed=found.text,
+        typed=latest.text,
         revisions=html.table(
             "Revisions",
             ("no.", "stored", "by", "SHA-256 begins", "handed out with"),
@@ -148,7 +148,7 @@ def write(term: Term, revisions: Sequence[Revision]) -> Path:
             ],
         ),
     )
-    path = term.folder / "reports" / f"vehicle_{found.key}.html"
+    path = term.folder / "reports" / f"vehicle_{latest.key}.html"
     files.write_bytes(path, content)
     return path
 

@@ -54,14 +54,14 @@ def settle(
     for thing, (digest, _) in before.standing.items():
         if made.get(thing) != digest:
             voided.append([thing, name(thing, digest, count(thing)), now])
-    told, standing = [], {}
+    to_send, standing = [], {}
     for draft in drafts:
         digest = made[draft.thing]
         old = before.standing.get(draft.thing)
         at = old[1] if old and old[0] == digest else draft.at
         standing[draft.thing] = [digest, at]
-        told.append((draft, name(draft.thing, digest, count(draft.thing)), draft.fixed or at))
-    return told, Sent(standing, voided)
+        to_send.append((draft, name(draft.thing, digest, count(draft.thing)), draft.fixed or at))
+    return to_send, Sent(standing, voided)
 
 
 def statement_id(room: uuid.UUID, *what: object) -> str:
@@ -70,5 +70,5 @@ def statement_id(room: uuid.UUID, *what: object) -> str:
 
 
 def _digest(draft):
-    said = json.dumps([draft.fixed, draft.body], ensure_ascii=False, sort_keys=True)
-    return hashlib.sha256(said.encode()).hexdigest()[:24]
+    canonical = json.dumps([draft.fixed, draft.body], ensure_ascii=False, sort_keys=True)
+    return hashlib.sha256(canonical.encode()).hexdigest()[:24]

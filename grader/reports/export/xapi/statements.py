@@ -145,28 +145,28 @@ class _Maker:
                         drafts = list(self._drafts(person, owner, work))
                     ended = marks[owner][0].marked_at if drafts else now
                     had = before.get(owner) or sent.Sent()
-                    told, after = revisions.settle(had, drafts, self._namer(owner), ended)
+                    to_send, after = revisions.settle(had, drafts, self._namer(owner), ended)
                     if after != had:
                         changed[owner] = after
                     yield from (self._voided(target, at) for _, target, at in after.voided)
-                    for draft, id_, at in told:
+                    for draft, id_, at in to_send:
                         yield draft.body | {"id": id_, "timestamp": self._moment(at)}
             sent.write(connection, sent_as, changed)
 
     @staticmethod
     def _rows(connection, table, batch):
-        found = {}
+        by_owner = {}
         for row in connection.execute(select(table).where(table.c.trainee.in_([person.id for person in batch]))):
-            found.setdefault(adjustments.owner(row), []).append(row)
-        return found
+            by_owner.setdefault(adjustments.owner(row), []).append(row)
+        return by_owner
 
     def _counting(self, marks, judged):
         """The attempt that counts, by (trainee, module)."""
-        found = {}
+        counting = {}
         for owner, (row, *_) in marks.items():
             rank = passing.rank(self.term, row, judged[owner])
-            found[owner[:2]] = max(found.get(owner[:2], (False, -1, 0)), rank)
-        return {whose: rank[-1] for whose, rank in found.items()}
+            counting[owner[:2]] = max(counting.get(owner[:2], (False, -1, 0)), rank)
+        return {whose: rank[-1] for whose, rank in counting.items()}
 
     def _drafts(self, person, owner, work):
         """What a resit keeps was answered once: its answers stand under the attempt that gave them, here are its marks."""
@@ -183,10 +183,10 @@ class _Maker:
                 result["success"] = row.hundredths == row.most
             if row.raw.strip() and not self.pseudonymous:
                 result["response"] = row.raw
-            told = mode | {"verdict": row.verdict, "slip": row.slip, "path": "" if waits else people.path(row)}
+            details = mode | {"verdict": row.verdict, "slip": row.slip, "path": "" if waits else people.path(row)}
             if not self.pseudonymous:
                 low, high, _ = people.expected(row.expected)
-                told |= {"unit": row.unit, "expected-low": low and float(low), "expected-high": high and float(high)}
+                details |= {"unit": row.unit, "expected-low": low and float(low), "expected-high": high and float(high)}
             body = self._statement(
                 person,
                 owner,
@@ -194,7 +194,7 @@ class _Maker:
                 verb,
                 ("parts", "cmi.interaction"),
                 result,
-                told,
+                details,
                 parent=("exercises", row.exercise, "assessment"),
             )
             yield revisions.Draft(row.part, body, fixed=mark.handed_in_at)
@@ -202,7 +202,7 @@ class _Maker:
             waits = key not in by_hand and any(people.waiting(row) for row in parts)
             got = by_hand.get(key, sum(row.hundredths or 0 for row in parts))
             result = {} if waits else _score(got, sum(row.most for row in parts))
-            told = mode | {"by-hand": key in by_hand} | ({"kept": True} if key in work.kept else {})
+            details = mode | {"by-hand": key in by_hand} | ({"kept": True} if key in work.kept else {})
             body = self._statement(
                 person,
                 owner,
@@ -210,11 +210,11 @@ class _Maker:
                 "attempted" if waits else "scored",
                 ("exercises", "assessment"),
                 result,
-                told,
+                details,
                 parent=("modules", module.key, "module"),
             )
             yield revisions.Draft(key, body, mark.marked_at)
-        told = mode | {
+        details = mode | {
             "raw-mark": mark.raw / 100,
             "penalty": mark.penalty / 100,
             "late-days": mark.late_days,
@@ -227,9 +227,9 @@ class _Maker:
         else:
             good = work.outcome.passed == passing.YES
             verb, result = "passed" if good else "failed", _score(mark.mark, mark.most) | {"success": good}
-            told |= {"failed-objectives": ";".join(work.outcome.failed)}
-        told |= {"engine": mark.engine, "key-version": mark.key_version}
-        body = self._statement(person, owner, module.key, verb, ("modules", "module"), result, told)
+            details |= {"failed-objectives": ";".join(work.outcome.failed)}
+        details |= {"engine": mark.engine, "key-version": mark.key_version}
+        body = self._statement(person, owner, module.key, verb, ("modules", "module"), result, details)
         yield revisions.Draft(module.key, body, mark.marked_at)
 
     def _voided(self, target, at):
@@ -241,10 +241,10 @@ class _Maker:
             "timestamp": self._moment(at),
         }
 
-    def _statement(self, person, owner, thing, verb, kind, result, told, *, parent=None):
+    def _statement(self, person, owner, thing, verb, kind, result, details, *, parent=None):
         folder, activity_type = kind
         name = pseudonym.code(self.term, person.college_id) if self.pseudonymous else person.college_id
-        told = {"class": self.class_id, "attempt": owner[2]} | told
+        details = {"class": self.class_id, "attempt": owner[2]} | details
         activities = {"grouping": [self._activity("courses", "timing-mark", "course")]}
         if parent:
             activities["parent"] = [self._activity(*parent)]
@@ -254,7 +254,7 @@ class _Maker:
             "object": self._activity(folder, thing, activity_type),
             "context": {
                 "contextActivities": activities,
-                "extensions": {f"{self.base}extensions/{key}": value for key, value in told.items() if value != ""},
+                "extensions": {f"{self.base}extensions/{key}": value for key, value in details.items() if value != ""},
             },
         }
         return made | ({"result": result} if result else {})

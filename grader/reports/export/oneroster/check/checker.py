@@ -61,22 +61,22 @@ def check(path: Path | str, *, complete: bool = False) -> list[str]:
 
 def _check_archive(archive, facts, complete):
     members = [member.filename for member in archive.infolist()]
-    found = [f"{name} is there twice." for name in sorted(set(members)) if members.count(name) > 1]
+    findings = [f"{name} is there twice." for name in sorted(set(members)) if members.count(name) > 1]
     for member in archive.infolist():
         if member.compress_type != zipfile.ZIP_DEFLATED:
-            found.append(f"{member.filename} is not packed with DEFLATE.")
+            findings.append(f"{member.filename} is not packed with DEFLATE.")
         if "/" in member.filename or "\\" in member.filename:
-            found.append(f"{member.filename} lies in a folder; all files stand at the root.")
+            findings.append(f"{member.filename} lies in a folder; all files stand at the root.")
         elif member.filename not in facts:
-            found.append(f"{member.filename} is no file of the standard; letter case counts.")
+            findings.append(f"{member.filename} is no file of the standard; letter case counts.")
     if MANIFEST not in members:
-        return [*found, "manifest.csv is missing."]
+        return [*findings, "manifest.csv is missing."]
     modes, problems = _manifest(list(lines.rows(archive, MANIFEST)), facts[MANIFEST])
-    found += problems
+    findings += problems
     for name in sorted(facts.keys() - {MANIFEST}):
         mode = modes.get(name, "absent")
         if (name in members) != (mode in ("bulk", "delta")):
-            found.append(
+            findings.append(
                 f"The manifest says {name} is {mode}, and the package {'has' if name in members else 'lacks'} it."
             )
     names = [name for name in dict.fromkeys(members) if name in facts and name != MANIFEST]
@@ -85,33 +85,33 @@ def _check_archive(archive, facts, complete):
         _file(archive, name, facts[name], modes.get(name), cells, between)
         between.end(name)
     between.close()
-    return found + cells.said + between.findings.said
+    return findings + cells.said + between.findings.said
 
 
 def _manifest(rows, facts):
     """({file name: mode}, findings)."""
-    found, modes = [], {}
+    findings, modes = [], {}
     if not rows or rows[0] != ["propertyName", "value"]:
-        found.append("manifest.csv must begin with propertyName,value.")
+        findings.append("manifest.csv must begin with propertyName,value.")
     body = [row for row in rows[1:] if len(row) == 2]
     if len(body) != len(rows[1:]):
-        found.append("manifest.csv has a row that is not two cells wide.")
+        findings.append("manifest.csv has a row that is not two cells wide.")
     names = [name for name, _ in body]
     needed = [fact["column"] for fact in facts if fact["needed"] == "always"]
     for name in needed:
         if names.count(name) != 1:
-            found.append(f"manifest.csv has {name} {names.count(name)} times; it must be there once.")
+            findings.append(f"manifest.csv has {name} {names.count(name)} times; it must be there once.")
     order = [fact["column"] for fact in facts]
-    found += [f"manifest.csv has the unknown property {name}." for name in names if name not in order]
+    findings += [f"manifest.csv has the unknown property {name}." for name in names if name not in order]
     if [name for name in names if name in order] != [name for name in order if name in names]:
-        found.append("manifest.csv does not keep the order of the standard.")
+        findings.append("manifest.csv does not keep the order of the standard.")
     words = {fact["column"]: fact["vocabulary"].split(";") for fact in facts if fact["vocabulary"]}
     for name, value in body:
         if name in words and value not in words[name]:
-            found.append(f"manifest.csv: {name} is {value!r}; allowed is {', '.join(words[name])}.")
+            findings.append(f"manifest.csv: {name} is {value!r}; allowed is {', '.join(words[name])}.")
         if name.startswith("file."):
             modes[f"{name.removeprefix('file.')}.csv"] = value
-    return modes, found
+    return modes, findings
 
 
 def _file(archive, name, facts, mode, cells, between):
@@ -139,10 +139,10 @@ def _file(archive, name, facts, mode, cells, between):
                 cells.say(f"{name} line {line}: {fact['column']} {problem}.")
             else:
                 good[place] = row[place]
-        told = dict(zip(header, row, strict=True))
+        cells_by_column = dict(zip(header, row, strict=True))
         for one in (ids, *once):
-            one.note(told)
-        between.row(name, told)
+            one.note(cells_by_column)
+        between.row(name, cells_by_column)
     if line == 1:
         cells.say(f"{name} has no data rows; then it must be left out.")
     doubtful = [one for one in (ids, *once) if one.is_doubtful()]
@@ -164,9 +164,9 @@ def _again(archive, name, doubtful, own, others):
     header = next(rows)
     for line, row in enumerate(rows, start=2):
         if len(row) == len(header):
-            told = dict(zip(header, row, strict=True))
+            cells_by_column = dict(zip(header, row, strict=True))
             for one in doubtful:
-                one.again(name, line, told, own.get(one, others))
+                one.again(name, line, cells_by_column, own.get(one, others))
 
 
 def _cell(text, fact, mode):

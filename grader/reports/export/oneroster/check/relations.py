@@ -106,11 +106,11 @@ class Relations:
         if name == ENROLMENTS:
             return [Once(("classSourcedId", "userSourcedId", "role", "beginDate", "endDate"), _AGAIN)]
         if name == ROLES:
-            said = "{name}: {id} is a second primary role in one organisation."
-            return [Once(("userSourcedId", "orgSourcedId"), said, only=("roleType", "primary"))]
+            sentence = "{name}: {id} is a second primary role in one organisation."
+            return [Once(("userSourcedId", "orgSourcedId"), sentence, only=("roleType", "primary"))]
         if name == RESULTS and self._members:
-            said = "{name}: {id} is a second result of one student in one line item."
-            return [Once(("lineItemSourcedId", "studentSourcedId"), said)]
+            sentence = "{name}: {id} is a second result of one student in one line item."
+            return [Once(("lineItemSourcedId", "studentSourcedId"), sentence)]
         return []
 
     def row(self, name: str, row: Mapping[str, str]) -> None:
@@ -149,8 +149,8 @@ class Relations:
                 if name in self._filled and other not in self._filled:
                     self.findings.say(f"{name} needs {other} beside it.")
 
-    def _nowhere(self, name, column, one, target):
-        self.findings.say(f"{name}: {column} {one[:40]} is not in {target}.")
+    def _nowhere(self, name, column, reference, target):
+        self.findings.say(f"{name}: {column} {reference[:40]} is not in {target}.")
 
     def _period(self, name, row):
         """Ends are exclusive, so they come after beginnings."""
