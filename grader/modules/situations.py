@@ -1,6 +1,6 @@
 """Situations that a rule builds and judges, so that no two trainees need have the same; and pages with one line wrong."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from itertools import product
 from types import MappingProxyType
 from typing import Any
@@ -38,7 +38,7 @@ def by_answer(
     return MappingProxyType({answer: tuple(many) for answer, many in sorted_out.items()})
 
 
-def chosen(situations: tuple, number: int) -> Any:
+def chosen(situations: Sequence[Any], number: int) -> Any:
     """One of the situations, as evenly as a number out of `MANY` allows."""
     return situations[number * len(situations) // len(MANY.values)]
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
@@ -188,13 +188,13 @@ def read(connection: Connection) -> Adjustments:
     )
 
 
-def put(connection: Connection, table: Table, key: dict, values: dict) -> None:
+def put(connection: Connection, table: Table, key: Mapping[str, Any], values: Mapping[str, Any]) -> None:
     """Insert or replace one decision."""
     take_back(connection, table, key)
     connection.execute(table.insert().values(**key, **values, at=clock.to_text(clock.now())))
 
 
-def take_back(connection: Connection, table: Table, key: dict) -> bool:
+def take_back(connection: Connection, table: Table, key: Mapping[str, Any]) -> bool:
     """Remove one decision; says whether there was one."""
     mine = [table.c[name] == value for name, value in key.items()]
     return connection.execute(table.delete().where(*mine)).rowcount > 0

@@ -7,6 +7,7 @@ from typing import Any
 import msgspec
 from sqlalchemy import Row
 
+from grader.exercise.part import Part
 from grader.marking import feedback
 from grader.marking.verdict import READ, PartMark
 from grader.records import schema
@@ -14,7 +15,7 @@ from grader.records import schema
 _encoded, _decoded = msgspec.json.Encoder().encode, msgspec.json.Decoder().decode
 
 
-def values(part: Any, mark: PartMark, chosen: str) -> dict:
+def values(part: Part, mark: PartMark, chosen: str) -> dict[str, Any]:
     """The columns of a verdict.
 
     Parameters
@@ -45,12 +46,12 @@ def values(part: Any, mark: PartMark, chosen: str) -> dict:
 DECIDING = ("part", "exercise", "raw", "unit", "verdict", "slip", "hundredths", "most")
 
 
-def deciding(row: Any) -> tuple:
+def deciding(row: Any) -> tuple[Any, ...]:
     """What marks and objectives hang on, of a row of tm_answer or the values for one; words of explanation are left out."""
     return tuple(row[name] if isinstance(row, dict) else getattr(row, name) for name in DECIDING)
 
 
-def explained(mark: PartMark, chosen: str) -> dict:
+def explained(mark: PartMark, chosen: str) -> dict[str, str]:
     """The columns that say why: the comment on a written answer stands in tm_reading alone."""
     return {
         "chosen": schema.text(chosen),

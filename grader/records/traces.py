@@ -9,7 +9,7 @@ import shutil
 import zipfile
 import zlib
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from grader import files
 from grader.errors import CannotWrite
@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from grader.records.term.roster import Trainee
     from grader.records.term.term import Term
 
+# What somebody is looked for by: words of which one is enough, and words of which all are needed.
+Words: TypeAlias = tuple[tuple[str, ...], tuple[str, ...]]
 # Folders with one folder for each trainee; and folders whose files hold whole classes and can be made again.
 _OF_TRAINEES = ("out", "inbox", "submitted", "autograded", "feedback", "returned")
 _OF_CLASSES = ("exports", "reports")
@@ -29,7 +31,7 @@ _MOST_SHEETS = 10_000  # looked at in one archive
 _DEEPEST = 3  # an archive in an archive in an archive
 
 
-def remove_files(term: Term, people: Sequence[Trainee], marks: Sequence, digests: Iterable[str]) -> int:
+def remove_files(term: Term, people: Sequence[Trainee], marks: Sequence[Words], digests: Iterable[str]) -> int:
     """Remove the files of some trainees.
 
     Parameters
@@ -77,8 +79,8 @@ def free_space(term: Term) -> None:
         engine.dispose()
 
 
-def words(person: Trainee, others: Iterable[Trainee] = ()) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """What a person is looked for by: (words of which one is enough, words of which all are needed).
+def words(person: Trainee, others: Iterable[Trainee] = ()) -> Words:
+    """What a person is looked for by.
 
     Words shorter than four characters stand in any file, so alone they prove
     nothing. A family name that somebody else in the class has is left out.
@@ -90,7 +92,7 @@ def words(person: Trainee, others: Iterable[Trainee] = ()) -> tuple[tuple[str, .
     return tuple(w for w in mine if len(w) >= 4), tuple(w for w in mine if len(w) < 4)
 
 
-def search(term: Term, marks: Sequence) -> list[str]:
+def search(term: Term, marks: Sequence[Words]) -> list[str]:
     """Sentences about every file in the term folder that still names one of some people.
 
     Lessons are not searched: they were there before anybody was enrolled.
@@ -111,7 +113,7 @@ def search(term: Term, marks: Sequence) -> list[str]:
     return found
 
 
-def mentions(content: bytes, mine: tuple, depth: int = 0) -> bool:
+def mentions(content: bytes, mine: Words, depth: int = 0) -> bool:
     """Whether bytes, or an archive's members, hold the words of a person."""
     enough, together = mine
     for encoding in ("utf-8", "utf-16-le", "cp1252"):

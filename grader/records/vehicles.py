@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from sqlalchemy import Column, Connection, Integer, String, Table, Text, func, select
 
 from grader import clock
+from grader.exercise.model import AsIssued
 from grader.exercise.variant import DIGEST
 from grader.records import ledger, schema
 from grader.vehicle.own import OwnVehicle, from_content
@@ -125,7 +126,7 @@ def note(connection: Connection, module_key: str, found: Sequence[Revision]) -> 
     ledger.append(connection, entries)
 
 
-def had(connection: Connection, module_key: str, exercises: dict) -> tuple[Revision, ...]:
+def had(connection: Connection, module_key: str, exercises: AsIssued) -> tuple[Revision, ...]:
     """The revisions from which to draw again for somebody, by what was issued to him before.
 
     Those of the whole module, unless he was given others.

@@ -97,7 +97,7 @@ def sentence(row: Row | Arrival) -> str:
     return f"{SENTENCES[row.kind]} {row.finding}".strip()
 
 
-def in_order(row: Row | Arrival) -> tuple:
+def in_order(row: Row | Arrival) -> tuple[str, str, str, int]:
     """The order of hand-ins of one attempt: by arrival, within one by what each says of its saving."""
     return row.arrival, row.saved_at, row.received_at, getattr(row, "id", 0)
 

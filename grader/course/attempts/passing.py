@@ -119,13 +119,13 @@ def outcome(term: Term, mark: Row, rows: Iterable[Any]) -> Outcome:
     return Outcome(OPEN if any(found.met == WAITS for found in judged.values()) else YES)
 
 
-def rank(term: Term, mark: Row, found: Outcome) -> tuple:
+def rank(term: Term, mark: Row, found: Outcome) -> tuple[bool, int, int]:
     """Which of several attempts counts: the best mark, of equal ones the later; one that passes first where more is asked."""
     more = bool(term.policy.must_pass_in(mark.module))
     return more and found.passed == YES, mark.mark, mark.attempt
 
 
-def by_objective(rows: Iterable[Any]) -> dict[str, list]:
+def by_objective(rows: Iterable[Any]) -> dict[str, list[Any]]:
     """Objective -> the rows of tm_answer that examine it, in the order of the objectives."""
     found, tags = {}, examined()
     for row in rows:

@@ -43,7 +43,7 @@ def fenced(text: str) -> str:
     return f"{fence}\n{text}\n{fence}"
 
 
-def rebuild(lesson: dict, module: Module, sheet: Sheet | None, found: SheetMark | None) -> dict:
+def rebuild(lesson: dict[str, Any], module: Module, sheet: Sheet | None, found: SheetMark | None) -> dict[str, Any]:
     """A marked notebook from the released one.
 
     Parameters

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Any
 
 from sqlalchemy import Connection, Row, bindparam, delete, select
 
@@ -41,7 +42,7 @@ class Marks:
         """The mark of an issue as it stood, a row of tm_mark; None where nothing was marked."""
         return self._before.get(adjustments.owner(issue))
 
-    def same_answers(self, issue: Row, rows: list[dict]) -> bool:
+    def same_answers(self, issue: Row, rows: list[dict[str, Any]]) -> bool:
         """Whether the answers of an issue stand in the records as marking gives them now."""
         if self._kept is None:
             table = schema.answer
@@ -52,7 +53,14 @@ class Marks:
                 self._kept.setdefault(adjustments.owner(row), set()).add(answers_table.deciding(row))
         return self._kept.get(adjustments.owner(issue), set()) == set(map(answers_table.deciding, rows))
 
-    def put(self, issue: Row, values: dict, answers: list[dict], work: gradebook.Work, entry: ledger.Entry) -> None:
+    def put(
+        self,
+        issue: Row,
+        values: dict[str, Any],
+        answers: list[dict[str, Any]],
+        work: gradebook.Work,
+        entry: ledger.Entry,
+    ) -> None:
         """Gather the mark of an issue.
 
         Parameters

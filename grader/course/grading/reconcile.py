@@ -30,7 +30,7 @@ class Change:
     theirs: int | None
 
 
-def reconcile(work: Work) -> list:
+def reconcile(work: Work) -> list[Finding]:
     """Take marks by hand over from the gradebook, inside the caller's transaction.
 
     A session that only reads assumes them, and writes nothing.

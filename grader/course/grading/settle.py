@@ -110,7 +110,9 @@ class Marker:
         self._marks.write(rows, self.decided)
 
 
-def settle(work: Work, owner: tuple, reason: str, decided: Adjustments | None = None, *, kind: str = "") -> int | None:
+def settle(
+    work: Work, owner: tuple[str, str, int], reason: str, decided: Adjustments | None = None, *, kind: str = ""
+) -> int | None:
     """Compute one trainee's marks anew after a decision about him, inside the caller's transaction.
 
     Where nothing was marked yet nothing is written; the next marking run takes

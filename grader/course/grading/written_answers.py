@@ -186,19 +186,19 @@ def write(work: Work, taken: Sequence[tuple[Answer, adjustments.Reading]]) -> li
 
 def _write(connection, owner, words, most, before, reading):
     """Put one reading into the records; returns its entry for the ledger."""
-    key = dict(zip(("trainee", "module", "attempt"), owner, strict=True))
+    key, (path, digest) = dict(zip(("trainee", "module", "attempt"), owner, strict=True)), words
     decision = {"points": json.dumps(reading.points), "hundredths": reading.hundredths, "actor": ledger.actor(),
                 "reason": reading.comment}  # fmt: skip
-    adjustments.put(connection, adjustments.reading, key | dict(zip(("part", "digest"), words, strict=True)), decision)
+    adjustments.put(connection, adjustments.reading, {**key, "part": path, "digest": digest}, decision)
     return ledger.Entry(
         "read",
         **key,
-        exercise=words[0],
+        exercise=path,
         old=before.hundredths if before else None,
         new=reading.hundredths,
         most=most,
         reason=reading.comment,
-        sha256=words[1],
+        sha256=digest,
     )
 
 

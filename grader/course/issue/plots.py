@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import io
 from dataclasses import dataclass
+from types import SimpleNamespace
 from typing import Any
 
 import matplotlib
@@ -34,7 +35,7 @@ class Plot:
     on_paper: str = ""
 
 
-def plot(exercise: Exercise, given: Any) -> Plot | None:
+def plot(exercise: Exercise, given: SimpleNamespace) -> Plot | None:
     """The picture of an exercise with a trainee's own numbers, or None where it needs none.
 
     Parameters

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeAlias
 
 from grader import units
 from grader.errors import Unreadable
-from grader.marking.reader import read_number
+from grader.marking.reader import Reading, read_number
 from grader.reference.angles import LAYOUTS
 from grader.vehicle.own import LINES
 from grader.vehicle.plausible import CYLINDERS
 
+# (table, name) of a field -> what a person types there; of a curve a list of pairs.
+Answers: TypeAlias = Mapping[tuple[str, str], Any]
 TEXT, ONE_OF, COUNT, ORDER, FIGURE, CURVE = "text", "one of", "count", "order", "figure", "curve"
 _PLAIN = re.compile(r"[^<>{}\[\]&$`\\|*_~#]+\Z")
 
@@ -96,7 +99,7 @@ FIELDS = (
 BY_WHERE = {(field.table, field.name): field for field in FIELDS}
 
 
-def read_figure(quantity: Any, raw: str) -> Any:
+def read_figure(quantity: Quantity, raw: Any) -> Reading:
     """One figure with its unit, by the reader that reads the trainees' answers.
 
     Parameters
@@ -135,7 +138,7 @@ def read_figure(quantity: Any, raw: str) -> Any:
     return reading
 
 
-def read_word(field: Any, raw: str) -> Any:
+def read_word(field: Field, raw: Any) -> str | int | tuple[int, ...]:
     """Text, one of several words, a count or a firing order, checked by itself.
 
     Returns

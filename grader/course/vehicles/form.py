@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from grader.course.vehicles.fields import CURVE, FIELDS, read_figure
+from grader.course.vehicles.fields import CURVE, FIELDS, Answers, read_figure
 from grader.course.vehicles.read import MOST_POINTS, known_as, read_one
 from grader.errors import Unreadable
 from grader.vehicle import plausible
@@ -16,12 +16,14 @@ BACK = "back"
 class Stopped(Exception):  # the person stops; nothing went wrong
     """The person left before the last question; `answers` holds what was given."""
 
-    def __init__(self, answers: dict[tuple[str, str], str]) -> None:
+    def __init__(self, answers: dict[tuple[str, str], Any]) -> None:
         super().__init__("stopped")
         self.answers = answers
 
 
-def ask_all(ask: Callable, say: Callable, before: dict | None = None) -> Any:
+def ask_all(
+    ask: Callable[[str], str], say: Callable[[str], object], before: Answers | None = None
+) -> dict[tuple[str, str], Any]:
     """Ask for every field of a vehicle, and again where an answer cannot be.
 
     Each answer is echoed as it was read, by the reader that reads the trainees'

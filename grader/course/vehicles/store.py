@@ -6,12 +6,12 @@ import hashlib
 import json
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 from sqlalchemy import Connection, select
 
 from grader import catalogue, files
 from grader.course.vehicles import read, template
+from grader.course.vehicles.fields import Answers
 from grader.errors import BadFile, BadSheet, Refused, Unknown
 from grader.exercise.variant import DIGEST, ENGINE
 from grader.records import database, ledger, schema, session, traces, vehicles
@@ -90,7 +90,7 @@ def begun(term: Term, key: str) -> tuple[Path, dict]:
     return path, template.answers_in(path) if path.exists() else {}
 
 
-def keep(path: Path, answers: dict) -> None:
+def keep(path: Path, answers: Answers) -> None:
     """Write the file of a vehicle; an earlier one is kept beside it as .bak."""
     if answers:
         files.write_text(path, template.write(answers), keep=True)
@@ -108,7 +108,7 @@ def find(term: Term, named: str) -> tuple[Path, str]:
     return path, path.stem
 
 
-def check(term: Term, named: str) -> Any:
+def check(term: Term, named: str) -> tuple[str, read.Found]:
     """What a vehicle file says, and everything wrong with it.
 
     Returns
@@ -120,7 +120,7 @@ def check(term: Term, named: str) -> Any:
     return key, _read(path, key)[0]
 
 
-def add(term: Term, named: str) -> tuple[vehicles.Revision, Any]:
+def add(term: Term, named: str) -> tuple[vehicles.Revision, read.Found]:
     """Store a vehicle; one that differs from what is stored becomes a new revision.
 
     Parameters

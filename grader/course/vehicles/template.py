@@ -7,9 +7,10 @@ from pathlib import Path
 from typing import Any
 
 from grader import files
-from grader.course.vehicles.fields import COUNT, CURVE, FIELDS
+from grader.course.vehicles.fields import COUNT, CURVE, FIELDS, Answers
 from grader.course.vehicles.read import FORMAT, LARGEST_FILE, SCHEMA
 from grader.vehicle.own import OwnVehicle
+from grader.vehicle.spec import Vehicle
 
 SAFETY = (
     "The vehicle's own service manual decides, always. Whoever types figures in here answers for them: a wrong figure "
@@ -45,7 +46,7 @@ EXAMPLE = {
 }  # fmt: skip
 
 
-def write(answers: dict) -> str:
+def write(answers: Answers) -> str:
     """The text of a vehicle file.
 
     Parameters
@@ -83,7 +84,7 @@ def write(answers: dict) -> str:
     return "\n".join(rows) + "\n"
 
 
-def answers_of(own: OwnVehicle | None = None, vehicle: Any = None) -> dict:
+def answers_of(own: OwnVehicle | None = None, vehicle: Vehicle | None = None) -> dict[tuple[str, str], Any]:
     """What a person would type for a vehicle; of a teaching vehicle without a source."""
     spec: Any = own.vehicle if own else vehicle
     side = "BTDC" if spec.initial_deg >= 0 else "ATDC"
@@ -111,7 +112,7 @@ def answers_of(own: OwnVehicle | None = None, vehicle: Any = None) -> dict:
     }
 
 
-def answers_in(path: Path) -> Any:
+def answers_in(path: Path) -> dict[tuple[str, str], Any]:
     """What stands in a vehicle file, word for word, as answers to the questions.
 
     Raises

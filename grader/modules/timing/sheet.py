@@ -43,7 +43,7 @@ def _speed_where(curve, degrees):
 LEAST_WEIGHTS_DIST_DEG = 0.85  # less than that nobody would find out with a light
 
 
-def tables_and_fast_idle(parameters: dict) -> dict:
+def tables_and_fast_idle(parameters: Mapping[str, Any]) -> dict[str, Any]:
     """The tables, and an idle that is half as fast again as the manual's, and fast enough for the weights to move.
 
     `times_percent` says how many hundredths of the manual's idle; 135 to 155 is what a workshop meets (practice).

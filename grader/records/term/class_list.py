@@ -49,7 +49,7 @@ class Listed:
     line: int
 
     @property
-    def same_as(self) -> tuple:
+    def same_as(self) -> tuple[str, str, str, str]:
         """What two lines about one person share."""
         return (self.college_id, self.last_name, self.first_name, self.group)
 

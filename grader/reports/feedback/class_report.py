@@ -16,6 +16,7 @@ from grader.reports.tables import item_analysis as tables
 from grader.reports.tables import statistics, wording
 from grader.reports.tables.columns import STATES
 from grader.reports.tables.grades import hundredths
+from grader.reports.tables.item_analysis import Pool
 
 ROOM = "reports"
 SLIPS = 8  # how many slips are listed
@@ -29,7 +30,7 @@ _SEPARATES = tuple(
 )
 
 
-def write(opened: Sequence, module_key: str = "") -> list[Path]:
+def write(opened: Sequence[Term], module_key: str = "") -> list[Path]:
     """Write the report of a module, or of every assigned one, into the first term's folder.
 
     Parameters
@@ -68,7 +69,7 @@ def write(opened: Sequence, module_key: str = "") -> list[Path]:
     return written
 
 
-def build(term: Term, module: Module, pools: Sequence, months: Sequence) -> bytes:
+def build(term: Term, module: Module, pools: Sequence[Pool], months: Sequence[class_figures.Month]) -> bytes:
     """The page.
 
     Parameters

@@ -14,6 +14,7 @@ from grader.course.grading import reconcile
 from grader.course.grading.session import session_on_all
 from grader.errors import Refused
 from grader.records import adjustments, database, ledger, schema, session
+from grader.records.finding import Finding
 from grader.records.term import roster
 from grader.records.term import term as terms
 from grader.records.term.roster import Trainee
@@ -58,14 +59,14 @@ def open_to_read(folders: Iterable[Path]) -> list[Term]:
     return opened
 
 
-def not_taken_over(opened: Iterable[Term]) -> list[str]:
-    """Sentences about marks that formgrader changed and the records do not know yet."""
-    sentences = []
+def not_taken_over(opened: Iterable[Term]) -> list[Finding]:
+    """What formgrader changed and the records do not know yet."""
+    findings = []
     for term in opened:
         with database.reading(term) as connection:
             for module in catalogue.all_modules().values():
-                sentences += map(reconcile.sentence, reconcile.differences(connection, module)[0])
-    return sentences
+                findings += map(reconcile.sentence, reconcile.differences(connection, module)[0])
+    return findings
 
 
 def _take_over(term):
