@@ -42,18 +42,16 @@ _SISTERS = {
     ("distributor speed", "engine speed"): 2.0,
 }
 
-MM_PER_IN, KM_PER_MILE = 25.4, 1.609344
+MM_PER_IN, M_PER_FT, KM_PER_MILE = 25.4, 0.3048, 1.609344
+KPA_PER_INHG, KPA_PER_PSI = 3.38638864, 6.894757293
 GROUPED_FROM = 10_000  # a text keeps the thousands of smaller numbers together without a space
-
-_INHG_KPA = 3.38638864
-_PSI_KPA = 6.894757293
 
 
 def _pressures(kind, suffix):
     return [
         Unit(f"kPa{suffix}", kind),
-        Unit(f"psi{suffix}", kind, _PSI_KPA),
-        Unit(f"inHg{suffix}", kind, _INHG_KPA),
+        Unit(f"psi{suffix}", kind, KPA_PER_PSI),
+        Unit(f"inHg{suffix}", kind, KPA_PER_INHG),
         Unit(f"mmHg{suffix}", kind, 0.1333223684),
         Unit(f"bar{suffix}", kind, 100.0),
         Unit(f"mbar{suffix}", kind, 0.1),
@@ -75,7 +73,7 @@ _ALL = [
     Unit("cm", "length", 10.0),
     Unit("m", "length", 1000.0),
     Unit("in", "length", MM_PER_IN),
-    Unit("ft", "length", 304.8),
+    Unit("ft", "length", 1000.0 * M_PER_FT),
     Unit("km", "length", 1e6),
     Unit("mi", "length", 1e6 * KM_PER_MILE),
     Unit("V", "voltage"),
@@ -104,7 +102,7 @@ _ALL = [
     *_pressures("pressure", ""),
     *_pressures("gauge pressure", " gauge"),
     *_pressures("absolute pressure", " abs"),
-    Unit("inHg vac", "vacuum", _INHG_KPA),
+    Unit("inHg vac", "vacuum", KPA_PER_INHG),
     Unit("kPa vac", "vacuum"),
 ]
 

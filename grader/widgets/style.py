@@ -24,6 +24,16 @@ DOTS_PER_INCH = 100
 SHARPNESS = 2.5  # picture dots for one dot of the page: what stands still is sent once, and may be printed
 
 
+def points(pixels: float) -> float:
+    """Size of type in points, as a picture wants it, for a size in pixels of the page."""
+    return pixels * 72 / DOTS_PER_INCH
+
+
+def words(pixels: float = 13, **more: Any) -> dict[str, Any]:
+    """Type of the words in a picture, for a size in pixels of the page; `more` are further properties of the text."""
+    return {"family": FONT["family"], "size": points(pixels), **more}
+
+
 def sentence(text: str, kind: str = "", items: Iterable[str] = ()) -> str:
     """A sentence for an HTML widget, and items listed under it; kind is "right", "wrong" or empty."""
     listed = "".join(f"<li>{escape(item)}</li>" for item in items)

@@ -19,8 +19,8 @@ from grader.modules.heat_range.nose import NOSES_MM, fahrenheit, nose_tip_c
 from grader.modules.plug_testing import firing
 from grader.modules.secondary import voltage
 from grader.reference.spark import breakdown, tester
+from grader.units import MM_PER_IN
 
-_MM_PER_INCH = 25.4
 _WIDTH_MM = 172.0  # fits between the margins of A4 and of Letter
 _DASHES = ("-", (0, (6, 3)), (0, (7, 2.5, 1.5, 2.5)), (0, (1.5, 2)), (0, (3, 1.5)))
 
@@ -103,7 +103,7 @@ def _chart(given):
     psia = np.linspace(4.0, firing.CHART_MOST_PSIA, 361)
     for gap_in, dash in zip(firing.CHART_GAPS_IN, _DASHES, strict=True):
         kv: Any = breakdown.required_voltage_kv(
-            gap_in * _MM_PER_INCH,
+            gap_in * MM_PER_IN,
             psia / tester.ATMOSPHERE_PSIA * breakdown.STANDARD_PRESSURE_BAR,
             breakdown.STANDARD_TEMPERATURE_K,
         )
@@ -159,7 +159,7 @@ _PLOTS = {
 
 
 def _axes(height_mm, across, up):
-    figure = Figure(figsize=(_WIDTH_MM / _MM_PER_INCH, height_mm / _MM_PER_INCH), layout="constrained")
+    figure = Figure(figsize=(_WIDTH_MM / MM_PER_IN, height_mm / MM_PER_IN), layout="constrained")
     axes = figure.subplots()
     axes.set_xlabel(across)
     axes.set_ylabel(up)

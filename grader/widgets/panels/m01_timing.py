@@ -13,6 +13,7 @@ from matplotlib.patches import Circle, FancyArrowPatch, Polygon, Wedge
 
 from grader.reference import angles
 from grader.reference.timing import advance
+from grader.units import KPA_PER_INHG
 from grader.widgets import style
 from grader.widgets.panel import Panel, Picture, add_patch
 from grader.widgets.panels.timing.idle import fast_idle
@@ -25,7 +26,6 @@ CENTRIFUGAL = ((400.0, 0.0), (1000.0, 6.0), (1800.0, 11.0))
 VACUUM = ((5.0, 0.0), (13.0, 8.0))
 OFF, ON = "off and plugged", "on"
 MOST_RPM, MOST_DEG = 4500, 60
-KPA_PER_INHG = 3.38638864
 
 _SPEEDS = np.linspace(0, MOST_RPM, 91)
 
@@ -113,12 +113,12 @@ class Curves(Picture[Advance]):
                 va="center",
                 clip_on=False,
                 family=style.FONT["family"],
-                size=_points(13),
+                size=style.points(13),
             )
         (self._now,) = axes.plot([0, 0], [0, MOST_DEG], color=style.GREY, lw=0.9)
         (self._dot,) = axes.plot([0], [0], "o", color=style.INK, ms=6)
         self._figure_at_dot = axes.text(
-            0, 0, "", color=style.INK, va="bottom", family=style.FONT["family"], size=_points(14), weight="bold"
+            0, 0, "", color=style.INK, va="bottom", family=style.FONT["family"], size=style.points(14), weight="bold"
         )
         return (self._now, *self._lines.values(), *self._labels.values(), self._dot, self._figure_at_dot)
 
@@ -173,11 +173,11 @@ class Pulley(Picture[Advance]):
             inner, outer = _at(degree, 1.04), _at(degree, 1.16 if long else 1.1)
             axes.plot(*zip(inner, outer, strict=True), color=style.INK, lw=1.3 if long else 0.7)
             if long:
-                axes.text(*_at(degree, 1.29), str(abs(degree)), size=_points(13), **font)
-        axes.text(0.0, 1.55, "top dead centre", size=_points(12), **font)
+                axes.text(*_at(degree, 1.29), str(abs(degree)), size=style.points(13), **font)
+        axes.text(0.0, 1.55, "top dead centre", size=style.points(12), **font)
         axes.plot([0, 0], [1.38, 1.47], color=style.INK, lw=0.8)
-        axes.text(-1.0, 1.3, "before", size=_points(12), **font)
-        axes.text(0.52, 1.3, "after", size=_points(12), **font)
+        axes.text(-1.0, 1.3, "before", size=style.points(12), **font)
+        axes.text(0.52, 1.3, "after", size=style.points(12), **font)
         axes.add_patch(
             FancyArrowPatch(
                 _at(128, 0.62),
@@ -189,12 +189,12 @@ class Pulley(Picture[Advance]):
                 lw=1.1,
             )
         )
-        axes.text(0.0, -0.35, "turns clockwise", size=_points(12), **{**font, "color": "#555555"})
+        axes.text(0.0, -0.35, "turns clockwise", size=style.points(12), **{**font, "color": "#555555"})
         self._notch = add_patch(
             axes, Polygon(np.zeros((3, 2)), closed=True, facecolor=style.RED, edgecolor=style.INK, lw=0.8, hatch="////")
         )
         (self._ray,) = axes.plot([0, 0], [0, 0], color=style.RED, lw=2.2)
-        self._reading = axes.text(0.0, 0.3, "", size=_points(20), weight="bold", **font)
+        self._reading = axes.text(0.0, 0.3, "", size=style.points(20), weight="bold", **font)
         return self._notch, self._ray, self._reading
 
     def update(self, state: Advance) -> None:
@@ -266,8 +266,3 @@ def _apart(heights, least):
         below = max(height, below + least)
         placed[name] = below
     return placed
-
-
-def _points(pixels):
-    """Size of type in points for a size in pixels of the page."""
-    return pixels * 72 / style.DOTS_PER_INCH

@@ -13,9 +13,8 @@ from grader.reference.angles import crank_deg, firing_interval_deg
 from grader.reference.spark.points import duty_percent
 from grader.reference.timing.advance import centrifugal_advance_deg, total_advance_deg
 from grader.reports.tables import wording
+from grader.units import KPA_PER_INHG, MM_PER_IN
 
-_MM_PER_IN = 25.4
-_KPA_PER_INHG = 3.38638864
 _STEP_RPM = 500
 
 
@@ -40,8 +39,8 @@ def facts(revision: Revision) -> list[tuple[str, str]]:
         ("Firing order", "-".join(map(str, spec.firing_order))),
         ("Rotor turns", spec.rotor),
         ("Battery", f"{spec.battery_v:g} V, {spec.earth} pole at earth"),
-        ("Pulley at the mark", f"{spec.pulley_mm:g} mm ({spec.pulley_mm / _MM_PER_IN:.2f} in)"),
-        ("Point gap", f"{spec.gap_in:.3f} in ({spec.gap_in * _MM_PER_IN:.2f} mm)"),
+        ("Pulley at the mark", f"{spec.pulley_mm:g} mm ({spec.pulley_mm / MM_PER_IN:.2f} in)"),
+        ("Point gap", f"{spec.gap_in:.3f} in ({spec.gap_in * MM_PER_IN:.2f} mm)"),
         ("Dwell", f"{spec.dwell_deg:g} distributor degrees, {duty_percent(spec.dwell_deg, spec.cylinders):.1f} %"),
         ("Open angle", f"{lobe - spec.dwell_deg:g} of {lobe:g} distributor degrees"),
         ("Initial timing", initial),
@@ -109,7 +108,7 @@ def write(term: Term, revisions: Sequence[Revision]) -> Path:
     """
     latest = revisions[-1]
     spec = latest.own.vehicle
-    full = f"{spec.vacuum[-1][0]:g} inHg ({spec.vacuum[-1][0] * _KPA_PER_INHG:.0f} kPa)"
+    full = f"{spec.vacuum[-1][0]:g} inHg ({spec.vacuum[-1][0] * KPA_PER_INHG:.0f} kPa)"
     computed, handed_out = curve(latest), vehicle_choice.modules_of(term, latest.key)
     content = html.page(
         "vehicle_sheet.html",
@@ -124,7 +123,7 @@ def write(term: Term, revisions: Sequence[Revision]) -> Path:
         vacuum=html.table(
             "Vacuum advance",
             ("vacuum, inHg", "vacuum, kPa", "distributor degrees", "crank degrees"),
-            [(f"{vac:g}", f"{vac * _KPA_PER_INHG:.1f}", f"{deg:g}", f"{2 * deg:g}") for vac, deg in spec.vacuum],
+            [(f"{vac:g}", f"{vac * KPA_PER_INHG:.1f}", f"{deg:g}", f"{2 * deg:g}") for vac, deg in spec.vacuum],
         ),
         computed=html.table(
             "Computed advance, crank degrees before top dead centre",

@@ -10,7 +10,8 @@ from matplotlib.figure import Figure
 from grader.reference.spark import follower, points
 from grader.widgets import style
 from grader.widgets.panel import Panel, Picture
-from grader.widgets.panels.dwell.drawing import LESSON_LIFT, THOU_MM, axes, slider, thou, words
+from grader.widgets.panels.dwell.drawing import LESSON_LIFT, THOU_MM, axes, slider, thou
+from grader.widgets.style import words
 
 OZ_N = 0.2780138510
 ARM_KG = 0.0020  # with this arm a sound spring holds to about 4000 rev/min: a teaching value

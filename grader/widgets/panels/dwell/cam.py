@@ -20,8 +20,8 @@ from grader.widgets.panels.dwell.drawing import (
     pick,
     slider,
     thou,
-    words,
 )
+from grader.widgets.style import words
 
 SET_DEG = 8.0  # initial timing, set when the gap was the lesson's own
 _HILL, _ROUND, _TOP = 0.34, 0.95, 90.0  # size of the drawn lobes, of the cam, and where the block sits

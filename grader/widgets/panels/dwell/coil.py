@@ -11,7 +11,8 @@ from grader.modules.dwell.coil import FASTEST_RPM, LESSON_DWELL, PLOT_PIXELS
 from grader.reference.spark import coil
 from grader.widgets import style
 from grader.widgets.panel import Panel, Picture, keep_readable
-from grader.widgets.panels.dwell.drawing import axes, pick, slider, words
+from grader.widgets.panels.dwell.drawing import axes, pick, slider
+from grader.widgets.style import words
 
 IN, BYPASSED = "in circuit", "bypassed (as while cranking)"
 _SPEEDS = np.linspace(120, FASTEST_RPM, 150)

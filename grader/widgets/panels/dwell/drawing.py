@@ -12,17 +12,13 @@ from matplotlib.figure import Figure
 from grader.modules.dwell.coil import LESSON_DWELL
 from grader.reference.spark import points
 from grader.widgets import style
+from grader.widgets.style import words
 
 THOU_MM = 0.0254
 # Gap that goes with the lesson's dwell, in thousandths of an inch. No vehicle of an exercise has such a cam,
 # so that a panel shows how things hang together and answers nothing by itself.
 LESSON_GAP = MappingProxyType({4: 18.0, 6: 24.0, 8: 18.0})
 LESSON_LIFT = MappingProxyType({n: points.full_lift(LESSON_GAP[n], LESSON_DWELL[n], n) for n in LESSON_GAP})
-
-
-def words(size: float = 13, **more: Any) -> dict[str, Any]:
-    """Font settings; size in pixels of the page."""
-    return {"family": style.FONT["family"], "size": size * 72 / style.DOTS_PER_INCH, **more}
 
 
 def axes(

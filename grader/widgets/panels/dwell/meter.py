@@ -11,7 +11,8 @@ from matplotlib.patches import Rectangle
 from grader.reference.spark import points
 from grader.widgets import style
 from grader.widgets.panel import Panel, Picture, add_patch
-from grader.widgets.panels.dwell.drawing import LESSON_LIFT, axes, pick, slider, thou, words
+from grader.widgets.panels.dwell.drawing import LESSON_LIFT, axes, pick, slider, thou
+from grader.widgets.style import words
 
 _ROWS = (4, 6, 8)
 _STEPS = {4: 10, 6: 10, 8: 5}

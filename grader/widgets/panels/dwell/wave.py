@@ -9,7 +9,8 @@ from matplotlib.figure import Figure
 from grader.reference.spark import coil, waveform
 from grader.widgets import style
 from grader.widgets.panel import Panel, Picture
-from grader.widgets.panels.dwell.drawing import axes, pick, slider, words
+from grader.widgets.panels.dwell.drawing import axes, pick, slider
+from grader.widgets.style import words
 
 FIRES, OPEN = "plug connected", "lead off (tester only)"
 CLEAN_MOHM = 1000.0

@@ -11,6 +11,7 @@ from matplotlib.ticker import MultipleLocator
 
 from grader.modules.heat_range.nose import NOSES_MM
 from grader.reference.spark import plug
+from grader.units import MM_PER_IN
 from grader.widgets import style
 from grader.widgets.panel import Panel, Picture, keep_readable
 from grader.widgets.panels.heat_range import scales
@@ -71,7 +72,7 @@ class Chart(Picture[Noses]):
         for name, colour in _COLOURS.items():
             (self._lines[name],) = axes.plot(_LOADS, np.zeros_like(_LOADS), color=colour, lw=1.6)
             self._names[name] = axes.text(
-                0.02, 0, f"{name}, {NOSES_MM[name]:.0f} mm", va="bottom", **scales.font(14, color=colour, weight="bold")
+                0.02, 0, f"{name}, {NOSES_MM[name]:.0f} mm", va="bottom", **style.words(14, color=colour, weight="bold")
             )
         return (*self._lines.values(), *self._names.values())
 
@@ -84,7 +85,7 @@ class Chart(Picture[Noses]):
 def chart_caption(state: Noses) -> str:
     """Both ends of the curves; what lies between is to be read."""
     ends = "; ".join(
-        f"plug {name} ({NOSES_MM[name]:.0f} mm, {NOSES_MM[name] / 25.4:.2f} in) from {tips[0]:.0f} to {tips[-1]:.0f} °C"
+        f"plug {name} ({NOSES_MM[name]:.0f} mm, {NOSES_MM[name] / MM_PER_IN:.2f} in) from {tips[0]:.0f} to {tips[-1]:.0f} °C"
         for name, tips in state.tips.items()
     )
     early = (

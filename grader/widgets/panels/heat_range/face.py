@@ -12,7 +12,6 @@ from matplotlib.patches import Polygon, Rectangle
 
 from grader.widgets import style
 from grader.widgets.panel import Panel, Picture, add_patch
-from grader.widgets.panels.heat_range import scales
 
 WHOLE, CRACKED, BRIDGED = "none", "nose broken", "crumb in the gap"
 MOST = 4  # of each slider
@@ -89,14 +88,14 @@ class PlugFace(Picture[Face]):
             ),
         )
         (self._measure,) = axes.plot([], [], color=style.RED, lw=1.6, marker="_", ms=11, zorder=8)
-        self._gap = axes.text(-3.2, 0, "gap", ha="right", va="center", **scales.font(16, color=style.RED))
+        self._gap = axes.text(-3.2, 0, "gap", ha="right", va="center", **style.words(16, color=style.RED))
         grey = {"color": style.GREY, "lw": 0.8}
         for text, x, y, to in (
             ("shell", -11.2, -0.6, (-8.5, 1.4)), ("nose", -6.6, -2.2, (-2.5, -1.4)),
             ("centre\nelectrode", -8.0, -4.6, (-1.1, -3.6)), ("side electrode", 10.3, -8.6, (8.0, -7.2)),
         ):  # fmt: skip
             axes.annotate(
-                text, to, (x, y), ha="center", va="center", arrowprops={"arrowstyle": "-", **grey}, **scales.font(15)
+                text, to, (x, y), ha="center", va="center", arrowprops={"arrowstyle": "-", **grey}, **style.words(15)
             )
         return (
             self._side,

@@ -1,7 +1,5 @@
 """What the pictures of this module share: type sizes, axes, the temperature limits and their looks."""
 
-from typing import Any
-
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap, Normalize
@@ -30,16 +28,6 @@ STATE_WORDS = {
 }
 
 
-def points(pixels: float) -> float:
-    """Size of type in points for a size in pixels of the page."""
-    return pixels * 72 / style.DOTS_PER_INCH
-
-
-def font(pixels: float = 13, **more: Any) -> dict[str, Any]:
-    """Type of the pictures."""
-    return {"family": style.FONT["family"], "size": points(pixels), **more}
-
-
 def fahrenheit(celsius: ArrayLike) -> np.ndarray:
     """Degrees Celsius as degrees Fahrenheit."""
     return 1.8 * np.asarray(celsius) + 32.0
@@ -52,10 +40,10 @@ def heat_colour(celsius: ArrayLike) -> np.ndarray:
 
 def plain_axes(axes: Axes, across: str, up: str) -> None:
     """Labels, type and spines as on all charts."""
-    axes.set_xlabel(across, **font(13))
-    axes.set_ylabel(up, **font(13))
+    axes.set_xlabel(across, **style.words(13))
+    axes.set_ylabel(up, **style.words(13))
     for label in (*axes.get_xticklabels(), *axes.get_yticklabels()):
-        label.set(**font(12))
+        label.set(**style.words(12))
     axes.spines["top"].set_visible(False)
 
 
@@ -66,9 +54,9 @@ def temperature_axes(axes: Axes, lowest: float, highest: float) -> None:
     right = axes.secondary_yaxis("right", functions=(fahrenheit, lambda f: (np.asarray(f) - 32.0) / 1.8))
     first = int(np.ceil(fahrenheit(lowest) / 200) * 200)
     right.set_yticks(range(first, int(fahrenheit(highest)) + 1, 200))
-    right.set_ylabel("°F", **font(13))
+    right.set_ylabel("°F", **style.words(13))
     for label in right.get_yticklabels():
-        label.set(**font(12))
+        label.set(**style.words(12))
     for low, high, colour, word in ZONES:
         low, high = max(low, lowest), min(high, highest)
         if low >= high:
@@ -85,5 +73,5 @@ def temperature_axes(axes: Axes, lowest: float, highest: float) -> None:
                 va="center",
                 zorder=3,
                 bbox={"facecolor": colour, "edgecolor": "none", "pad": 2.0},
-                **font(12, color="#444444", style="italic"),
+                **style.words(12, color="#444444", style="italic"),
             )

@@ -11,6 +11,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import FancyArrowPatch, Polygon, Rectangle
 
 from grader.reference.spark import plug
+from grader.units import MM_PER_IN
 from grader.widgets import style
 from grader.widgets.panel import Panel, Picture, add_patch
 from grader.widgets.panels.heat_range import scales
@@ -112,13 +113,13 @@ class Section(Picture[Nose]):
         arrow = {"arrowstyle": "-|>", "mutation_scale": 16, "color": style.INK, "lw": 1.8}
         self._paths = [add_patch(axes, FancyArrowPatch((0, 0), (1, 1), **arrow)) for _ in range(4)]
         self._gasket = [axes.plot([], [], color=style.RED, lw=4.0, solid_capstyle="butt")[0] for _ in range(2)]
-        self._tip = axes.text(-3.4, -2.4, "", ha="right", va="center", **scales.font(17, weight="bold"))
-        self._root = axes.text(-13.0, 0, "", ha="right", va="center", **scales.font(12))
-        axes.text(-10.75, 32.2, "head, water", ha="center", va="center", **scales.font(12))
-        axes.text(10.75, 32.2, "head, water", ha="center", va="center", **scales.font(12))
-        axes.text(0, 31.4, "centre electrode", ha="center", va="center", **scales.font(12))
-        axes.text(9.2, -6.9, "side electrode", ha="center", va="center", **scales.font(12))
-        axes.text(-10.5, -6.9, "burning gas", ha="center", va="center", **scales.font(12))
+        self._tip = axes.text(-3.4, -2.4, "", ha="right", va="center", **style.words(17, weight="bold"))
+        self._root = axes.text(-13.0, 0, "", ha="right", va="center", **style.words(12))
+        axes.text(-10.75, 32.2, "head, water", ha="center", va="center", **style.words(12))
+        axes.text(10.75, 32.2, "head, water", ha="center", va="center", **style.words(12))
+        axes.text(0, 31.4, "centre electrode", ha="center", va="center", **style.words(12))
+        axes.text(9.2, -6.9, "side electrode", ha="center", va="center", **style.words(12))
+        axes.text(-10.5, -6.9, "burning gas", ha="center", va="center", **style.words(12))
         return (self._body, self._nose, self._edge, self._core, *self._paths, *self._gasket, self._tip, self._root)
 
     def update(self, state: Nose) -> None:
@@ -155,7 +156,7 @@ class Profile(Picture[Nose]):
         scales.plain_axes(axes, "Distance from the root (mm)", "Temperature (°C)")
         (self._line,) = axes.plot([], [], color=style.INK, lw=style.LINE)
         (self._dot,) = axes.plot([], [], "o", color=style.RED, ms=9, mec=style.INK)
-        self._words = axes.text(0, 0, "", **scales.font(14, weight="bold"))
+        self._words = axes.text(0, 0, "", **style.words(14, weight="bold"))
         return self._line, self._dot, self._words
 
     def update(self, state: Nose) -> None:
@@ -179,7 +180,7 @@ def section_caption(state: Nose) -> str:
         else "The heat leaves along the arrows: up the nose to the root, through the seat into the shell, then into the head."
     )
     return (
-        f"A plug cut open, spark end down. The insulator nose is {state.nose_mm:.0f} mm ({state.nose_mm / 25.4:.2f} in) "
+        f"A plug cut open, spark end down. The insulator nose is {state.nose_mm:.0f} mm ({state.nose_mm / MM_PER_IN:.2f} in) "
         f"long. Its root is at {state.root_c:.0f} °C ({scales.fahrenheit(state.root_c):.0f} °F), its tip at "
         f"{state.tip_c:.0f} °C ({scales.fahrenheit(state.tip_c):.0f} °F). {way}"
     )

@@ -12,7 +12,7 @@ from matplotlib.patches import FancyBboxPatch, Polygon, Rectangle
 from grader.modules.heat_range.wear import miles
 from grader.reference.spark import breakdown, coil, plug
 from grader.reference.timing import advance, combustion
-from grader.units import KM_PER_MILE, grouped
+from grader.units import KM_PER_MILE, MM_PER_IN, grouped
 from grader.widgets import style
 from grader.widgets.panel import Panel, Picture, add_patch
 from grader.widgets.panels.heat_range import scales
@@ -98,8 +98,8 @@ class Electrodes(Picture[Wear]):
         axes.add_patch(Polygon(bar, closed=True, facecolor="#b7bdc2", edgecolor=style.INK))
         self._centre = add_patch(axes, FancyBboxPatch((0, 0), 1, 1, facecolor="#8d949a", edgecolor=style.INK))
         (self._line,) = axes.plot([], [], color=style.RED, lw=1.6, marker="_", ms=14)
-        self._words = axes.text(-1.5, 0, "", ha="right", va="center", **scales.font(15, weight="bold"))
-        axes.text(-2.65, 2.2, "insulator nose", ha="right", va="center", **scales.font(12))
+        self._words = axes.text(-1.5, 0, "", ha="right", va="center", **style.words(15, weight="bold"))
+        axes.text(-2.65, 2.2, "insulator nose", ha="right", va="center", **style.words(12))
         below = figure.add_axes((0.155, 0.115, 0.80, 0.31))
         below.set_xlim(0, LONGEST_KM / 1000)
         below.set_ylim(0.5, 2.0)
@@ -117,7 +117,7 @@ class Electrodes(Picture[Wear]):
         self._centre.set_boxstyle("round", pad=0, rounding_size=radius)
         self._centre.set_bounds(-self._WIDE / 2, end, self._WIDE, 4.0 - end)
         self._line.set_data([-1.45, -1.45], [-1.9, end])
-        self._words.set(x=-1.65, y=(end - 1.9) / 2, text=f"{state.gap_mm:.2f} mm\n{state.gap_mm / 25.4:.3f} in")
+        self._words.set(x=-1.65, y=(end - 1.9) / 2, text=f"{state.gap_mm:.2f} mm\n{state.gap_mm / MM_PER_IN:.3f} in")
         self._grows.set_ydata(plug.worn_gap_mm(state.new_mm, _TURNS_OF_SLIDER))
         self._now.set_data([state.distance_km / 1000], [state.gap_mm])
 
@@ -147,11 +147,11 @@ class Voltages(Picture[Wear]):
             loc="lower left",
             ncols=2,
             frameon=False,
-            prop={"family": style.FONT["family"], "size": scales.points(13)},
+            prop=style.words(13),
             handlelength=2.6,
         )
         self._words = axes.text(
-            0.98, 0.96, "", transform=axes.transAxes, ha="right", va="top", **scales.font(15, weight="bold")
+            0.98, 0.96, "", transform=axes.transAxes, ha="right", va="top", **style.words(15, weight="bold")
         )
         return self._misses, self._has, self._asks, self._words
 
@@ -172,12 +172,10 @@ def electrodes_caption(state: Wear) -> str:
     """The gap in words."""
     edges = "sharp" if state.rounding < 0.1 else "worn" if state.rounding < 0.7 else "round"
     if state.distance_km == 0:
-        return (
-            f"New gap {state.new_mm:.2f} mm ({state.new_mm / 25.4:.3f} in), edges sharp. Move the distance to wear it."
-        )
+        return f"New gap {state.new_mm:.2f} mm ({state.new_mm / MM_PER_IN:.3f} in), edges sharp. Move the distance to wear it."
     return (
-        f"New gap {state.new_mm:.2f} mm ({state.new_mm / 25.4:.3f} in). After {grouped(state.distance_km)} km "
-        f"({miles(state.distance_km)} miles) about {state.gap_mm:.2f} mm ({state.gap_mm / 25.4:.3f} in) by the "
+        f"New gap {state.new_mm:.2f} mm ({state.new_mm / MM_PER_IN:.3f} in). After {grouped(state.distance_km)} km "
+        f"({miles(state.distance_km)} miles) about {state.gap_mm:.2f} mm ({state.gap_mm / MM_PER_IN:.3f} in) by the "
         f"rule of 0.001 inch in 1000 miles; edges {edges}. That they are quite round after {grouped(round(ROUND_AFTER_KM, -3))} km is our choice."
     )
 

@@ -14,14 +14,15 @@ from numpy.typing import ArrayLike
 from grader.ranges import FloatOrArray
 from grader.reference.spark import breakdown, tester
 from grader.reference.timing import combustion
+from grader.units import KPA_PER_PSI, MM_PER_IN
 from grader.widgets import style
 from grader.widgets.panel import Panel, Picture, keep_readable
-from grader.widgets.panels.plug_testing.look import KPA_PER_PSI, MM_PER_INCH, PALE, both, font, plain_axes, tidy
+from grader.widgets.panels.plug_testing.look import PALE, both, font, plain_axes, tidy
 
 if TYPE_CHECKING:
     from matplotlib.artist import Artist
 
-GAP_MM = 0.035 * MM_PER_INCH
+GAP_MM = 0.035 * MM_PER_IN
 FIRST_DEG, LEAST_PSIG, MOST_PSIG = 60, -15, 100
 _ANGLES = np.arange(0.0, FIRST_DEG + 1)
 

@@ -11,11 +11,11 @@ from matplotlib.patches import Rectangle
 
 from grader.reference.spark import tester
 from grader.reference.timing import induction
+from grader.units import KPA_PER_PSI, M_PER_FT
 from grader.widgets import style
 from grader.widgets.panel import Panel, Picture, keep_readable
-from grader.widgets.panels.plug_testing.look import KPA_PER_PSI, PALE, both, font, plain_axes, tidy
+from grader.widgets.panels.plug_testing.look import PALE, both, font, plain_axes, tidy
 
-FEET_PER_METRE = 1 / 0.3048
 MOST_PSIA = 150
 
 
@@ -135,7 +135,7 @@ def caption(state: Height) -> str:
             f"the same. A new plug reads {both(new)}. Used over new is {state.sea_share:.1f} % on the gauge and "
             f"{state.absolute_share:.1f} % in absolute pressure. Raise the shop: one of the two shares moves."
         )
-    feet = state.altitude_m * FEET_PER_METRE
+    feet = state.altitude_m / M_PER_FT
     there = state.gauge(state.new_psia)
     return (
         f"{opening} At {state.altitude_m:.0f} m ({feet:.0f} ft) the air outside presses with {barometer}, not 14.7. "

@@ -5,13 +5,12 @@ from __future__ import annotations
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
+from grader.units import KPA_PER_PSI
 from grader.widgets import style
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-KPA_PER_PSI = 6.894757
-MM_PER_INCH = 25.4
 PALE, AIR = "#dddddd", "#f2f4f5"
 DECISIONS = MappingProxyType(
     {
@@ -22,14 +21,9 @@ DECISIONS = MappingProxyType(
 )
 
 
-def points(pixels: float) -> float:
-    """Size of type in points for a size in pixels of the page."""
-    return pixels * 72 / style.DOTS_PER_INCH
-
-
 def font(pixels: float = 13, **more: Any) -> dict[str, Any]:
     """Arguments of a text."""
-    return {"family": style.FONT["family"], "size": points(pixels), "color": style.INK, **more}
+    return style.words(pixels, **{"color": style.INK, **more})
 
 
 def plain_axes(axes: Axes, x_label: str, y_label: str) -> None:
@@ -37,7 +31,7 @@ def plain_axes(axes: Axes, x_label: str, y_label: str) -> None:
     axes.set_xlabel(x_label, **font(13))
     axes.set_ylabel(y_label, **font(13))
     for label in (*axes.get_xticklabels(), *axes.get_yticklabels()):
-        label.set(family=style.FONT["family"], size=points(12))
+        label.set(**style.words(12))
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
 

@@ -13,11 +13,11 @@ from matplotlib.ticker import MultipleLocator
 
 from grader.modules.plug_testing import firing
 from grader.reference.spark import breakdown, coil, tester
+from grader.units import KPA_PER_PSI, MM_PER_IN
 from grader.widgets import style
 from grader.widgets.panel import Panel, Picture, add_patch, keep_readable
 from grader.widgets.panels.plug_testing.look import (
     AIR,
-    MM_PER_INCH,
     bare_axes,
     both,
     font,
@@ -77,7 +77,7 @@ def compute(supply_kv: float, gap_thou: float, edges: str, leakage: str, psig: f
     left = supply_kv * (1.0 if shunt is None else coil.shunt_factor(shunt))
     factor = breakdown.demand_factor(rounding=EDGES[edges])
     gap_in = gap_thou / 1000
-    pressure = tester.firing_pressure_psia(breakdown.reach_cm(left / factor), gap_in * MM_PER_INCH)
+    pressure = tester.firing_pressure_psia(breakdown.reach_cm(left / factor), gap_in * MM_PER_IN)
     return Test(supply_kv, gap_in, edges, leakage, psig, left, factor, tester.gauge_psig(pressure))
 
 
@@ -118,7 +118,7 @@ class Chamber(Picture[Test]):
             height = self._at(psi)
             axes.plot([300, 306], [height, height], color=style.INK, lw=0.9)
             axes.text(297, height, f"{psi}", ha="right", va="center", **font(11))
-            axes.text(336, height, f"{psi * 6.894757:.0f}", ha="left", va="center", **font(11))
+            axes.text(336, height, f"{psi * KPA_PER_PSI:.0f}", ha="left", va="center", **font(11))
         axes.text(294, 366, "psi", ha="right", **font(12))
         axes.text(338, 366, "kPa", ha="left", **font(12))
         axes.text(318, 34, "on the gauge", ha="center", **font(12))
@@ -173,7 +173,7 @@ class Chart(Picture[Test]):
         dashes = (style.SOLID, style.DASHED, style.DASH_DOT, style.DOTTED, style.SOLID)
         for gap_in, dash in zip(firing.CHART_GAPS_IN, dashes, strict=True):
             kv = breakdown.required_voltage_kv(
-                gap_in * MM_PER_INCH, psia / tester.ATMOSPHERE_PSIA * STANDARD_BAR, breakdown.STANDARD_TEMPERATURE_K
+                gap_in * MM_PER_IN, psia / tester.ATMOSPHERE_PSIA * STANDARD_BAR, breakdown.STANDARD_TEMPERATURE_K
             )
             shown = kv <= firing.CHART_MOST_KV
             axes.plot(psia[shown], kv[shown], color=style.INK, ls=dash, lw=1.3)
@@ -204,7 +204,7 @@ def chamber_caption(state: Test) -> str:
     leak = "no leakage" if LEAKAGE[state.leakage] is None else f"{state.leakage} of leakage"
     does = "the plug sparks steadily" if state.sparks else "the spark fails"
     return (
-        f"Gap {state.gap_in:.3f} in ({state.gap_in * MM_PER_INCH:.2f} mm), edges {state.edges}, {leak}, tester "
+        f"Gap {state.gap_in:.3f} in ({state.gap_in * MM_PER_IN:.2f} mm), edges {state.edges}, {leak}, tester "
         f"{state.supply_kv:.0f} kV. At {both(state.psig)} on the gauge {does}. "
         f"Dashed mark: the firing pressure, {both(state.firing_psig)} on the gauge."
     )

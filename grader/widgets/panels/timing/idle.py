@@ -13,16 +13,17 @@ from numpy.typing import ArrayLike
 from grader.ranges import FloatOrArray
 from grader.reference import angles
 from grader.reference.timing import advance, filling, induction
+from grader.units import KPA_PER_INHG, MM_PER_IN
 from grader.widgets import style
 from grader.widgets.panel import Panel, Picture, add_patch
-from grader.widgets.panels.timing.scales import mark_axes, words
+from grader.widgets.panels.timing.scales import mark_axes
+from grader.widgets.style import words
 
 # The engine of the worked examples; plate, bore and filling are teaching values.
 CENTRIFUGAL, VACUUM, INITIAL_DEG = ((400.0, 0.0), (1000.0, 6.0), (1800.0, 11.0)), ((5.0, 0.0), (13.0, 8.0)), 8.0
 BORE_MM, CLOSED_DEG, DISCHARGE = 36.0, 8.0, 0.8
 DISPLACEMENT_L, FILLING, IDLE_KPA, CHARGE_K = 2.0, 0.8, 35.0, 310.0
 SLOWEST_RPM, FASTEST_RPM, MOST_DEG = 500, 1600, 45
-MM_PER_INCH, KPA_PER_INHG = 25.4, 3.38638864
 PORTED, MANIFOLD = "above the closed plate (ported)", "below the plate (manifold)"
 _SPEEDS = np.arange(SLOWEST_RPM, FASTEST_RPM + 1, 10.0)
 
@@ -201,12 +202,12 @@ def plate_caption(state: Idle) -> str:
     where = (
         "The tap is in the manifold, so the line always feels the engine's vacuum"
         if not state.ported
-        else f"The tap sits {state.tap_mm:.1f} mm ({state.tap_mm / MM_PER_INCH:.3f} in) above the closed edge and is "
+        else f"The tap sits {state.tap_mm:.1f} mm ({state.tap_mm / MM_PER_IN:.3f} in) above the closed edge and is "
         + ("covered" if state.covered else "uncovered")
     )
     return (
         f"At {state.speed_rpm:.0f} rev/min the edge of the plate stands {state.edge_mm:.1f} mm "
-        f"({state.edge_mm / MM_PER_INCH:.3f} in) above its closed place. {where}: {state.line_inhg:.1f} inHg "
+        f"({state.edge_mm / MM_PER_IN:.3f} in) above its closed place. {where}: {state.line_inhg:.1f} inHg "
         f"({state.line_inhg * KPA_PER_INHG:.0f} kPa) in the line."
     )
 

@@ -10,16 +10,17 @@ from matplotlib.artist import Artist
 from matplotlib.figure import Figure
 
 from grader.reference.timing import combustion, cycle
+from grader.units import KPA_PER_PSI
 from grader.widgets import style
 from grader.widgets.panel import Panel, Picture
-from grader.widgets.panels.timing.scales import mark_axes, words
+from grader.widgets.panels.timing.scales import mark_axes
+from grader.widgets.style import words
 
 FROM_DEG, TO_DEG, MOST_KPA = -90, 120, 8000
 LEAST_SPARK_DEG, MOST_SPARK_DEG = 0, 60
 DEVELOPMENT_DEG = 10.0  # from the spark to a burn that can be seen: 5 to 15 in the reference
 # Thin charge burns more slowly. Between these the panel goes in a straight line; teaching values.
 FULL_KPA, THIN_KPA, FULL_BURN_DEG, THIN_BURN_DEG = 95.0, 35.0, 50.0, 70.0
-PSI_PER_KPA = 0.145037738
 _SPARKS = np.arange(LEAST_SPARK_DEG, MOST_SPARK_DEG + 1, 2.0)
 
 
@@ -172,8 +173,8 @@ def pressure_caption(state: Burned) -> str:
     where = "after" if state.peak_deg >= 0 else "before"
     return (
         f"Spark {state.spark_deg:.0f}° before top at {state.speed_rpm:.0f} rev/min, charge {state.charge_kpa:.0f} kPa "
-        f"({state.charge_kpa * PSI_PER_KPA:.0f} psi) absolute. The pressure peaks at {state.peak_kpa:.0f} kPa "
-        f"({state.peak_kpa * PSI_PER_KPA:.0f} psi), {abs(state.peak_deg):.0f}° {where} top."
+        f"({state.charge_kpa / KPA_PER_PSI:.0f} psi) absolute. The pressure peaks at {state.peak_kpa:.0f} kPa "
+        f"({state.peak_kpa / KPA_PER_PSI:.0f} psi), {abs(state.peak_deg):.0f}° {where} top."
     )
 
 

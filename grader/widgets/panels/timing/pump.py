@@ -12,14 +12,15 @@ from matplotlib.figure import Figure
 from matplotlib.patches import FancyBboxPatch, Rectangle
 
 from grader.reference.timing import advance
+from grader.units import KPA_PER_INHG
 from grader.widgets import style
 from grader.widgets.panel import Panel, Picture
-from grader.widgets.panels.timing.scales import mark_axes, words
+from grader.widgets.panels.timing.scales import mark_axes
+from grader.widgets.style import words
 
 LONGEST_S, MOST_INHG = 60, 24
 STOP_INHG, START_INHG = 13.0, 5.0  # the unit of the worked examples: starts to move, stands at its stop
 STROKE_MM = 8.0  # of the rod from rest to its stop; a teaching value
-KPA_PER_INHG = 3.38638864
 GOOD, PUNCTURED, SEIZED = "sound", "punctured", "plate seized"
 UNITS = (GOOD, PUNCTURED, SEIZED)
 _TIMES = np.linspace(0.0, LONGEST_S, 121)

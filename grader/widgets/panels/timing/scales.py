@@ -1,16 +1,10 @@
 """Type and axes that the timing panels share."""
 
 from collections.abc import Sequence
-from typing import Any
 
 from matplotlib.axes import Axes
 
-from grader.widgets import style
-
-
-def words(size: float = 13, **more: Any) -> dict[str, Any]:
-    """Text properties for a size in pixels of the page."""
-    return {"family": style.FONT["family"], "size": size * 72 / style.DOTS_PER_INCH, **more}
+from grader.widgets.style import words
 
 
 def mark_axes(
