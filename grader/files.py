@@ -82,34 +82,10 @@ def write_bytes(path: Path | str, content: bytes, *, keep: bool = False, mode: i
     CannotWrite
         Full or read-only disk, no permission; the old content stands.
     """
-    path = Path(path)
-    temporary = None
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(content)
-            stream.flush()
-            os.fsync(stream.fileno())
-        os.chmod(temporary, 0o644 if mode is None else mode)
-        if keep and path.exists():
-            backup = path.with_name(path.name + ".bak")
-            backup.unlink(missing_ok=True)
-            try:
-                os.link(path, backup)
-            except OSError:  # a file system without hard links
-                backup.write_bytes(path.read_bytes())
-        os.replace(temporary, path)
-        temporary = None
-        _sync_folder(path.parent)
-    except OSError as problem:
-        raise CannotWrite(
-            f"{path} could not be written: {problem.strerror or problem}. Free the disk or allow writing, then try again; "
-            "nothing was changed."
-        ) from None
-    finally:
-        if temporary:
-            Path(temporary).unlink(missing_ok=True)
+    with _in_place_of(
+        Path(path), mode=0o644 if mode is None else mode, keep=keep, then="nothing was changed"
+    ) as stream:
+        stream.write(content)
 
 
 def write_text(path: Path | str, text: str, *, keep: bool = False, mode: int | None = None) -> None:
@@ -288,14 +264,21 @@ def stamp(path: Path | str) -> tuple[int, int, int]:
 
 @contextmanager
 def replacing(path: Path | str) -> Iterator[BinaryIO]:
-    """A binary stream whose content takes the place of a file only when all of it is written.
+    """A binary stream whose content takes the place of a file only when all of it is written; nobody else may read it.
 
     Raises
     ------
     CannotWrite
         Full or read-only disk; the old file stands.
     """
-    path = Path(path)
+    # Whole classes and single people stand in what is written this way.
+    with _in_place_of(Path(path), mode=PRIVATE, keep=False, then="the old file stands") as stream:
+        yield stream
+
+
+@contextmanager
+def _in_place_of(path: Path, *, mode: int, keep: bool, then: str) -> Iterator[BinaryIO]:
+    """A stream into a file beside `path` that takes its place at the end; `then` says what is left if that fails."""
     temporary = None
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -304,13 +287,21 @@ def replacing(path: Path | str) -> Iterator[BinaryIO]:
             yield stream
             stream.flush()
             os.fsync(stream.fileno())
-        os.chmod(temporary, PRIVATE)  # whole classes and single people stand in what is written this way
+        os.chmod(temporary, mode)
+        if keep and path.exists():
+            backup = path.with_name(path.name + ".bak")
+            backup.unlink(missing_ok=True)
+            try:
+                os.link(path, backup)
+            except OSError:  # a file system without hard links
+                backup.write_bytes(path.read_bytes())
         os.replace(temporary, path)
         temporary = None
+        _sync_folder(path.parent)
     except OSError as problem:
         raise CannotWrite(
             f"{path} could not be written: {problem.strerror or problem}. Free the disk or allow writing, then try again; "
-            "the old file stands."
+            f"{then}."
         ) from None
     finally:
         if temporary:

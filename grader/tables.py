@@ -1,10 +1,14 @@
 """Opening the project's own CSV tables, with their columns checked."""
 
 import csv
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
+from types import MappingProxyType
+from typing import TypeVar
 
 from grader import paths
 from grader.errors import BadTable
+
+_Thing = TypeVar("_Thing")
 
 
 def rows(name: str, columns: Sequence[str]) -> list[dict[str, str]]:
@@ -37,3 +41,20 @@ def rows(name: str, columns: Sequence[str]) -> list[dict[str, str]]:
         if len(row) != len(columns):
             raise BadTable(f"datasets/{name} line {line} has {len(row)} cells; {len(columns)} are needed.")
     return [dict(zip(columns, row, strict=True)) for row in table[1:]]
+
+
+def by_key(name: str, columns: Sequence[str], make: Callable[[dict[str, str]], _Thing]) -> Mapping[str, _Thing]:
+    """What is made of each row of such a table, by the row's `key`, in the order of the table.
+
+    Raises
+    ------
+    BadTable
+        As `rows`; a row of which nothing can be made, with the reason.
+    """
+    made = {}
+    for row in rows(name, columns):
+        try:
+            made[row["key"]] = make(row)
+        except ValueError as problem:
+            raise BadTable(f"datasets/{name}, {row['key']}: {problem}") from None
+    return MappingProxyType(made)

@@ -9,10 +9,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from math import inf
-from types import MappingProxyType
 
 from grader import tables
-from grader.errors import BadTable, OutOfRange, Unknown
+from grader.errors import OutOfRange, Unknown
 from grader.ranges import in_range
 from grader.reference.timing.induction import standard_pressure_kpa
 from grader.units import MM_PER_IN
@@ -277,14 +276,11 @@ def cards() -> Mapping[str, Card]:
     BadTable
         A row of datasets/engine_cards.csv that can be no engine.
     """
-    read = {}
-    for row in tables.rows("engine_cards.csv", CARD_COLUMNS):
-        try:
-            vehicle(row["key"])
-            read[row["key"]] = Card(row["key"], **{name: _figure(row, name) for name in CARD_COLUMNS[1:]})
-        except ValueError as problem:
-            raise BadTable(f"datasets/engine_cards.csv, {row['key']}: {problem}") from None
-    return MappingProxyType(read)
+    return tables.by_key("engine_cards.csv", CARD_COLUMNS, _card)
+
+
+def _card(row):
+    return Card(vehicle(row["key"]).key, **{name: _figure(row, name) for name in CARD_COLUMNS[1:]})
 
 
 def _figure(row, name):

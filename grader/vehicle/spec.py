@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from types import MappingProxyType
 
 from grader import tables
-from grader.errors import BadTable, OutOfRange, Unknown
+from grader.errors import OutOfRange, Unknown
 from grader.reference.angles import LAYOUTS, check_firing_order, firing_interval_deg
 from grader.reference.timing.advance import check_curve
 
@@ -105,13 +104,7 @@ def vehicles() -> Mapping[str, Vehicle]:
     BadTable
         A row of datasets/engines.csv that can be no engine.
     """
-    by_key = {}
-    for row in tables.rows("engines.csv", COLUMNS):
-        try:
-            by_key[row["key"]] = _vehicle(row).check()
-        except ValueError as problem:
-            raise BadTable(f"datasets/engines.csv, {row['key']}: {problem}") from None
-    return MappingProxyType(by_key)
+    return tables.by_key("engines.csv", COLUMNS, lambda row: _vehicle(row).check())
 
 
 def vehicle(key: Vehicle | str) -> Vehicle:
