@@ -113,7 +113,7 @@ def leaning(text: Any) -> Markup:
 
 @cache
 def _environment() -> Environment:
-    found = Environment(
+    environment = Environment(
         loader=PackageLoader("grader", "pages/templates"),
         autoescape=True,
         undefined=StrictUndefined,  # a name that the page forgot is an error, never a gap
@@ -121,9 +121,9 @@ def _environment() -> Environment:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
-    found.filters |= {"lines": lines, "leaning": leaning, "css": _css, "cell": _cell}
-    found.globals["signs"] = _SIGNS
-    return found
+    environment.filters |= {"lines": lines, "leaning": leaning, "css": _css, "cell": _cell}
+    environment.globals["signs"] = _SIGNS
+    return environment
 
 
 def _css(text: Any) -> Markup:

@@ -133,11 +133,11 @@ class Adjustments:
                 mine[exercise] = hundredths
         return replace(self, overrides=overrides)
 
-    def apply(self, issue: Any, found: SheetMark) -> SheetMark:
+    def apply(self, issue: Any, marked: SheetMark) -> SheetMark:
         """The verdicts on a sheet with what was read put in the place of what waits."""
         if owner(issue) not in self.readings:
-            return found
-        return structs.replace(found, parts=tuple(self._read(issue, mark) for mark in found.parts))
+            return marked
+        return structs.replace(marked, parts=tuple(self._read(issue, mark) for mark in marked.parts))
 
     def _read(self, issue, mark):
         given = self.reading(issue, mark.path, mark.raw) if mark.verdict == AWAITING else None

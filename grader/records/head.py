@@ -71,10 +71,10 @@ def compare(term: Term, connection: Connection) -> list[str]:
 def _seen(term):
     """(row, hash), or None where nothing was seen."""
     try:
-        found = files.from_json(
+        heads = files.from_json(
             files.read_bytes(path_of(term), most=_LARGEST, what="What was seen of the ledger"), what="What was seen"
         )
-        row, seen_hash = found["row"], found["hash"]
+        row, seen_hash = heads["row"], heads["hash"]
     except (BadFile, KeyError):
         return None
     return (row, seen_hash) if type(row) is int and isinstance(seen_hash, str) else None

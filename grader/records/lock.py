@@ -92,11 +92,11 @@ def shared(term: Term, *, tell: Callable[[str], object] = _say, wait_seconds: fl
 
 
 def _wait(term: Term, handle: int, tell: Callable, wait_seconds: float, *, alone: bool = True) -> None:
-    begun, told = time.monotonic(), False
+    begun, was_told = time.monotonic(), False
     while not _lock(handle, alone):
-        if not told:
+        if not was_told:
             tell(f"Waiting for {_holder(term, handle)}.")
-            told = True
+            was_told = True
         if time.monotonic() - begun > wait_seconds:
             raise Refused(f"Still waiting for {_holder(term, handle)}. Nothing was changed; try again later.")
         time.sleep(0.05)
@@ -105,9 +105,9 @@ def _wait(term: Term, handle: int, tell: Callable, wait_seconds: float, *, alone
 def _holder(term, handle):
     try:
         os.lseek(handle, 0, os.SEEK_SET)
-        found = json.loads(os.read(handle, 2000))
-        since = term.shown(clock.from_text(found["since"]))
-        return f"{found['actor'][:60]}, who has been {found['doing'][:80]} since {since}"
+        holder = json.loads(os.read(handle, 2000))
+        since = term.shown(clock.from_text(holder["since"]))
+        return f"{holder['actor'][:60]}, who has been {holder['doing'][:80]} since {since}"
     except (ValueError, KeyError, TypeError, OSError):
         return "somebody else at work in this term"
 

@@ -49,7 +49,7 @@ def read(connection: Connection, sent_as: str, trainees: Sequence[str]) -> dict[
     }
 
 
-def write(connection: Connection, sent_as: str, found: Mapping[tuple[str, str, int], Sent]) -> None:
+def write(connection: Connection, sent_as: str, by_owner: Mapping[tuple[str, str, int], Sent]) -> None:
     """Put the state of some attempts in the place of what was remembered.
 
     Parameters
@@ -60,11 +60,11 @@ def write(connection: Connection, sent_as: str, found: Mapping[tuple[str, str, i
     """
     key = store(sent_as)
     rows = []
-    for (trainee, module, attempt), sent in found.items():
+    for (trainee, module, attempt), sent in by_owner.items():
         mine = {"store": key, "trainee": trainee, "module": module, "attempt": attempt}
         connection.execute(delete(table).where(*(table.c[name] == value for name, value in mine.items())))
-        said = {"standing": sent.standing, "voided": sent.voided}
-        rows.append(mine | {name: json.dumps(value, separators=(",", ":")) for name, value in said.items()})
+        body = {"standing": sent.standing, "voided": sent.voided}
+        rows.append(mine | {name: json.dumps(value, separators=(",", ":")) for name, value in body.items()})
     if rows:
         connection.execute(table.insert(), rows)
 

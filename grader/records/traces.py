@@ -103,14 +103,14 @@ def search(term: Term, marks: Sequence[Words]) -> list[str]:
     marks : list
         What `words` gave for each, or other words in that form.
     """
-    found = []
+    sentences = []
     for path in sorted(term.folder.rglob("*")):
         inside = path.relative_to(term.folder)
         if path.is_file() and not path.is_symlink() and inside.parts[0] not in _LESSONS:
             content = path.read_bytes()
             if any(mentions(content, mine) or mentions(str(inside).encode(), mine) for mine in marks):
-                found.append(f"{inside} still names or quotes a deleted person. Look at it and remove it.")
-    return found
+                sentences.append(f"{inside} still names or quotes a deleted person. Look at it and remove it.")
+    return sentences
 
 
 def mentions(content: bytes, mine: Words, depth: int = 0) -> bool:
@@ -196,8 +196,8 @@ def _owner(content):
                 return next((owner for owner in map(_owner, contents) if owner), None)
         if len(content) > sheets.LARGEST_FILE or sheets.values_in(content) > sheets.MOST_VALUES:
             return None
-        said = json.loads(content.decode("utf-8-sig"))
-        owner = said.get("trainee") if isinstance(said, dict) else None
+        body = json.loads(content.decode("utf-8-sig"))
+        owner = body.get("trainee") if isinstance(body, dict) else None
         return owner if isinstance(owner, str) else None
     except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError, ValueError, RecursionError):
         return None

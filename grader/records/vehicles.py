@@ -80,7 +80,7 @@ def revisions(connection: Connection, key: str = "") -> list[Revision]:
 
 def latest(connection: Connection) -> dict[str, Revision]:
     """Key -> its last revision."""
-    return {found.key: found for found in revisions(connection)}
+    return {revision.key: revision for revision in revisions(connection)}
 
 
 def add(connection: Connection, own: OwnVehicle, text: str) -> Revision:
@@ -92,10 +92,10 @@ def add(connection: Connection, own: OwnVehicle, text: str) -> Revision:
     """
     key = own.vehicle.key
     last = connection.execute(select(func.max(table.c.revision)).where(table.c.key == key)).scalar() or 0
-    found = Revision(key, last + 1, own.digest, own.content, text, clock.to_text(clock.now()), ledger.actor())
-    connection.execute(table.insert().values({name: getattr(found, name) for name in Revision.__slots__}))
-    ledger.append(connection, [ledger.Entry("vehicle", new=found.line, sha256=found.digest)])
-    return found
+    revision = Revision(key, last + 1, own.digest, own.content, text, clock.to_text(clock.now()), ledger.actor())
+    connection.execute(table.insert().values({name: getattr(revision, name) for name in Revision.__slots__}))
+    ledger.append(connection, [ledger.Entry("vehicle", new=revision.line, sha256=revision.digest)])
+    return revision
 
 
 def assigned(connection: Connection, module_key: str) -> tuple[Revision, ...]:
@@ -117,12 +117,12 @@ def assigned(connection: Connection, module_key: str) -> tuple[Revision, ...]:
     return tuple(Revision(**row._mapping) for row in connection.execute(query))
 
 
-def note(connection: Connection, module_key: str, found: Sequence[Revision]) -> None:
+def note(connection: Connection, module_key: str, revisions: Sequence[Revision]) -> None:
     """Note from which revisions a module's numbers are drawn, in records and ledger."""
-    for place, one in enumerate(found):
+    for place, one in enumerate(revisions):
         values = {"module": module_key, "place": place, "key": one.key, "revision": one.revision}
         connection.execute(drawn_from.insert().values(**values))
-    entries = [ledger.Entry("vehicle", module=module_key, new=one.line, sha256=one.digest) for one in found]
+    entries = [ledger.Entry("vehicle", module=module_key, new=one.line, sha256=one.digest) for one in revisions]
     ledger.append(connection, entries)
 
 
@@ -145,6 +145,6 @@ def had(connection: Connection, module_key: str, exercises: AsIssued) -> tuple[R
     """
     digests = {entry["parameters"][DIGEST] for entry in exercises.values() if DIGEST in entry["parameters"]}
     for_all = assigned(connection, module_key)
-    if not digests or digests <= {found.digest for found in for_all}:
+    if not digests or digests <= {revision.digest for revision in for_all}:
         return for_all if digests else ()
-    return tuple(found for found in revisions(connection) if found.digest in digests)
+    return tuple(revision for revision in revisions(connection) if revision.digest in digests)

@@ -50,8 +50,8 @@ class Task:
     @property
     def digest(self) -> str:
         """SHA-256 of everything said about the work; withdrawing it later changes nothing here."""
-        said = [getattr(self, name) for name in self.__slots__ if name != "withdrawn"]
-        return hashlib.sha256(json.dumps(said, ensure_ascii=False).encode()).hexdigest()
+        values = [getattr(self, name) for name in self.__slots__ if name != "withdrawn"]
+        return hashlib.sha256(json.dumps(values, ensure_ascii=False).encode()).hexdigest()
 
     @property
     def line(self) -> str:
@@ -88,6 +88,6 @@ def tasks(connection: Connection, trainee: str = "", *, withdrawn: bool = False)
     return [Task(**row._mapping) for row in connection.execute(query.order_by(*order))]
 
 
-def latest(found: Iterable[Task]) -> dict[tuple[str, str], Task]:
+def latest(tasks: Iterable[Task]) -> dict[tuple[str, str], Task]:
     """(trainee, objective) -> the task of the latest day, the one recorded last where a day has two."""
-    return {(task.trainee, task.objective): task for task in sorted(found, key=lambda task: (task.day, task.id))}
+    return {(task.trainee, task.objective): task for task in sorted(tasks, key=lambda task: (task.day, task.id))}

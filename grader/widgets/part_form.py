@@ -233,8 +233,8 @@ class PartForm:
         self.say(f"{opening}{hint}{left}", "wrong", feedback.hints(self.store.truth, self.path, mark))
 
 
-def _echo(found):
+def _echo(understood):
     """What was read, with a decimal point: "12,5" comes back as 12.5, so that nobody wonders about the comma."""
-    if "," not in found.text or not isinstance(found.number, float):
-        return found.echo
-    return f"{found.number:.12g} {found.unit.text}".strip()
+    if "," not in understood.text or not isinstance(understood.number, float):
+        return understood.echo
+    return f"{understood.number:.12g} {understood.unit.text}".strip()

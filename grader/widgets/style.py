@@ -81,10 +81,10 @@ def layout(**values: Any) -> Layout:
 
 def _shared(kind, values):
     key = (kind, *sorted(values.items()))
-    found = _made.get(key)
-    if found is None or found.comm is None:  # closed, when the lesson ran again
-        found = _made[key] = kind(**values)
-    return found
+    shared = _made.get(key)
+    if shared is None or shared.comm is None:  # closed, when the lesson ran again
+        shared = _made[key] = kind(**values)
+    return shared
 
 
 def _light(kind):

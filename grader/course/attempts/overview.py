@@ -41,8 +41,8 @@ def lines(term: Term) -> Iterator[str]:
                 yield f"{row.module} ({row.mode}, {due}): withdrawn: {row.withdrawn}"
                 continue
             states = Counter(found.state for found in standing.standings(term, connection, [row.module]))
-            told = ", ".join(f"{n} {state}" for state, n in states.items())
-            yield f"{row.module} ({row.mode}, {due}): {told or 'nobody is left'}"
+            counts = ", ".join(f"{n} {state}" for state, n in states.items())
+            yield f"{row.module} ({row.mode}, {due}): {counts or 'nobody is left'}"
 
 
 def _other_dues(connection, assignment):
@@ -58,8 +58,8 @@ def slips(term: Term, module_key: str) -> list[tuple[str, str, int]]:
     with database.reading(term) as connection:
         kept = standing.kept_answers(connection, module_key)
         rows = connection.execute(select(table).where(table.c.module == module_key, table.c.slip != ""))
-        found = Counter((row.part, row.slip) for row in rows if not standing.is_kept(row, kept))
-    return [(part, slip, count) for (part, slip), count in found.most_common()]
+        counts = Counter((row.part, row.slip) for row in rows if not standing.is_kept(row, kept))
+    return [(part, slip, count) for (part, slip), count in counts.most_common()]
 
 
 def changes(found: Iterable[Any]) -> Iterator[str]:

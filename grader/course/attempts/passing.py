@@ -111,27 +111,27 @@ def outcome(term: Term, mark: Row, rows: Iterable[Any]) -> Outcome:
     needed = term.policy.must_pass_in(mark.module)
     by_code = by_objective(rows) if needed else {}
     judged = {code: judge(term.policy, code, by_code[code]) for code in needed if code in by_code}
-    failed = tuple(code for code, found in judged.items() if found.lacking)
+    failed = tuple(code for code, objective in judged.items() if objective.lacking)
     if failed:
         return Outcome(NO, failed)
     if not reached(term, mark.module, mark.mark, mark.most):
         return Outcome(OPEN if mark.pending else NO)  # while an answer waits the mark is one so far
-    return Outcome(OPEN if any(found.met == WAITS for found in judged.values()) else YES)
+    return Outcome(OPEN if any(objective.met == WAITS for objective in judged.values()) else YES)
 
 
-def rank(term: Term, mark: Row, found: Outcome) -> tuple[bool, int, int]:
+def rank(term: Term, mark: Row, outcome: Outcome) -> tuple[bool, int, int]:
     """Which of several attempts counts: the best mark, of equal ones the later; one that passes first where more is asked."""
     more = bool(term.policy.must_pass_in(mark.module))
-    return more and found.passed == YES, mark.mark, mark.attempt
+    return more and outcome.passed == YES, mark.mark, mark.attempt
 
 
 def by_objective(rows: Iterable[Any]) -> dict[str, list[Any]]:
     """Objective -> the rows of tm_answer that examine it, in the order of the objectives."""
-    found, tags = {}, examined()
+    by_code, tags = {}, examined()
     for row in rows:
         for code in tags.get(row.part, ()):
-            found.setdefault(code, []).append(row)
-    return {code: found[code] for code in catalogue.objectives() if code in found}
+            by_code.setdefault(code, []).append(row)
+    return {code: by_code[code] for code in catalogue.objectives() if code in by_code}
 
 
 @cache

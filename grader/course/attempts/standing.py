@@ -65,11 +65,13 @@ def modes(connection: Connection) -> dict[str, str]:
 def must_be_assigned(connection: Connection, module_key: str) -> None:
     """Refuse a module that was never assigned in this term, or was withdrawn."""
     table = schema.assignment
-    found = connection.execute(select(table).where(table.c.module == module_key)).first()
-    if found is None:
+    assignment = connection.execute(select(table).where(table.c.module == module_key)).first()
+    if assignment is None:
         raise Refused(f"{module_key} was not assigned in this term. Run 'assign {module_key}' first.")
-    if found.withdrawn:
-        raise Refused(f"{module_key} was withdrawn ({found.withdrawn}). Run 'assign {module_key}' to take that back.")
+    if assignment.withdrawn:
+        raise Refused(
+            f"{module_key} was withdrawn ({assignment.withdrawn}). Run 'assign {module_key}' to take that back."
+        )
 
 
 def listed_modules(connection: Connection) -> list[str]:
@@ -244,8 +246,8 @@ class Whom:
             raise Refused("Nobody is named. Name trainees, a group, or who lacks what; nothing was changed.")
         people = roster.chosen(connection, self.group, self.trainees)
         if self.lacking:
-            found = standings(term, connection, [module_key], people=people)
-            people = [one.person for one in found if _lacks(one, self.lacking)]
+            theirs = standings(term, connection, [module_key], people=people)
+            people = [one.person for one in theirs if _lacks(one, self.lacking)]
             if not people:
                 raise Refused(f"Nobody there is {self.lacking} in {module_key}. Nothing was changed.")
         return people

@@ -103,10 +103,10 @@ def _delete(term, people, reason):
         if way == channels.EXCHANGE
     ]
     with database.transaction(term) as connection:
-        told = len(everybody & sent.people(connection))
-        if told:
+        sent_people = len(everybody & sent.people(connection))
+        if sent_people:
             done.findings.append(
-                f"Statements about {told} of them were written for a record store. What lies there is not ours to delete: "
+                f"Statements about {sent_people} of them were written for a record store. What lies there is not ours to delete: "
                 "ask whoever runs it."
             )
         _delete_rows(connection, everybody)

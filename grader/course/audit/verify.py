@@ -149,8 +149,8 @@ class _Check:
 
     def _answers(self, row, who, again):
         """Each answer is kept as it is judged: objectives are met by answers, not by marks."""
-        stored = {found.part: answers.deciding(found) for found in self._kept.get(adjustments.owner(row), ())}
-        now = {found["part"]: answers.deciding(found) for found in again.answers}
+        stored = {answer.part: answers.deciding(answer) for answer in self._kept.get(adjustments.owner(row), ())}
+        now = {answer["part"]: answers.deciding(answer) for answer in again.answers}
         wrong = [part for part in sorted(stored.keys() | now.keys()) if stored.get(part) != now.get(part)]
         if wrong:
             words = f"the records of {', '.join(wrong[:3])}{' and others' if len(wrong) > 3 else ''} are not what marking again gives. "
@@ -245,13 +245,13 @@ class _Check:
 
 def _check_decisions(connection, decided, proof):
     """Extensions, excuses, marks by hand and readings must be what the ledger said last about each."""
-    said = {}
+    in_ledger = {}
     for _, _, entry in ledger.entries(connection, "extension", "excuse", "override", "read"):
         who = (entry["trainee"], entry["module"])
         key = who if entry["event"] == "excuse" else (*who, entry["attempt"], entry["exercise"])
         if entry["event"] == "read":
             key = (*key, entry["sha256"])
-        said[entry["event"], key] = entry["new"]
+        in_ledger[entry["event"], key] = entry["new"]
     held = {("extension", (*owner, "")): until for owner, until in decided.until.items()}
     held |= {("excuse", who): "excused" for who in decided.excused}
     held |= {("override", (*owner, e)): mark for owner, marks in decided.overrides.items() for e, mark in marks.items()}
@@ -266,12 +266,12 @@ def _check_decisions(connection, decided, proof):
                 proof.findings.append(
                     f"{', '.join(map(str, owner))}, {part}: the points do not add up to what was given."
                 )
-    said = {key: new for key, new in said.items() if new not in (None, "")}
-    for event, key in sorted(set(said) | set(held), key=str):
-        if said.get((event, key)) != held.get((event, key)):
+    in_ledger = {key: new for key, new in in_ledger.items() if new not in (None, "")}
+    for event, key in sorted(set(in_ledger) | set(held), key=str):
+        if in_ledger.get((event, key)) != held.get((event, key)):
             who = ", ".join(str(part) for part in key if part != "")
             proof.findings.append(
-                f"{who}: the records hold {event} {held.get((event, key), 'none')}, the ledger says {said.get((event, key), 'none')}."
+                f"{who}: the records hold {event} {held.get((event, key), 'none')}, the ledger says {in_ledger.get((event, key), 'none')}."
             )
 
 

@@ -44,15 +44,17 @@ class ReleasedNotebook(NotebookExporter):
     """
 
     def from_filename(self, filename: str, resources: Any = None, **options: Any) -> Any:
-        said = resources["nbgrader"]
+        names = resources["nbgrader"]
         root = Path(self.parent.coursedir.root)  # pyright: ignore[reportOptionalMemberAccess] (nbgrader always names one)
-        if any(not _ordinary(path) for path in _everything(root / "submitted" / said["student"] / said["assignment"])):
+        if any(
+            not _ordinary(path) for path in _everything(root / "submitted" / names["student"] / names["assignment"])
+        ):
             # nbgrader passes over a hook that failed; links must not reach the feedback even then.
             raise BadFile(
-                f"The submission of {said['student']} holds links or pipes. Take them out and autograde again."
+                f"The submission of {names['student']} holds links or pipes. Take them out and autograde again."
             )
-        lesson = root / "release" / said["assignment"] / f"{said['notebook']}.ipynb"
-        resources[OURS] = {"root": root, "folder": root / "autograded" / said["student"] / said["assignment"]}
+        lesson = root / "release" / names["assignment"] / f"{names['notebook']}.ipynb"
+        resources[OURS] = {"root": root, "folder": root / "autograded" / names["student"] / names["assignment"]}
         return super().from_filename(str(lesson), resources=resources, **options)
 
 
@@ -60,28 +62,28 @@ class MarkAnswers(NbGraderPreprocessor):
     """Marks answers.json beside the notebook and puts what was typed into the cells."""
 
     def preprocess(self, nb: Any, resources: Any) -> tuple[Any, Any]:
-        said, ours = resources["nbgrader"], resources[OURS]
-        term, module = terms.open_term(ours["root"]), catalogue.module(said["assignment"])
+        names, ours = resources["nbgrader"], resources[OURS]
+        term, module = terms.open_term(ours["root"]), catalogue.module(names["assignment"])
         ours |= {"hundredths": {}, "penalty": 0}
-        sheet = found = None
+        sheet = marked = None
         try:
             content = files.read_bytes(ours["folder"] / sheets.NAME, most=sheets.LARGEST_FILE, what="The answer sheet")
-            sheet, found, penalty = judge(term, module, said["student"], content)
+            sheet, marked, penalty = judge(term, module, names["student"], content)
             lying = sheets.parse(content).attempt
             if lying != sheet.attempt:
                 self.log.warning(
                     "%s, %s: attempt %s lies in submitted/ and attempt %s counts, so that one stays. If the other is not marked "
                     "yet, run 'collect' and 'mark'.",
-                    said["student"],
+                    names["student"],
                     module.key,
                     lying,
                     sheet.attempt,
                 )
-            ours |= {"hundredths": evaluation.by_exercise(found), "penalty": penalty}
+            ours |= {"hundredths": evaluation.by_exercise(marked), "penalty": penalty}
         except BadFile as problem:
             # No score is written, so that it waits for a person: an unreadable sheet is not a zero.
-            self.log.warning("%s, %s: %s", said["student"], module.key, problem)
-        return nbformat.from_dict(papers.rebuild(nb, module, sheet, found)), resources
+            self.log.warning("%s, %s: %s", names["student"], module.key, problem)
+        return nbformat.from_dict(papers.rebuild(nb, module, sheet, marked)), resources
 
 
 class SaveMarks(SaveAutoGrades):
@@ -89,9 +91,9 @@ class SaveMarks(SaveAutoGrades):
 
     def preprocess(self, nb: Any, resources: Any) -> tuple[Any, Any]:
         nb, resources = super().preprocess(nb, resources)
-        said = resources["nbgrader"]
-        with Gradebook(said["db_url"]) as book:
-            work = book.find_submission_notebook(said["notebook"], said["assignment"], said["student"])
+        names = resources["nbgrader"]
+        with Gradebook(names["db_url"]) as book:
+            work = book.find_submission_notebook(names["notebook"], names["assignment"], names["student"])
             work.late_submission_penalty = resources[OURS]["penalty"] / 100
             book.db.commit()
         return nb, resources

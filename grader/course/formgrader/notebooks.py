@@ -64,9 +64,9 @@ def rebuild(lesson: dict[str, Any], module: Module, sheet: Sheet | None, found: 
         paper.setdefault("metadata", {})[OURS] = {"attempt": sheet.attempt}
     exercises = {exercise.name: exercise for exercise in module.exercises}
     for cell in paper["cells"]:
-        said = cell.get("metadata", {}).get("nbgrader", {})
-        exercise = exercises.get(said.get("grade_id"))
-        if not said.get("grade") or exercise is None:
+        settings = cell.get("metadata", {}).get("nbgrader", {})
+        exercise = exercises.get(settings.get("grade_id"))
+        if not settings.get("grade") or exercise is None:
             continue
         typed = (
             {}
@@ -169,8 +169,8 @@ def shown(term: Term, trainee: str, module: Module) -> int | None:
     """The attempt that a trainee's paper shows; None where there is no paper, or one of which nobody can say it."""
     path = term.folder / "autograded" / trainee / module.key / f"{module.key}.ipynb"
     try:
-        said = files.from_json(files.read_bytes(path, most=LARGEST_LESSON, what="The paper"), what="The paper")
-        return said["metadata"][OURS]["attempt"]
+        paper = files.from_json(files.read_bytes(path, most=LARGEST_LESSON, what="The paper"), what="The paper")
+        return paper["metadata"][OURS]["attempt"]
     except (BadFile, KeyError, TypeError):
         return None
 
@@ -193,7 +193,7 @@ def released(term: Term, module: Module) -> tuple[bytes, dict]:
 
 def counting(connection: Connection, module: Module, trainees: Collection[str] | None = None) -> list[tuple[Row, Row]]:
     """(issue, hand-in that was marked) of the attempt that counts, of all trainees or of some."""
-    best, found = standing.best_attempts(connection), []
+    best, attempts = standing.best_attempts(connection), []
     mark, issue, hand_in = schema.mark, schema.issue, schema.hand_in
     query = (
         select(issue, mark.c.sha256)
@@ -205,8 +205,8 @@ def counting(connection: Connection, module: Module, trainees: Collection[str] |
         if best[row.trainee, row.module] == row.attempt:
             same = (*adjustments.of(hand_in, adjustments.owner(row)), hand_in.c.sha256 == row.sha256)
             marked = connection.execute(select(hand_in).where(*same)).first()
-            found += [(row, marked)] if marked else []
-    return found
+            attempts += [(row, marked)] if marked else []
+    return attempts
 
 
 class _Paper:
@@ -220,8 +220,8 @@ class _Paper:
             term.folder / name / issue.trainee / module.key for name in ("submitted", "autograded")
         )
         self._content = evaluation.kept(term, hand_in)
-        found = evaluation.evaluate(term, module, issue, hand_in, decided)
-        self._paper = rebuild(lesson, module, whole(issue, sheets.parse(self._content)), found.sheet)
+        evaluated = evaluation.evaluate(term, module, issue, hand_in, decided)
+        self._paper = rebuild(lesson, module, whole(issue, sheets.parse(self._content)), evaluated.sheet)
         self._stamp = f"{clock.from_text(hand_in.received_at).astimezone(UTC):%Y-%m-%d %H:%M:%S} UTC\n".encode()
 
     def submit(self, lesson_bytes: bytes) -> bool:

@@ -187,18 +187,22 @@ def override(
 
 def _latest_issue(connection, person, module):
     """The latest attempt of somebody."""
-    found = connection.execute(_issues(person, module)).first()
-    if found is None:
+    latest = connection.execute(_issues(person, module)).first()
+    if latest is None:
         raise Refused(
             f"{person.name} has no numbers for {module.key}. Run 'assign {module.key}' first; nothing was changed."
         )
-    return found
+    return latest
 
 
 def _counting_issue(term, connection, person, module):
     """The marked attempt of somebody that counts; of whoever is excused the one with the best mark."""
-    found = standing.standings(term, connection, [module.key], people=[person])
-    attempt = found[0].attempt if found and found[0].mark else standing.best_attempt(connection, person.id, module.key)
+    standings = standing.standings(term, connection, [module.key], people=[person])
+    attempt = (
+        standings[0].attempt
+        if standings and standings[0].mark
+        else standing.best_attempt(connection, person.id, module.key)
+    )
     if attempt is None:
         raise Refused(
             f"{person.name} has no marks in {module.key}. Run 'mark {module.key}' first; nothing was changed."
@@ -224,7 +228,7 @@ def _hundredths(text, exercise):
             f"“{text[:40]}” is no mark. Write a number with at most two decimals, such as 1.5, or {COMPUTED!r}."
         )
     whole, _, part = plain.partition(".")
-    found = int(whole) * 100 + int(part.ljust(2, "0") or 0)
-    if found > exercise.marks * 100:
+    hundredths = int(whole) * 100 + int(part.ljust(2, "0") or 0)
+    if hundredths > exercise.marks * 100:
         raise Refused(f"{exercise.name} has {exercise.marks} marks; {text.strip()} is more. Nothing was changed.")
-    return found
+    return hundredths

@@ -77,10 +77,10 @@ def change_due(term: Term, module_key: str, due: str, whom: Whom, *, reason: str
     """
     moment = clock.to_text(dates.parse(term, due))
     with session(term, module_key, "moving the due time of", read_only=preview) as work:
-        found = _assignment(work)
+        assignment = _assignment(work)
         people = whom.people(term, work.connection, work.module.key)
         rows = [row for row in _issues(work, people, first=whom.everybody) if row.due != moment]
-        if not rows and not (whom.everybody and found.due != moment):
+        if not rows and not (whom.everybody and assignment.due != moment):
             raise Refused(
                 f"{work.module.key} is due at {term.shown(clock.from_text(moment))} already. Nothing was changed."
             )
@@ -104,7 +104,7 @@ def change_due(term: Term, module_key: str, due: str, whom: Whom, *, reason: str
             table = schema.assignment
             work.connection.execute(table.update().where(table.c.module == work.module.key).values(due=moment))
             entry = ledger.Entry(
-                "assigned", module=work.module.key, old=found.due, new=moment, reason=reason, kind=ledger.DUE
+                "assigned", module=work.module.key, old=assignment.due, new=moment, reason=reason, kind=ledger.DUE
             )
             ledger.append(work.connection, [entry])
         _move(work, rows, moment, reason)
@@ -168,12 +168,12 @@ def withdraw(term: Term, module_key: str, *, reason: str = "", preview: bool = F
 
 def _assignment(work: Work) -> Row:
     table = schema.assignment
-    found = work.connection.execute(select(table).where(table.c.module == work.module.key)).first()
-    if found is None:
+    assignment = work.connection.execute(select(table).where(table.c.module == work.module.key)).first()
+    if assignment is None:
         raise Refused(f"{work.module.key} was not assigned in this term; nothing was changed.")
-    if found.withdrawn:
-        raise Refused(f"{work.module.key} was withdrawn already ({found.withdrawn}); nothing was changed.")
-    return found
+    if assignment.withdrawn:
+        raise Refused(f"{work.module.key} was withdrawn already ({assignment.withdrawn}); nothing was changed.")
+    return assignment
 
 
 def _issues(work: Work, people: Sequence[Trainee], *, first: bool) -> list[Row]:
@@ -182,11 +182,11 @@ def _issues(work: Work, people: Sequence[Trainee], *, first: bool) -> list[Row]:
     rows = work.connection.execute(
         select(table).where(table.c.module == work.module.key).order_by(table.c.trainee, table.c.attempt)
     )
-    wanted, found = {person.id for person in people}, {}
+    wanted, latest = {person.id for person in people}, {}
     for row in rows:
         if row.trainee in wanted and (row.attempt == 1 or not first):
-            found[row.trainee] = row
-    return list(found.values())
+            latest[row.trainee] = row
+    return list(latest.values())
 
 
 def _handed_in(work: Work, rows: Sequence[Row]) -> set[str]:

@@ -74,13 +74,13 @@ def mark(term: Term, module_key: str, *, reason: str = "", preview: bool = False
             some = to_mark[start : start + TOGETHER]
             marks = marker.begin(issue.trainee for issue, _ in some)
             for issue, hand_ins in some:
-                found = _evaluated(marker, issue, hand_ins)
-                if found is None:
+                evaluated = _evaluated(marker, issue, hand_ins)
+                if evaluated is None:
                     continue
                 if preview:
-                    _preview(connection, marks.before(issue), found, marker.run)
+                    _preview(connection, marks.before(issue), evaluated, marker.run)
                 else:
-                    marker.put(people[issue.trainee], found)
+                    marker.put(people[issue.trainee], evaluated)
             if not preview:
                 marker.write(rows)
             work.keep()
@@ -97,8 +97,8 @@ def _evaluated(marker: Marker, issue: Row, hand_ins: Sequence[Row]) -> Evaluatio
         findings += [Finding(last.kind, who, kept.sentence(last)) for last in hand_ins[-1:]]
         return None
     try:
-        found = evaluation.evaluate(work.term, work.module, issue, hand_in, marker.decided)
-        found.answers  # noqa: B018  computed here, where a fault on one sheet is caught
+        evaluated = evaluation.evaluate(work.term, work.module, issue, hand_in, marker.decided)
+        evaluated.answers  # noqa: B018  computed here, where a fault on one sheet is caught
     except BadSheet as problem:
         findings.append(Finding(finding.CANNOT_MARK, who, str(problem)))
         return None
@@ -110,13 +110,13 @@ def _evaluated(marker: Marker, issue: Row, hand_ins: Sequence[Row]) -> Evaluatio
         )
         findings.append(Finding(finding.FAULT, who, words))
         return None
-    findings += [Finding(finding.NOTE, who, _one_line(note)) for note in found.sheet.notes]
-    return found
+    findings += [Finding(finding.NOTE, who, _one_line(note)) for note in evaluated.sheet.notes]
+    return evaluated
 
 
-def _preview(connection: Connection, before: Row | None, found: Evaluation, run: MarkRun) -> None:
+def _preview(connection: Connection, before: Row | None, evaluated: Evaluation, run: MarkRun) -> None:
     """Note what marking would change for one trainee, part by part; write nothing."""
-    issue, values = found.issue, found.values
+    issue, values = evaluated.issue, evaluated.values
     if before is not None and all(getattr(before, name) == value for name, value in values.items()):
         run.unchanged += 1
         return
@@ -126,7 +126,7 @@ def _preview(connection: Connection, before: Row | None, found: Evaluation, run:
         had = {row.part: row.hundredths for row in connection.execute(select(schema.answer).where(*mine))}
     parts = tuple(
         (mark.path, had.get(mark.path), mark.hundredths)
-        for mark in found.sheet.parts
+        for mark in evaluated.sheet.parts
         if had.get(mark.path) != mark.hundredths
     )
     same_work = before is not None and before.sha256 == values["sha256"]

@@ -91,9 +91,9 @@ class Marks:
                 self._c.execute(delete(table).where(*same), old)
         marks = [dict(zip(_OWNER, owner, strict=True)) | new[0] for owner, new in self._new.items()]
         answers = [row for new in self._new.values() for row in new[1]]
-        for table, found in ((schema.mark, marks), (schema.answer, answers)):
-            if found:
-                self._c.execute(table.insert(), found)
+        for table, new_rows in ((schema.mark, marks), (schema.answer, answers)):
+            if new_rows:
+                self._c.execute(table.insert(), new_rows)
         rows.write(self._counting(decided))
         ledger.append(self._c, [new[3] for new in self._new.values()])
 

@@ -109,32 +109,32 @@ def _compare(connection, module, rows):
     for trainee, scores in rows.book().items():
         owner = counting.get(trainee)
         for exercise in module.exercises:
-            found = scores.get(exercise.name)
-            if found is None:
+            score = scores.get(exercise.name)
+            if score is None:
                 continue
             who = f"{trainee}, {exercise.name}"
-            if found.extra:
-                words = f"formgrader gives {found.extra / 100:g} extra credit, which counts nowhere here."
+            if score.extra:
+                words = f"formgrader gives {score.extra / 100:g} extra credit, which counts nowhere here."
                 findings.append(Finding(finding.EXTRA_CREDIT, who, words))
             if owner is None:
-                if found.manual is not None:
+                if score.manual is not None:
                     words = "formgrader has a mark, and nothing of this trainee was marked here. Collect and mark."
                     findings.append(Finding(finding.NOTHING_MARKED, who, words))
                 continue
             ours = overrides.get(owner, {}).get(exercise.key)
-            if found.manual is not None and not 0 <= found.manual <= exercise.marks * 100:
+            if score.manual is not None and not 0 <= score.manual <= exercise.marks * 100:
                 words = (
-                    f"formgrader gives {found.manual / 100:g} of {exercise.marks}; not taken over. Correct it there."
+                    f"formgrader gives {score.manual / 100:g} of {exercise.marks}; not taken over. Correct it there."
                 )
                 findings.append(Finding(finding.OUT_OF_RANGE, who, words))
-            elif found.manual != ours:
-                changes.append(Change(owner, exercise, ours, found.manual))
+            elif score.manual != ours:
+                changes.append(Change(owner, exercise, ours, score.manual))
             marked = computed.get((owner, exercise.key), [0])
             expected = None if None in marked else sum(marked)  # a written answer has no automatic mark
-            if found.auto is not None and found.auto != expected:
+            if score.auto is not None and score.auto != expected:
                 shown = "none" if expected is None else f"{expected / 100:g}"
                 words = (
-                    f"the automatic mark in the gradebook is {found.auto / 100:g} where marking gave {shown}. Somebody "
+                    f"the automatic mark in the gradebook is {score.auto / 100:g} where marking gave {shown}. Somebody "
                     "changed it, or autograded another hand-in; the records here count."
                 )
                 findings.append(Finding(finding.AUTOMATIC_MARK, who, words))

@@ -192,8 +192,8 @@ def chosen(
     """
     judged = passing.judge_all(term.policy, rows)
     if not named:
-        found = {code: one.met for code, one in judged.items() if one.lacking}
-        if not found:
+        lacking = {code: one.met for code, one in judged.items() if one.lacking}
+        if not lacking:
             few = ", ".join(code for code, one in judged.items() if one.met == passing.TOO_FEW)
             more = (
                 f"To have one with a single item sat again all the same, name it with --objective ({few})."
@@ -203,7 +203,7 @@ def chosen(
             raise Refused(
                 f"{person.name} has shown every objective of {module.key}. Nothing was issued. {more}".rstrip()
             )
-        return found
+        return lacking
     wanted = {code.strip().upper() for code in named}
     if wanted - set(judged):
         raise Unknown(
@@ -272,7 +272,7 @@ def _counting(term, connection, module, person) -> Row:
 def _issue(work, before, attempt, due, fresh):
     """The issue: fresh numbers where they are to be sat, else those of before with the answers given to them."""
     term, module, numbers = work.term, work.module, before.numbers
-    own = [found.own for found in vehicles.had(work.connection, module.key, numbers)]
+    own = [revision.own for revision in vehicles.had(work.connection, module.key, numbers)]
     trainee, table = before.issue.trainee, schema.issue
     mine = (table.c.trainee == trainee, table.c.module == module.key)
     had = [

@@ -61,14 +61,14 @@ class Marker:
         self._marks = Marks(self.work.connection, self.work.module, trainees)
         return self._marks
 
-    def put(self, person: Trainee, found: Evaluation) -> None:
+    def put(self, person: Trainee, evaluated: Evaluation) -> None:
         """Gather one trainee's marks, unless they are as before or would change without a reason."""
         assert self._marks is not None, "begin first"
-        issue, values, before = found.issue, found.values, self._marks.before(found.issue)
-        same_work = before is not None and before.sha256 == found.hand_in.sha256
+        issue, values, before = evaluated.issue, evaluated.values, self._marks.before(evaluated.issue)
+        same_work = before is not None and before.sha256 == evaluated.hand_in.sha256
         if before is not None:
             same = all(getattr(before, name) == value for name, value in values.items())
-            if same and self._marks.same_answers(issue, found.answers):
+            if same and self._marks.same_answers(issue, evaluated.answers):
                 self.run.unchanged += 1
                 return
             if same_work and before.mark != values["mark"] and not self.reason.strip():
@@ -79,8 +79,8 @@ class Marker:
                 self.run.held.append(Finding(finding.HELD, person.id, words))
                 return
         by_hand = {key.rpartition(".")[2]: mark for key, mark in self.decided.by_hand(issue).items()}
-        received = clock.from_text(found.hand_in.received_at)
-        earned = evaluation.by_exercise(found.sheet)
+        received = clock.from_text(evaluated.hand_in.received_at)
+        earned = evaluation.by_exercise(evaluated.sheet)
         entry = ledger.Entry(
             "re-marked" if same_work else "marked",
             trainee=issue.trainee,
@@ -91,14 +91,14 @@ class Marker:
             most=values["most"],
             engine=ENGINE,
             key_version=values["key_version"],
-            sha256=found.hand_in.sha256,
+            sha256=evaluated.hand_in.sha256,
             reason=(self.reason or "same mark; settings or engine changed") if same_work else self.reason,
             kind=self.kind,
         )
         self._marks.put(
             issue,
             values | {"marked_at": clock.to_text(clock.now())},
-            found.answers,
+            evaluated.answers,
             gradebook.Work(person, received, earned, values["penalty"], by_hand),
             entry,
         )
@@ -143,12 +143,12 @@ def settle(
     hand_in = evaluation.counting(work.term, issue, hand_ins, marker.decided)
     if hand_in is None:
         raise Refused(f"Nothing of {issue.trainee} in {module.key} would count any more. Nothing was changed.")
-    found = evaluation.evaluate(work.term, module, issue, hand_in, marker.decided)
+    evaluated = evaluation.evaluate(work.term, module, issue, hand_in, marker.decided)
     marker.begin([issue.trainee])
-    marker.put(roster.one(connection, issue.trainee), found)
+    marker.put(roster.one(connection, issue.trainee), evaluated)
     marker.write(gradebook.Rows(connection, module))
     notebooks.follow(work.term, connection, module)
-    return found.values["mark"]
+    return evaluated.values["mark"]
 
 
 def _marks(hundredths: int) -> str:

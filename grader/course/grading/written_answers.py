@@ -143,12 +143,12 @@ def give_all(term: Term, module_key: str, given: Sequence[tuple[str, Sequence[st
 def codes(term: Term, connection: Connection, trainees: Collection[str]) -> set[str]:
     """Codes under which answers of some trainees can stand in a table that was written for a spreadsheet."""
     answered, given = schema.answer, adjustments.reading
-    found = {
+    by_code = {
         _code(term, row)
         for row in connection.execute(select(answered).where(answered.c.verdict.in_((AWAITING, READ))))
         if row.trainee in trainees
     }
-    return found | {
+    return by_code | {
         _code_of(term, adjustments.owner(row), row.part, row.digest)
         for row in connection.execute(select(given))
         if row.trainee in trainees
@@ -157,8 +157,8 @@ def codes(term: Term, connection: Connection, trainees: Collection[str]) -> set[
 
 def by_code(work: Work) -> dict[str, Answer]:
     """Every written answer of the module, read or not."""
-    found = _answers(work.term, work.connection, work.module, waiting_only=False)
-    return {answer.code: answer for answer in found}
+    all_answers = _answers(work.term, work.connection, work.module, waiting_only=False)
+    return {answer.code: answer for answer in all_answers}
 
 
 def write(work: Work, taken: Sequence[tuple[Answer, adjustments.Reading]]) -> list[Given]:
@@ -212,13 +212,13 @@ def _answers(term, connection, module, waiting_only):
     rows, kept_in = _rows(connection, module.key, decided, waiting_only), _kept(issues)
     if kept_in:
         rows = _once(rows, _rows(connection, module.key, decided, waiting_only=False), issues, kept_in)
-    found = []
+    listed = []
     for row in rows:
         exercises = issues[adjustments.owner(row)]
         truth = truth_of(module, exercises)
         exercise, part = module.as_issued(exercises).by_path[row.part]
         given = truth.given(exercise.key)
-        found.append(
+        listed.append(
             Answer(
                 _code(term, row),
                 adjustments.owner(row),
@@ -232,18 +232,18 @@ def _answers(term, connection, module, waiting_only):
                 kept_in.get(_same(row, issues), ()),
             )
         )
-    return sorted(found, key=lambda answer: answer.code)
+    return sorted(listed, key=lambda answer: answer.code)
 
 
 def _kept(issues):
     """What resits keep: (trainee, path, digest of the words, numbers) -> the attempts that do, as owners."""
-    found = {}
+    kept = {}
     for owner, exercises in issues.items():
         for entry in exercises.values():
             for path, (raw, _) in entry.get(KEPT, {}).items():
                 same = (owner[0], path, adjustments.digest(raw), json.dumps(entry["parameters"], sort_keys=True))
-                found[same] = (*found.get(same, ()), owner)
-    return found
+                kept[same] = (*kept.get(same, ()), owner)
+    return kept
 
 
 def _same(row, issues):

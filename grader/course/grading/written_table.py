@@ -41,14 +41,14 @@ def to_table(term: Term, module_key: str, *, waiting_only: bool = True, names: b
     bytes
         CSV, UTF-8 with a mark, in which no cell can act as a formula.
     """
-    found = written_answers.answers(term, module_key, waiting_only=waiting_only)
-    width = max((len(answer.rubric) for answer in found), default=1)
+    listed = written_answers.answers(term, module_key, waiting_only=waiting_only)
+    width = max((len(answer.rubric) for answer in listed), default=1)
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\r\n")
     people = ["trainee"] if names else []
     columns = [f"{what} {n}" for n in range(1, width + 1) for what in ("looked for", "at most", "points")]
     writer.writerow(["code", *people, "exercise", "question", "answer", *columns, "comment"])
-    for answer in found:
+    for answer in listed:
         cells = [
             answer.code,
             *([answer.person.name] if names else []),

@@ -175,7 +175,7 @@ class _Order:
         return handouts
 
     def _draw(self, person: Trainee) -> issued.Issued:
-        own = [found.own for found in self.drawn_from]
+        own = [revision.own for revision in self.drawn_from]
         term, who = self.term, {"key": self.term.key, "term": self.term.id, "trainee": person.id, "attempt": 1}
         numbers = variant.draw(self.module, **who, own=own)
         return issued.make(self.module, **who, mode=self.mode, due=self.due, zone=term.settings.zone, numbers=numbers)

@@ -57,7 +57,7 @@ def chosen(
         )
     wanted = tuple(have[key] for key in dict.fromkeys(keys))
     if first is not None and not some and wanted != before:
-        drawn = ", ".join(found.line for found in before) or "the teaching vehicles"
+        drawn = ", ".join(revision.line for revision in before) or "the teaching vehicles"
         raise Refused(
             f"{module.key} was assigned with numbers drawn from {drawn}. Nothing was changed; leave out --vehicle for those "
             "who joined since, or name a --group or --trainee for another vehicle."
@@ -65,7 +65,7 @@ def chosen(
     return wanted
 
 
-def prove(term: Term, module: Module, people: Sequence[Trainee], found: Sequence[vehicles.Revision]) -> None:
+def prove(term: Term, module: Module, people: Sequence[Trainee], revisions: Sequence[vehicles.Revision]) -> None:
     """Draw once for everybody without writing, and from each vehicle alone.
 
     Raises
@@ -74,7 +74,7 @@ def prove(term: Term, module: Module, people: Sequence[Trainee], found: Sequence
         A vehicle that no exercise can use, or whose figures keep a right answer
         and a slip too close together.
     """
-    owns = [one.own for one in found]
+    owns = [one.own for one in revisions]
     for own in owns:
         takers = [exercise for exercise in module.exercises if variant.engines(exercise, [own])]
         if not takers:
@@ -96,21 +96,21 @@ def prove(term: Term, module: Module, people: Sequence[Trainee], found: Sequence
             _draw(module, owns, term.key, term.id, person.id, ", ".join(own.vehicle.title for own in owns))
 
 
-def notes(module: Module, found: Sequence[vehicles.Revision]) -> tuple[str, ...]:
+def notes(module: Module, revisions: Sequence[vehicles.Revision]) -> tuple[str, ...]:
     """Sentences about what the numbers are drawn from; none for the teaching vehicles.
 
     Returns
     -------
     tuple of str
     """
-    owns = [one.own for one in found]
+    owns = [one.own for one in revisions]
     if not owns:
         return ()
     kept = [e.name for e in module.exercises if variant.ENGINE in e.draw and not variant.engines(e, owns)]
-    said = ["drawn from " + ", ".join(f"{one.own.vehicle.title} ({one.line})" for one in found)]
+    sentences = ["drawn from " + ", ".join(f"{one.own.vehicle.title} ({one.line})" for one in revisions)]
     if kept:
-        said.append(f"{', '.join(kept)} keeps the teaching vehicles, since it needs a 12 V battery")
-    return tuple(said)
+        sentences.append(f"{', '.join(kept)} keeps the teaching vehicles, since it needs a 12 V battery")
+    return tuple(sentences)
 
 
 def modules_of(term: Term, key: str) -> dict[int, list[str]]:
@@ -125,12 +125,12 @@ def modules_of(term: Term, key: str) -> dict[int, list[str]]:
     -------
     dict of int to list of str
     """
-    table, found = vehicles.drawn_from, {}
+    table, by_revision = vehicles.drawn_from, {}
     with database.reading(term) as connection:
         query = select(table).where(table.c.key == key).order_by(table.c.module)
         for row in connection.execute(query):
-            found.setdefault(row.revision, []).append(row.module)
-    return found
+            by_revision.setdefault(row.revision, []).append(row.module)
+    return by_revision
 
 
 def _draw(module, owns, key, term_id, trainee, title):

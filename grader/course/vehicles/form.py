@@ -168,10 +168,10 @@ def _accepted(asked, value, known, say):
     """Whether a value goes with what is known; says what does not fit."""
     name = known_as(asked)
     tried = {**known, name: value}
-    judged = [said for said in plausible.judge(tried) if said not in plausible.judge(known)]
-    for said in judged:
-        say(f"  {'' if said.fault else 'note: '}{said.sentence}")
-    if any(said.fault for said in judged):
+    judged = [remark for remark in plausible.judge(tried) if remark not in plausible.judge(known)]
+    for remark in judged:
+        say(f"  {'' if remark.fault else 'note: '}{remark.sentence}")
+    if any(remark.fault for remark in judged):
         say("  Type it again, or 'back' to correct what was said before.")
         return False
     known[name] = value

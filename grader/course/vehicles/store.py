@@ -188,13 +188,13 @@ def one(term: Term, key: str) -> list[vehicles.Revision]:
         Not stored.
     """
     with database.reading(term) as connection:
-        found = vehicles.revisions(connection, key)
+        revisions = vehicles.revisions(connection, key)
         have = vehicles.latest(connection)
-    if not found:
+    if not revisions:
         raise Unknown(
             f"No vehicle {key!r} is stored in this term; there are {', '.join(have) or 'none'}. 'vehicle add' stores one."
         )
-    return found
+    return revisions
 
 
 def compare(connection: Connection) -> list[str]:
@@ -205,17 +205,19 @@ def compare(connection: Connection) -> list[str]:
     list of str
     """
     findings, stored = [], vehicles.revisions(connection)
-    by_digest = {found.digest: found for found in stored}
-    said = [(entry["module"], entry["new"], entry["sha256"]) for _, _, entry in ledger.entries(connection, "vehicle")]
-    held = [("", found.line, found.digest) for found in stored]
+    by_digest = {revision.digest: revision for revision in stored}
+    noted = [(entry["module"], entry["new"], entry["sha256"]) for _, _, entry in ledger.entries(connection, "vehicle")]
+    held = [("", revision.line, revision.digest) for revision in stored]
     modules = connection.execute(select(vehicles.drawn_from.c.module).distinct()).scalars().all()
-    held += [(key, found.line, found.digest) for key in modules for found in vehicles.assigned(connection, key)]
-    for module, line, _ in sorted(set(said) ^ set(held)):
+    held += [
+        (key, revision.line, revision.digest) for key in modules for revision in vehicles.assigned(connection, key)
+    ]
+    for module, line, _ in sorted(set(noted) ^ set(held)):
         what = f"{module} draws from {line}" if module else f"vehicle {line}"
         findings.append(f"{what}: records and ledger do not say the same.")
-    for found in stored:
-        if hashlib.sha256(found.content.encode()).hexdigest() != found.digest:
-            findings.append(f"vehicle {found.line}: its figures were changed after it was stored.")
+    for revision in stored:
+        if hashlib.sha256(revision.content.encode()).hexdigest() != revision.digest:
+            findings.append(f"vehicle {revision.line}: its figures were changed after it was stored.")
     for row in connection.execute(select(schema.issue).where(schema.issue.c.record.contains(DIGEST))):
         findings += _check_issue(row, by_digest)
     return findings
@@ -233,14 +235,14 @@ def _check_issue(row, by_digest):
         given = exercises[exercise.key]["parameters"]
         if DIGEST not in given:
             continue
-        who, found = f"{row.trainee}, {exercise.key}", by_digest.get(given[DIGEST])
-        if found is None:
+        who, revision = f"{row.trainee}, {exercise.key}", by_digest.get(given[DIGEST])
+        if revision is None:
             yield f"{who}: drawn from a vehicle that is not in the records ({given[ENGINE]})."
         elif exercise.fill:
-            derived = json.loads(json.dumps(exercise.fill({**given, ENGINE: found.own.vehicle})))
+            derived = json.loads(json.dumps(exercise.fill({**given, ENGINE: revision.own.vehicle})))
             for name in sorted(derived):
                 if given.get(name) != derived[name]:
-                    yield f"{who}: {name} is not what vehicle {found.line} gives."
+                    yield f"{who}: {name} is not what vehicle {revision.line} gives."
 
 
 def _refuse_names(connection, text, path):

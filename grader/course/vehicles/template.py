@@ -121,12 +121,12 @@ def answers_in(path: Path) -> dict[tuple[str, str], Any]:
         No TOML.
     """
     content = files.read_bytes(path, most=LARGEST_FILE, what="The vehicle file")
-    said = files.from_toml(
+    settings = files.from_toml(
         content, what=path.name, advice="'vehicle check' names every such line; mend them first. Nothing was changed."
     )
     answers = {}
     for asked in FIELDS:
-        table = said.get(asked.table, {}) if asked.table else said
+        table = settings.get(asked.table, {}) if asked.table else settings
         answer = table.get(asked.name) if isinstance(table, dict) else None
         if asked.kind == CURVE and isinstance(answer, list):
             answer = [tuple(pair) for pair in answer if isinstance(pair, list) and len(pair) == 2]

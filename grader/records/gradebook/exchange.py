@@ -57,28 +57,30 @@ def fetched(term: Term, config: Any, notes: list[str]) -> Iterator[Path]:
         )
     with TemporaryDirectory(prefix="timing-mark-") as place:
         try:
-            for number, found in enumerate(sorted(inbound.iterdir())):
-                _copy(found, Path(place) / f"{number:06d}" / "submitted", notes)
+            for number, inbound_folder in enumerate(sorted(inbound.iterdir())):
+                _copy(inbound_folder, Path(place) / f"{number:06d}" / "submitted", notes)
         except OSError as problem:
             raise CannotWrite(f"{problem.filename} could not be read or copied: {problem.strerror}.") from None
         yield Path(place)
 
 
-def _copy(found, submitted, notes):
-    said = _NAME.match(found.name)
-    if not said or found.is_symlink() or not found.is_dir():
-        notes.append(f"{found.name[:80]} in the exchange is no hand-in; passed over")
+def _copy(inbound_folder, submitted, notes):
+    named = _NAME.match(inbound_folder.name)
+    if not named or inbound_folder.is_symlink() or not inbound_folder.is_dir():
+        notes.append(f"{inbound_folder.name[:80]} in the exchange is no hand-in; passed over")
         return
-    owner = _owner(found)
-    if owner not in (None, said["student"]):
-        notes.append(f"{found.name[:80]} says it is by {said['student'][:40]} and belongs to {owner}; ask both")
-    target = submitted / said["student"] / said["module"]
-    for folder, folders, names in os.walk(found):
+    owner = _owner(inbound_folder)
+    if owner not in (None, named["student"]):
+        notes.append(
+            f"{inbound_folder.name[:80]} says it is by {named['student'][:40]} and belongs to {owner}; ask both"
+        )
+    target = submitted / named["student"] / named["module"]
+    for folder, folders, names in os.walk(inbound_folder):
         folders[:] = [name for name in folders if not (Path(folder) / name).is_symlink()]
         for name in names:
             path = Path(folder) / name
             if path.suffix in _TAKEN and path.is_file() and not path.is_symlink() and path.stat().st_size <= _LARGEST:
-                copy = target / path.relative_to(found)
+                copy = target / path.relative_to(inbound_folder)
                 copy.parent.mkdir(parents=True, exist_ok=True)
                 shutil.copyfile(path, copy)
 

@@ -156,14 +156,14 @@ class Rows:
         self._c = connection
         self._t = nbgrader_api().Base.metadata.tables
         assignment, notebook, base = self._t["assignment"], self._t["notebook"], self._t["base_cell"]
-        found = connection.execute(
+        ids = connection.execute(
             select(assignment.c.id, notebook.c.id)
             .join(notebook, notebook.c.assignment_id == assignment.c.id)
             .where(assignment.c.name == module.key)
         ).first()
-        if found is None:
+        if ids is None:
             raise Refused(f"{module.key} was not released in this term. Run 'assign {module.key}' first.")
-        self._assignment, self._notebook = found
+        self._assignment, self._notebook = ids
         cells = connection.execute(
             select(base.c.id, base.c.name, base.c.type).where(base.c.notebook_id == self._notebook)
         ).all()
@@ -204,8 +204,8 @@ class Rows:
     def _write_names(self, people):
         student = self._t["student"]
         wanted = [student.c.id, student.c.first_name, student.c.last_name]
-        found = self._c.execute(select(*wanted).where(student.c.id.in_([person.id for person in people])))
-        before = {row.id: (row.first_name, row.last_name) for row in found}
+        known = self._c.execute(select(*wanted).where(student.c.id.in_([person.id for person in people])))
+        before = {row.id: (row.first_name, row.last_name) for row in known}
         names = [{"id": p.id, "first_name": p.first_name, "last_name": p.last_name} for p in people]
         self._many(student.insert(), [row for row in names if row["id"] not in before])
         changed = [r for r in names if before.get(r["id"], ("", "")) != (r["first_name"], r["last_name"])]
@@ -264,13 +264,13 @@ class Rows:
 
     def scores(self) -> dict[str, dict[str, int | None]]:
         """Automatic scores as hundredths: {trainee id: {exercise name: hundredths or None}}."""
-        return {who: {name: score.auto for name, score in found.items()} for who, found in self.book().items()}
+        return {who: {name: score.auto for name, score in by_name.items()} for who, by_name in self.book().items()}
 
     def book(self) -> dict[str, dict[str, Score]]:
         """All scores as they stand: {trainee id: {exercise name: Score}}."""
         submitted, book, grade = self._t["submitted_assignment"], self._t["submitted_notebook"], self._t["grade"]
         names = {cell: name for name, cell in self._graded.items()}
-        found = {}
+        scores = {}
         for row in self._c.execute(
             select(
                 submitted.c.student_id, grade.c.cell_id, grade.c.auto_score, grade.c.manual_score, grade.c.extra_credit
@@ -282,8 +282,8 @@ class Rows:
             score = Score(
                 *(None if x is None else round(100 * x) for x in (row.auto_score, row.manual_score, row.extra_credit))
             )
-            found.setdefault(row.student_id, {})[names[row.cell_id]] = score
-        return found
+            scores.setdefault(row.student_id, {})[names[row.cell_id]] = score
+        return scores
 
 
 def _scores(work, name):

@@ -52,7 +52,7 @@ def work_out(text: str) -> float:
     plain = re.sub(r"°|\bdeg\b", "", text.translate(_SIGNS))
     if re.search(r"(?<!\d)[1-9]\d{0,2},\d{3}(?!\d)", plain):
         raise Unreadable("A comma before three figures can mean two things. Write 1000 or 1.000.")
-    plain = _GROUPS.sub(lambda found: re.sub(r"\s", "", found[0]), plain)
+    plain = _GROUPS.sub(lambda value: re.sub(r"\s", "", value[0]), plain)
     spaced = re.search(r"[\d.,]*\d\s+\d[\d.,]*", plain)
     if spaced:
         raise Unreadable(
@@ -65,7 +65,7 @@ def work_out(text: str) -> float:
     if re.search(r"\d\s*(?:[A-Za-zπ(])", re.sub(r"\d[eE][+-]?\d", "0", plain)) or re.search(r"\)\s*[\w(]", plain):
         raise Unreadable("Write * where something is multiplied: 2*pi, 3*(4+1).")
     try:
-        found = float(_value(ast.parse(plain, mode="eval").body))
+        value = float(_value(ast.parse(plain, mode="eval").body))
     except Unreadable:  # is a ValueError too
         raise
     except ZeroDivisionError:
@@ -76,9 +76,9 @@ def work_out(text: str) -> float:
         raise Unreadable("One of the functions has no value there, such as the root of a negative number.") from None
     except (SyntaxError, RecursionError, MemoryError):
         raise Unreadable("This is no whole sum yet. Check brackets and signs.") from None
-    if not math.isfinite(found):
+    if not math.isfinite(value):
         raise Unreadable("The result is too large. Check the powers.")
-    return found
+    return value
 
 
 def _value(node):
@@ -90,10 +90,10 @@ def _value(node):
     if isinstance(node, ast.UnaryOp) and type(node.op) in _SIGN:
         return _SIGN[type(node.op)](_value(node.operand))
     if isinstance(node, ast.BinOp) and type(node.op) in _OPERATIONS:
-        found = _OPERATIONS[type(node.op)](_value(node.left), _value(node.right))
-        if isinstance(found, complex):
+        value = _OPERATIONS[type(node.op)](_value(node.left), _value(node.right))
+        if isinstance(value, complex):
             raise ValueError("root of a negative number")
-        return found
+        return value
     if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and len(node.args) == 1 and not node.keywords:
         function = _FUNCTIONS.get(node.func.id.lower())
         if function is not None:
@@ -137,10 +137,10 @@ class Calculator:
             self.echo.value = style.sentence(HELP)
             return
         try:
-            found = work_out(change["new"])
+            value = work_out(change["new"])
             together = "".join(
                 f" ({group} read as one number)" for group in _GROUPS.findall(change["new"].translate(_SIGNS))
             )
-            self.echo.value = style.sentence(f"= {found + 0.0:.7g}{together}")  # + 0.0: no minus before nought
+            self.echo.value = style.sentence(f"= {value + 0.0:.7g}{together}")  # + 0.0: no minus before nought
         except Unreadable as problem:
             self.echo.value = style.sentence(str(problem))

@@ -167,9 +167,9 @@ class BatchField(_Picked):
         """Show what the store holds."""
         if raw == self.raw:
             return
-        said = dict(entry.split("=", 1) for entry in listing.entries(raw) if "=" in entry) if raw else {}
+        decided = dict(entry.split("=", 1) for entry in listing.entries(raw) if "=" in entry) if raw else {}
         for label, decision in self._decisions.items():
-            wanted = said.get(label, "")
+            wanted = decided.get(label, "")
             decision.value = wanted if wanted in (KEEP, REJECT, UNDECIDED) else ""
 
 
