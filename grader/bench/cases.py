@@ -14,8 +14,18 @@ from types import MappingProxyType, SimpleNamespace
 from typing import Any
 
 from grader.bench import owner
-from grader.bench.atoms import KMILES, SOUND_GROUP, Atom, atoms, car_of, common, complaints_of, of_key
+from grader.bench.atoms import (
+    KMILES,
+    PAIRS_SHARE,
+    SOUND_GROUP,
+    SOUND_SHARE,
+    Atom,
+    car_of,
+    common,
+    of_key,
+)
 from grader.bench.draws import Draws
+from grader.bench.likelihood import complaints_of, idles, table
 from grader.errors import Refused, Unknown
 from grader.vehicle.car import Car
 from grader.vehicle.faults import HIGH, LOW, MID, SOUND, cylinder_at, fault
@@ -36,7 +46,7 @@ LEVEL_WORDS = MappingProxyType(
         1: "one fault, severe; the owner leaves nothing out",
         2: "one fault, of middle severity; the owner leaves something out",
         3: "one fault, slight or middle; one word of the owner is wrong",
-        4: "two faults, or an ignition that is sound",
+        4: "one fault or two, or an ignition that is sound",
     }
 )
 _SEVERITIES = {1: (HIGH,), 2: (MID,), 3: (LOW, MID), 4: (MID,)}
@@ -104,9 +114,10 @@ class Case:
 
 @dataclass(frozen=True, slots=True)
 class JobCard:
-    """What stands on the job card: vehicle, miles on the plugs, what was done last, the owner's words."""
+    """What stands on the job card: vehicle, how it came, miles on the plugs, what was done last, the owner's words."""
 
     vehicle: str
+    arrived: str
     plugs: str
     last_work: str
     words: tuple[str, ...]
@@ -145,9 +156,11 @@ def _masked(text: bytes, key: bytes) -> bytes:
 def job_card(case: Case) -> JobCard:
     """The job card of a case."""
     said = owner.complaint_words()
+    runs = idles(case.engine, case.kmiles)[table(case.engine).atoms.index(case.atom)]
     history = [said[word] for word in case.words if word.endswith("_again")]
     return JobCard(
         vehicle=case.spec.title,
+        arrived="It was driven in." if runs else "It was towed in.",
         plugs=f"{1000 * case.kmiles:,.0f} miles on the plugs",
         last_work=" ".join(history) or "Nothing is known of the last work.",
         words=tuple(said[word] for word in case.words if not word.endswith("_again")),
@@ -195,7 +208,8 @@ def drawn(engine: str, level: int, number: int, families: Sequence[str] = FAMILI
     draws = Draws(_KEY, "case", engine, level, number)
     fit = _fitting(engine, level)
     for turn in range(_TRIES):
-        atom = _weighted(fit, draws)
+        turned = draws.uniform()
+        atom = _weighted(next(some for upto, some in fit if turned < upto or upto == 1.0), draws)
         kmiles = _complaining(engine, atom, int(draws.uniform(0, len(KMILES))))
         if kmiles is None or family_of(engine, atom, kmiles) not in families:
             continue
@@ -214,20 +228,21 @@ def drawn(engine: str, level: int, number: int, families: Sequence[str] = FAMILI
     raise Refused(f"No car of level {level} on {engine} belongs to {', '.join(families)}. Take in another family.")
 
 
-def _fitting(engine: str, level: int) -> list[Atom]:
-    if level == 4:
-        return [
-            atom
-            for atom in atoms(engine, pairs=True)
-            if atom.severity == MID
-            and (len(atom.faults) > 1 or atom.groups == {SOUND_GROUP})
-            and SOUND not in atom.faults
-        ]
+def _fitting(engine: str, level: int) -> list[tuple[float, list[Atom]]]:
+    """What may be on the car: of the highest level first whether it has two faults, a sound ignition, or one fault."""
     allowed = _SEVERITIES[level]
-    return [
+    fit = [
         atom
-        for atom in atoms(engine, pairs=False)
+        for atom in table(engine).atoms
         if SOUND not in atom.faults and (atom.severity in allowed or fault(atom.faults[0]).severities is None)
+    ]
+    single = [atom for atom in fit if len(atom.faults) == 1]
+    if level < 4:
+        return [(1.0, single)]
+    return [
+        (PAIRS_SHARE, [atom for atom in fit if len(atom.faults) > 1]),
+        (PAIRS_SHARE + SOUND_SHARE, [atom for atom in single if atom.groups == {SOUND_GROUP}]),
+        (1.0, [atom for atom in single if atom.groups != {SOUND_GROUP}]),
     ]
 
 

@@ -44,7 +44,7 @@ ASK, SWAP = "ask", "swap"
 DRIVEN_MINUTES = 15.0
 UNFLEXED_HIT = 0.5
 _GAP_SD_MM = 0.02
-_SEEN_BY_GAUGE = ("worn_all", "narrow_all")  # looks of the plugs that the gap gauge settles
+SEEN_BY_GAUGE = ("worn_all", "narrow_all")  # looks of the plugs that the gap gauge settles
 
 
 @dataclass(frozen=True, slots=True)
@@ -317,7 +317,7 @@ def _look(sign, x, seen, draws):
     if sign.name == "plugs":
         gaps = [_rounded(gap + draws.normal(_GAP_SD_MM), sign.resolution) for gap in x.car.plug_gap_mm]
         figures = [Figure("plugs", f"number {place}", gap, "mm") for place, gap in enumerate(gaps, 1)]
-        seen = seen or word in _SEEN_BY_GAUGE
+        seen = seen or word in SEEN_BY_GAUGE
     if not seen and word != UNREADABLE:
         return sign.results[0], figures, where
     return word, figures, sign.places(x, word)

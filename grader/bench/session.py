@@ -43,6 +43,7 @@ from grader.vehicle.wear import driven
 EMPTY = '{"acts":[]}'
 MOST_ACTS = 200
 COMEBACK_MILES = 3000.0
+MOST_STOPPED = 3  # unsafe acts that end a case
 RUN, TEST, ACTION, UNSAFE, NAME, HAND_OVER = KINDS = ("run", "test", "action", "unsafe", "name", "hand over")
 OFF, KEY, IDLE, WARM_UP, COOL = RUNS = ("off", "key", "idle", "warm", "cool")
 RUN_WORDS = MappingProxyType(
@@ -117,7 +118,8 @@ class Step:
 class Bench:
     """A session after its last act.
 
-    steps: one for each act. car: as it stands now. bay: likewise. closed: handed over for
+    steps: one for each act. car: as it stands now. bay: likewise. drove_in: the engine kept running
+    when it was brought, else it was towed. closed: handed over for
     good. came_back: how often the owner came back. named: groups named last. cylinder: number named with them.
     """
 
@@ -125,6 +127,7 @@ class Bench:
     steps: tuple[Step, ...]
     car: Car
     bay: Bay
+    drove_in: bool
     closed: bool = False
     came_back: int = 0
     named: tuple[str, ...] = ()
@@ -315,11 +318,12 @@ def replay(case: Case, log: str) -> Bench:
 
 def begin(case: Case) -> Bench:
     """The session before the first act: the engine warm if it runs, for then it was driven in."""
-    return Bench(case, (), case.car, _brought_in(case.car))
+    return Bench(case, (), case.car, _brought_in(case.car), examined(case.car).idles)
 
 
 @lru_cache(maxsize=32)
-def _examined(car: Car) -> Examined:
+def examined(car: Car) -> Examined:
+    """A car under examination; cars of late are kept with what was solved for them."""
     return Examined(car)
 
 
@@ -335,12 +339,20 @@ def after(bench: Bench, act: Mapping[str, Any]) -> Bench:
     }[act["do"]]
     try:
         if bench.closed:
-            raise Refused("The car was handed over and has not come back; the session is closed.")
+            raise Refused(_closed(bench))
         return done(bench, act)
     except Stopped as reason:
-        return _with(bench, act, STOPPED, (str(reason),))
+        is_last = bench.stopped + 1 >= MOST_STOPPED
+        told = (str(reason), *(("That was the third: the instructor ends the case.",) * is_last))
+        return replace(_with(bench, act, STOPPED, told), closed=is_last)
     except (Refused, Unknown) as reason:
         return _with(bench, act, REFUSED, (str(reason),))
+
+
+def _closed(bench: Bench) -> str:
+    if bench.stopped >= MOST_STOPPED:
+        return "The instructor has ended the case after three unsafe acts."
+    return "The car was handed over and has not come back; the session is closed."
 
 
 def _with(bench: Bench, act: Mapping[str, Any], outcome: str, sentences: Sequence[str], **said: Any) -> Bench:
@@ -356,7 +368,7 @@ def _count(bench: Bench, kind: str, key: str) -> int:
 
 
 def _run(bench: Bench, act: Mapping[str, Any]) -> Bench:
-    to, bay, idles = act["to"], bench.bay, _examined(bench.car).idles
+    to, bay, idles = act["to"], bench.bay, examined(bench.car).idles
     if to in (IDLE, WARM_UP) and not idles:
         raise Refused("The engine does not keep running.")
     if to == COOL:
@@ -384,7 +396,7 @@ def _test(bench: Bench, act: Mapping[str, Any]) -> Bench:
     how = reading.How(flexed=act.get("flexed", True), again=again, part=act.get("part", ""), at=act.get("at", 0))
     draws = Draws(bench.case.key, "read", key, _count(bench, TEST, key))
     bay = reading.Bay(bench.bay.engine, bench.bay.turning, bench.bay.key_on)
-    got = reading.read(key, _examined(bench.car), draws, bay, how)
+    got = reading.read(key, examined(bench.car), draws, bay, how)
     changed = _with(
         bench,
         act,
@@ -401,7 +413,7 @@ def _test(bench: Bench, act: Mapping[str, Any]) -> Bench:
 
 def _bay_after(key: str, bench: Bench) -> Bay:
     """How the car stands after a reading: an instrument leaves the engine as it wanted it."""
-    idles, engine = _examined(bench.car).idles, reading.instrument(key).engine
+    idles, engine = examined(bench.car).idles, reading.instrument(key).engine
     if key == "soak":
         return Bay(HOT_SOAKED if idles else bench.bay.engine)
     if key == "road":
@@ -426,7 +438,7 @@ def _action(bench: Bench, act: Mapping[str, Any]) -> Bench:
     minutes, parts = done.minutes_on(bench.car, how.marked), done.parts_on(bench.car)
     where = f" ({how.at if isinstance(how.at, str) else f'number {how.at}'})" if how.at else ""
     changed = _with(bench, act, DONE, (f"{done.title}{where}: done.",), minutes=minutes, parts=parts)
-    running = key in _RUNNING_ACTIONS and _examined(car).idles
+    running = key in _RUNNING_ACTIONS and examined(car).idles
     return replace(changed, car=car, bay=replace(bench.bay, turning=running, key_on=running))
 
 
@@ -509,7 +521,7 @@ def _hand_over(bench: Bench, act: Mapping[str, Any]) -> Bench:
 
 def _brought_in(car: Car) -> Bay:
     """How a car stands that was just brought in."""
-    return Bay(WARM if _examined(car).idles else COLD)
+    return Bay(WARM if examined(car).idles else COLD)
 
 
 def comes_back(bench: Bench, found: Sequence[str]) -> tuple[str, ...]:
@@ -522,9 +534,9 @@ def comes_back(bench: Bench, found: Sequence[str]) -> tuple[str, ...]:
         return ()
     later = driven(bench.car, COMEBACK_MILES)
     sound = driven(sound_car(bench.case.engine), 1000.0 * max(0.0, later.kmiles - 5.0))
-    usual = set(complaints(_examined(sound)))
+    usual = set(complaints(examined(sound)))
     mended_elsewhere = set(_mended_elsewhere(bench, elsewhere)) if SOUND_GROUP in found else set()
-    return tuple(word for word in complaints(_examined(later)) if word not in usual | mended_elsewhere)
+    return tuple(word for word in complaints(examined(later)) if word not in usual | mended_elsewhere)
 
 
 def _mended_elsewhere(bench: Bench, keys: Sequence[str]) -> tuple[str, ...]:
@@ -539,8 +551,8 @@ def _mended_elsewhere(bench: Bench, keys: Sequence[str]) -> tuple[str, ...]:
 
 def possible(bench: Bench) -> tuple[Way, ...]:
     """Every run, test, action and unsafe act, in the order of their tables, with what each costs and why it cannot be done."""
-    closed = "The car was handed over; the session is closed." if bench.closed else ""
-    x, car = _examined(bench.car), bench.car
+    closed = _closed(bench) if bench.closed else ""
+    x, car = examined(bench.car), bench.car
     bay = reading.Bay(bench.bay.engine, bench.bay.turning, bench.bay.key_on)
     last = bench.steps[-1] if bench.steps else None
     ways = []

@@ -147,6 +147,12 @@ def sound_states(spec: Vehicle, surroundings: Surroundings) -> States:
     return States(sound_car(spec.key), surroundings)
 
 
+@cache
+def examined_sound_word(engine: str, sign: str) -> str:
+    """The word for one sign on the sound car of an engine."""
+    return Examined(sound_car(engine)).word(sign)
+
+
 @dataclass(frozen=True, slots=True)
 class Sign:
     """One line of datasets/readings.csv.

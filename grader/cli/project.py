@@ -21,21 +21,31 @@ def release(module: Annotated[str, typer.Argument(help="Otherwise every module."
 
 def check(
     module: Annotated[
-        str, typer.Argument(help="With --exercises: one module; with --vehicle: one vehicle; otherwise the usual ones.")
+        str, typer.Argument(help="With --exercises: one module; with --vehicle or --bench: one vehicle; otherwise all.")
     ] = "",
     science: Annotated[bool, typer.Option("--science", help="Reference functions against published values.")] = False,
     write: Annotated[
-        bool, typer.Option("--write", help="With --science: also the table in datasets/README.md.")
+        bool,
+        typer.Option(
+            "--write", help="With --science: also the table in datasets/README.md; with --bench: its tables anew."
+        ),
     ] = False,
     exercises: Annotated[bool, typer.Option("--exercises", help="Own numbers, slips, copied answers.")] = False,
     vehicle: Annotated[
         bool, typer.Option("--vehicle", help="Signs of every fault of the bench, expected and found.")
     ] = False,
+    bench: Annotated[
+        bool, typer.Option("--bench", help="Every case of the bench solved by the best road, and other ways of work.")
+    ] = False,
+    severities: Annotated[
+        bool, typer.Option("--severities", help="With --bench: every severity, not the middle one alone.")
+    ] = False,
+    cases: Annotated[int, typer.Option(min=0, help="With --bench: drawn cases for each vehicle.")] = 30,
     trainees: Annotated[int, typer.Option(min=20, help="With --exercises: for how many trainees.")] = 10_000,
 ) -> None:
     """Check the project itself."""
-    if not science and not exercises and not vehicle:
-        say("Say what to check: --science, --exercises or --vehicle.")
+    if not science and not exercises and not vehicle and not bench:
+        say("Say what to check: --science, --exercises, --vehicle or --bench.")
         sys.exit(2)
     sound = True
     if science:
@@ -44,6 +54,8 @@ def check(
         sound &= _check_exercises(module, trainees)
     if vehicle:
         sound &= _check_vehicle(module)
+    if bench:
+        sound &= _check_bench(module, severities, cases, write)
     if not sound:
         sys.exit(1)
 
@@ -75,6 +87,36 @@ def _check_vehicle(engine: str) -> bool:
     for line in checks.lines(outcomes, absent):
         say(line)
     return not any(outcome.disagreeing for outcome in outcomes)
+
+
+def _check_bench(engine: str, every_severity: bool, count: int, write: bool) -> bool:
+    from rich.progress import Progress
+
+    from grader.bench import likelihood, proofs
+    from grader.vehicle.faults import MID, SEVERITIES
+    from grader.vehicle.spec import vehicles
+
+    engines, severities = [engine] if engine else list(vehicles()), SEVERITIES if every_severity else (MID,)
+    if write:
+        for key in engines:
+            likelihood.write(key)
+            say(f"datasets/likelihoods/{key}.npz is made anew.")
+    solved, silent = [], []
+    with Progress(console=console, transient=True) as bar:
+        task = bar.add_task("cases", total=sum(len(proofs.wanted(key, severities)) + count for key in engines))
+
+        def step() -> None:
+            bar.advance(task)
+
+        for row in proofs.solve_all(engines, severities, step):
+            (solved if isinstance(row, proofs.Solved) else silent).append(row)
+        trials = proofs.trial(engines, count, step=step) if count else ()
+    for line in proofs.lines(solved, silent, trials):
+        say(line)
+    faults = proofs.faults_of(solved, trials)
+    for fault in faults:
+        say(f"  ! {fault}")
+    return not faults
 
 
 def _check_exercises(module: str, trainees: int) -> bool:

@@ -141,6 +141,8 @@ class Part:
     # Made by picking, not by typing: people are shown it in words, never as it stands in the file.
     picked: ClassVar[bool] = False
     shows_reading: ClassVar[bool] = True  # the form says what it read; an option picked is its own echo
+    # Whether the right answer is right, and guesses are not, is proved for the kind as a whole, not by module.
+    proved_apart: ClassVar[bool] = False
     # An order may be the same for most trainees: such parts are counted, and limited together.
     often_fixed: ClassVar[bool] = False
     # What is said of an answer that is partly right, or wrong, where nothing closer is known.

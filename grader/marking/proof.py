@@ -78,8 +78,12 @@ def sheet(module: Module, typed: Mapping[str, str]) -> Sheet:
 
 
 def right_answers(module: Module, truth: Truth) -> dict[str, str]:
-    """The right answer to each part as a form would save it, rounded as asked."""
-    return {path: part.typed(truth.answer(path), truth.given_at(path)) for _, part, path in module.parts()}
+    """The right answer to each part that is proved here as a form would save it, rounded as asked."""
+    return {
+        path: part.typed(truth.answer(path), truth.given_at(path))
+        for _, part, path in module.parts()
+        if not part.proved_apart
+    }
 
 
 def prove(module: Module, trainees: int, *, step: Callable[[], object] = lambda: None) -> ModuleProof:
@@ -110,7 +114,7 @@ def prove(module: Module, trainees: int, *, step: Callable[[], object] = lambda:
         typed = right_answers(module, truth)
         marked = mark_sheet(module, as_issued(module, numbers), sheet(module, typed), truth=truth)
         for mark, (_, part, path) in zip(marked.parts, module.parts(), strict=True):
-            if part.by_person:
+            if part.by_person or part.proved_apart:
                 continue
             mine = parts[path]
             if mark.verdict != RIGHT:
@@ -128,7 +132,7 @@ def prove(module: Module, trainees: int, *, step: Callable[[], object] = lambda:
     proof.copied_sheet = copied_marks / trainees / 100
     for _, part, path in module.parts():
         parts[path].copied = copied[path] / trainees
-        parts[path].constant = seen[path].best() / trainees if not part.by_person else 0.0
+        parts[path].constant = 0.0 if part.by_person or part.proved_apart else seen[path].best() / trainees
     _judge(module, proof)
     return proof
 

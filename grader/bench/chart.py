@@ -1,0 +1,130 @@
+"""The troubleshooting chart of a complaint on an engine: the best plan, drawn up once for everybody.
+
+sign -> possible causes -> next cheapest telling test. It is the plan itself, so that it cannot say otherwise.
+"""
+
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+
+from grader.bench import plan as planning
+from grader.bench.debrief import test_title
+from grader.bench.instruments import phrase
+from grader.bench.likelihood import FLOOR, idles, readable, table
+from grader.bench.owner import complaint_words
+from grader.bench.signs import UNREADABLE, examined_sound_word
+from grader.errors import Unknown
+
+KMILES = 8.0  # thousand miles on the plugs for which charts are drawn up
+_NOT_RUNNING = ("no_start", "dies_on_release")
+
+
+@dataclass(frozen=True, slots=True)
+class Branch:
+    """One result of a test: in words, its share, and what comes next."""
+
+    result: str
+    share: float
+    then: "Node"
+
+
+@dataclass(frozen=True, slots=True)
+class Node:
+    """One place in a chart.
+
+    causes: what is possible here with its share of this place. test: key of the next test, empty
+    at an end; title: in words; minutes: of the test, a look's over its chance to see. branches: by result.
+    """
+
+    causes: tuple[tuple[str, float], ...]
+    test: str = ""
+    title: str = ""
+    minutes: float = 0.0
+    branches: tuple[Branch, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Chart:
+    """The chart of a complaint on an engine. held: share of all such cars that it covers. minutes: expected to the end."""
+
+    engine: str
+    complaint: str
+    words: str
+    held: float
+    minutes: float
+    root: Node
+
+
+@cache
+def chart(engine: str, complaint: str, most: int = planning.HINT_FAULTS) -> Chart:
+    """The chart of a complaint.
+
+    Parameters
+    ----------
+    engine : str
+    complaint : str
+        Key of datasets/complaints.csv.
+    most : int
+        How many of the likeliest faults it covers.
+
+    Raises
+    ------
+    Unknown
+        No such engine or complaint.
+    """
+    if complaint not in complaint_words():
+        raise Unknown(f"No complaint {complaint!r}; see datasets/complaints.csv.")
+    tables = table(engine)
+    true = tables.complaints[KMILES][:, list(complaint_words()).index(complaint)]
+    runs = idles(engine, KMILES) != (complaint in _NOT_RUNNING)
+    weights = planning.commonness(engine, 1) * np.where(true, 1.0, FLOOR) * np.where(runs, 1.0, FLOOR)
+    plan = planning.Plan(engine, KMILES, weights / weights.sum(), most=most)
+    return Chart(
+        engine=engine,
+        complaint=complaint,
+        words=complaint_words()[complaint],
+        held=plan.held,
+        minutes=plan.value,
+        root=_node(engine, weights, plan, plan.everything),
+    )
+
+
+def _node(engine: str, weights, plan: planning.Plan, mask: int) -> Node:
+    places = plan.places(mask)
+    total = float(weights[places].sum())
+    possible = tuple((title, share / total) for title, share in _causes(engine, weights, places))
+    test = plan.best_of(mask)
+    if test == "stop":
+        return Node(possible)
+    branches = []
+    for part in plan.parts_of(mask, test):
+        left = plan.places(part)
+        share = float(weights[left].sum()) / total
+        branches.append(Branch(_result(engine, test, left), share, _node(engine, weights, plan, part)))
+    branches.sort(key=lambda branch: -branch.share)
+    return Node(possible, test, test_title(test), plan.minutes[test], tuple(branches))
+
+
+def _causes(engine: str, weights, places: list[int]) -> list[tuple[str, float]]:
+    shares: dict[str, float] = {}
+    for place in places:
+        title = table(engine).atoms[place].title
+        shares[title] = shares.get(title, 0.0) + float(weights[place])
+    return sorted(shares.items(), key=lambda row: (-row[1], row[0]))
+
+
+def _result(engine: str, test: str, places: list[int]) -> str:
+    """The result of a test that leaves some atoms, in words: what is out of limits, or that all is in them."""
+    if test.startswith("swap:"):
+        cured = planning.cured_share(engine, KMILES, test.partition(":")[2])[places[0]]
+        return "the complaint is gone" if cured else "the complaint is still there"
+    tables, words, unread = table(engine), [], []
+    for sign in readable():
+        if sign.instrument != test:
+            continue
+        word = tables.words[sign.name][tables.likeliest(KMILES, sign.name)[places[0]]]
+        if word == examined_sound_word(engine, sign.name):
+            continue
+        (unread if word == UNREADABLE else words).append(phrase(sign.name, word))
+    return "; ".join([*words, *unread]) or "all in limits"

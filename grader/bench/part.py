@@ -1,0 +1,100 @@
+"""The kind of answer whose value is the log of a session with a car."""
+
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from random import Random
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, Any
+
+from grader.bench import debrief, marks, session, trainees
+from grader.bench.cases import Case, from_plain
+from grader.exercise.part import NOTHING, Item, Judged, Part, Room, no_reasons
+
+if TYPE_CHECKING:
+    from grader.exercise.truth import Truth
+
+FULL = 95.0  # of 100: what is lost beyond is less than a second look at one thing
+
+
+def case_of(given: SimpleNamespace) -> Case:
+    """The case among a trainee's own numbers; the `answer` of a part of this kind."""
+    return from_plain(given)
+
+
+@dataclass(frozen=True, slots=True)
+class Bench(Part):
+    """A car to be diagnosed, mended and handed over.
+
+    The expected answer is the `Case`; the own answer is the text of the log. Its share is what
+    `marks.mark` gives of 100; from `FULL` on it is all.
+    """
+
+    key: str
+    prompt: str
+    marks: int
+    objectives: tuple[str, ...]
+    answer: Callable = case_of
+    because: Callable = no_reasons
+
+    picked = True
+    proved_apart = True
+    says_partly = "The car is with its owner. What the road there lost, and where, stands below, step by step."
+    says_wrong = "Nothing of it counts yet: name what is wrong, prove it, mend it, verify, and hand the car over."
+    how_typed = "at the bench on the page"
+
+    @property
+    def guess_limit(self) -> float | None:
+        """Not limited by itself: how guesses and copies fare is proved for the bench as a whole."""
+        return None
+
+    def typed(self, value: Any, given: SimpleNamespace | None = None) -> str:
+        """The log itself; of a case the log of the best road."""
+        return trainees.best_road(value) if isinstance(value, Case) else value
+
+    def read(self, raw: str, given: SimpleNamespace | None = None) -> str:
+        """The log, in the one form in which the same acts are the same text.
+
+        Raises
+        ------
+        Unreadable
+            It is no log, or damaged.
+        """
+        return session.written(session.acts(raw))
+
+    def echo(self, value: Any, given: SimpleNamespace | None = None) -> str:
+        """How many acts, and what was handed over; of a case, what is wrong with it."""
+        if isinstance(value, Case):
+            return " and ".join(session.truth_of(value))
+        acts = session.acts(value)
+        handed = [act for act in acts if act["do"] == session.HAND_OVER]
+        told = f"{len(acts)} step{'' if len(acts) == 1 else 's'}"
+        if not handed:
+            return f"{told}, not handed over"
+        found = " and ".join(session.group_words(group, handed[-1].get("at", 0)) for group in handed[-1]["found"])
+        return f"{told}; handed over: {found}"
+
+    def recorded(self, value: Any, width: Any = 0.0) -> str:
+        """The faults of the case by their keys."""
+        return json.dumps({"faults": list(value.atom.faults), "severity": value.atom.severity})
+
+    def judge(self, truth: "Truth", path: str, right: Case, own: str) -> Judged:
+        """By what could be known at each step."""
+        marked = marks.mark(right, own)
+        return Judged(min(1.0, marked.total / FULL), why=debrief.summary(right, own))
+
+    def wrong_items(
+        self, right: Any, own: Any, given: SimpleNamespace | None = None, because: Mapping[Any, str] = NOTHING
+    ) -> list[Item]:
+        """The steps that cost something, each with what would have been better, and what was left out."""
+        return [Item(says, why) for says, why in debrief.losses(right, own)]
+
+    def disturbed(self, chance: Random, right: Case) -> str:
+        """The log of somebody who goes about it in another way."""
+        return chance.choice((trainees.listed_road, trainees.parts_road))(right)
+
+    def room(self, given: SimpleNamespace) -> Room:
+        """Lines for those who worked at the bench and write down what they did."""
+        return Room(
+            lines=8, says="Work this on the page. Note here what you found, how you proved it and what you left."
+        )

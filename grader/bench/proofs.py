@@ -1,0 +1,179 @@
+"""Proof of the bench: every case can be solved, and ways of work earn what they are worth."""
+
+import hashlib
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from random import Random
+
+from grader.bench import cases, session, trainees
+from grader.bench.atoms import KMILES, Atom
+from grader.bench.cases import Case
+from grader.bench.likelihood import complaints_of, table
+from grader.bench.marks import PROOF, Marks, mark
+from grader.vehicle.faults import MID, SOUND, THIRD
+from grader.vehicle.spec import vehicle
+
+CONSTANT_LIMIT, COPY_LIMIT, CAREFUL_LEAST = 10.0, 15.0, 85.0  # marks, on the average; of the best road, mean of all
+
+
+@dataclass(frozen=True, slots=True)
+class Solved:
+    """The best road on one car: its marks, whether what is wrong was proved, and whether the owner came back."""
+
+    case: Case
+    marks: Marks
+    came_back: bool
+
+    @property
+    def is_fit(self) -> bool:
+        """True if the road ends in the whole proof and no comeback."""
+        return self.marks.proof >= PROOF - 1e-9 and not self.came_back and self.marks.named_share > 0.5
+
+
+def case_with(engine: str, atom: Atom) -> Case | None:
+    """The case of one possibility on an engine, all complaints told; None if its owner never complains."""
+    seed = hashlib.sha256(f"{engine} {atom.key}".encode()).hexdigest()[:16]
+    for kmiles in KMILES:
+        words = complaints_of(engine, atom, kmiles)
+        if words:
+            return Case(engine, 4 if len(atom.faults) > 1 else 2, atom, THIRD, kmiles, words, seed)
+    return None
+
+
+def solve_all(
+    engines: Sequence[str], severities: Sequence[str] = (MID,), step: Callable[[], None] = lambda: None
+) -> Iterator[Solved | tuple[Atom, str]]:
+    """The best road on every fault, severity and pair of some engines.
+
+    Yields
+    ------
+    Solved, or (atom, engine) where the owner never complains.
+    """
+    for engine in engines:
+        vehicle(engine)
+        for atom in wanted(engine, severities):
+            case = case_with(engine, atom)
+            yield (atom, engine) if case is None else solve(case)
+            step()
+
+
+def wanted(engine: str, severities: Sequence[str]) -> list[Atom]:
+    """Every possibility of an engine in some severities."""
+    return [atom for atom in table(engine).atoms if atom.severity in severities and SOUND not in atom.faults]
+
+
+def solve(case: Case) -> Solved:
+    """The best road on a case, and its marks."""
+    log = trainees.best_road(case)
+    return Solved(case, mark(case, log), bool(session.replay(case, log).came_back))
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """What a way of work earned on many cars: mean, least and most marks, and how often it named what was there."""
+
+    title: str
+    expected: float
+    mean: float
+    least: float
+    most: float
+    named: float
+
+
+def trial(
+    engines: Sequence[str], count: int, seed: int = 1, step: Callable[[], None] = lambda: None
+) -> tuple[Trial, ...]:
+    """Every way of work of `trainees.STRATEGIES`, constant answers and a copied log, on drawn cases.
+
+    Parameters
+    ----------
+    engines : sequence of str
+    count : int
+        Cases for each engine, of levels 2 to 4.
+    seed : int
+    step : function
+        Called after each case.
+    """
+    random = Random(seed)
+    drawn = [
+        cases.drawn(engine, 2 + number % 3, seed * 100_000 + number) for engine in engines for number in range(count)
+    ]
+    earned: dict[str, list[tuple[float, float]]] = {}
+    logs: list[str] = []
+    for case in drawn:
+        for key, strategy in trainees.STRATEGIES.items():
+            log = strategy.road(case, random)
+            _add(earned, key, mark(case, log))
+            if key == "best":
+                logs.append(log)
+        for group in ("sound", "plugs", "points", "lead"):
+            log = session.written(constant(group))
+            _add(earned, f"constant {group}", mark(case, log))
+        step()
+    for number, case in enumerate(drawn):
+        other = random.choice([n for n in range(len(drawn)) if n != number])
+        _add(earned, "copied", mark(case, logs[other]))
+    titles = {key: (strategy.title, strategy.expected) for key, strategy in trainees.STRATEGIES.items()}
+    rows = []
+    for key, marks in earned.items():
+        totals = [total for total, _ in marks]
+        title, expected = titles.get(key, (key if key != "copied" else "another's log", _limit(key)))
+        named = sum(share > 0.5 for _, share in marks) / len(marks)
+        rows.append(Trial(title, expected, sum(totals) / len(totals), min(totals), max(totals), named))
+    return tuple(rows)
+
+
+def constant(group: str) -> list[dict]:
+    """A log that is the same whatever the car: one look, a name, the hand-over with everything filled in."""
+    return [
+        session.test("bonnet"),
+        session.test("road"),
+        session.name(group),
+        session.hand_over([group], proved=["bonnet", "road"], compared="road", left="Nothing else was found."),
+    ]
+
+
+def _limit(key: str) -> float:
+    return COPY_LIMIT if key == "copied" else CONSTANT_LIMIT
+
+
+def _add(earned: dict[str, list[tuple[float, float]]], key: str, marks: Marks) -> None:
+    earned.setdefault(key, []).append((marks.total, marks.named_share))
+
+
+def faults_of(solved: Sequence[Solved], trials: Sequence[Trial]) -> list[str]:
+    """What is not as it should be, as sentences."""
+    told = [
+        f"{one.case.atom.key} on {one.case.engine}: the best road earns {one.marks.total:.0f}, "
+        f"proof {one.marks.proof:.0f} of {PROOF:.0f}{', and the owner comes back' if one.came_back else ''}."
+        for one in solved
+        if not one.is_fit
+    ]
+    for row in trials:
+        if row.title.startswith("constant") or row.title == "another's log":
+            if row.mean > row.expected:
+                told.append(f"{row.title} earns {row.mean:.1f} on the average; {row.expected:.0f} is the limit.")
+    return told
+
+
+def lines(solved: Sequence[Solved], silent: Sequence[tuple[Atom, str]], trials: Sequence[Trial]) -> Iterator[str]:
+    """The printed proof."""
+    for one in solved:
+        yield (
+            f"{'ok  ' if one.is_fit else 'FAIL'} {one.case.atom.key:<34} {one.case.engine:<21} "
+            f"marks {one.marks.total:5.1f}  proof {one.marks.proof:4.1f}  {'came back' if one.came_back else 'stays away'}"
+        )
+    for atom, engine in silent:
+        yield f"--   {atom.key:<34} {engine:<21} its owner never complains: not drawn"
+    if solved:
+        marks = [one.marks.total for one in solved]
+        yield (
+            f"{len(solved)} cases on {len({one.case.engine for one in solved})} engines, best road: mean "
+            f"{sum(marks) / len(marks):.1f}, least {min(marks):.1f}, "
+            f"{sum(one.is_fit for one in solved)} end in proof and without a comeback."
+        )
+    for row in trials:
+        yield (
+            f"{row.title:<22} mean {row.mean:5.1f} (expected or limit {row.expected:4.0f})  least {row.least:5.1f}  "
+            f"most {row.most:5.1f}  named right {row.named:4.0%}"
+        )
