@@ -71,15 +71,6 @@ _LONGEST_TEXT = 2000
 
 
 @dataclass(frozen=True, slots=True)
-class Bay:
-    """How the car stands: engine cold, warm or hot-soaked; turning; key on."""
-
-    engine: str = WARM
-    turning: bool = False
-    key_on: bool = False
-
-
-@dataclass(frozen=True, slots=True)
 class Step:
     """What one act came to.
 
@@ -126,7 +117,7 @@ class Bench:
     case: Case
     steps: tuple[Step, ...]
     car: Car
-    bay: Bay
+    bay: reading.Bay
     drove_in: bool
     closed: bool = False
     came_back: int = 0
@@ -372,9 +363,9 @@ def _run(bench: Bench, act: Mapping[str, Any]) -> Bench:
     if to in (IDLE, WARM_UP) and not idles:
         raise Refused("The engine does not keep running.")
     if to == COOL:
-        bay = Bay(COLD)
+        bay = reading.Bay(COLD)
     elif to == WARM_UP:
-        bay = Bay(WARM, turning=True, key_on=True)
+        bay = reading.Bay(WARM, turning=True, key_on=True)
     else:
         bay = replace(bay, turning=to == IDLE, key_on=to in (KEY, IDLE))
     sentence = {
@@ -395,8 +386,7 @@ def _test(bench: Bench, act: Mapping[str, Any]) -> Bench:
     again = last is not None and last.outcome == READ and last.instrument == key and key != reading.SWAP
     how = reading.How(flexed=act.get("flexed", True), again=again, part=act.get("part", ""), at=act.get("at", 0))
     draws = Draws(bench.case.key, "read", key, _count(bench, TEST, key))
-    bay = reading.Bay(bench.bay.engine, bench.bay.turning, bench.bay.key_on)
-    got = reading.read(key, examined(bench.car), draws, bay, how)
+    got = reading.read(key, examined(bench.car), draws, bench.bay, how)
     changed = _with(
         bench,
         act,
@@ -411,13 +401,13 @@ def _test(bench: Bench, act: Mapping[str, Any]) -> Bench:
     return replace(changed, bay=_bay_after(key, bench))
 
 
-def _bay_after(key: str, bench: Bench) -> Bay:
+def _bay_after(key: str, bench: Bench) -> reading.Bay:
     """How the car stands after a reading: an instrument leaves the engine as it wanted it."""
     idles, engine = examined(bench.car).idles, reading.instrument(key).engine
     if key == "soak":
-        return Bay(HOT_SOAKED if idles else bench.bay.engine)
+        return reading.Bay(HOT_SOAKED if idles else bench.bay.engine)
     if key == "road":
-        return Bay(WARM if idles else bench.bay.engine)
+        return reading.Bay(WARM if idles else bench.bay.engine)
     if engine == "run" or (engine == "turn" and idles):
         return replace(bench.bay, turning=True, key_on=True)
     if engine == "key":
@@ -519,9 +509,9 @@ def _hand_over(bench: Bench, act: Mapping[str, Any]) -> Bench:
     )
 
 
-def _brought_in(car: Car) -> Bay:
+def _brought_in(car: Car) -> reading.Bay:
     """How a car stands that was just brought in."""
-    return Bay(WARM if examined(car).idles else COLD)
+    return reading.Bay(WARM if examined(car).idles else COLD)
 
 
 def comes_back(bench: Bench, found: Sequence[str]) -> tuple[str, ...]:
@@ -553,7 +543,6 @@ def possible(bench: Bench) -> tuple[Way, ...]:
     """Every run, test, action and unsafe act, in the order of their tables, with what each costs and why it cannot be done."""
     closed = _closed(bench) if bench.closed else ""
     x, car = examined(bench.car), bench.car
-    bay = reading.Bay(bench.bay.engine, bench.bay.turning, bench.bay.key_on)
     last = bench.steps[-1] if bench.steps else None
     ways = []
     for to in RUNS:
@@ -561,7 +550,7 @@ def possible(bench: Bench) -> tuple[Way, ...]:
         ways.append(Way(run(to), RUN_WORDS[to], RUN_MINUTES[to], refused=closed or no))
     for key, tool in reading.instruments().items():
         again = last is not None and last.outcome == READ and last.instrument == key and key != reading.SWAP
-        no = closed or reading.refusal(key, x, bay)
+        no = closed or reading.refusal(key, x, bench.bay)
         ways.append(Way(test(key), tool.title, tool.minutes_on(car, again), refused=no))
     for key, one in acting.actions().items():
         if key == SOUND_GROUP:
