@@ -6,6 +6,7 @@ import json
 import os
 import stat
 import tempfile
+import time
 import tomllib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -15,6 +16,7 @@ from typing import Any, BinaryIO, NoReturn
 from grader.errors import BadFile, CannotWrite, Refused
 
 PRIVATE = 0o600  # for nobody but its owner
+PART = ".part"  # ends the name of a file that is being written
 
 
 def read_bytes(path: Path | str, *, most: int, what: str) -> bytes:
@@ -86,6 +88,56 @@ def write_bytes(path: Path | str, content: bytes, *, keep: bool = False, mode: i
         Path(path), mode=0o644 if mode is None else mode, keep=keep, then="nothing was changed"
     ) as stream:
         stream.write(content)
+
+
+def _part_beside(path: Path) -> tuple[int, str]:
+    """(handle, name) of a new file beside one that is to be replaced."""
+    return tempfile.mkstemp(prefix=f".{path.name}.", suffix=PART, dir=path.parent)
+
+
+def sweep(folder: Path, *, older_than: float = 3600) -> int:
+    """Remove what writers that were killed left behind in a folder and below it; says how many files.
+
+    Parameters
+    ----------
+    folder : Path
+    older_than : float
+        Seconds; whoever is still writing is younger.
+    """
+    gone, before = 0, time.time() - older_than
+    for path in folder.rglob(f".*{PART}"):
+        try:
+            if path.is_file() and not path.is_symlink() and path.lstat().st_mtime < before:
+                path.unlink()
+                gone += 1
+        except OSError:  # another one swept it, or it is not ours to remove
+            continue
+    return gone
+
+
+def is_shared(folder: str | Path) -> bool:
+    """Whether a folder belongs to a group that works in it together: what is made there goes to the group."""
+    if os.name == "nt":
+        return False
+    mode = os.stat(folder).st_mode
+    return bool(mode & stat.S_ISGID) and bool(mode & stat.S_IWGRP)
+
+
+def let_group(folder: Path) -> None:
+    """In a folder that a group shares: let it work with all below that is ours, whatever made that."""
+    if not is_shared(folder):
+        return
+    for path in folder.rglob("*"):
+        status = path.lstat()
+        owner = status.st_mode & 0o700
+        mode = owner | owner >> 3 | (stat.S_ISGID if stat.S_ISDIR(status.st_mode) else 0)
+        if not stat.S_ISLNK(status.st_mode) and status.st_uid == os.geteuid() and stat.S_IMODE(status.st_mode) != mode:
+            os.chmod(path, mode)
+
+
+def _shared_mode(folder: Path, mode: int) -> int:
+    """Permission bits in a folder that a group shares: the group as the owner, nobody else; elsewhere as they are."""
+    return (mode & 0o700) | (mode & 0o700) >> 3 if is_shared(folder) else mode
 
 
 def write_text(path: Path | str, text: str, *, keep: bool = False, mode: int | None = None) -> None:
@@ -191,8 +243,18 @@ def from_json(content: bytes, *, what: str) -> dict[str, Any]:
     if "\\u" in text and not _whole_letters(value):
         raise BadFile(f"{what} holds half of a letter (an escape such as \\ud800 alone). Hand in the original file.")
     if not isinstance(value, dict):
-        raise BadFile(f"{what} holds a {type(value).__name__} where an object is needed. Hand in the original file.")
+        raise BadFile(f"{what} holds {kind_of(value)} where an object is needed. Hand in the original file.")
     return value
+
+
+def kind_of(value: object) -> str:
+    """What a value of a JSON document is, in words for somebody who looks at the file."""
+    if value is None:
+        return "nothing (null)"
+    if isinstance(value, bool):
+        return "true or false"
+    kinds = {str: "a text", int: "a number", float: "a number", list: "a list", dict: "an object"}
+    return kinds.get(type(value), f"a {type(value).__name__}")
 
 
 def _whole_letters(value):
@@ -282,12 +344,12 @@ def _in_place_of(path: Path, *, mode: int, keep: bool, then: str) -> Iterator[Bi
     temporary = None
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+        handle, temporary = _part_beside(path)
         with os.fdopen(handle, "w+b") as stream:
             yield stream
             stream.flush()
             os.fsync(stream.fileno())
-        os.chmod(temporary, mode)
+        os.chmod(temporary, _shared_mode(path.parent, mode))
         if keep and path.exists():
             backup = path.with_name(path.name + ".bak")
             backup.unlink(missing_ok=True)

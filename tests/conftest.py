@@ -17,9 +17,9 @@ from grader.course.issue import assign
 from grader.demo import build
 from grader.records import head
 from grader.records.gradebook import setup
-from grader.records.term import roster
+from grader.records.term import dates, roster
 from grader.records.term import term as terms
-from tests.seed import draws
+from tests.seed import draws, years
 
 
 @sqlalchemy.event.listens_for(sqlalchemy.Engine, "connect")
@@ -53,6 +53,7 @@ def pytest_configure(config):
     if not config.getoption("--hypothesis-profile"):
         hypothesis.settings.load_profile("suite")
     draws.take_over()
+    dates.AROUND = years.around(dates.AROUND)
     os.environ.setdefault(head.PLACE, tempfile.mkdtemp(prefix="seen-"))  # of terms that several tests share
 
 

@@ -40,24 +40,41 @@ def paper(
 
 def transcribe(
     first: Annotated[
-        str, typer.Argument(metavar="[TRAINEE] MODULE", help="Trainee and module; with --from the module.")
+        str, typer.Argument(metavar="[TRAINEE] MODULE", help="Trainee and module; with --from or --to the module.")
     ],
     second: Annotated[str, typer.Argument(metavar="", help="")] = "",
-    from_file: Annotated[Path | None, typer.Option("--from", help="A table: trainee,part,answer,unit.")] = None,
+    from_file: Annotated[
+        Path | None, typer.Option("--from", help="A table, CSV or .xlsx: trainee,part,answer,unit.")
+    ] = None,
+    to: Annotated[Path | None, typer.Option(help="Write a table to fill in, of all who have not handed in.")] = None,
+    group: Annotated[str, typer.Option(help="With --to: only this group.")] = "",
+    separator: Annotated[str, typer.Option(help="With --to: , or ; or tab.")] = ",",
     received_at: Annotated[str, typer.Option(help="When the paper came in; otherwise now.")] = "",
     term: TermFolder = HERE,
 ) -> None:
     """Type in what stands on paper; it is kept as a hand-in and logged as transcribed."""
     from grader.course.submissions import transcribe as transcribing
+    from grader.pages import csv_file
     from grader.records.term import dates
     from grader.records.term import term as terms
 
     opened = terms.open_term(term)
     arrived = dates.arrival(opened, received_at) if received_at else None
+    if (from_file or to) and second or from_file and to:
+        raise Refused(
+            "With --from, or with --to, only the module is named; who it is by stands in the table. Nothing was kept."
+        )
+    if to is not None:
+        how = csv_file.manner(spreadsheet=True, separator=separator)
+        people = transcribing.write_table(opened, first, to, group=group, how=how)
+        say(
+            f"{to}: the questions of {len(people)}. Fill the column “answer” and give it to 'transcribe {first} --from'."
+        )
+        return
     if from_file is not None:
-        if second:
-            raise Refused("With --from only the module is named; who it is by stands in the table. Nothing was kept.")
-        kept = transcribing.from_table(opened, first, from_file, received_at=arrived)
+        kept, notes = transcribing.from_table(opened, first, from_file, received_at=arrived)
+        for note in notes:
+            say(f"  note: {note}")
     else:
         if not second:
             raise Refused("Name the trainee and the module, or the module and --from a table. Nothing was kept.")

@@ -47,7 +47,10 @@ def witness(
         person, task = witnessing.withdraw(opened, withdraw, reason=reason)
         say(f"Task {task.id} of {person.name} ({task.objective}, {task.day}) no longer counts.")
     elif from_file is not None:
-        say(f"{len(witnessing.record_table(opened, from_file))} witnessed tasks recorded.")
+        recorded, notes = witnessing.record_table(opened, from_file)
+        say(f"{len(recorded)} witnessed tasks recorded.")
+        for note in notes:
+            say(f"  note: {note}")
     else:
         seen = witnessing.Seen(trainee, objective, result, vehicle, on, seen_by, note)
         person, task = witnessing.record(opened, seen)

@@ -215,7 +215,7 @@ def received(
             late = f", {one.late_days} day{'s' if one.late_days != 1 else ''} late" if one.late_days else ""
             mark = " <- counts" if one.counts else ""
             say(
-                f"  {one.number}. attempt {one.attempt}, {opened.shown(clock.from_text(one.received_at))}{late}: {one.source}{mark}"
+                f"  {one.number}. attempt {one.attempt}, {opened.shown(clock.from_text(one.received_at))}{late}, receipt {one.receipt}: {one.source}{mark}"
             )
             if one.words:
                 say(f"     {one.words}")
@@ -314,17 +314,19 @@ def excuse(
 def override(
     trainee: Annotated[str, typer.Argument(help="The trainee's id.")],
     module: Annotated[str, typer.Argument(help="Such as m01_timing.")],
-    exercise: Annotated[str, typer.Argument(help="Such as total.")],
+    exercise: Annotated[str, typer.Argument(help="Its number, title or name, such as total.")],
     mark: Annotated[str, typer.Argument(help="Marks, such as 1.5; or 'computed' to go back.")],
     reason: Annotated[str, typer.Option(help="Why; it stands in the ledger.")],
     term: TermFolder = HERE,
 ) -> None:
     """Set the mark of one exercise by hand."""
+    from grader import catalogue
     from grader.course.grading import adjust
     from grader.records.term import term as terms
 
     person, total = adjust.override(terms.open_term(term), trainee, module, exercise, mark, reason=reason)
-    say(f"{person.name}: {exercise} is {mark.strip()}." + _stands(total))
+    title = adjust.exercise_named(catalogue.module(module), exercise).title
+    say(f"{person.name}: “{title}” is {mark.strip()}." + _stands(total))
 
 
 def _stands(mark: int | None) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 from pathlib import Path
 from typing import Any
 
@@ -45,7 +47,10 @@ class Answer(Struct, frozen=True, eq=False, gc=False):
 
 
 class Sheet(Struct, frozen=True, eq=False):
-    """All answers of one trainee, module and attempt, by "exercise.part"."""
+    """All answers of one trainee, module and attempt, by "exercise.part".
+
+    `altered`: the file's own digest of its answers does not fit them, so something but this program changed them.
+    """
 
     term: str
     module: str
@@ -55,6 +60,7 @@ class Sheet(Struct, frozen=True, eq=False):
     saved: str = ""
     made_with: str = ""
     rest: dict[str, Any] = msgspec.field(default_factory=dict)
+    altered: bool = False
 
     def __eq__(self, other):
         return isinstance(other, Sheet) and all(getattr(self, name) == getattr(other, name) for name in _FIELDS)
@@ -73,7 +79,18 @@ class Sheet(Struct, frozen=True, eq=False):
 _FIELDS = Sheet.__struct_fields__
 
 
-_SHEET_KEYS = ("format", "schema", "term", "module", "trainee", "attempt", "saved", "made_with", "answers")
+_SHEET_KEYS = (
+    "format",
+    "schema",
+    "term",
+    "module",
+    "trainee",
+    "attempt",
+    "saved",
+    "made_with",
+    "answers",
+    "answers_sha256",
+)
 _ANSWER_KEYS = ("version", "raw", "unit", "read_as", "at", "tries")
 
 
@@ -136,8 +153,8 @@ def parse(content: bytes) -> Sheet:
         )
     entries = body.get("answers")
     if not isinstance(entries, dict):
-        raise BadSheet(f"The answers are a {type(entries).__name__}, not an object. Hand in the original file.")
-    return Sheet(
+        raise BadSheet(f"The answers are {files.kind_of(entries)}, not an object. Hand in the original file.")
+    sheet = Sheet(
         **names,
         attempt=attempt,
         answers={path: _answer(path, entry) for path, entry in entries.items()},
@@ -145,6 +162,18 @@ def parse(content: bytes) -> Sheet:
         made_with=_text(body.get("made_with")),
         rest={key: value for key, value in body.items() if key not in _SHEET_KEYS},
     )
+    said = body.get("answers_sha256")  # sheets of earlier versions have none
+    return sheet if said is None or said == answers_digest(sheet) else sheet.but(altered=True)
+
+
+def answers_digest(sheet: Sheet) -> str:
+    """SHA-256 of all that decides a sheet's marks: whose it is, and each answer with its unit and its exercise's version.
+
+    Nobody's key is in it: it shows a slip of the hand or of a program, not a forger who knows how it is made.
+    """
+    deciding = {path: [answer.version, answer.raw, answer.unit] for path, answer in sheet.answers.items()}
+    whole = [sheet.term, sheet.module, sheet.trainee, sheet.attempt, deciding]
+    return hashlib.sha256(json.dumps(whole, sort_keys=True).encode()).hexdigest()
 
 
 def values_in(content: bytes) -> int:
@@ -179,6 +208,7 @@ def dump(sheet: Sheet) -> bytes:
                 }
                 for path, answer in sheet.answers.items()
             },
+            "answers_sha256": answers_digest(sheet),
             **sheet.rest,
         }
     ).encode()
@@ -197,13 +227,13 @@ def write(path: Path, sheet: Sheet) -> None:
 
 def _answer(path, entry):
     if not isinstance(entry, dict):
-        raise BadSheet(f"Answer {_short(path)} is a {type(entry).__name__}, not an object. Hand in the original file.")
+        raise BadSheet(f"Answer {_short(path)} is {files.kind_of(entry)}, not an object. Hand in the original file.")
     raw = entry.get("raw", "")
     if type(raw) in (int, float):  # a number without quotes is what a hand-made file has
         raw = repr(raw)
     if not isinstance(raw, str):
         raise BadSheet(
-            f"Answer {_short(path)} holds a {type(raw).__name__} where text is needed. Hand in the original file."
+            f"Answer {_short(path)} holds {files.kind_of(raw)} where text is needed. Hand in the original file."
         )
     if len(raw) > LONGEST_ANSWER:
         raise BadSheet(f"Answer {_short(path)} has {len(raw):,} characters; at most {LONGEST_ANSWER:,} are read.")

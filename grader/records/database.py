@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
@@ -21,6 +22,8 @@ if TYPE_CHECKING:
     from grader.records.term.term import Term
 
 BUSY_SECONDS = 30
+# What the driver for PostgreSQL puts before the server's or the system's own reason.
+_DRIVERS_WORDS = re.compile(r"^((connection (failed|is bad)|consuming input failed|sending \w+( \w+)? failed): )+")
 
 
 def engine(term: Term) -> Engine:
@@ -282,5 +285,6 @@ def _translated(url, problem):
 
 
 def _reason(problem):
-    """The first line of what a database said; the rest can be long, and name people."""
-    return (str(problem.orig).strip().splitlines() or ["no reason given"])[0].rstrip(".")
+    """The first line of what a database said, without its driver's own words; the rest can be long, and name people."""
+    first = (str(problem.orig).strip().splitlines() or ["no reason given"])[0].rstrip(".")
+    return _DRIVERS_WORDS.sub("", first)

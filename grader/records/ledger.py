@@ -70,6 +70,7 @@ class Entry:
 # Kinds of entries.
 WRITTEN_ANSWER, POLICY, DUE, WITHDRAWN, RECEIVED = "written answer", "policy", "due time", "withdrawn", "received"
 SETTINGS = "settings"
+PLACE = "place"  # which of several copies of a term folder works on records that a server keeps
 
 
 @lru_cache(maxsize=1)

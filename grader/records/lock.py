@@ -54,7 +54,7 @@ def exclusive(
     """
     path = term.folder / NAME
     try:
-        handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
+        handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o660)
     except OSError as problem:
         raise CannotWrite(
             f"{path} could not be written: {problem.strerror}. Allow writing in the term folder; nothing was changed."

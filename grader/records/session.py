@@ -6,13 +6,16 @@ them as if it would change them: a session that only reads writes nothing at all
 
 from __future__ import annotations
 
+import hashlib
+import platform
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 from sqlalchemy import Connection
 
-from grader.records import adjustments, database, head, lock
+from grader.errors import Refused
+from grader.records import adjustments, database, head, ledger, lock
 from grader.records.adjustments import Adjustments
 
 if TYPE_CHECKING:
@@ -68,7 +71,44 @@ def begin(term: Term, doing: str, *, read_only: bool = False) -> Iterator[Sessio
             yield from _block(Session(term, connection, read_only=True))
     else:
         with lock.exclusive(term, doing), database.connected(term) as connection:
+            if term.settings.database:
+                _only_from_here(term, connection)
             yield from _block(Session(term, connection, read_only=False))
+
+
+def work_from_here(term: Term) -> None:
+    """Let this copy of a term folder be the one that works on the records on a server from now on.
+
+    Raises
+    ------
+    Refused
+        The records lie in the folder itself, which each copy has for itself.
+    """
+    if not term.settings.database:
+        raise Refused("The records of this term lie in its folder, so every copy has its own. Nothing was changed.")
+    with lock.exclusive(term, "moving a term"), database.connected(term) as connection, connection.begin():
+        ledger.append(connection, [_place(term)])
+
+
+def _only_from_here(term: Term, connection: Connection) -> None:
+    """Hand-ins lie in the folder: two copies of it on one server would each keep a part, and lock only themselves."""
+    here = _place(term)
+    with connection.begin():
+        noted = [e["new"] for _, _, e in ledger.entries(connection, here.event) if e["kind"] == ledger.PLACE]
+        if not noted:
+            ledger.append(connection, [here])
+    if noted and noted[-1] != here.new:
+        raise Refused(
+            f"The records of {term.id} on the server are worked on from another copy of this folder, or from where this one lay "
+            "before. Two copies would each keep a part of the hand-ins. Work in the other one; if this is the only one now, run "
+            "'term upgrade --here'. Nothing was changed."
+        )
+
+
+def _place(term: Term) -> ledger.Entry:
+    where = f"{platform.node()}\n{term.folder.resolve()}"
+    mark = hashlib.sha256(where.encode()).hexdigest()[:16]
+    return ledger.Entry("settings", new=f"folder {mark}", reason="worked on from here", kind=ledger.PLACE)
 
 
 def _block(work: Session) -> Iterator[Session]:

@@ -9,6 +9,7 @@ import shutil
 import zipfile
 import zlib
 from collections.abc import Iterable, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 from grader import files
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
 # What somebody is looked for by: words of which one is enough, and words of which all are needed.
 Words: TypeAlias = tuple[tuple[str, ...], tuple[str, ...]]
 # Folders with one folder for each trainee; and folders whose files hold whole classes and can be made again.
-_OF_TRAINEES = ("out", "inbox", "submitted", "autograded", "feedback", "returned")
+_OF_TRAINEES = ("out", "inbox", "inbox/taken", "submitted", "autograded", "feedback", "returned")
 _OF_CLASSES = ("exports", "reports")
 _LESSONS = ("source", "release")
 _LARGEST = 200_000_000
@@ -56,9 +57,47 @@ def remove_files(term: Term, people: Sequence[Trainee], marks: Sequence[Words], 
     try:
         return _remove_files(term.folder, people, marks, digests)
     except OSError as problem:
-        raise CannotWrite(
-            f"{problem.filename} could not be removed: {problem.strerror}. Allow it and run the deletion again."
-        ) from None
+        raise _stays(problem) from None
+
+
+def remove(path: Path) -> None:
+    """Remove one file.
+
+    Raises
+    ------
+    CannotWrite
+        It would not go.
+    """
+    try:
+        path.unlink(missing_ok=True)
+    except OSError as problem:
+        raise _stays(problem) from None
+
+
+def _stays(problem: OSError) -> CannotWrite:
+    return CannotWrite(
+        f"{problem.filename} could not be removed: {problem.strerror}. Allow it and run the deletion again."
+    )
+
+
+def files_of(term: Term, people: Sequence[Trainee], marks: Sequence, digests: Iterable[str]) -> set[Path]:
+    """The files that `remove_files` would remove or rewrite; nothing is changed."""
+    folder, ours = term.folder, {person.id for person in people}
+    ids = {word.casefold() for person in people for word in (person.id, person.college_id)}
+    found = {folder / "handed_in" / digest[:2] / f"{digest}.json" for digest in digests}
+    for place in (p for room in _OF_TRAINEES for person in people for p in _places(folder / room, person)):
+        found |= set(place.rglob("*"))
+    for room in _OF_CLASSES:
+        found |= set((folder / room).rglob("*"))
+    for path in _files(folder / "inbox"):
+        if _owner(path.read_bytes()) in ours:
+            found.add(path)
+    for path in _files(folder / "rosters"):
+        content = path.read_bytes()
+        lines = (_decoded(content) or "").splitlines()
+        if any(ids & _cells(line) for line in lines) or any(mentions(content, mine) for mine in marks):
+            found.add(path)
+    return {path for path in found | set(_copies(folder, marks)) if path.is_file()}
 
 
 def free_space(term: Term) -> None:
@@ -163,25 +202,41 @@ def _remove_files(folder, people, marks, digests):
         count += _unlink(folder / "handed_in" / digest[:2] / f"{digest}.json")
     for room in _OF_TRAINEES:
         for person in people:
-            for place in (folder / room / person.id, folder / room / person.college_id):
-                if place.parent == folder / room and place.is_dir() and not place.is_symlink():
-                    count += sum(path.is_file() for path in place.rglob("*"))
-                    shutil.rmtree(place)
+            for place in _places(folder / room, person):
+                count += sum(path.is_file() for path in place.rglob("*"))
+                shutil.rmtree(place)
     for room in _OF_CLASSES:
         for path in sorted((folder / room).rglob("*"), reverse=True):
             count += _unlink(path) if not path.is_dir() else 0
     ours = {person.id for person in people}
-    for path in sorted((folder / "inbox").rglob("*")):
-        if path.is_file() and _owner(path.read_bytes()) in ours:  # wherever in the inbox it lies
+    for path in _files(folder / "inbox"):
+        if _owner(path.read_bytes()) in ours:  # wherever in the inbox it lies
             count += _unlink(path)
-    for path in sorted((folder / "rosters").rglob("*")):
-        if path.is_file():
-            count += _clean_list(path, people, marks)
-    for path in sorted(folder.rglob("*")):  # copies kept by this program or by an editor
-        if path.is_file() and (path.suffix in (".bak", ".tmp", ".orig") or path.name.endswith("~")):
-            if any(mentions(path.read_bytes(), mine) for mine in marks):
-                count += _unlink(path)
+    for path in _files(folder / "rosters"):
+        count += _clean_list(path, people, marks)
+    for path in _copies(folder, marks):
+        count += _unlink(path)
     return count
+
+
+def _places(room, person):
+    """The folders of one person in a room of the term folder, by either of his ids."""
+    named = dict.fromkeys((room / person.id, room / person.college_id))
+    return [place for place in named if place.parent == room and place.is_dir() and not place.is_symlink()]
+
+
+def _files(folder):
+    return [path for path in sorted(folder.rglob("*")) if path.is_file()]
+
+
+def _copies(folder, marks):
+    """Copies kept by this program or by an editor that name one of some people."""
+    kept = [
+        path
+        for path in _files(folder)
+        if path.suffix in (".bak", ".tmp", ".orig", files.PART) or path.name.endswith("~")
+    ]
+    return [path for path in kept if any(mentions(path.read_bytes(), mine) for mine in marks)]
 
 
 def _owner(content):
@@ -232,6 +287,9 @@ def _cells(line):
 
 
 def _decoded(content):
+    """The text of a class list; None for a spreadsheet, and for what is no text."""
+    if content[:4] == b"PK\x03\x04":
+        return None
     encodings = ("utf-16",) if content[:2] in (b"\xff\xfe", b"\xfe\xff") else ("utf-8-sig", "cp1252")
     for encoding in encodings:
         try:

@@ -282,6 +282,8 @@ class Store:
     # Loading
 
     def _load(self):
+        if self.place.may_save:
+            files.sweep(self.place.folder)
         self.marker = self.people.marker
         self.issue = self._read_issue()
         self._made_marking = self._made_first = None

@@ -64,8 +64,18 @@ def test_refusals(call, assigned_term, words, said):
 def test_deleting_and_retention(call, assigned_term):
     code, out, _ = call("term", "retention", "--term", assigned_term.folder)
     assert code == 0 and "3 years after the term" in out
-    code, out, _ = call("term", "delete-person", "T02", "--reason", "asked for it", "--term", assigned_term.folder)
-    assert code == 0 and out.startswith("1 deleted")
+    code, out, _ = call(
+        "term", "delete-person", "T02", "--reason", "asked for it", "--yes-id", "T03", "--term", assigned_term.folder
+    )
+    assert (
+        code == 2
+        and "T02  O’Neil, Jr., Cass  (A)" in out
+        and "T02" in call("roster", "list", "--term", assigned_term.folder)[1]
+    )
+    code, out, _ = call(
+        "term", "delete-person", "T02", "--reason", "asked for it", "--yes-id", "t02", "--term", assigned_term.folder
+    )
+    assert code == 0 and "1 deleted" in out
     assert "T02" not in call("roster", "list", "--term", assigned_term.folder)[1]
     assert call("term", "delete-class", "--everybody", "--reason", "over", "--term", assigned_term.folder)[0] == 0
     assert call("roster", "list", "--term", assigned_term.folder)[1] == ""

@@ -48,7 +48,7 @@ READING = {
 # Commands that are there to change a term, to hand something out (which the ledger notes), or that open no term.
 WRITING = {
     "assign", "collect", "received", "mark", "extend", "excuse", "resit", "override", "witness", "paper", "transcribe", "return",
-    "read", "term new", "term policy", "term upgrade", "term delete-person", "term delete-class", "roster import",
+    "read", "term new", "term policy", "term share", "term upgrade", "term delete-person", "term delete-class", "roster import",
     "vehicle new", "vehicle form", "vehicle add", "export grades", "export items", "export objectives",
     "export witnessed", "export analysis", "export variants", "export modules", "export changes", "export tables",
     "export workbook", "export layout", "export programme", "export oneroster", "export evidence", "export moderation",

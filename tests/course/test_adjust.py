@@ -112,7 +112,7 @@ class TestExtend:
     @pytest.mark.parametrize(
         ("changes", "error", "said"),
         [
-            ({"until": "01/03/2026"}, Refused, "other orders mean different days"),
+            ({"until": "01/03/2026"}, Refused, "orders mean different days"),
             ({"until": "2026-03-31 17:00"}, Refused, "not after the due time"),
             ({"until": "2026-03-29 01:30"}, Refused, "goes forward"),
             ({"reason": " "}, Refused, "needs a reason"),
@@ -156,6 +156,14 @@ class TestExcuse:
 
 
 class TestOverride:
+    def test_an_exercise_is_named_as_it_stands_on_the_sheet(self, marked, m01):
+        """By its number, its title or its short name."""
+        for number, exercise in enumerate(m01.exercises, 1):
+            for typed in (str(number), exercise.title.upper(), f" {exercise.name} ", exercise.key):
+                assert adjust.exercise_named(m01, typed) is exercise
+        with pytest.raises(Unknown, match=r"no exercise '99'; it has 1 mark_arc \("):
+            adjust.override(marked, "t01", MODULE, "99", "1", reason="x")
+
     def test_set_and_taken_back(self, marked):
         _, mark = adjust.override(marked, "t01", MODULE, "mark_arc", "0,5", reason="working missing")
         assert mark == 2650 and row_of(marked)["mark"] == "26.5"
@@ -197,7 +205,7 @@ class TestOverride:
         assert events(marked, "override")[-1]["new"] == (0 if mark == "0" else 200)
 
     def test_refusals(self, marked):
-        with pytest.raises(Unknown, match="it has mark_arc"):
+        with pytest.raises(Unknown, match="it has 1 mark_arc"):
             adjust.override(marked, "t01", MODULE, "m01.other", "1", reason="x")
         with pytest.raises(Refused, match="no marks in"):
             adjust.override(marked, "t02", MODULE, "mark_arc", "1", reason="x")

@@ -19,7 +19,8 @@ from grader.exercise import sheet as sheets
 from grader.records import database, ledger, schema
 from grader.records.term import roster
 from grader.reports.feedback import return_run
-from tests.work import NEXT, export_grades, issue_of, put_in_inbox, right_sheet, sheet_of
+from tests.course import resits
+from tests.work import NEXT, export_grades, exported, issue_of, put_in_inbox, right_sheet, sheet_of
 
 MODULE = "m01_timing"
 ON_TIME, LATE = "2026-03-30 12:00", "2026-04-02 09:00"  # due on 31 March at 17:00
@@ -128,7 +129,7 @@ class TestReceived:
         for text in (f"{NEXT}-06-01", "0226-03-30", "9999-12-31", "2001-03-30"):
             with pytest.raises(Refused):
                 received.correct(three_late, MODULE, ALL, at=text, reason="x")
-        assert marks(three_late)["t01"] == 2240
+        assert marks(three_late)["t01"] == 2240 and exported(three_late, "items") and exported(three_late, "objectives")
 
     def test_nothing_came_in(self, assigned_term):
         with pytest.raises(Refused, match="Nothing came in"):
@@ -228,7 +229,7 @@ class TestDueTime:
         with pytest.raises(Refused, match="3 of them have handed in"):
             due_time.change_due(three_late, MODULE, "2026-04-02 17:00", ALL)
         assert due_time.change_due(three_late, MODULE, "2026-04-02 17:00", ALL, preview=True).handed_in == 3
-        assert marks(three_late)["t01"] == 2240
+        assert marks(three_late)["t01"] == 2240 and exported(three_late, "items") and exported(three_late, "objectives")
         done = due_time.change_due(three_late, MODULE, "2026-04-02 17:00", ALL, reason="the shop was shut")
         assert len(done.people) == 3 and set(marks(three_late).values()) == {2800}
         with zipfile.ZipFile(three_late.folder / "out" / "t01" / f"{MODULE}.zip") as archive:
@@ -243,7 +244,7 @@ class TestDueTime:
         assert issue_of(three_late, "t04").due == record.due
         assert verify.verify(three_late).findings == []
         due_time.change_due(three_late, MODULE, "2026-03-31 17:00", ALL, reason="back again")
-        assert marks(three_late)["t01"] == 2240
+        assert marks(three_late)["t01"] == 2240 and exported(three_late, "items") and exported(three_late, "objectives")
 
     def test_for_a_group_or_one(self, three_late):
         due_time.change_due(three_late, MODULE, "2026-04-02 17:00", Whom(group="B"), reason="B met later")
@@ -292,11 +293,13 @@ class TestWithdraw:
             due_time.withdraw(three_late, MODULE)
         due_time.withdraw(three_late, MODULE, reason="the plates were wrong")
         assert "2240" not in export_grades(three_late).read_text("utf-8")
+        for table in ("items", "objectives", "analysis", "modules"):
+            assert exported(three_late, table) == [], f"{table}: what was taken back stands in no table"
         assert verify.verify(three_late).findings == [], "nothing is lost"
         assign.assign(three_late, MODULE)
         with database.reading(three_late) as connection:
             assert standing.assigned_modules(connection) == [MODULE]
-        assert marks(three_late)["t01"] == 2240
+        assert marks(three_late)["t01"] == 2240 and exported(three_late, "items") and exported(three_late, "objectives")
 
 
 class TestSeveralAtOnce:
@@ -336,3 +339,22 @@ class TestSeveralAtOnce:
             adjust.extend_all(assigned_term, MODULE, Whom(), until="2026-04-10", reason="x")
         with pytest.raises(Refused, match="Nobody there is not passed"):
             adjust.excuse_all(assigned_term, MODULE, Whom(lacking=standing.NOT_PASSED), reason="x")
+
+
+class TestWhatIsOpen:
+    def test_the_term_says_who_has_more_time_who_sits_again_and_every_receipt(self, assigned_term, m01):
+        """T01 sits again; T04 joined and is ill until next year; the receipts are those that the trainees wrote down."""
+        resits.sit(resits.returned(assigned_term, m01))
+        listed = assigned_term.folder / "rosters" / "more.csv"
+        listed.write_text("id,last_name,first_name\nT01,Arundell,Bea\nT02,O’Neil,Cass\nT03,Null,Dov\nT04,Marr,Ivo\n")
+        roster.import_list(assigned_term, listed)
+        assign.assign(assigned_term, MODULE)
+        adjust.extend(assigned_term, "T04", MODULE, until=f"{NEXT}-04-30 17:00", reason="ill")
+        said = list(overview.lines(assigned_term))
+        assert f"  extended until: Marr, Ivo {NEXT}-04-30 17:00 Europe/Lisbon" in said
+        assert f"  resits not handed in: Arundell, Bea, attempt 2, due {NEXT}-03-31 17:00 Europe/Lisbon" in said
+        _, [handed] = received.listed(assigned_term, "T01", MODULE)
+        assert [line for line in overview.receipts(assigned_term) if handed.receipt in line and "T01" in line]
+        with database.reading(assigned_term) as connection:
+            digest = connection.execute(select(schema.hand_in.c.sha256)).scalar_one()
+        assert handed.receipt == f"{digest[:4]} {digest[4:8]} {digest[8:12]}"

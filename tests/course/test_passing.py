@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from sqlalchemy import select
 
 from grader import catalogue
-from grader.course.attempts import passing, standing
+from grader.course.attempts import passing, policy_change, standing
 from grader.course.audit import verify
 from grader.course.grading import adjust
 from grader.marking.verdict import AWAITING
@@ -27,8 +27,8 @@ from grader.reports.export.pages import evidence, moderation, programme_report
 from grader.reports.export.xapi import statements
 from grader.reports.feedback import class_report, return_run
 from grader.reports.tables import grades, people
-from tests.course.resits import KEY, LETTER, WORDS, hand_in, returned, sit
-from tests.work import NEXT, issue_of, right_answers
+from tests.course.resits import KEY, LETTER, WORDS, WRONG, hand_in, returned, sit
+from tests.work import NEXT, issue_of, right_answers, wrong_answers
 
 Row = namedtuple("Row", "part hundredths most verdict")
 Mark = namedtuple("Mark", "module mark most pending attempt")
@@ -120,7 +120,7 @@ def opened(term, threshold):
     text = 'format = "timing-mark policy"\nschema = 1\n' + MUST.format(threshold)
     saved = term.folder.parent / "asked.toml"
     saved.write_text(text)
-    policy_in_force.adopt([term], saved)
+    policy_in_force.adopt([term], saved, reason="ours")
     return terms.open_term(term.folder)
 
 
@@ -269,7 +269,7 @@ def test_a_letter_marked_by_hand_waits_no_more(assigned_term, m01):
     text = 'format = "timing-mark policy"\nschema = 1\n[objectives.T5]\nthreshold = 80\nmust_pass = true\n'
     saved = assigned_term.folder.parent / "asked.toml"
     saved.write_text(text)
-    policy_in_force.adopt([assigned_term], saved)
+    policy_in_force.adopt([assigned_term], saved, reason="ours")
     term = terms.open_term(assigned_term.folder)
     hand_in(term, right_answers(m01, issue_of(term, "t01")) | {LETTER: WORDS})
 
@@ -284,3 +284,16 @@ def test_a_letter_marked_by_hand_waits_no_more(assigned_term, m01):
     for mark, then in (("2", ("yes", "yes")), ("0", ("no", "no")), ("computed", ("", "waits"))):
         adjust.override(term, "T01", KEY, "letter", mark, reason="talked it over")
         assert said() == then
+
+
+def test_a_policy_is_seen_before_it_counts(assigned_term, m01):
+    """T01 has passed; what he missed shall have to be met: it is said that he would fail, and he does not fail yet."""
+    record = issue_of(assigned_term, "t01")
+    hand_in(assigned_term, right_answers(m01, record) | wrong_answers(m01, record, WRONG) | {LETTER: WORDS})
+    adjust.override(assigned_term, "T01", KEY, "letter", "2", reason="read on paper")
+    text = 'format = "timing-mark policy"\nschema = 1\n' + MUST.format(100)
+    (assigned_term.folder.parent / "asked.toml").write_text(text)
+    [change] = policy_change.preview([assigned_term], assigned_term.folder.parent / "asked.toml")
+    assert [(m.person.id, m.module, m.before, m.after) for m in change.moved] == [("t01", KEY, "yes", "no")]
+    assert not change.same and table(assigned_term, "grades")["T01"]["passed"] == "yes"
+    assert table(opened(assigned_term, 100), "grades")["T01"]["passed"] == "no"

@@ -14,6 +14,7 @@ from grader.records import database, ledger, schema, traces
 from grader.records.term import roster
 from grader.reports.export import package, workbook
 from grader.reports.export.oneroster import writer
+from tests import work
 
 GONE, REASON = ("Q0117", "q0117", "Pellworth"), "asked for it in writing"
 
@@ -112,6 +113,23 @@ def test_somebody_elses_row_that_names_him_is_a_finding(full):
     assert any("gradebook.db still names or quotes" in finding for finding in done.findings)
 
 
+def test_it_is_seen_who_would_go_and_what_lies_elsewhere(full, tmp_path):
+    """A report of two classes lies in the other class's folder: it is named, and goes when that is asked for."""
+    there = package.write([full], "grades", tmp_path / "other" / "exports" / "both.csv").path
+    book = workbook.write([full], tmp_path / "other" / "programme.xlsx")
+    package.write([full], "modules", tmp_path / "no-names.csv")
+    before = work.state(full.folder)
+    doomed = deletion.preview(full, "Q0117")
+    assert [person.name for person in doomed.people] == ["Pellworth, Gideon"] and doomed.elsewhere == [there, book]
+    assert doomed.hand_ins >= 1 and work.state(full.folder) == before, "looking changes nothing"
+    done = deletion.delete_person(full, "q0117", reason=REASON)
+    assert done.files >= doomed.files and sum("still names" in finding for finding in done.findings) == 2
+    assert there.is_file() and book.is_file()
+    assert deletion.preview(full, "Q0118").elsewhere == [there, book]
+    done = deletion.delete_person(full, "q0118", reason=REASON, elsewhere=True)
+    assert not there.exists() and not book.exists() and (tmp_path / "no-names.csv").is_file() and done.findings == []
+
+
 def test_a_table_of_letters_that_quotes_him_is_a_finding(full):
     """README writes the answers for a spreadsheet into the term folder, under codes: his words are still his."""
     asked = list(written_answers.answers(full, "m01_timing", waiting_only=False))
@@ -127,7 +145,7 @@ def test_a_table_of_letters_that_quotes_him_is_a_finding(full):
 def test_ids_that_stand_in_any_file_delete_nothing_else(assigned_term, tmp_path):
     """A trainee called 1: the figure stands everywhere, and only what is his goes."""
     (tmp_path / "list.csv").write_text("id,last_name,first_name\n1,Li,Bo\n11,Wu,Al\nT01,Arundell,Bea\n")
-    roster.import_list(assigned_term, tmp_path / "list.csv")
+    roster.import_list(assigned_term, tmp_path / "list.csv", confirmed=True)
     from grader.course.issue import assign
 
     assign.assign(assigned_term, "m01_timing")

@@ -105,7 +105,7 @@ class TestCollecting:
         ids = ["SHOP\\jo", "x[1]", "a+b", "c(d)", "e/f", ".x", "Ü 7", "jo.", "CON"]
         body = "".join(f"{one},Name,N{n}\n" for n, one in enumerate(ids))
         listed.write_text("id,last_name,first_name\n" + body, encoding="utf-8")
-        roster.import_list(assigned_term, listed)
+        roster.import_list(assigned_term, listed, confirmed=True)
         assign.assign(assigned_term, MODULE)
         own = [class_list.folder_id(one) for one in ids]
         assert mark_all(assigned_term, *own).marked == len(ids)
@@ -148,7 +148,7 @@ class TestMarking:
         listed = tmp_path / "list.csv"
         body = "".join(f"n{number},Name,N\n" for number in range(600))
         listed.write_text("id,last_name,first_name\n" + body, encoding="utf-8")
-        roster.import_list(assigned_term, listed)
+        roster.import_list(assigned_term, listed, confirmed=True)
         many, found = statements()
         assert found == 600 and many == few
 
@@ -239,7 +239,7 @@ class TestRecords:
             ("T02", "O’Neil, Jr."),
         ]
         outcome = roster.import_list(assigned_term, path, preview=True)
-        assert outcome["added"] == [] and outcome["withdrawn"] == []
+        assert outcome.added == [] and outcome.withdrawn == []
 
     def test_blanks_after_commas(self):
         """890: "stud1, smith, jo" keeps its blanks."""
@@ -250,7 +250,7 @@ class TestRecords:
         """django-import-export/django-import-export 289: 0042 becomes 42."""
         path = tmp_path / "list.csv"
         path.write_text("id,last_name,first_name\n0042,A,B\n42,C,D\n", encoding="utf-8")
-        assert [(p.id, p.college_id) for p in roster.import_list(empty_term, path)["added"]] == [
+        assert [(p.id, p.college_id) for p in roster.import_list(empty_term, path).added] == [
             ("0042", "0042"),
             ("42", "42"),
         ]

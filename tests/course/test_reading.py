@@ -3,6 +3,7 @@
 import csv
 import io
 
+import openpyxl
 import pytest
 from sqlalchemy import select
 from typer.testing import CliRunner
@@ -13,6 +14,7 @@ from grader.course.audit import deletion, verify
 from grader.course.grading import adjust, mark_class, written_answers, written_table
 from grader.course.submissions import collect
 from grader.errors import BadFile, Refused
+from grader.pages import csv_file
 from grader.records import adjustments, database, ledger, schema
 from grader.reports.export import package
 from tests.work import issue_of, put_in_inbox, right_answers, sheet_of
@@ -55,9 +57,10 @@ def test_it_waits_without_a_name_and_is_read(waiting):
     assert all(answer.code.startswith("w") for answer in found), "12e34567 is a number to a spreadsheet"
     before = mark_of(waiting, "t01")
     assert (before.state, before.pending) == ("partly marked", 200)
-    answer, mark, _ = written_answers.give(
+    answer, mark, _, most = written_answers.give(
         waiting, MODULE, code_of(waiting, "t01"), ["1", "0,5"], "Say what you measured."
     )
+    assert most == 3000
     after = mark_of(waiting, "t01")
     assert (after.state, after.pending, after.mark) == ("marked", 0, before.mark + 150) and mark == after.mark
     assert [other.owner[0] for other in written_answers.answers(waiting, MODULE)] == ["t02"]
@@ -142,11 +145,36 @@ def test_the_table_goes_out_and_comes_back(waiting, tmp_path):
     writer.writerows(rows)
     path = tmp_path / "filled.csv"
     path.write_text(text.getvalue(), encoding="utf-8")
-    assert len(written_table.from_table(waiting, MODULE, path)) == 2
+    assert len(written_table.from_table(waiting, MODULE, path)[0]) == 2
     with database.transaction(waiting) as connection:
         given = adjustments.read(connection).readings.values()
     assert [r.comment for one in given for r in one.values()] == ["=well done"] * 2
     assert mark_of(waiting, "t01").mark == 2950 and verify.verify(waiting).findings == []
+
+
+def test_it_comes_back_from_any_spreadsheet_and_blank_lines_are_said_once(waiting, tmp_path):
+    """Semicolons and decimal commas for one office, the old letters or .xlsx from another; not every line is filled."""
+    table = tmp_path / "letters.csv"
+    written_table.write(waiting, MODULE, table, how=csv_file.manner(spreadsheet=True, separator=";"))
+    with table.open(encoding="utf-8-sig", newline="") as stream:
+        head, *rows = csv.reader(stream, delimiter=";")
+    book = openpyxl.Workbook()
+    book.active.append(head)
+    for number, row in enumerate(rows):
+        if number:
+            row[head.index("points 1")], row[head.index("points 2")], row[head.index("comment")] = 1, 0.5, "schön"
+        book.active.append(row)
+    book.save(tmp_path / "filled.xlsx")
+    [given], notes = written_table.from_table(waiting, MODULE, tmp_path / "filled.xlsx")
+    assert given.changed and notes == ["line 2 holds no points; passed over"]
+    table.write_bytes(
+        "\n".join(";".join(f'"{cell}"' for cell in row) for row in (head, *rows)).encode("cp1252", "replace")
+    )
+    [again], notes = written_table.from_table(waiting, MODULE, table)
+    assert not again.changed and "Windows-1252" in notes[0]
+    with pytest.raises(BadFile, match="no written answer has the code"):
+        table.write_text("code,points 1,points 2,comment\nw00000000,1,1,\n")
+        written_table.from_table(waiting, MODULE, table)
 
 
 def test_a_table_with_faults_names_every_line_and_writes_nothing(waiting, tmp_path):
@@ -161,24 +189,35 @@ def test_a_table_with_faults_names_every_line_and_writes_nothing(waiting, tmp_pa
     path.write_text("a,b\n1,2\n", "utf-8")
     with pytest.raises(BadFile, match="needs the columns"):
         written_table.from_table(waiting, MODULE, path)
-    path.write_bytes("code,points 1,comment\n\xe9".encode("latin-1"))
-    with pytest.raises(BadFile, match="UTF-8"):
-        written_table.from_table(waiting, MODULE, path)
 
 
 def test_read_on_the_command_line(waiting):
     run = CliRunner()
     listed = run.invoke(app, ["read", MODULE, "--list", "--term", str(waiting.folder)])
-    assert listed.exit_code == 0 and "1 of 2" in listed.output and "Arundell" not in listed.output
-    done = run.invoke(app, ["read", MODULE, "--term", str(waiting.folder)], input="1\n9\n\n1\n0.5\nGood.\ns\n")
-    assert (
-        done.exit_code == 0 and "not between 0 and 1" in done.output and "Kept. The module's mark is now" in done.output
+    assert listed.exit_code == 0 and "2 answers" in listed.output and "Arundell" not in listed.output
+    assert "No idea." in listed.output and listed.output.count("Looked for:") == 1, (
+        "what is looked for stands there once"
     )
+    done = run.invoke(app, ["read", MODULE, "--term", str(waiting.folder)], input="1\n9\n0.5\nGood.\ns\n")
+    assert done.exit_code == 0 and "not between 0 and 1" in done.output
+    assert "Kept. The module's mark is now 29.5 of 30." in done.output, "the first point was not to be typed again"
     assert len(written_answers.answers(waiting, MODULE)) == 1
     stopped = run.invoke(app, ["read", MODULE, "--term", str(waiting.folder)], input="q\n")
     assert "Stopped" in stopped.output and len(written_answers.answers(waiting, MODULE)) == 1
     said = run.invoke(app, ["mark", MODULE, "--term", str(waiting.folder)])
     assert "1 written answers wait" in said.output.replace("answer waits", "answers wait")
+
+
+def test_one_goes_back_and_takes_a_comment_that_was_written_before(waiting):
+    """A slip in the first letter is put right while the second is read; the second gets the same words by their number."""
+    first, second = written_answers.answers(waiting, MODULE)
+    typed = "1\n1\nSay what you measured.\n0\n<\n<\n\n0\n\n0\n0\n1\n"
+    done = CliRunner().invoke(app, ["read", MODULE, "--term", str(waiting.folder)], input=typed)
+    assert done.exit_code == 0 and "1  Say what you measured." in done.output
+    given = {answer.code: answer.given for answer in written_answers.answers(waiting, MODULE, waiting_only=False)}
+    assert given[first.code].points == (100, 0) and given[second.code].points == (0, 0)
+    assert {reading.comment for reading in given.values()} == {"Say what you measured."}
+    assert written_answers.comments(waiting, MODULE) == {PATH: ["Say what you measured."]}
 
 
 def test_a_filled_in_table_is_not_written_over(waiting, tmp_path):

@@ -55,7 +55,7 @@ def test_who_left_stays_with_his_mark_and_not_without(assigned_term):
     listed.write_text("id,last_name,first_name\nT02,Castellan,Rufus\n", encoding="utf-8")
     with database.transaction(assigned_term) as connection:
         put_marks(connection, [2000])
-    roster.import_list(assigned_term, listed)
+    roster.import_list(assigned_term, listed, confirmed=True)
     with database.transaction(assigned_term) as connection:
         found = standing.standings(assigned_term, connection, [MODULE])
     assert {one.person.id: (one.state, one.mark and one.mark.mark) for one in found} == {

@@ -1,8 +1,10 @@
 """Answers on paper typed in: read as the marker reads them, kept as a hand-in, said to be transcribed."""
 
+import csv
 import json
 from types import SimpleNamespace
 
+import openpyxl
 import pytest
 from sqlalchemy import select
 from typer.testing import CliRunner
@@ -19,6 +21,7 @@ from grader.exercise import sheet as sheets
 from grader.exercise.kinds import Choices
 from grader.exercise.model import Choice
 from grader.exercise.sorting import Batch, Order
+from grader.pages.csv_file import Manner
 from grader.records import database, ledger, schema
 from tests.work import issue_of, put_in_inbox, right_answers, right_sheet, sheet_of
 
@@ -94,15 +97,15 @@ def test_the_same_paper_typed_again_is_not_handed_in_again(assigned_term, tmp_pa
     """A table that grows and is read again brings only what is new: the older papers keep their time of arrival."""
     path = tmp_path / "answers.csv"
     path.write_text("trainee,part,answer,unit\nT01,mark_arc.arc,12,mm\n")
-    [first] = transcribe.from_table(assigned_term, MODULE, path)
+    [first] = transcribe.from_table(assigned_term, MODULE, path)[0]
     path.write_text(path.read_text() + "T02,mark_arc.arc,13,mm\n")
-    again, new = transcribe.from_table(assigned_term, MODULE, path)
+    again, new = transcribe.from_table(assigned_term, MODULE, path)[0]
     assert (again.known, again.sha256, new.known) == (True, first.sha256, False)
     assert [row.trainee for row in hand_ins(assigned_term)] == ["t01", "t02"]
     for typed in ("14", "12"):  # put right, and put back: each is a new last word
         path.write_text(f"trainee,part,answer,unit\nT01,mark_arc.arc,{typed},mm\n")
-        assert not transcribe.from_table(assigned_term, MODULE, path)[0].known
-    [dated] = transcribe.from_table(assigned_term, MODULE, path, received_at=EARLY)
+        assert not transcribe.from_table(assigned_term, MODULE, path)[0][0].known
+    [dated] = transcribe.from_table(assigned_term, MODULE, path, received_at=EARLY)[0]
     assert not dated.known, "another time of arrival was named"
 
 
@@ -182,12 +185,43 @@ class TestTable:
                     lines.append(f'{trainee},{question.path.partition(".")[2]},"{text}",')
         path = tmp_path / "answers.csv"
         path.write_text("\n".join(lines), encoding="utf-8")
-        kept = transcribe.from_table(assigned_term, MODULE, path, received_at=EARLY)
+        kept = transcribe.from_table(assigned_term, MODULE, path, received_at=EARLY)[0]
         assert [one.person.id for one in kept] == ["t01", "t03"]
         assert mark_class.mark(assigned_term, MODULE).marked == 2
         found = marks(assigned_term)
         assert found["t01", MODULE] == found["t03", MODULE]
         assert verify.verify(assigned_term).findings == []
+
+    def test_a_table_to_fill_in_comes_back_from_a_spreadsheet(self, assigned_term, tmp_path):
+        """It holds the questions of all who have not handed in; what stays blank, or is of another lesson, is said once."""
+        put_in_inbox(assigned_term, right_sheet(issue_of(assigned_term, "t02")))
+        collect.collect(assigned_term, received_at=EARLY)
+        people = transcribe.write_table(assigned_term, MODULE, tmp_path / "fill.csv", how=Manner(True, ";"))
+        assert [person.id for person in people] == ["t01", "t03"]
+        with pytest.raises(Refused, match="may hold what you filled in"):
+            transcribe.write_table(assigned_term, MODULE, tmp_path / "fill.csv")
+        with (tmp_path / "fill.csv").open(encoding="utf-8-sig", newline="") as stream:
+            head, *rows = csv.reader(stream, delimiter=";")
+        right = right_answers(catalogue.module(MODULE), issue_of(assigned_term, "t01"))
+        questions = {question.path: question for question in transcribe.begin(assigned_term, "T01", MODULE).questions}
+        book = openpyxl.Workbook()
+        book.active.append(head)
+        for row in rows:
+            path = row[head.index("part")]
+            if row[0] == "T01" and path in right:
+                row[head.index("answer")] = on_paper(questions[path], right[path])
+            book.active.append(row)
+        book.active.append(["T01", "", "m02.something.else", "", "", "", "12", "ms"])
+        book.save(tmp_path / "filled.xlsx")
+        [kept], notes = transcribe.from_table(assigned_term, MODULE, tmp_path / "filled.xlsx", received_at=EARLY)
+        assert (kept.person.id, kept.answered) == ("t01", len(right))
+        assert (
+            len(notes) == 2
+            and "hold no answer; left blank" in notes[0]
+            and "holds an answer of another module" in notes[1]
+        )
+        mark_class.mark(assigned_term, MODULE)
+        assert marks(assigned_term)["t01", MODULE] == marks(assigned_term)["t02", MODULE]
 
     def test_all_faults_at_once_and_nothing_kept(self, assigned_term, tmp_path):
         path = tmp_path / "answers.csv"

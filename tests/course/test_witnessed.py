@@ -51,7 +51,7 @@ def test_a_task_is_recorded_with_all_that_was_said(assigned_term):
         ({"trainee": "T09"}, Unknown, "'T09'"),
         ({"objective": "T99"}, Unknown, "'T99'; there are T1, T2"),
         ({"result": "good"}, Refused, "'good'"),
-        ({"on": "12.3.2026"}, Refused, "Write it as 2026-03-12"),
+        ({"on": "12/3/2026"}, Refused, "Write 2026-03-12 or 2026-12-03"),
         ({"on": "2026-02-30"}, Refused, "Write it as 2026-03-12"),
         ({"on": "2999-01-01"}, Refused, "still to come"),
         ({"vehicle": " \n "}, Refused, "The vehicle is empty"),
@@ -93,7 +93,7 @@ def test_a_table_is_stored_whole_or_not_at_all(assigned_term, tmp_path):
         "T3,t02,satisfactory,lorry,2026-03-13,R. Q.,\n",
         encoding="utf-8",
     )
-    assert [(p.id, t.result) for p, t in observations.record_table(assigned_term, path)] == [
+    assert [(p.id, t.result) for p, t in observations.record_table(assigned_term, path)[0]] == [
         ("t01", "not yet"),
         ("t02", "satisfactory"),
     ]

@@ -7,6 +7,7 @@ import sys
 
 import pytest
 
+from grader import files
 from grader.errors import BadSheet, CannotWrite
 from grader.exercise import sheet as sheets
 
@@ -44,7 +45,7 @@ BAD = {
     "nested deep": (b"[" * 200_000, "nested too deep"),
     "duplicate key": (b'{"format": 1, "format": 2}', "twice"),
     "top-level list": (b"[]", "list"),
-    "top-level null": (b"null", "NoneType"),
+    "top-level null": (b"null", r"nothing \(null\) where an object"),
     "a notebook": (b'{"cells": [], "nbformat": 4}', "notebook"),
     "foreign format": (with_(format="other"), "format 'other'"),
     "schema absent": (with_(schema=None), "schema nothing"),
@@ -56,9 +57,9 @@ BAD = {
     "attempt nought": (with_(attempt=0), "attempt 0"),
     "version nought": (with_answer(version=0), "version 0"),
     "answers a list": (with_(answers=[]), "list, not an object"),
-    "entry a string": (with_(answers={"m01.x.y": "5"}), "str, not an object"),
-    "raw an object": (with_answer(raw={}), "dict where text"),
-    "raw a bool": (with_answer(raw=True), "bool where text"),
+    "entry a string": (with_(answers={"m01.x.y": "5"}), "a text, not an object"),
+    "raw an object": (with_answer(raw={}), "an object where text"),
+    "raw a bool": (with_answer(raw=True), "true or false where text"),
     "1 MB raw": (with_answer(raw="9" * 1_000_000), "1,000,000 characters"),
     "unit a list": (with_answer(unit=[]), "unit that is no text"),
     "version text": (with_answer(version="1"), "whole number"),
@@ -161,3 +162,27 @@ def test_a_full_disk_leaves_the_old_sheet(tmp_path, monkeypatch):
     with pytest.raises(CannotWrite, match="No space left"):
         sheets.write(path, sheet.with_answer("m01.x.y", sheets.Answer("7")))
     assert sheets.read(path) == sheet
+
+
+def test_an_answer_changed_in_the_file_is_seen():
+    """Somebody opened answers.json in an editor and put another figure in: the file's own digest no longer fits."""
+    sheet = sheets.Sheet("spring", "m01_timing", "t01", 1, {"m01.a.b": sheets.Answer("12.5", "mm")})
+    content = sheets.dump(sheet)
+    assert not sheets.parse(content).altered and sheets.parse(content) == sheet
+    assert sheets.parse(content.replace(b"12.5", b"13.5")).altered
+    assert sheets.parse(content.replace(b'"t01"', b'"t02"')).altered
+    old = json.loads(content)
+    del old["answers_sha256"]
+    assert not sheets.parse(json.dumps(old).encode()).altered, "sheets of earlier versions have no digest"
+    with pytest.raises(BadSheet, match=r"holds nothing \(null\) where text is needed"):
+        sheets.parse(content.replace(b'"12.5"', b"null"))
+
+
+def test_what_a_killed_writer_left_is_swept(tmp_path):
+    """A part of a file from yesterday goes; one that is being written now, and anything of somebody's own, stays."""
+    old, fresh, own = tmp_path / ".a.json.abcd1234.part", tmp_path / ".b.json.abcd1234.part", tmp_path / "mine.part"
+    for path in (old, fresh, own):
+        path.write_text("x")
+    for path in (old, own):
+        os.utime(path, (0, 0))
+    assert files.sweep(tmp_path) == 1 and not old.exists() and fresh.exists() and own.exists()

@@ -16,7 +16,7 @@ PLAIN = "id,last_name,first_name,group\n0042,Åkesson,Bo,A\nT2,李,Nélia,B\n"
 
 def names(content):
     people, _ = class_list.read(content)
-    return [(p.college_id, p.last_name, p.first_name, p.group) for p in people]
+    return [(p.college_id, p.last_name, p.first_name, p.group or "") for p in people]
 
 
 EXPECTED = [("0042", "Åkesson", "Bo", "A"), ("T2", "李", "Nélia", "B")]
@@ -173,15 +173,15 @@ def test_the_map_is_kept_and_a_preview_stores_nothing(assigned_term, tmp_path):
     path = tmp_path / "list.csv"
     path.write_bytes(b"id,last_name,first_name\nt01,Arundell,Beatrice\nSHOP\\jo,Jolle,Jo\n")
     outcome = roster.import_list(assigned_term, path, preview=True)
-    assert [p.college_id for p in outcome["added"]] == ["SHOP\\jo"]
-    assert [(p.id, p.college_id, p.first_name) for p in outcome["changed"]] == [("t01", "T01", "Beatrice")]
-    assert sorted(p.id for p in outcome["withdrawn"]) == ["t02", "t03"]
+    assert [p.college_id for p in outcome.added] == ["SHOP\\jo"]
+    assert [(p.id, p.college_id, p.first_name) for _, p in outcome.changed] == [("t01", "T01", "Beatrice")]
+    assert sorted(p.id for p in outcome.withdrawn) == ["t02", "t03"]
     with database.transaction(assigned_term) as connection:
         assert {p.status for p in roster.everyone(connection)} == {"enrolled"}
         before = ledger.count(connection)
-    roster.import_list(assigned_term, path)
+    roster.import_list(assigned_term, path, confirmed=True)
     with database.transaction(assigned_term) as connection:
         jo = roster.one(connection, "shop\\JO")
         assert jo.id.startswith("shop-jo-") and ledger.count(connection) == before + 3
     again = roster.import_list(assigned_term, path)
-    assert len(again["unchanged"]) == 2 and not again["added"] and not again["changed"]
+    assert len(again.unchanged) == 2 and not again.added and not again.changed

@@ -14,6 +14,7 @@ from grader.records.term import policy, policy_in_force
 from grader.records.term import term as terms
 from grader.reports.export import package
 from grader.tables import rows
+from tests.work import state
 
 HEAD = 'format = "timing-mark policy"\nschema = 1\n'
 WHOLE = (
@@ -167,7 +168,7 @@ def test_a_file_that_cannot_be_used_changes_no_class(assigned_term, tmp_path):
     saved = tmp_path / "ours.toml"
     saved.write_text(WHOLE.replace("33.4", "40"))
     with pytest.raises(BadFile, match="must add to 100"):
-        policy_in_force.adopt([assigned_term], saved)
+        policy_in_force.adopt([assigned_term], saved, reason="ours")
     assert not (assigned_term.folder / policy.NAME).exists()
 
 
@@ -182,6 +183,13 @@ def test_the_command_writes_takes_and_tells(assigned_term, tmp_path, monkeypatch
     assert run(saved, "--example").exit_code != 0  # never written over
     assert "Must be met for a pass: none." in run().output
     (tmp_path / "ours.toml").write_text(WHOLE)
+    before, shown = state(assigned_term.folder), run(saved)
+    assert shown.exit_code == 0 and "then: Must be met for a pass: T8." in shown.output
+    assert "now:  Pass from 60 %." in shown.output and "Nobody would pass or fail" in shown.output
+    assert state(assigned_term.folder) == before, "looked at, and not put in force"
     assert run(saved, "--reason", "ours").exit_code == 0
+    before = state(assigned_term.folder)
+    assert "in force already; nothing was written" in run(saved, "--reason", "once more").output
+    assert state(assigned_term.folder) == before
     told = run().output
     assert "Must be met for a pass: T8." in told and "m01_timing 33.3 %" in told and "m01_timing from 62.5 %" in told

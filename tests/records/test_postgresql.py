@@ -16,7 +16,7 @@ from grader.course.grading import adjust, mark_class
 from grader.course.issue import assign
 from grader.course.submissions import collect
 from grader.errors import CannotWrite, Refused
-from grader.records import database, head, schema
+from grader.records import database, head, schema, session
 from grader.records.gradebook import setup
 from grader.records.term import roster
 from grader.records.term import term as terms
@@ -160,3 +160,18 @@ def test_only_a_postgresql_address_is_taken(tmp_path):
         with pytest.raises(Refused, match="database"):
             setup.new_term(tmp_path / "one", term_id="one", title="One", zone="UTC", database=address)
     assert not (tmp_path / "one").exists()
+
+
+def test_two_copies_of_a_folder_do_not_work_on_one_database(empty, tmp_path, m01):
+    """A copy for safety's sake can be looked at; work goes on in one of the two, until somebody says in which."""
+    made = a_class(tmp_path / "one", empty, m01=m01)
+    shutil.copytree(made.folder, tmp_path / "copy")
+    copy = terms.open_term(tmp_path / "copy")
+    with pytest.raises(Refused, match="another copy of this folder.*term upgrade --here"):
+        collect.collect(copy, received_at=WHEN)
+    assert verify.verify(copy).findings == []
+    assert collect.collect(made, received_at=WHEN).taken == 2
+    session.work_from_here(copy)
+    assert mark_class.mark(copy, MODULE, preview=True).findings
+    with pytest.raises(Refused, match="another copy"):
+        mark_class.mark(made, MODULE)

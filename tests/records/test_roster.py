@@ -13,7 +13,7 @@ from grader.records.term import roster
 def load(term, tmp_path, text, encoding="utf-8"):
     path = tmp_path / "list.csv"
     path.write_bytes(text.encode(encoding))
-    return roster.import_list(term, path)
+    return roster.import_list(term, path, confirmed=True)
 
 
 def people(term):
@@ -35,7 +35,7 @@ def test_names_that_tables_break(empty_term, tmp_path):
 
 def test_a_byte_order_mark_and_blank_lines(empty_term, tmp_path):
     outcome = load(empty_term, tmp_path, "id,last_name,first_name\n\nT1, Abel , Bo\n", "utf-8-sig")
-    assert [person.name for person in outcome["added"]] == ["Abel, Bo"]
+    assert [person.name for person in outcome.added] == ["Abel, Bo"]
 
 
 def test_all_faults_at_once_and_nothing_stored(empty_term, tmp_path):
@@ -78,9 +78,9 @@ def test_ids_that_would_share_a_folder(empty_term, tmp_path):
 
 def test_a_second_list_changes_and_withdraws(assigned_term, tmp_path):
     outcome = load(assigned_term, tmp_path, "id,last_name,first_name,group\nT01,Arundell,Beatrice,A\nT04,New,Nils,B\n")
-    assert [p.id for p in outcome["changed"]] == ["t01"]
-    assert [p.id for p in outcome["added"]] == ["t04"]
-    assert sorted(p.id for p in outcome["withdrawn"]) == ["t02", "t03"]
+    assert [roster.difference(*pair) for pair in outcome.changed] == ["Arundell, Bea -> Arundell, Beatrice"]
+    assert [p.id for p in outcome.added] == ["t04"]
+    assert sorted(p.id for p in outcome.withdrawn) == ["t02", "t03"]
     assert {p.id: p.status for p in people(assigned_term)}["t02"] == roster.WITHDRAWN
     with database.transaction(assigned_term) as connection:
         events = [(entry["event"], entry["trainee"]) for _, _, entry in ledger.entries(connection)]

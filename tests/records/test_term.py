@@ -7,8 +7,10 @@ from datetime import timedelta
 
 import pytest
 from sqlalchemy import select
+from typer.testing import CliRunner
 
 from grader import clock, paths
+from grader.cli.main import app
 from grader.course.audit import verify
 from grader.errors import BadFile, CannotWrite, Refused, Unknown
 from grader.records import database, schema
@@ -105,10 +107,10 @@ def test_a_disk_that_refuses(tmp_path):
 
 
 @pytest.mark.parametrize(
-    "text", ["01/03/2026", "1.3.2026", "2026-3-1", "tomorrow", "2026-02-30", "2026-03-01 25:00", "20260301"]
+    "text", ["01/03/2026", "1.3.26", "2026-3", "tomorrow", "2026-02-30", "2026-03-01 25:00", "20260301"]
 )
 def test_dates_that_mean_different_days(text):
-    with pytest.raises(Refused, match="2026-03-31|is no date"):
+    with pytest.raises(Refused, match="2026-03-31|is no date|Write 2026-03-01 or 2026-01-03"):
         clock.parse(text, "Europe/Lisbon")
 
 
@@ -208,3 +210,16 @@ def test_work_may_come_in_today_and_not_tomorrow():
         assert clock.arrival("2026-03-30 12:00", place) == clock.parse("2026-03-30 12:00", place)
         with pytest.raises(Refused, match="still to come"):
             clock.arrival(str(today + timedelta(days=1)), place)
+
+
+def test_a_new_term_takes_id_and_zone_from_where_it_is(tmp_path, monkeypatch):
+    """Somebody types no more than the folder: its name becomes the id, and the machine's own clock the zone."""
+    monkeypatch.setenv("TZ", "Europe/Lisbon")
+    made = CliRunner().invoke(app, ["term", "new", str(tmp_path / "Spring Á 2")])
+    assert made.exit_code == 0 and "Term spring-a-2 is ready" in made.output
+    assert "Times are those of Europe/Lisbon. If that is wrong" in made.output
+    assert terms.open_term(tmp_path / "Spring Á 2").settings.zone == "Europe/Lisbon"
+    monkeypatch.setenv("TZ", "CET-1")
+    assert clock.zone(clock.here()), "a clock that names no place gives a zone all the same"
+    with pytest.raises(Refused, match="Term id"):
+        terms.id_for(tmp_path / "李")

@@ -10,9 +10,10 @@ from sqlalchemy import func, select
 
 from grader import clock
 from grader.course.attempts import standing
+from grader.exercise import hand_in
 from grader.exercise.model import Module
 from grader.records import adjustments, database, schema
-from grader.records.term import policy
+from grader.records.term import policy, roster
 from grader.records.term.term import Term
 
 
@@ -43,6 +44,49 @@ def lines(term: Term) -> Iterator[str]:
             states = Counter(found.state for found in standing.standings(term, connection, [row.module]))
             counts = ", ".join(f"{n} {state}" for state, n in states.items())
             yield f"{row.module} ({row.mode}, {due}): {counts or 'nobody is left'}"
+            yield from _still_open(term, connection, row.module)
+
+
+def _still_open(term, connection, module_key):
+    """Sentences about extensions that have not passed and resits that were not handed in."""
+    now, decided = clock.to_text(clock.now()), adjustments.read(connection)
+    people = {person.id: person for person in roster.everyone(connection, enrolled_only=True)}
+    there = set(
+        connection.execute(select(schema.hand_in.c.trainee, schema.hand_in.c.module, schema.hand_in.c.attempt)).all()
+    )
+    table, extended, resits = schema.issue, [], []
+    last: dict[str, Any] = {}
+    query = select(table.c.trainee, table.c.module, table.c.attempt, table.c.due).where(table.c.module == module_key)
+    for issue in connection.execute(query.order_by(table.c.attempt)):
+        last[issue.trainee] = issue
+    for trainee, person in people.items():
+        issue = last.get(trainee)
+        if issue is None or tuple(issue[:3]) in there:
+            continue
+        until = decided.until.get(adjustments.owner(issue), "")
+        if until > now:
+            extended.append(f"{person.name} {term.shown(clock.from_text(until))}")
+        elif issue.attempt > 1:
+            due = f", due {term.shown(clock.from_text(issue.due))}" if issue.due else ""
+            resits.append(f"{person.name}, attempt {issue.attempt}{due}")
+    if extended:
+        yield f"  extended until: {'; '.join(extended)}"
+    if resits:
+        yield f"  resits not handed in: {'; '.join(resits)}"
+
+
+def receipts(term: Term) -> Iterator[str]:
+    """The receipt of everybody's last hand-in of each module, as the trainee's page showed it."""
+    table = schema.hand_in
+    with database.reading(term) as connection:
+        last = {}
+        for row in connection.execute(select(table).order_by(table.c.received_at, table.c.id)):
+            last[row.trainee, row.module] = row
+        for person in roster.everyone(connection):
+            for (trainee, module_key), row in sorted(last.items()):
+                if trainee == person.id:
+                    came = term.shown(clock.from_text(row.received_at))
+                    yield f"{person.college_id:<12} {person.name:<28} {module_key:<20} {hand_in.short(row.sha256)}  {came}"
 
 
 def _other_dues(connection, assignment):

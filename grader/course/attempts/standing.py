@@ -62,6 +62,12 @@ def modes(connection: Connection) -> dict[str, str]:
     return {row.module: row.mode for row in connection.execute(query)}
 
 
+def withdrawn_modules(connection: Connection) -> set[str]:
+    """Keys of the modules that were taken back: what was handed in for them is kept, and counts and stands nowhere."""
+    table = schema.assignment
+    return set(connection.execute(select(table.c.module).where(table.c.withdrawn != "")).scalars())
+
+
 def must_be_assigned(connection: Connection, module_key: str) -> None:
     """Refuse a module that was never assigned in this term, or was withdrawn."""
     table = schema.assignment

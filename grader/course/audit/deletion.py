@@ -7,19 +7,35 @@ short is finished by running it again.
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 
 from sqlalchemy import delete, select, update
 
 from grader.course.grading import written_answers
 from grader.course.issue import channels
 from grader.errors import Refused
-from grader.records import database, ledger, schema, sent, traces
+from grader.records import database, exported, ledger, schema, sent, traces
 from grader.records.gradebook import gradebook
 from grader.records.term import roster
+from grader.records.term.roster import Trainee
 from grader.records.term.term import Term
 
 _KEPT = ("tm_schema", "tm_ledger")
+
+
+@dataclass(frozen=True, slots=True)
+class Doomed:
+    """What a deletion would take: the people, how many hand-ins of theirs and how many files.
+
+    `elsewhere` are exports that name one of them and lie outside the term's folder, written there by this program.
+    """
+
+    people: list[Trainee]
+    hand_ins: int
+    files: int
+    elsewhere: list[Path]
 
 
 @dataclass(slots=True)
@@ -32,7 +48,23 @@ class Deleted:
     findings: list = field(default_factory=list)
 
 
-def delete_person(term: Term, trainee_id: str, *, reason: str) -> Deleted:
+def preview(term: Term, trainee_id: str = "") -> Doomed:
+    """What deleting one trainee, or everybody, would take; nothing is changed.
+
+    Raises
+    ------
+    Unknown
+        Nobody of that id.
+    """
+    with database.reading(term) as connection:
+        everybody = roster.everyone(connection)
+        people = [roster.one(connection, trainee_id)] if trainee_id else everybody
+        digests, count = _hand_ins(connection, people)
+    marks = _words(people, everybody)
+    return Doomed(people, count, len(traces.files_of(term, people, marks, digests)), _elsewhere(term, marks))
+
+
+def delete_person(term: Term, trainee_id: str, *, reason: str, elsewhere: bool = False) -> Deleted:
     """Delete one trainee from a term.
 
     Every export, report and returned table of the class goes too, since it may
@@ -45,6 +77,8 @@ def delete_person(term: Term, trainee_id: str, *, reason: str) -> Deleted:
         Either of the trainee's ids.
     reason : str
         Kept in the ledger; must not name the person.
+    elsewhere : bool
+        Also exports outside the term's folder that name the person.
 
     Returns
     -------
@@ -59,11 +93,11 @@ def delete_person(term: Term, trainee_id: str, *, reason: str) -> Deleted:
     """
     with database.transaction(term) as connection:
         person = roster.one(connection, trainee_id)
-    return _delete(term, [person], reason)
+    return _delete(term, [person], reason, elsewhere)
 
 
-def delete_class(term: Term, *, reason: str) -> Deleted:
-    """Delete everybody in a term; settings, assignments and the ledger's chain stay.
+def delete_class(term: Term, *, reason: str, elsewhere: bool = False) -> Deleted:
+    """Delete everybody in a term; settings, assignments and the ledger's chain stay. `elsewhere` as for one person.
 
     Raises
     ------
@@ -74,27 +108,63 @@ def delete_class(term: Term, *, reason: str) -> Deleted:
         people = roster.everyone(connection)
     if not people:
         raise Refused("Nobody is on the roster; nothing was changed.")
-    return _delete(term, people, reason)
+    return _delete(term, people, reason, elsewhere)
 
 
-def _delete(term, people, reason):
+def _hand_ins(connection, people):
+    """(digests of kept files that belong to nobody else, number of hand-ins) of some people."""
+    table = schema.hand_in
+    kept = connection.execute(select(table.c.trainee, table.c.sha256)).all()
+    everybody = {person.id for person in people}
+    mine = [row.sha256 for row in kept if row.trainee in everybody]
+    return set(mine) - {row.sha256 for row in kept if row.trainee not in everybody}, len(mine)
+
+
+def _words(people, everyone):
+    """What each of some people is looked for by in files."""
+    gone = {person.id for person in people}
+    others = [person for person in everyone if person.id not in gone]
+    return [traces.words(person, others) for person in people]
+
+
+def _elsewhere(term, marks):
+    """Exports that lie outside the term's folder and name one of some people."""
+    return [path for path in exported.places(term) if any(traces.mentions(path.read_bytes(), mine) for mine in marks)]
+
+
+def check_reason(people: Sequence[Trainee], reason: str) -> None:
+    """Look at the reason of a deletion, which is kept.
+
+    Raises
+    ------
+    Refused
+        There is none, or it names a person.
+    """
     if not reason.strip():
         raise Refused("A deletion needs a reason. Say why in a few words; nothing was changed.")
-    named = [person for person in people if _names(person).search(reason)]
-    if named:
+    if any(_names(person).search(reason) for person in people):
         raise Refused("The reason names a person and would be kept. Say why without the name; nothing was changed.")
+
+
+def _delete(term, people, reason, elsewhere):
+    check_reason(people, reason)
     done = Deleted(people=len(people))
     with database.transaction(term) as connection:
-        table = schema.hand_in
-        kept = connection.execute(select(table.c.trainee, table.c.sha256)).all()
         everybody = {person.id for person in people}
-        others = [person for person in roster.everyone(connection) if person.id not in everybody]
-    mine = {row.sha256 for row in kept if row.trainee in everybody}
-    mine -= {row.sha256 for row in kept if row.trainee not in everybody}
-    marks = [traces.words(person, others) for person in people]
+        mine, _ = _hand_ins(connection, people)
+        marks = _words(people, roster.everyone(connection))
     with database.transaction(term) as connection:  # before the answers go: a table of 'read --to' has codes, no names
         letters = tuple(sorted(written_answers.codes(term, connection, everybody)))
     done.files = traces.remove_files(term, people, marks, mine)
+    for path in _elsewhere(term, marks):
+        if elsewhere:
+            traces.remove(path)
+            done.files += 1
+        else:
+            done.findings.append(
+                f"{path} was exported from here and still names a deleted person. Remove it, or make it anew."
+            )
+    exported.tidy(term)
     taken_out = channels.forget(term, people)
     done.files += len(taken_out)
     done.findings += [

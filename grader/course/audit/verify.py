@@ -184,7 +184,8 @@ class _Check:
         if unknown:
             self.proof.findings.append(
                 f"{len(unknown)} kept hand-ins are not in the records ({unknown[0].name[:12]}...): the database is older than "
-                "the folder, or a collect was cut short. Collect them again, or put back the database that belongs to it."
+                "the folder, or a collect was cut short. Collect them again with 'collect inbox/taken', or put back the database "
+                "that belongs to it."
             )
 
     def due_times(self) -> None:

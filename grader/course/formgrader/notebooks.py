@@ -33,6 +33,7 @@ from grader.records.gradebook import gradebook
 from grader.records.term.term import Term
 
 LARGEST_LESSON = 20_000_000
+_ABOVE_THE_ANSWER = "# The answer as it was handed in, part by part:"
 OURS = "timing_mark"  # in a paper's metadata: which attempt it shows
 
 
@@ -78,7 +79,7 @@ def rebuild(lesson: dict[str, Any], module: Module, sheet: Sheet | None, found: 
             if texts:
                 cell["source"] = "\n\n".join(fenced(text) for text in texts)
         else:
-            cell["execution_count"] = None
+            cell["execution_count"], cell["source"] = None, _ABOVE_THE_ANSWER
             cell["outputs"] = [_plain(line) for line in _lines(exercise, typed, found)]
     return paper
 

@@ -15,6 +15,7 @@ from grader.course.grading.session import session
 from grader.course.grading.several import Several, each
 from grader.course.grading.work import Work
 from grader.errors import Refused, Unknown
+from grader.exercise.model import Exercise, Module
 from grader.records import adjustments, ledger, schema
 from grader.records.term import dates, roster
 from grader.records.term.roster import Trainee
@@ -146,7 +147,7 @@ def override(
     term : Term
     trainee_id, module_key : str
     exercise : str
-        Its name, with or without the module before it.
+        Its number in the module, its title, or its name, with or without the module before it.
     mark : str
         Marks with at most two decimals, or "computed".
     reason : str
@@ -165,10 +166,7 @@ def override(
     with session(term, module_key, "overriding a mark in") as work:
         connection, module = work.connection, work.module
         person = roster.one(connection, trainee_id)
-        wanted = next((e for e in module.exercises if exercise in (e.key, e.name)), None)
-        if wanted is None:
-            names = ", ".join(e.name for e in module.exercises)
-            raise Unknown(f"{module.key} has no exercise {exercise[:60]!r}; it has {names}.")
+        wanted = exercise_named(module, exercise)
         new = None if mark.strip().lower() == COMPUTED else _hundredths(mark, wanted)
         issue = _counting_issue(term, connection, person, module)
         key: dict[str, Any] = {**_key(issue), "exercise": wanted.key}
@@ -183,6 +181,22 @@ def override(
         entry = ledger.Entry("override", **key, old=old, new=new, most=wanted.marks * 100, reason=reason)
         ledger.append(connection, [entry])
         return person, settle.settle(work, adjustments.owner(issue), f"override: {reason}")
+
+
+def exercise_named(module: Module, text: str) -> Exercise:
+    """An exercise by its number in the module, its title or its name, in capitals or not.
+
+    Raises
+    ------
+    Unknown
+        There is none; names those that there are.
+    """
+    wanted = " ".join(text.split()).casefold()
+    for number, exercise in enumerate(module.exercises, 1):
+        if wanted in (str(number), exercise.key.casefold(), exercise.name.casefold(), exercise.title.casefold()):
+            return exercise
+    listed = "; ".join(f"{number} {e.name} ({e.title})" for number, e in enumerate(module.exercises, 1))
+    raise Unknown(f"{module.key} has no exercise {text.strip()[:60]!r}; it has {listed}.")
 
 
 def _latest_issue(connection, person, module):

@@ -63,8 +63,8 @@ def record(term: Term, seen: Seen) -> tuple[Trainee, witnessed.Task]:
         return _stored(held.connection, tasks)[0]
 
 
-def record_table(term: Term, path: str | Path) -> list[tuple[Trainee, witnessed.Task]]:
-    """Record every line of a CSV table, or none.
+def record_table(term: Term, path: str | Path) -> tuple[list[tuple[Trainee, witnessed.Task]], list[str]]:
+    """Record every line of a table, or none.
 
     Parameters
     ----------
@@ -74,21 +74,23 @@ def record_table(term: Term, path: str | Path) -> list[tuple[Trainee, witnessed.
 
     Returns
     -------
-    list of (Trainee, Task)
+    (list of (Trainee, Task), list of str)
+        What was recorded, and notes on what was passed over or understood.
 
     Raises
     ------
     BadFile
         Names every line that cannot be stored; nothing was.
     """
-    rows, unread = read_table(path, COLUMNS, needed=COLUMNS[:-1], what="The table of witnessed tasks")
+    table = read_table(path, COLUMNS, needed=COLUMNS[:-1], what="The table of witnessed tasks")
+    rows, unread = table.rows, table.problems
     with session.begin(term, _RECORDING) as held:
         tasks, problems = _checked(term, held.connection, [Seen(**cells) for _, cells in rows])
         faults = [*unread, *((rows[place][0], str(problem)) for place, problem in problems)]
         if faults:
             lines = "\n".join(f"line {line}: {sentence}" for line, sentence in sorted(faults))
             raise BadFile(f"No task was stored:\n{lines}\nMend these lines and read the table again.")
-        return _stored(held.connection, tasks)
+        return _stored(held.connection, tasks), table.notes
 
 
 def listed(term: Term, trainee_id: str = "", *, withdrawn: bool = True) -> list[tuple[Trainee, witnessed.Task]]:
@@ -225,11 +227,9 @@ def _read(seen: Seen, people: Mapping[str, Trainee], today: date) -> tuple[Train
 
 def _day(text: str, today: date) -> str:
     try:
-        day = date.fromisoformat(text.strip()) if re.fullmatch(r"\d{4}-\d{2}-\d{2}", text.strip()) else None
+        day = date.fromisoformat(clock.as_iso(text)[:10])
     except ValueError:
-        day = None
-    if day is None:
-        raise Refused(f"{text[:30]!r} is no day. Write it as 2026-03-12.")
+        raise Refused(f"{text.strip()[:30]!r} is no day. Write it as 2026-03-12.") from None
     if day > today:
         raise Refused(f"{day} is still to come; today is {today}. Record the task once it was seen.")
     return day.isoformat()

@@ -14,6 +14,7 @@ from grader.course.grading import settle
 from grader.course.grading.session import session
 from grader.course.grading.work import Work
 from grader.errors import Refused
+from grader.exercise import hand_in
 from grader.records import adjustments, database, ledger, schema
 from grader.records.term import dates, roster
 from grader.records.term.roster import Trainee
@@ -22,7 +23,10 @@ from grader.records.term.term import Term
 
 @dataclass(frozen=True, slots=True)
 class HandIn:
-    """One hand-in of a trainee; `number` counts those of an attempt, `late_days` and `counts` are as they stand now."""
+    """One hand-in of a trainee; `number` counts those of an attempt, `late_days` and `counts` are as they stand now.
+
+    `receipt` is what the trainee's page showed for it.
+    """
 
     number: int
     attempt: int
@@ -32,6 +36,7 @@ class HandIn:
     words: str
     late_days: int
     counts: bool
+    receipt: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +77,7 @@ def listed(term: Term, trainee_id: str, module_key: str) -> tuple[Trainee, list[
                         kept.sentence(row),
                         days,
                         row is counting,
+                        hand_in.short(row.sha256),
                     )
                 )
     return person, found

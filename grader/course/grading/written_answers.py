@@ -6,6 +6,7 @@ import hashlib
 import hmac
 import json
 import re
+from collections import Counter, defaultdict
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -60,11 +61,13 @@ class Given(NamedTuple):
     """An answer, the module's mark in hundredths as it stands now (None before marking), and whether anything changed.
 
     Nothing changed where it had the same points and the same comment; nothing was written then.
+    `most` are the hundredths that the module can earn, None before marking.
     """
 
     answer: Answer
     mark: int | None
     changed: bool
+    most: int | None = None
 
 
 def answers(term: Term, module_key: str, *, waiting_only: bool = True) -> list[Answer]:
@@ -140,6 +143,18 @@ def give_all(term: Term, module_key: str, given: Sequence[tuple[str, Sequence[st
         return write(work, taken)
 
 
+def comments(term: Term, module_key: str) -> dict[str, list[str]]:
+    """What was written to trainees so far, by the path of the answer; what was said most often comes first."""
+    table = adjustments.reading
+    counts: dict[str, Counter] = defaultdict(Counter)
+    with database.reading(term) as connection:
+        rows = connection.execute(select(table.c.part, table.c.reason).where(table.c.module == module_key)).all()
+    for row in sorted(rows):
+        if row.reason:
+            counts[row.part][row.reason] += 1
+    return {part: [words for words, _ in counted.most_common()] for part, counted in counts.items()}
+
+
 def codes(term: Term, connection: Connection, trainees: Collection[str]) -> set[str]:
     """Codes under which answers of some trainees can stand in a table that was written for a spreadsheet."""
     answered, given = schema.answer, adjustments.reading
@@ -153,6 +168,15 @@ def codes(term: Term, connection: Connection, trainees: Collection[str]) -> set[
         for row in connection.execute(select(given))
         if row.trainee in trainees
     }
+
+
+def codes_elsewhere(work: Work) -> set[str]:
+    """Codes of written answers of the term's other modules."""
+    table = schema.answer
+    rows = work.connection.execute(
+        select(table).where((table.c.module != work.module.key) & table.c.verdict.in_((AWAITING, READ)))
+    )
+    return {_code(work.term, row) for row in rows}
 
 
 def by_code(work: Work) -> dict[str, Answer]:
@@ -178,10 +202,14 @@ def write(work: Work, taken: Sequence[tuple[Answer, adjustments.Reading]]) -> li
         settle.settle(work, owner, REASON, decided, kind=ledger.WRITTEN_ANSWER)
     table = schema.mark
     marks = {
-        adjustments.owner(row): row.mark
+        adjustments.owner(row): (row.mark, row.most)
         for row in connection.execute(select(table).where(table.c.module == module.key))
     }
-    return [Given(answer, marks.get(answer.owner), moved) for answer, moved in told]
+    done = []
+    for answer, moved in told:
+        mark, most = marks.get(answer.owner, (None, None))
+        done.append(Given(answer, mark, moved, most))
+    return done
 
 
 def _write(connection, owner, words, most, before, reading):
@@ -284,9 +312,7 @@ def reading_of(answer: Answer, points: Sequence[str], comment: str) -> adjustmen
     Refused
         Too few or too many points, one out of range, or too long a comment.
     """
-    earned = tuple(
-        _hundredths(text, *point) for text, point in zip(_as_many(answer, points), answer.rubric, strict=True)
-    )
+    earned = tuple(point_of(text, *point) for text, point in zip(_as_many(answer, points), answer.rubric, strict=True))
     return adjustments.Reading(earned, sum(earned), _comment(comment))
 
 
@@ -299,7 +325,14 @@ def _as_many(answer, points):
     return points
 
 
-def _hundredths(text, looked_for, most):
+def point_of(text: str, looked_for: str, most: float) -> int:
+    """Marks typed for one point of a rubric, in hundredths.
+
+    Raises
+    ------
+    Refused
+        No number, or not between 0 and `most`.
+    """
     plain = text.strip().replace(",", ".")
     if not re.fullmatch(r"[0-9]{1,3}(\.[0-9]{1,2})?", plain) or round(100 * float(plain)) > 100 * most:
         raise Refused(f"“{text.strip()[:20]}” for “{looked_for[:60]}” is not between 0 and {most}.")

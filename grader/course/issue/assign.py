@@ -261,3 +261,5 @@ def _release(term, module):
         ) from None
     config_file.write(term.folder)
     gradebook.generate(term, module.key)
+    for room in ("source", "release"):  # nbgrader and the copy give modes of their own
+        files.let_group(term.folder / room)

@@ -83,6 +83,12 @@ def members(content: bytes) -> list[Member]:
     return _open(content, (), 1, _Budget())
 
 
+def holds_notebook(content: bytes) -> bool:
+    """True if an archive that `members` could open holds a notebook."""
+    with zipfile.ZipFile(io.BytesIO(content)) as packed:
+        return any(name.lower().endswith(".ipynb") for name in packed.namelist())
+
+
 class _Budget:
     def __init__(self):
         self.bytes, self.members = MOST_UNPACKED, MOST_MEMBERS

@@ -36,6 +36,11 @@ def notes(term: Term, record: str, sheet: Sheet, sha256: str, company: Sequence[
     """
     ours = issued.parse(record.encode())
     found = []
+    if sheet.altered:
+        found.append(
+            "Its answers were changed after the lesson saved them: their digest in the file does not fit. They were taken as "
+            "they are; ask who changed them."
+        )
     for content in company:
         try:
             value = files.from_json(content, what="The file beside the answers")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import hashlib
 import json
 import re
@@ -31,6 +32,7 @@ from grader.records.term import roster
 from grader.records.term.roster import Trainee
 from grader.records.term.term import Term
 
+TAKEN = "taken"  # folder of the inbox for files whose work is kept
 AFTER_RETURN = "arrived after the return; does not count"
 MANY = 0.25  # more than this share of a class late by one arrival: perhaps the files came late, not the work
 
@@ -100,7 +102,8 @@ def collect(
     """Take hand-ins from the inbox and nbgrader's submitted folder, or from files and folders named.
 
     The time of a hand-in is the exchange's stamp where it has one, else
-    `received_at`, else the time at which the file came to this machine.
+    `received_at`, else the time at which the file came to this machine. Files of the inbox
+    whose work is kept move to its folder `taken`; files that were named stay.
 
     Parameters
     ----------
@@ -124,15 +127,18 @@ def collect(
     """
     submitted = term.folder / "submitted"
     roots = [Path(path).expanduser() for path in paths]
+    inbox = None if roots else term.folder / "inbox"
     roots = roots or [term.folder / "inbox", *([submitted] if submitted.is_dir() else [])]
     for root in roots:
         if not root.exists() and not root.is_symlink():
             raise Refused(f"{root} does not exist. Nothing was collected; check the path.")
     with session.begin(term, "collecting hand-ins") as held:
+        files.sweep(term.folder)  # here, because it is often run and nobody else writes meanwhile
         run = _Run(held, received_at)
         held.keep()
         for root in roots:
-            for together in incoming.find(root, run.outcome.notes):
+            without = None if inbox is None else inbox / TAKEN
+            for together in incoming.find(root, run.outcome.notes, own=root == submitted, without=without):
                 for submission in together:
                     run.look_at(submission)
         run.put_in_order()
@@ -141,6 +147,8 @@ def collect(
                 if not confirm(many):
                     raise Refused(f"{many} Otherwise take them as late with --yes; nothing was taken.")
         run.take()
+    if inbox is not None:
+        run.tidy(inbox)
     return run.outcome
 
 
@@ -221,26 +229,49 @@ class _Run:
         for row in held.connection.execute(select(schema.hand_in).order_by(schema.hand_in.c.id)):
             self._there[adjustments.owner(row)].append(row)
         self._waiting: list[_Waiting] = []
+        self._unsure: list[tuple[Finding, tuple | None, str]] = []  # what is told, whose it may be, its digest
+        self._came_in: dict[Path, list[tuple | None]] = defaultdict(list)  # file -> what came in it, None: not taken
 
     def look_at(self, submission: Submission) -> None:
         """Decide whose it is and whether it can be taken; what cannot is told."""
+        key = self._look_at(submission)
+        for path in (submission.file, *submission.beside):
+            if path is not None:
+                self._came_in[path].append(key)
+
+    def _is_kept(self, owner: tuple, sha256: str) -> bool:
+        return any(row.sha256 == sha256 for row in self._there.get(owner, ()))
+
+    def _is_done(self, owner: tuple, sha256: str) -> bool:
+        """Whether nobody needs to look at a file again: its work is kept, and what cannot be read was handed in anew."""
+        rows = self._there.get(owner, [])
+        place = next((number for number, row in enumerate(rows) if row.sha256 == sha256), None)
+        if place is None:
+            return False
+        return rows[place].kind != schema.UNREADABLE or any(row.usable for row in rows[place:])
+
+    def _look_at(self, submission: Submission) -> tuple | None:
+        """(owner, digest) of what is taken, or was before; None where it cannot be."""
         known, where, sheet = self._known, submission.where, submission.sheet
+        sha256 = hashlib.sha256(submission.content).hexdigest() if submission.content is not None else ""
         claimed = _claimed_trainee(submission, known)
         words = submission.problem
         if sheet is not None:
-            wrong = _misplaced(self.term, sheet, claimed, known)
-            if wrong:
-                self._tell(finding.MISPLACED, where, wrong)
-                return
             owner = (sheet.trainee, sheet.module, sheet.attempt)
+            wrong = _misplaced(self.term, sheet, claimed, known)
+            if wrong and sheet.term == self.term.id and self._is_kept(owner, sha256):  # it was put right since then
+                self.outcome.known += 1
+                return owner, sha256
+            if wrong:
+                self._unsure.append((Finding(finding.MISPLACED, where, wrong), owner, sha256))
+                return owner, sha256
         else:
-            self._tell(finding.UNREADABLE, where, words)
             owner = _guessed_owner(submission, claimed, known)
+            self._unsure.append((Finding(finding.UNREADABLE, where, words), owner, sha256))
             if owner is None:
-                return
+                return None
         if submission.content is None:
-            return
-        sha256 = hashlib.sha256(submission.content).hexdigest()
+            return None
         vouched = submission.stamp is not None
         if sheet is not None:
             record = known.issues[owner].record
@@ -264,9 +295,24 @@ class _Run:
             AFTER_RETURN if barred else "",
         )
         self._waiting.append(_Waiting(new, submission.content, where, sheet, submission.stamp is not None))
+        return owner, sha256
 
     def put_in_order(self) -> None:
-        """Leave out what is known; of what came together without a stamp, put what was saved last behind the rest."""
+        """Leave out what is known; of what came together without a stamp, put what was saved last behind the rest.
+
+        What cannot be read is told, unless it was before and the same work came whole since then; what lies in a wrong
+        place is, unless it came the right way, too.
+        """
+        whole = {waiting.arrival.owner for waiting in self._waiting if waiting.sheet is not None}
+        right = {(waiting.arrival.owner, waiting.arrival.sha256) for waiting in self._waiting}
+        for told, owner, sha256 in self._unsure:
+            if told.kind == finding.MISPLACED:
+                solved = (owner, sha256) in right
+            else:
+                again = owner is not None and self._is_kept(owner, sha256)
+                solved = again and owner is not None and (owner in whole or self._is_done(owner, sha256))
+            if not solved:
+                self.outcome.findings.append(told)
         fresh, seen = [], {(owner, row.sha256) for owner, rows in self._there.items() for row in rows}
         for waiting in self._waiting:
             key = (waiting.arrival.owner, waiting.arrival.sha256)
@@ -327,6 +373,22 @@ class _Run:
                 record = self._known.issues[new.owner].record
                 self.outcome.notes += [f"{waiting.where}: {words}" for words in _sure_words(record, waiting.sheet)]
 
+    def tidy(self, inbox: Path) -> None:
+        """Move files whose work is kept out of the way, and say where the inbox is if nothing lay there."""
+        if not self._came_in and not self.outcome.notes:
+            self.outcome.notes.append(f"nothing lies in {inbox}; put hand-ins there, or name the files to collect")
+        moved, stayed = 0, []
+        for path, keys in self._came_in.items():
+            if path.is_relative_to(inbox) and all(key is not None and self._is_done(*key) for key in keys):
+                try:
+                    _move(path, inbox / TAKEN / path.relative_to(inbox))
+                    moved += 1
+                except OSError as problem:
+                    stayed.append(f"{path.name} stays in the inbox: {problem.strerror}")
+        if moved:
+            self.outcome.notes.append(f"{moved} files moved to {inbox / TAKEN}: what is in them is kept")
+        self.outcome.notes += stayed[:3]
+
     def _judged(self, waiting: _Waiting) -> Arrival:
         """The arrival as it is to be kept: one that would take the place of better work waits for a decision."""
         new, issue = waiting.arrival, self._known.issues.get(waiting.arrival.owner)
@@ -378,6 +440,16 @@ def _choice(owner: tuple, mine: list[_Waiting]) -> str:
     return f"{owner[0]}, {owner[1]}: {len(mine)} came together; {said[-1]}, goes before {'; '.join(said[:-1])}"
 
 
+def _move(path: Path, target: Path) -> None:
+    """Move a file to a name that is free."""
+    target.parent.mkdir(parents=True, exist_ok=True)
+    free, number = target, 1
+    while free.exists():
+        number += 1
+        free = target.with_name(f"{target.stem} ({number}){target.suffix}")
+    path.rename(free)
+
+
 def _days(days: int) -> str:
     return f"{days} day{'s' if days != 1 else ''}"
 
@@ -422,6 +494,27 @@ def _legible_owner(content):
     return named["trainee"], named["module"], int(named["attempt"][:9])
 
 
+def _nobody(written, claimed, known):
+    """What to do with a sheet by an id that is on no list: it may be mistyped."""
+    shown = written[:60]
+    if claimed is not None:
+        person = known.persons[claimed]
+        return (
+            f"It says that it is by {shown!r}, an id that nobody has, and it lies in the folder of {person.name}, "
+            f"{person.college_id}. If it is that person's, the id was mistyped: let the lesson be opened with the right id and "
+            f"handed in again, or type the answers in with 'transcribe {person.college_id}'."
+        )
+    near = difflib.get_close_matches(_alike(written), {_alike(name): name for name in known.people}, n=1, cutoff=0.7)
+    names = {_alike(name): known.persons[own] for name, own in known.people.items()}
+    hint = f" It looks like {names[near[0]].college_id}, {names[near[0]].name}; ask." if near else ""
+    return f"Nobody on the roster has the id {shown!r}.{hint} If somebody new is missing there, import the class list and collect again."
+
+
+def _alike(text):
+    """An id with letters and figures that are taken for one another made the same."""
+    return text.casefold().translate(str.maketrans("oil", "011"))
+
+
 def _misplaced(term, sheet, claimed, known):
     """Why a readable sheet cannot be taken, or an empty text."""
     if sheet.term == PRACTICE:
@@ -429,7 +522,7 @@ def _misplaced(term, sheet, claimed, known):
     if sheet.term != term.id:
         return f"The sheet belongs to term {sheet.term[:60]!r}, not to {term.id}. Collect it in that term."
     if sheet.trainee not in known.people:
-        return f"Nobody on the roster has the id {sheet.trainee[:60]!r}. Import the class list, then collect again."
+        return _nobody(sheet.trainee, claimed, known)
     if claimed is not None and claimed != sheet.trainee:
         return f"It lies in the folder of {claimed} and says it is by {sheet.trainee}. Ask both; then put it where it belongs."
     if sheet.module not in catalogue.all_modules():

@@ -19,6 +19,10 @@ from grader.exercise import sheet as sheets
 
 ANSWERS, COMPANY, OTHER = "answers", "company", "other"
 MOST_VALUES = 1_000_000  # in all sheets of one archive together, counted before they are decoded
+BARE_NOTEBOOK = (
+    f"It is the lesson without the answers, which lie in {sheets.NAME} beside it. Ask for the file that the lesson names when "
+    "one clicks Hand in."
+)
 _STAMP = re.compile(
     r"(\d{4}-\d{2}-\d{2})[ T](\d{2}:\d{2}:\d{2})(?:\.\d{1,9})?\s*(Z|UTC|[+-]\d{2}:?\d{2}|[A-Za-z_]+/[A-Za-z_/+-]+)?\Z"
 )
@@ -30,7 +34,8 @@ class Submission:
 
     `parts` are the names of the folders and archives it lies in, outermost
     first, and its own name. `company` holds the issues of numbers and receipts
-    beside it. `stamp` is the exchange's time, None where it gave none.
+    beside it. `stamp` is the exchange's time, None where it gave none. `file` is what
+    it came in, `beside` the files that go with it.
     """
 
     where: str
@@ -41,6 +46,8 @@ class Submission:
     company: list = field(default_factory=list)
     stamp: datetime | None = None
     came: datetime | None = None
+    file: Path | None = None
+    beside: tuple[Path, ...] = ()
 
     @property
     def saved(self) -> str:
@@ -48,7 +55,7 @@ class Submission:
         return self.sheet.saved if self.sheet else ""
 
 
-def find(root: Path, notes: list[str]) -> Iterator[list[Submission]]:
+def find(root: Path, notes: list[str], *, own: bool = False, without: Path | None = None) -> Iterator[list[Submission]]:
     """Lists of submissions, one list for each folder or archive.
 
     Parameters
@@ -57,6 +64,10 @@ def find(root: Path, notes: list[str]) -> Iterator[list[Submission]]:
         A file, or a folder that is searched to the bottom; links are not followed.
     notes : list of str
         Receives a sentence about everything passed over.
+    own : bool
+        It is the term's own folder for nbgrader, where this program puts notebooks itself.
+    without : Path or None
+        A folder in it that is left out.
 
     Yields
     ------
@@ -65,8 +76,10 @@ def find(root: Path, notes: list[str]) -> Iterator[list[Submission]]:
     if root.is_dir() and not root.is_symlink():
         closed = []
         for folder, folders, names in os.walk(root, onerror=closed.append):
-            folders[:] = sorted(name for name in folders if not archives.passed_over(name))
-            yield from _folder(Path(folder), root, sorted(names), folders, notes)
+            folders[:] = sorted(
+                name for name in folders if not archives.passed_over(name) and Path(folder) / name != without
+            )
+            yield from _folder(Path(folder), root, sorted(names), folders, notes, own=own)
         for problem in closed:
             said = f"The folder cannot be read: {problem.strerror}. Allow reading, then collect again."
             yield [_bad(Path(problem.filename), root, said)]
@@ -74,8 +87,8 @@ def find(root: Path, notes: list[str]) -> Iterator[list[Submission]]:
         yield from _folder(root.parent, root.parent.parent, [root.name], [], notes, alone=True)
 
 
-def _folder(folder, root, names, folders, notes, *, alone=False):
-    loose, company = [], []
+def _folder(folder, root, names, folders, notes, *, alone=False, own=False):
+    loose, company, notebooks = [], [], []
     for name in list(folders):
         path = folder / name
         if path.is_symlink():
@@ -111,18 +124,37 @@ def _folder(folder, root, names, folders, notes, *, alone=False):
             or name.startswith("answers")
             or head.lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n\0")[:1] == b"{"
         ):
-            _json(path, root, loose, company, notes)
+            _json(path, root, loose, company, notes, notebooks)
+        elif suffix == ".ipynb":
+            notebooks.append(path)
         elif name != "timestamp.txt":
             notes.append(f"{_where(path, root)} is no hand-in; passed over")
-    loose = _without_backups(loose)
-    if loose:
-        stamp = _exchange_stamp(folder, notes)
-        for submission in loose:
-            submission.company, submission.stamp = company, stamp
-        yield _by_saving(loose)
+    sheets_there = _put_together(folder, root, loose, company, notebooks, notes, own)
+    if sheets_there:
+        yield _by_saving(sheets_there)
 
 
-def _json(path, root, loose, company, notes):
+def _put_together(folder, root, loose, company, notebooks, notes, own):
+    """The sheets that lie loose in one folder, each with what goes with it; a lesson without any is one that is none."""
+    proper = _without_backups(loose)
+    if not proper and not own:  # beside answers a notebook says nothing, nor in a folder for a whole class
+        for_all = any(issued.SHARED_FORMAT.encode() in content for _, content in company)
+        return [] if for_all else [_bad(path, root, BARE_NOTEBOOK) for path in notebooks]
+    if not proper:
+        return []
+    alone = len(proper) == 1
+    if not alone and not own:  # whose lesson it is cannot be told: it may be all that somebody sent
+        notes += [f"{_where(path, root)} is a lesson without answers; passed over" for path in notebooks]
+    copies = [submission.file for submission in loose if submission not in proper and submission.file]
+    beside = (*(path for path, _ in company), *copies, *(notebooks if alone else ()))
+    stamp = _exchange_stamp(folder, notes)
+    for submission in proper:
+        submission.company, submission.stamp = [content for _, content in company], stamp
+        submission.beside = beside
+    return proper
+
+
+def _json(path, root, loose, company, notes, notebooks):
     parts, where = _parts(path, root), _where(path, root)
     try:
         content = files.read_bytes(path, most=sheets.LARGEST_FILE, what="The answer sheet")
@@ -134,14 +166,23 @@ def _json(path, root, loose, company, notes):
         return
     kind, sheet, problem = _kind(path.name, content)
     if kind == ANSWERS:
-        loose.append(Submission(where, parts, content, problem, sheet, came=_came(path)))
+        loose.append(Submission(where, parts, content, problem, sheet, came=_came(path), file=path))
     elif kind == COMPANY:
-        company.append(content)
+        company.append((path, content))
+    elif path.suffix.lower() == ".ipynb":
+        notebooks.append(path)
     else:
         notes.append(f"{where} is no hand-in; passed over")
 
 
 def _archive(path, root):
+    found = _in_archive(path, root)
+    for submission in found:
+        submission.file = path
+    return found
+
+
+def _in_archive(path, root):
     parts, where, came = _parts(path, root), _where(path, root), _came(path)
     try:
         content = files.read_bytes(path, most=LARGEST_KEPT, what="The hand-in")
@@ -173,6 +214,8 @@ def _archive(path, root):
     found = _without_backups(found)
     if not found and not broken:
         said = f"The hand-in holds no {sheets.NAME}; exactly one is needed. Ask for it again."
+        if archives.holds_notebook(content):
+            said = BARE_NOTEBOOK
         return [Submission(where, parts, content, said, came=came)]
     if len(found) > 1 and not _of_different_people(found):
         said = f"The hand-in holds {len(found)} {sheets.NAME}; exactly one is needed for each trainee and module. Ask for it again."
@@ -308,7 +351,7 @@ def _came(path):
 
 
 def _bad(path, root, problem):
-    return Submission(_where(path, root), _parts(path, root), None, problem, came=None)
+    return Submission(_where(path, root), _parts(path, root), None, problem, came=None, file=path)
 
 
 def _parts(path, root):

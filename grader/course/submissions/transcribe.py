@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import csv
 import hashlib
+import io
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -11,18 +13,22 @@ from types import SimpleNamespace
 from sqlalchemy import select
 
 from grader import catalogue, clock, files
-from grader.course.attempts import kept, lateness
+from grader.course.attempts import kept, lateness, standing
 from grader.course.submissions import collect
 from grader.errors import BadFile, Refused, Unknown, Unreadable
 from grader.exercise import hand_in, issued
 from grader.exercise import sheet as sheets
 from grader.exercise.part import Part
 from grader.marking import reading
+from grader.pages import csv_file
+from grader.pages.csv_file import Manner
 from grader.records import database, ledger, schema, session
 from grader.records.term import roster, table_file
 from grader.records.term.term import Term
 
-COLUMNS = ("trainee", "part", "answer", "unit")
+NEEDED = ("trainee", "part", "answer")
+COLUMNS = ("trainee", "name", "part", "exercise", "question", "how", "answer", "unit")  # some are for the reader alone
+FOR_A_SPREADSHEET = Manner(spreadsheet=True)
 REASON = "transcribed from paper"
 AS_IT_STANDS = "!"  # before an answer that cannot be read and yet stands on the paper
 
@@ -142,12 +148,17 @@ def keep(term: Term, opened: Open, answers: dict[str, sheets.Answer], *, receive
     return _keep(term, [(opened, answers)], received_at)[0]
 
 
-def from_table(term: Term, module_key: str, path: str | Path, *, received_at: datetime | None = None) -> list[Kept]:
-    """Keep the sheets of a CSV table with the columns trainee, part, answer and unit, or none.
+def from_table(
+    term: Term, module_key: str, path: str | Path, *, received_at: datetime | None = None
+) -> tuple[list[Kept], list[str]]:
+    """Keep the sheets of a table with the columns trainee, part, answer and, if wanted, unit; or none.
+
+    Lines without an answer, and those of another module, are passed over.
 
     Returns
     -------
-    list of Kept
+    (list of Kept, list of str)
+        What was kept, and notes on what was passed over or understood.
 
     Raises
     ------
@@ -155,11 +166,19 @@ def from_table(term: Term, module_key: str, path: str | Path, *, received_at: da
         Names every line that cannot be kept; nothing was.
     """
     module = catalogue.module(module_key)
-    rows, problems = table_file.read_table(path, COLUMNS, needed=COLUMNS[:-1], what="The table of answers")
+    table = table_file.read_table(path, COLUMNS, needed=NEEDED, what="The table of answers")
+    rows, problems = table.rows, list(table.problems)
+    elsewhere, blank, foreign = _other_prefixes(module.key), [], []
     with database.reading(term) as connection:
         people = {name: p for p in roster.everyone(connection) for name in (p.id, p.college_id.casefold())}
         opened, answers = {}, {}
         for line, cells in rows:
+            if cells["part"].strip().lower().partition(".")[0] in elsewhere:
+                foreign.append(line)
+                continue
+            if not cells["answer"]:
+                blank.append(line)
+                continue
             try:
                 person = people.get(cells["trainee"].casefold())
                 if person is None:
@@ -176,9 +195,63 @@ def from_table(term: Term, module_key: str, path: str | Path, *, received_at: da
             except Unreadable as problem:
                 problems.append((line, f"{problem} If that is what stands there, put {AS_IT_STANDS} before it."))
     if problems:
-        lines = "\n".join(f"line {line}: {said}" for line, said in sorted(problems))
+        lines = "\n".join(f"line {line}: {words}" for line, words in sorted(problems))
         raise BadFile(f"No answer was kept:\n{lines}\nMend these lines and read the table again.")
-    return _keep(term, [(opened[who], mine) for who, mine in answers.items()], received_at)
+    passed_over = {"no answer; left blank": blank, "an answer of another module; passed over": foreign}
+    notes = table_file.once(table.notes, passed_over)
+    return _keep(term, [(opened[who], mine) for who, mine in answers.items()], received_at), notes
+
+
+def write_table(
+    term: Term, module_key: str, path: Path, *, group: str = "", how: Manner = FOR_A_SPREADSHEET
+) -> list[roster.Trainee]:
+    """Write a table to fill in from papers: a line for each question of everybody who has not handed in.
+
+    Parameters
+    ----------
+    term : Term
+    module_key : str
+    path : path
+        A new file; only its owner can read it.
+    group : str
+    how : Manner
+
+    Returns
+    -------
+    list of Trainee
+        Whose questions stand in it.
+
+    Raises
+    ------
+    Unknown, Refused
+        No such module or group; the file is there; nobody has numbers who has not handed in.
+    CannotWrite
+        The disk refuses.
+    """
+    module = catalogue.module(module_key)
+    if path.exists():
+        raise Refused(
+            f"{path} exists, and may hold what you filled in. Name another file, or take that one in with --from."
+        )
+    with database.reading(term) as connection:
+        whom = standing.Whom(group=group, lacking=standing.NOT_HANDED_IN)
+        papers = [_open(connection, person, module) for person in whom.people(term, connection, module.key)]
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, delimiter=how.separator, lineterminator="\r\n")
+    writer.writerow(COLUMNS)
+    for paper in papers:
+        for question in paper.questions:
+            cells = (paper.person.college_id, paper.person.name, question.path, question.heading, question.part.prompt,
+                     question.how, "", "")  # fmt: skip
+            writer.writerow([csv_file.defused(cell) for cell in cells])
+    files.write_bytes(path, text.getvalue().encode("utf-8-sig"), mode=files.PRIVATE)
+    return [paper.person for paper in papers]
+
+
+def _other_prefixes(module_key: str) -> set[str]:
+    """What the names of parts of other modules begin with."""
+    begins = {key: unit.exercises[0].key.partition(".")[0] for key, unit in catalogue.all_modules().items()}
+    return set(begins.values()) - {begins[module_key]}
 
 
 def draft_path(term: Term, opened: Open) -> Path:

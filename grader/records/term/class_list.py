@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import csv
 import hashlib
-import io
 import re
 import unicodedata
 from dataclasses import dataclass
 
-from grader.errors import BadRoster, Refused
+from grader.errors import BadFile, BadRoster, Refused
 from grader.pages import csv_file
-from grader.records.term import term
+from grader.records.term import table_file, term
+from grader.records.term.table_file import plain_heading
 
+WHAT = "The class list"
 LONGEST_CELL = 200
-DELIMITERS = (",", ";", "\t", "|")
 NEEDED = ("id", "last_name", "first_name")
 ALIASES = {
     "id": "id trainee_id student_id learner_id trainee_no student_no student_number trainee_number user_id username number no "
@@ -40,16 +39,16 @@ _HEADER_IS = "the header must be id,last_name,first_name[,group]"
 
 @dataclass(frozen=True, slots=True)
 class Listed:
-    """One person as the list has him; `line` is where."""
+    """One person as the list has him; `line` is where. `group` is None where the list has no such column."""
 
     college_id: str
     last_name: str
     first_name: str
-    group: str
+    group: str | None
     line: int
 
     @property
-    def same_as(self) -> tuple[str, str, str, str]:
+    def same_as(self) -> tuple[str, str, str, str | None]:
         """What two lines about one person share."""
         return (self.college_id, self.last_name, self.first_name, self.group)
 
@@ -60,8 +59,7 @@ def read(content: bytes) -> tuple[list[Listed], list[str]]:
     Parameters
     ----------
     content : bytes
-        Text with a header line. UTF-8, UTF-16 with its mark, or Windows-1252;
-        cells apart by comma, semicolon, tab or bar.
+        A table as `table_file` reads it: text or an .xlsx workbook, with a header line.
 
     Returns
     -------
@@ -73,16 +71,16 @@ def read(content: bytes) -> tuple[list[Listed], list[str]]:
     BadRoster
         Lists every line that cannot be stored.
     """
-    notes = []
-    text = _text(content, notes)
-    header_line, header, rows = _table(text)
+    try:
+        table = table_file.parse(content, _NAMED.get, what=WHAT)
+    except BadFile as problem:
+        raise BadRoster(str(problem)) from None
+    notes, header = table.notes, table.header
     columns = _columns(header, notes)
     problems, people, by_id = [], [], {}
-    for line, row in rows:
+    for line, row in table.rows:
         if len(row) != len(header):
-            problems.append(
-                f"line {line}: {len(row)} cells under {len(header)} headings; put text with a comma in quotes"
-            )
+            problems.append(f"line {line}: {table_file.wrong_width(row, header)}")
             continue
         cells, wrong = dict.fromkeys(ALIASES, ""), ""
         for name, position in columns.items():
@@ -94,7 +92,9 @@ def read(content: bytes) -> tuple[list[Listed], list[str]]:
         if wrong:
             problems.append(f"line {line}: {wrong}")
             continue
-        person = Listed(cells["id"], cells["last_name"], cells["first_name"], cells["group"], line)
+        person = Listed(
+            cells["id"], cells["last_name"], cells["first_name"], cells["group"] if "group" in columns else None, line
+        )
         before = by_id.setdefault(cells["id"].casefold(), person)
         if before is person:
             people.append(person)
@@ -112,7 +112,7 @@ def read(content: bytes) -> tuple[list[Listed], list[str]]:
         )
     if not people:
         raise BadRoster(
-            f"The class list is empty below its header (line {header_line}). It needs a line for each trainee."
+            f"The class list is empty below its header (line {table.line}). It needs a line for each trainee."
         )
     names = {}
     for person in people:
@@ -124,82 +124,9 @@ def read(content: bytes) -> tuple[list[Listed], list[str]]:
     return people, notes
 
 
-def _text(content, notes):
-    if content.startswith((b"PK\x03\x04", b"\xd0\xcf\x11\xe0")):
-        raise BadRoster("The class list is a spreadsheet, not text. Open it and save it as “CSV UTF-8”.")
-    try:
-        if content.startswith((b"\xff\xfe\x00\x00", b"\x00\x00\xfe\xff")):
-            return content.decode("utf-32")
-        if content.startswith((b"\xff\xfe", b"\xfe\xff")):
-            return content.decode("utf-16")
-        if b"\0" in content:
-            raise BadRoster("The class list holds zero bytes; it is no plain text. Save it as “CSV UTF-8”.")
-        try:
-            return content.decode("utf-8-sig")
-        except UnicodeDecodeError:
-            text = content.decode("cp1252")
-    except UnicodeDecodeError as problem:
-        raise BadRoster(
-            f"The class list is no text that can be read (byte {problem.start}). Save it as “CSV UTF-8”."
-        ) from None
-    notes.append("read as Windows-1252, because it is not UTF-8; check the letters with accents")
-    return text
-
-
-def _table(text):
-    """(line of the header, header cells, [(line, cells)]) with the delimiter that fits best."""
-    named = re.match(r'"?sep=(.)"?\r?\n', text, re.I)
-    if named:
-        delimiters, body, offset = (named.group(1),), text[named.end() :], 1
-    else:
-        delimiters, body, offset = DELIMITERS, text, 0
-    best, first_problem = None, ""
-    for delimiter in delimiters:
-        try:
-            rows = _rows(body, delimiter, offset)
-        except csv.Error as problem:
-            first_problem = first_problem or f"{problem}"
-            continue
-        if not rows:
-            raise BadRoster(
-                "The class list is empty. It needs the header id,last_name,first_name and a line for each trainee."
-            )
-        header = [_plain(cell) for cell in rows[0][1]]
-        known = len({_NAMED[cell] for cell in header if cell in _NAMED})
-        equal = len({len(row) for _, row in rows}) == 1
-        # A delimiter that finds more of our columns is the right one, even if a line is spoilt.
-        score = (known, equal and len(header) > 1, len(header))
-        if best is None or score > best[0]:
-            best = (score, rows)
-    if best is None:
-        raise BadRoster(f"The class list is no CSV table: {first_problem}. Save it again as CSV.")
-    (line, header), rows = best[1][0], best[1][1:]
-    # A spreadsheet may leave empty columns at the right end.
-    width = len(header)
-    while (
-        width
-        and not header[width - 1].strip()
-        and all(len(r) <= width - 1 or not r[width - 1].strip() for _, r in rows)
-    ):
-        width -= 1
-    trimmed = [(n, row[:width] if len(row) == len(header) else row) for n, row in rows]
-    return line, header[:width], trimmed
-
-
-def _rows(body, delimiter, offset):
-    """Rows that hold anything, each with the number of the line on which it begins."""
-    reader = csv.reader(io.StringIO(body, newline=""), delimiter=delimiter, strict=True, skipinitialspace=True)
-    rows, begins = [], 1
-    for row in reader:
-        if any(cell.strip() for cell in row):
-            rows.append((begins + offset, row))
-        begins = reader.line_num + 1
-    return rows
-
-
 def _columns(header, notes):
     """Column name -> position."""
-    plain = [_plain(cell) for cell in header]
+    plain = [plain_heading(cell) for cell in header]
     found = {}
     for position, cell in enumerate(plain):
         name = _NAMED.get(cell)
@@ -231,8 +158,7 @@ def _cell(raw, name):
     if any(unicodedata.category(c) == "Cc" and c != "\t" for c in cell.strip(" \r\n\t")):
         return "", f"a control character or line break in {name}"
     cell = " ".join(cell.split())  # no-break spaces count as blanks
-    if name == "id":
-        cell = csv_file.plain(cell)  # a table that we made for a spreadsheet has '0042 for 0042
+    cell = csv_file.plain(cell)  # a table that we made for a spreadsheet has '0042 for 0042
     if cell.startswith(_FORMULA):
         return "", f"{name} begins with {cell[0]}, which a spreadsheet would take for a formula"
     if len(cell) > LONGEST_CELL:
@@ -248,12 +174,6 @@ def _id_problem(college_id):
     if _PATH.search(college_id):
         return f"id {college_id[:60]!r} is a path to another folder; enter the id that the college gave"
     return ""
-
-
-def _plain(heading):
-    """A heading without capitals, accents and signs: "Prénom " -> prenom."""
-    bare = "".join(c for c in unicodedata.normalize("NFKD", heading.casefold()) if not unicodedata.combining(c))
-    return re.sub(r"[^a-z0-9]+", "_", bare.replace("ß", "ss")).strip("_")
 
 
 def folder_id(college_id: str) -> str:

@@ -11,7 +11,7 @@ from sqlalchemy import Connection
 
 from grader import catalogue, files
 from grader.errors import Refused
-from grader.records import ledger, session
+from grader.records import database, ledger, session
 from grader.records.term import policy
 from grader.records.term.term import Term
 
@@ -28,8 +28,8 @@ _DECIDING = (
 _NONE = f"{_CALLED}none"
 
 
-def adopt(opened: Sequence[Term], path: str | Path, *, reason: str = "") -> None:
-    """Keep a policy file in each term folder and note it in the ledgers.
+def adopt(opened: Sequence[Term], path: str | Path, *, reason: str) -> list[Term]:
+    """Keep a policy file in each term folder and note it in the ledgers; where it is in force already nothing is written.
 
     Parameters
     ----------
@@ -37,16 +37,28 @@ def adopt(opened: Sequence[Term], path: str | Path, *, reason: str = "") -> None
     path : path
     reason : str
 
+    Returns
+    -------
+    list of Term
+        Those in which it is new.
+
     Raises
     ------
     BadFile
         The file cannot be used; nothing was changed in any class.
+    Refused
+        No reason.
     CannotWrite
         The disk refuses.
     """
     content = files.read_bytes(path, most=policy.LARGEST_FILE, what="The policy")
     policy.parse(content, path)
-    for term in opened:
+    if not reason.strip():
+        raise Refused(
+            "A policy is put in force with a reason; it stands in the ledger. Add --reason; nothing was changed."
+        )
+    new = [term for term in opened if not is_in_force(term, path)]
+    for term in new:
         with session.begin(term, "taking a policy") as held:
             connection = held.connection
             entry = ledger.Entry(
@@ -54,6 +66,16 @@ def adopt(opened: Sequence[Term], path: str | Path, *, reason: str = "") -> None
             )
             ledger.append(connection, [entry])
             files.write_bytes(term.folder / policy.NAME, content)
+    return new
+
+
+def is_in_force(term: Term, path: str | Path) -> bool:
+    """Whether a policy file is the one in the term's folder, and the one that the ledger notes last."""
+    content, place = files.read_bytes(path, most=policy.LARGEST_FILE, what="The policy"), term.folder / policy.NAME
+    if not place.exists() or files.read_bytes(place, most=policy.LARGEST_FILE, what="The policy") != content:
+        return False
+    with database.reading(term) as connection:
+        return _noted(connection) == _name(content)
 
 
 def note_settings(opened: Sequence[Term], *, reason: str) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from sqlalchemy import Connection, select
@@ -21,6 +21,7 @@ LARGEST_FILE = 5_000_000
 _BESIDE = {"ø": "o", "ł": "l", "đ": "d", "ð": "d", "ħ": "h", "æ": "ae", "œ": "oe", "ß": "ss"}
 _BEHIND = {"ı": "i", "ŋ": "n"}  # letters of their own, right behind these
 ENROLLED, WITHDRAWN = "enrolled", "withdrawn"
+MANY = 3  # a list that would withdraw more than one in so many is confirmed first
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,21 +40,41 @@ class Trainee:
         return f"{self.last_name}, {self.first_name}".strip(", ")
 
 
-def import_list(opened: Term, path: str | Path, *, preview: bool = False) -> dict[str, list]:
+@dataclass(slots=True)
+class Imported:
+    """What a class list changes. `changed` are (before, after); `notes` say what was passed over or understood.
+
+    `doubts` say why the list is not stored before somebody confirms it; `stored` whether it was.
+    """
+
+    added: list[Trainee] = field(default_factory=list)
+    changed: list[tuple[Trainee, Trainee]] = field(default_factory=list)
+    withdrawn: list[Trainee] = field(default_factory=list)
+    unchanged: list[Trainee] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    doubts: list[str] = field(default_factory=list)
+    stored: bool = False
+
+
+def import_list(opened: Term, path: str | Path, *, preview: bool = False, confirmed: bool = False) -> Imported:
     """Store a class list; who is no longer on it becomes withdrawn, nobody is deleted.
+
+    A list that would withdraw much of the class, or whose ids look like known ones
+    without their noughts, is stored only when it is confirmed.
 
     Parameters
     ----------
     opened : Term
     path : path
+        Text or an .xlsx workbook.
     preview : bool
         Say what would change and store nothing.
+    confirmed : bool
+        Store it although there are doubts.
 
     Returns
     -------
-    dict of str to list
-        "added", "changed", "withdrawn", "unchanged" hold trainees, "notes"
-        sentences.
+    Imported
 
     Raises
     ------
@@ -61,25 +82,38 @@ def import_list(opened: Term, path: str | Path, *, preview: bool = False) -> dic
         Nothing was stored.
     """
     try:
-        content = files.read_bytes(path, most=LARGEST_FILE, what="The class list")
+        content = files.read_bytes(path, most=LARGEST_FILE, what=class_list.WHAT)
     except BadFile as problem:
         raise BadRoster(str(problem)) from None
     listed, notes = class_list.read(content)
-    with database.transaction(opened) as connection:
+    reading = database.reading if preview else database.transaction
+    with reading(opened) as connection:
         known = {person.id: person for person in everyone(connection)}
-        outcome = _compare(listed, known) | {"notes": notes}
-        if not preview:
-            _store(connection, outcome, known)
+        outcome = _compare(listed, known)
+        outcome.notes = notes
+        outcome.stored = not preview and (confirmed or not outcome.doubts)
+        if outcome.stored:
+            _store(connection, outcome)
             stamp = re.sub(r"[^0-9]", "", clock.to_text(clock.now()))
             # Within the transaction: where the list cannot be kept, nobody is stored either.
             files.write_bytes(opened.folder / "rosters" / f"{stamp}_{Path(path).name}", content)
     return outcome
 
 
+def difference(before: Trainee, after: Trainee) -> str:
+    """What a class list changes about somebody: from what to what."""
+    pairs = [
+        ("", before.name, after.name),
+        ("group ", before.group or "none", after.group or "none"),
+        ("", before.status, after.status),
+    ]
+    return "; ".join(f"{what}{old} -> {new}" for what, old, new in pairs if old != new)
+
+
 def _compare(listed, known):
     """What a list changes in a roster."""
     by_college_id = {person.college_id.casefold(): person for person in known.values()}
-    outcome = {"added": [], "changed": [], "withdrawn": [], "unchanged": []}
+    outcome = Imported()
     owners = {person.id: person.college_id for person in known.values()}
     seen = set()
     for row in listed:
@@ -93,26 +127,51 @@ def _compare(listed, known):
                 f"The class list was not stored:\nline {row.line}: ids {owners[own]} and {college_id} would share the "
                 f"folder {own}\nGive one of them another id and import it again."
             )
-        person = Trainee(own, college_id, row.last_name, row.first_name, row.group)
+        group = row.group if row.group is not None else before.group if before else ""
+        person = Trainee(own, college_id, row.last_name, row.first_name, group)
         seen.add(own)
-        outcome["added" if before is None else "unchanged" if before == person else "changed"].append(person)
-    outcome["withdrawn"] = [p for p in known.values() if p.id not in seen and p.status == ENROLLED]
+        if before is None:
+            outcome.added.append(person)
+        elif before == person:
+            outcome.unchanged.append(person)
+        else:
+            outcome.changed.append((before, person))
+    outcome.withdrawn = [p for p in known.values() if p.id not in seen and p.status == ENROLLED]
+    outcome.doubts = list(_doubts(outcome, [p for p in known.values() if p.id not in seen], known))
     return outcome
 
 
-def _store(connection, outcome, known):
+def _doubts(outcome, missing, known):
+    """Why a list may not be what its sender meant."""
+    enrolled = sum(person.status == ENROLLED for person in known.values())
+    if len(outcome.withdrawn) * MANY > enrolled:
+        names = "; ".join(person.name for person in outcome.withdrawn[:6])
+        more = "; and others" if len(outcome.withdrawn) > 6 else ""
+        yield f"It would withdraw {len(outcome.withdrawn)} of {enrolled} ({names}{more}). Is it the list of this class, and whole?"
+    bare = {person.college_id.casefold().lstrip("0"): person for person in missing}
+    alike = [(new, bare[key]) for new in outcome.added if (key := new.college_id.casefold().lstrip("0")) in bare]
+    if alike:
+        pairs = ", ".join(f"{new.college_id} for {old.college_id}" for new, old in alike[:6])
+        more = " and others" if len(alike) > 6 else ""
+        yield (
+            f"Ids look like known ones with other noughts in front ({pairs}{more}): a spreadsheet may have taken them for "
+            "numbers. Format that column as text, enter the ids again, and save the list anew."
+        )
+
+
+def _store(connection, outcome):
     table = schema.trainee
-    if outcome["added"]:
-        connection.execute(table.insert(), [_row(person) for person in outcome["added"]])
-    for person in outcome["changed"]:
+    if outcome.added:
+        connection.execute(table.insert(), [_row(person) for person in outcome.added])
+    for _, person in outcome.changed:
         connection.execute(table.update().where(table.c.id == person.id).values(_row(person)))
-    for person in outcome["withdrawn"]:
+    for person in outcome.withdrawn:
         connection.execute(table.update().where(table.c.id == person.id).values(status=WITHDRAWN))
-    back = [p for p in outcome["changed"] if known[p.id].status == WITHDRAWN]
+    back = [person for before, person in outcome.changed if before.status == WITHDRAWN]
     ledger.append(
         connection,
-        [ledger.Entry("enrolled", trainee=p.id, new=p.college_id) for p in (*outcome["added"], *back)]
-        + [ledger.Entry("withdrawn", trainee=p.id) for p in outcome["withdrawn"]],
+        [ledger.Entry("enrolled", trainee=p.id, new=p.college_id) for p in (*outcome.added, *back)]
+        + [ledger.Entry("withdrawn", trainee=p.id) for p in outcome.withdrawn],
     )
 
 

@@ -7,6 +7,7 @@ import re
 import secrets
 import shlex
 import stat
+import unicodedata
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -128,6 +129,18 @@ def check_id(text: str, what: str) -> str:
     return text
 
 
+def id_for(folder: str | Path) -> str:
+    """The id that a folder's name gives: "Spring A" becomes spring-a.
+
+    Raises
+    ------
+    Refused
+        Nothing of the name can stand in an id.
+    """
+    bare = unicodedata.normalize("NFKD", Path(folder).expanduser().absolute().name).encode("ascii", "ignore").decode()
+    return check_id(re.sub(r"[^a-z0-9]+", "-", bare.lower()).strip("-")[:63], "Term id")
+
+
 def create(folder: str | Path, *, term_id: str, title: str, zone: str, database: str = "") -> Term:
     """Make a term folder.
 
@@ -209,11 +222,15 @@ def open_term(folder: str | Path) -> Term:
     except OSError as problem:
         raise BadFile(_closed(folder / "term.toml", problem)) from None
     settings, key = _settings(found, folder / "term.toml"), _key(folder / "term.key")
+    if files.is_shared(folder):
+        os.umask(0o007)  # what nbgrader and the database make there is the group's, too
     return Term(folder, settings, key, rules.of_folder(folder))
 
 
 def close(folder: str | Path) -> bool:
-    """Take the term folder away from everybody on the machine but its owner; says whether anything was to be done.
+    """Take the term folder away from everybody on the machine but its owner, a group that shared it, too.
+
+    Says whether anything was to be done.
 
     What lies in it keeps its own modes, so that a copy that is handed out can be read.
 
@@ -222,7 +239,7 @@ def close(folder: str | Path) -> bool:
     CannotWrite
         The folder is another person's.
     """
-    if not open_to_others(folder):
+    if not open_to_others(folder) and not files.is_shared(folder):
         return False
     try:
         os.chmod(folder, _OWNER_ONLY)
@@ -236,7 +253,7 @@ def open_to_others(folder: str | Path) -> list[str]:
     if os.name == "nt":  # there the folder above decides, and this number says nothing
         return []
     mode = stat.S_IMODE(os.stat(folder).st_mode)
-    if mode & 0o077 == 0:
+    if mode & (0o007 if files.is_shared(folder) else 0o077) == 0:
         return []
     return [
         f"Other people on this machine can look into {folder} (its mode is {mode:o}): marks, answers and the class list lie "

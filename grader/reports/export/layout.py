@@ -175,7 +175,7 @@ def write(opened: Sequence[Term], layout: Layout, path: Path | str, how: Manner)
     stream.Written
     """
     written = csv_file.write_table(path, layout.shape, rows(opened, layout), how)
-    scope.note_export(opened, Path(path).name)
+    scope.note_export(opened, Path(path).name, [path])
     return written
 
 

@@ -84,7 +84,7 @@ def write(
     how = how or csv_file.Manner()
     path = Path(path) if path else folder_for(opened, pseudonymous=pseudonymous) / f"{name}.csv"
     written = csv_file.write_table(path, SHAPES[name], rows(opened, name, pseudonymous=pseudonymous), how)
-    scope.note_export(opened, path.name)
+    scope.note_export(opened, path.name, [path])
     return written
 
 
@@ -107,7 +107,8 @@ def write_all(
     files.write_text(folder / "policy.json", files.to_json(policy(opened, how, pseudonymous)), mode=files.PRIVATE)
     described = files.to_json(description(opened, written, how, pseudonymous))
     files.write_text(folder / "datapackage.json", described, mode=files.PRIVATE)
-    scope.note_export(opened, "tables, pseudonymous" if pseudonymous else "tables")
+    name = "tables, pseudonymous" if pseudonymous else "tables"
+    scope.note_export(opened, name, [table.path for table in written.values()])
     return list(written.values())
 
 

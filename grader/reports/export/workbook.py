@@ -1,13 +1,17 @@
 """programme.xlsx: the tables as sheets of one workbook; text stays text, two runs give the same bytes."""
 
+import contextlib
+import io
 import re
 import tempfile
 from collections import Counter
 from collections.abc import Collection, Sequence
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import xlsxwriter
+from xlsxwriter.exceptions import FileCreateError
 
 from grader import clock, files
 from grader.course.attempts import standing
@@ -60,13 +64,31 @@ def write(
     path = path or package.folder_for(opened, pseudonymous=pseudonymous) / "programme.xlsx"
     # The rows of a sheet stand in a file of their own until the end; people are named in it, so none may stay behind.
     with files.replacing(path) as target, tempfile.TemporaryDirectory() as place:
-        book = xlsxwriter.Workbook(target, {**_OPTIONS, "tmpdir": place})
+        sink: Any = _Sink(target)
+        book = xlsxwriter.Workbook(sink, {**_OPTIONS, "tmpdir": place})
         try:
             _fill(book, opened, layout, pseudonymous)
-        finally:
             book.close()
-    scope.note_export(opened, path.name)
+        except FileCreateError as problem:  # the library's name for what the disk said
+            raise problem.args[0] from None
+        finally:
+            if not book.fileclosed:  # given up: what the library still holds open is closed as it does itself
+                sink.stream = io.BytesIO()
+                for sheet in book.worksheets():
+                    with contextlib.suppress(OSError):
+                        sheet._opt_close()
+    scope.note_export(opened, path.name, [path])
     return path
+
+
+class _Sink:
+    """Passes on to a stream. An archive that was given up still writes its end when it is thrown away: to nowhere."""
+
+    def __init__(self, stream: Any) -> None:
+        self.stream = stream
+
+    def __getattr__(self, name):
+        return getattr(self.stream, name)
 
 
 def _fill(book, opened, layout, pseudonymous):

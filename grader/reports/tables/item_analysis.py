@@ -68,7 +68,8 @@ def pools(opened: Iterable[Term], *, drawn: bool = False, practice: bool = False
     for term, connection in scope.each(opened):
         lines = {digest: f"{term.id}: {line}" for digest, line in origin.lines(connection).items()} if drawn else {}
         modes = standing.modes(connection)
-        left_out = [] if practice else [module for module, mode in modes.items() if mode == PRACTICE]
+        left_out = list(standing.withdrawn_modules(connection))
+        left_out += [] if practice else [module for module, mode in modes.items() if mode == PRACTICE]
         for batch in scope.batches(connection):
             wanted = [person.id for person in batch]
             records = _records(connection, wanted) if drawn else {}

@@ -25,7 +25,7 @@ def items(term: Term, connection: Connection, by: Callable[[Trainee], Any] | Non
     order = {path: n for module in catalogue.all_modules().values() for n, (_, _, path) in enumerate(module.parts())}
     decided, own, modes = adjustments.read(connection), draws.lines(connection), standing.modes(connection)
     for batch in scope.batches(connection, by):
-        answers = _by_trainee(connection, schema.answer, batch)
+        answers = _answers(connection, batch)
         issues = _by_trainee(connection, schema.issue, batch)
         for person in batch:
             variants = {(i.module, i.attempt): draws.of_issue(i.record, own) for i in issues.get(person.id, ())}
@@ -57,7 +57,7 @@ def objectives_of_each(
     modules, decided = standing.listed_modules(connection), adjustments.read(connection)
     latest = seen.latest(seen.tasks(connection))
     for batch in batches:
-        answers = _by_trainee(connection, schema.answer, batch)
+        answers = _answers(connection, batch)
         counting = {
             (found.person.id, found.module): found.attempt
             for found in standing.standings(term, connection, modules, people=batch, decided=decided)
@@ -132,6 +132,13 @@ def changes(term: Term, connection: Connection) -> Iterator[dict[str, str]]:
             "engine": entry["engine"],
             "key_version": entry["key_version"],
         }
+
+
+def _answers(connection, batch):
+    """Answers by trainee, without those of modules that were withdrawn."""
+    gone = standing.withdrawn_modules(connection)
+    rows = _by_trainee(connection, schema.answer, batch)
+    return {who: [row for row in mine if row.module not in gone] for who, mine in rows.items()}
 
 
 def _by_trainee(connection, table, batch) -> dict[str, list[Row]]:

@@ -13,7 +13,7 @@ from grader.course.attempts.standing import Standing
 from grader.course.grading import reconcile
 from grader.course.grading.session import session_on_all
 from grader.errors import Refused
-from grader.records import adjustments, database, ledger, schema, session
+from grader.records import adjustments, database, exported, ledger, schema, session
 from grader.records.finding import Finding
 from grader.records.term import roster
 from grader.records.term import term as terms
@@ -82,10 +82,12 @@ def each(opened: Iterable[Term]) -> Iterator[tuple[Term, Connection]]:
             yield term, held.connection
 
 
-def note_export(opened: Iterable[Term], name: str) -> None:
-    """A row in each term's ledger: this was handed out."""
-    for _, connection in each(opened):
+def note_export(opened: Iterable[Term], name: str, paths: Iterable[str | Path]) -> None:
+    """A row in each term's ledger: this was handed out; and where it lies, if not in the term's own folder."""
+    paths = list(paths)
+    for term, connection in each(opened):
         ledger.append(connection, [ledger.Entry("export", new=name)])
+        exported.note(term, paths)
 
 
 def people(connection: Connection) -> list[Trainee]:

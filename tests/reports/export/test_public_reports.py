@@ -170,7 +170,7 @@ def test_our_own_export_imported_again(classes, empty_term, tmp_path):
     )
     how = csv_file.manner(spreadsheet=True)
     path = layout.write(classes[:1], layout.read(tmp_path / "l.toml"), tmp_path / "list.csv", how).path
-    assert len(roster.import_list(empty_term, path)["added"]) == 5
+    assert len(roster.import_list(empty_term, path).added) == 5
     with database.transaction(empty_term) as connection:
         assert {p.college_id for p in roster.everyone(connection)} == {"0042", "0043", "NA", "1E", "0046"}
 
@@ -223,7 +223,7 @@ def test_ids_that_break_paths_and_patterns(assigned_term, tmp_path):
     ids = ["SHOP\\jo", "x[1]", "a+b", "c(d)", "e/f", "Ü 7", "CON"]
     listed = tmp_path / "list.csv"
     listed.write_text("id,last_name,first_name\n" + "".join(f"{one},Name,N{n}\n" for n, one in enumerate(ids)), "utf-8")
-    roster.import_list(assigned_term, listed)
+    roster.import_list(assigned_term, listed, confirmed=True)
     assign.assign(assigned_term, "m01_timing")
     with database.transaction(assigned_term) as connection:
         ours = {person.college_id: person.id for person in roster.everyone(connection)}

@@ -76,9 +76,9 @@ def test_noughts_in_front_survive_a_spreadsheet_and_come_back(classes, tmp_path)
     saved = tmp_path / "saved.csv"
     opened[["trainee_id", "last_name", "first_name"]].to_csv(saved, index=False)
     outcome = roster.import_list(classes[0], saved, preview=True)
-    known = {person.college_id for person in (*outcome["unchanged"], *outcome["changed"])}
-    assert known == {"0042", "0043", "NA", "1E", "0046"}, "the same people; only their groups are not in that table"
-    assert not outcome["added"] and not outcome["withdrawn"]
+    known = {person.college_id for person in (*outcome.unchanged, *(after for _, after in outcome.changed))}
+    assert known == {"0042", "0043", "NA", "1E", "0046"}, "the same people"
+    assert not outcome.added and not outcome.withdrawn
 
 
 @pytest.mark.parametrize(

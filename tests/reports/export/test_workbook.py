@@ -1,13 +1,16 @@
 """The workbook and saved layouts, read back by a library that is not ours."""
 
 import csv
+import gc
 import io
+import os
 
 import pytest
 from openpyxl import load_workbook
 from sqlalchemy import update
 
-from grader.errors import BadFile, Refused
+from grader import files
+from grader.errors import BadFile, CannotWrite, Refused
 from grader.pages import csv_file
 from grader.records import database, schema
 from grader.reports.export import layout, package, workbook
@@ -172,3 +175,14 @@ class TestLayouts:
         (tmp_path / "l.toml").write_text(text)
         with pytest.raises(BadFile, match=said):
             layout.read(tmp_path / "l.toml")
+
+
+def test_a_full_disk_is_said_in_one_sentence(assigned_term, tmp_path, monkeypatch):
+    """The disk fills up while the workbook is written: the old one stands, and nothing is grumbled afterwards."""
+    monkeypatch.setattr(files, "_part_beside", lambda path: (os.open("/dev/full", os.O_RDWR), str(tmp_path / "never")))
+    path = tmp_path / "programme.xlsx"
+    path.write_bytes(b"the old one")
+    with pytest.raises(CannotWrite, match="programme.xlsx could not be written: No space left"):
+        workbook.write([assigned_term], path)
+    gc.collect()
+    assert path.read_bytes() == b"the old one"

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from grader import files
 from grader.errors import BadFile, Refused
-from grader.records import database, ledger
+from grader.records import database, exported, ledger
 from grader.records.term import term as terms
 from grader.records.term.term import Term
 from grader.reports.tables import scope
@@ -63,7 +63,7 @@ def create(path: Path, folders: Iterable[Path], *, centre: str, year_starts: str
     opened = scope.open_all(folders)
     listed = "\n".join(f"    {json.dumps(str(term.folder), ensure_ascii=False)}," for term in opened)
     text = _TOML.format(centre=json.dumps(centre, ensure_ascii=False), year_starts=year_starts, terms=listed)
-    files.write_text(path, text)
+    files.write_text(path, text, mode=files.PRIVATE)
     return read(path)
 
 
@@ -156,7 +156,7 @@ def check_bulk(programme: Programme, opened: Iterable[Term], drop: Iterable[str]
         )
 
 
-def note_sent(programme: Programme, opened: Sequence[Term], name: str, *, bulk: bool) -> None:
+def note_sent(programme: Programme, opened: Sequence[Term], path: Path, *, bulk: bool) -> None:
     """Note a package in the ledger of its classes; of a programme every class learns what the receiver now knows.
 
     Parameters
@@ -164,20 +164,22 @@ def note_sent(programme: Programme, opened: Sequence[Term], name: str, *, bulk: 
     programme : Programme
     opened : sequence of Term
         What is in the package.
-    name : str
+    path : Path
         Of the file.
     bulk : bool
     """
     if programme.sent_path is None:
-        scope.note_export(opened, name)
+        scope.note_export(opened, path.name, [path])
         return
     inside = {term.id for term in opened}
     whole = opened if bulk else open_whole(programme)
     known = inside | (set() if bulk else sent(programme, whole))
     for term, connection in scope.each(whole):
-        shown = name if term.id in inside else f"{name}, without this class"
+        shown = path.name if term.id in inside else f"{path.name}, without this class"
         reason = _THERE + ", ".join(sorted(known))
         ledger.append(connection, [ledger.Entry("export", new=shown, reason=reason, sha256=_identity(programme))])
+        if term.id in inside:
+            exported.note(term, [path])
     programme.sent_path.unlink(missing_ok=True)  # an earlier version's; the records know it now
 
 

@@ -105,7 +105,7 @@ def write(
     path = path or package.folder_for(opened, pseudonymous=pseudonymous) / f"oneroster-{kind}.zip"
     with files.replacing(path) as target:
         _pack(target, opened, programme or programmes.ALONE, kind, names=not pseudonymous)
-        programmes.note_sent(programme or programmes.ALONE, opened, path.name, bulk=bulk)
+        programmes.note_sent(programme or programmes.ALONE, opened, path, bulk=bulk)
     return path
 
 

@@ -92,7 +92,7 @@ def _write(term, folder, trainee, standards):
                 path = folder / f"{person.id}.html"
                 files.write_bytes(path, content, mode=files.PRIVATE)
                 written.append(path)
-    scope.note_export([term], "evidence")
+    scope.note_export([term], "evidence", written)
     return written
 
 
@@ -147,10 +147,13 @@ class _Frame:
         self.until, self.decided = scope.keep_until(term, connection), adjustments.read(connection)
         self.own = {revision.digest: revision for revision in vehicles.revisions(connection)}
         self.modules, self.modes = standing.listed_modules(connection), standing.modes(connection)
+        self.gone = standing.withdrawn_modules(connection)
 
     def rows(self, table: Table, person: Trainee) -> list[Row]:
-        """The rows of a table that are the trainee's."""
-        theirs = self.connection.execute(select(table).where(table.c.trainee == person.id))
+        """The rows of a table that are the trainee's, without modules that were withdrawn."""
+        theirs = self.connection.execute(
+            select(table).where(table.c.trainee == person.id, table.c.module.not_in(self.gone))
+        )
         return sorted(theirs, key=lambda row: (row.module, row.attempt))
 
 

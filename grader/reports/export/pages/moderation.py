@@ -73,7 +73,7 @@ def write(
         _put(archive, "index.html", html.page("moderation.html", module=module.title, classes=classes))
     with files.replacing(path) as target:
         target.write(content.getvalue())
-    scope.note_export(opened, path.name)
+    scope.note_export(opened, path.name, [path])
     return path, names
 
 

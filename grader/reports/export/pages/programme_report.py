@@ -52,7 +52,7 @@ def write(opened: Sequence[Term], path: Path | None = None, *, centre: str = "",
     content = html.page("programme_report.html", **_data(opened, centre, pseudonymous))
     with files.replacing(path) as target:
         target.write(content)
-    scope.note_export(opened, path.name)
+    scope.note_export(opened, path.name, [path])
     return path
 
 

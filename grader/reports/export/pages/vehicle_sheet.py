@@ -148,7 +148,7 @@ def write(term: Term, revisions: Sequence[Revision]) -> Path:
         ),
     )
     path = term.folder / "reports" / f"vehicle_{latest.key}.html"
-    files.write_bytes(path, content)
+    files.write_bytes(path, content, mode=files.PRIVATE)
     return path
 
 

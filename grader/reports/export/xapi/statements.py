@@ -22,7 +22,7 @@ from grader.errors import Refused
 from grader.exercise.model import PRACTICE
 from grader.pages import csv_file
 from grader.pages.csv_file import Written
-from grader.records import adjustments, database, ledger, schema, sent
+from grader.records import adjustments, database, exported, ledger, schema, sent
 from grader.records.term.term import Term
 from grader.reports.export import package, pseudonym
 from grader.reports.export.xapi import revisions
@@ -72,8 +72,9 @@ def write(opened: Sequence[Term], path: Path | None = None, *, base: str = BASE,
                 for statement in maker.statements(connection, sent_as):
                     sink.write(json.dumps(statement, ensure_ascii=False, sort_keys=True) + "\n")
                     count += 1
-        for _, connection in held:
+        for term, connection in held:
             ledger.append(connection, [ledger.Entry("export", new=sent_as)])
+            exported.note(term, [path])
     return csv_file.Written(path, count, sink.size, sink.digest.hexdigest())
 
 
@@ -118,6 +119,7 @@ class _Maker:
         """Everything of the term: by trainee, first what is voided, then what stands; what was sent is noted."""
         decided, now = adjustments.read(connection), clock.to_text(clock.now())
         kept, modes = standing.kept_answers(connection), standing.modes(connection)
+        gone = standing.withdrawn_modules(connection)
         for batch in scope.batches(connection, pseudonym.by_code(self.term) if self.pseudonymous else None):
             marks, answers = self._rows(connection, schema.mark, batch), self._rows(connection, schema.answer, batch)
             before = sent.read(connection, sent_as, [person.id for person in batch])
@@ -131,7 +133,8 @@ class _Maker:
             for person in batch:
                 for owner in sorted(found for found in {*marks, *before} if found[0] == person.id):
                     drafts = []
-                    if owner in marks and owner[:2] not in decided.excused:  # excused work does not count
+                    # Excused work does not count, nor does a module that was withdrawn.
+                    if owner in marks and owner[:2] not in decided.excused and owner[1] not in gone:
                         rows = _ordered(owner[1], answers.get(owner, ()))
                         work = _Work(
                             marks[owner][0],
