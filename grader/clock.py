@@ -51,7 +51,7 @@ def zone(name: str) -> ZoneInfo:
         ) from None
 
 
-def here():
+def here() -> str:
     """Name of the zone of this machine's clock, as far as the machine says it; otherwise UTC."""
     named = os.environ.get("TZ", "").removeprefix(":")
     link = os.path.realpath("/etc/localtime")
