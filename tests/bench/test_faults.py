@@ -140,6 +140,7 @@ def _parts(proof, key, other, engine):
     return any(outcome(key, engine)[name] != outcome(other, engine)[name] for tool in tools for name in tool.signs)
 
 
+@pytest.mark.campaign
 def test_a_proof_finds_something_out():
     """What proves a fault shows something that a sound car does not show."""
     for engine in ENGINES:

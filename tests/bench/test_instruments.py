@@ -82,6 +82,7 @@ def test_figures_are_rounded_as_the_scale_is_read():
             assert steps == pytest.approx(round(steps), abs=1e-6), figure
 
 
+@pytest.mark.campaign
 def test_a_sound_car_is_seldom_called_faulty():
     """Scatter alone seldom condemns a good part; a fine gap with 5,000 miles on it lies near its limit, and is read again."""
     for engine in ENGINES:

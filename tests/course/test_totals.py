@@ -56,7 +56,7 @@ def test_nothing_that_counts_is_no_total(kind):
     out=st.sets(st.integers(0, 3)),
 )
 def test_what_is_taken_out_leaves_the_rest_rescaled(marks, weights, kind, out):
-    keys = list(catalogue.all_modules())
+    keys = list(catalogue.all_modules())[:4]
     rules = policy.Policy(totals=kind, weights=dict(zip(keys, weights, strict=True)))
     kept = [(keys[n], min(mark, most), most) for n, (mark, most) in enumerate(marks) if n not in out]
     found = passing.total(rules, kept)

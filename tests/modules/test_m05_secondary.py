@@ -88,6 +88,7 @@ def test_a_judgement_is_met_in_thirty_different_cases(m05, key, facts):
     assert len(workshop.cases(m05, key, facts)) >= 30
 
 
+@pytest.mark.campaign
 def test_draws_are_what_a_workshop_sees(m05):
     """10,000 trainees: leads by length and ohms, what crosses and what it meets, voltages at full load."""
     keys = ("m05.lead_batch", "m05.induced", "m05.longest_run", "m05.reserve", "m05.new_plugs", "m05.where")
