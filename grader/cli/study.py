@@ -11,21 +11,33 @@ from grader.cli.output import say
 
 def study(
     module: Annotated[
-        str, typer.Argument(help="Such as m01_timing, or the zip or folder from your instructor.")
-    ] = "m01_timing",
+        str,
+        typer.Argument(
+            help="Such as m01_timing, or the zip, the folder or the returned sheet from your instructor. "
+            "Otherwise the start page with all lessons."
+        ),
+    ] = "",
     folder: Annotated[Path | None, typer.Option(help="Where work is kept; otherwise timing-mark-work at home.")] = None,
     name: Annotated[str, typer.Option(help="Whose work it is, on a machine that several people use.")] = "",
     no_browser: Annotated[bool, typer.Option("--no-browser", help="Only print the page's address.")] = False,
     port: Annotated[int | None, typer.Option(min=1024, max=65535, help="Otherwise any free one.")] = None,
 ) -> None:
-    """Open a lesson in JupyterLab; answers are saved as you type."""
+    """Open your start page, or one lesson, in JupyterLab; answers are saved as you type."""
     from grader.widgets import study as studying
     from grader.widgets.lab import server
 
-    ready = studying.make_ready(module, folder=folder, name=name)
-    say(
-        f"{ready.module} ({ready.mode}){'' if ready.fresh else ', going on where you stopped'}: {ready.notebook.parent}"
-    )
+    if not module:
+        ready = studying.make_start_ready(folder=folder, name=name)
+    elif module.lower().endswith(".html"):
+        ready = studying.take_returned(module, folder=folder, name=name)
+    else:
+        ready = studying.make_ready(module, folder=folder, name=name)
+    what = "start page" if ready.notebook.name == studying.START else "lesson"
+    if what == "start page":
+        say(f"Your start page: {ready.root}")
+    else:
+        going_on = "" if ready.fresh else ", going on where you stopped"
+        say(f"{ready.module} ({ready.mode}){going_on}: {ready.notebook.parent}")
     address = server.running(ready.root)
     process = None
     if address is None:
@@ -35,10 +47,10 @@ def study(
     if no_browser or not webbrowser.open(server.write_door(ready.root, page).as_uri()):
         say(f"Open this address: {page}")
     else:
-        say("The lesson opens in your browser.")
+        say(f"The {what} opens in your browser.")
     process = process or server.left_behind(ready.root)
     if process is None:
         say("It runs already, in another window; that window must stay open.")
         return
-    say("Keep this window open while you work. Ctrl+C ends the lesson; your answers stay.")
+    say("Keep this window open while you work. Ctrl+C ends it; your answers stay.")
     server.serve_until_stopped(ready.root, process)

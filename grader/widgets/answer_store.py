@@ -19,6 +19,7 @@ from grader.exercise import sheet as sheets
 from grader.exercise.model import PRACTICE, Exercise, Module
 from grader.exercise.sheet import Answer, Sheet
 from grader.exercise.truth import Truth
+from grader.marking import verdict
 from grader.marking.confidence import FIRST, SURE, as_first_checked
 from grader.marking.mark import Marking
 from grader.marking.verdict import PartMark
@@ -29,6 +30,7 @@ RETRY_S = 3.0
 LOCK_S = 10.0  # another window writes in less; whoever waits longer is told
 LOCK = ".answers.lock"
 CHECKED, DRAW = "checked", "draw"  # what the form adds to an entry of answers.json
+RIGHT_AT_FIRST = "right_at_first"  # and what the first check said: the warm-ups go by it
 LAST = "last"  # what it adds to the whole: the part worked on last, a claim like all from this machine
 VERSION = "saves"  # how often the file was written: of two windows each sees that the other one was there
 _WEAK: "weakref.WeakSet[Store]" = weakref.WeakSet()
@@ -110,6 +112,11 @@ class Store:
         return self._marking.truth
 
     @property
+    def writes_behind(self) -> bool:
+        """True where a thread writes behind the typing."""
+        return self._writer is not None
+
+    @property
     def whose(self) -> str:
         """A word for whoever works here that differs from everybody else's."""
         return self.issue.trainee
@@ -171,6 +178,8 @@ class Store:
         checked = [answer.raw, answer.unit]
         if answer.rest.get(CHECKED) != checked:
             rest = {FIRST: checked, **answer.rest, CHECKED: checked}
+            if answer.tries == 0:
+                rest[RIGHT_AT_FIRST] = self.mark_of(path).verdict in (verdict.RIGHT, verdict.CARRIED)
             self._note(path, answer.but(tries=answer.tries + 1, rest=rest))
         elif path in self.unsaved:
             self._note(path, answer)

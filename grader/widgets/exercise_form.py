@@ -56,12 +56,15 @@ class ExerciseForm:
     exercise : Exercise
     number : int or None
         Its place in the lesson, from 1; None shows none.
+    intro : str
+        HTML under the title of an exercise that comes again from an earlier lesson: it shows no marks, and offers no
+        fresh numbers.
     """
 
     shows_unsaved = False
 
-    def __init__(self, store: Store, exercise: Exercise, number: int | None = None) -> None:
-        self.store, self.exercise, self.number = store, exercise, number
+    def __init__(self, store: Store, exercise: Exercise, number: int | None = None, *, intro: str = "") -> None:
+        self.store, self.exercise, self.number, self.intro = store, exercise, number, intro
         self.parts, self.sure = {}, None
         self._leans_on = {path.rpartition(".")[0] for part in exercise.parts for path in part.uses}
         self.message = style.HTML().add_class("tm-verdict")
@@ -100,7 +103,8 @@ class ExerciseForm:
         exercise = self.exercise
         marks = "1 mark" if exercise.marks == 1 else f"{exercise.marks} marks"
         number = f"Exercise {self.number}: " if self.number else ""
-        heading = f'<h3 id="{style.anchor(exercise)}" tabindex="-1">{number}{escape(exercise.title)} ({marks})</h3>'
+        title = f"{number}{escape(exercise.title)}{'' if self.intro else f' ({marks})'}"
+        heading = f'<h3 id="{style.anchor(exercise)}" tabindex="-1">{title}</h3>{self.intro}'
         if self.store.people.waiting:
             self.parts, self.sure = {}, None
             self.box.children = (style.HTML(f"{heading}<p>{escape(self.store.place.why_not)}</p>"),)
@@ -112,7 +116,7 @@ class ExerciseForm:
         self._foot = style.HBox(layout=style.row())
         reckons = any(part.numeric for part in exercise.parts)
         self.calculator = Calculator(exercise.title) if reckons else None
-        asks_sure = self.store.issue.mode == PRACTICE and SureField.fits(exercise)
+        asks_sure = self.store.issue.mode == PRACTICE and SureField.fits(exercise) and not self.intro
         self.sure = SureField(self.store, exercise, self._said_sure) if asks_sure else None
         self.box.children = (
             task,
@@ -133,7 +137,8 @@ class ExerciseForm:
         tired = any(part.tired for part in self.parts.values())
         self.route.value = self._route() if tired else ""
         over = tired or all(part.right for part in self.parts.values())
-        self._foot.children = (self.fresh,) if over and self.store.marker is not None else ()
+        offers = over and self.store.marker is not None and not self.intro
+        self._foot.children = (self.fresh,) if offers else ()
 
     def _route(self):
         given = SimpleNamespace(**self.store.issue.numbers[self.exercise.key])

@@ -54,7 +54,7 @@ class Lesson:
         self._exercises = {exercise.key: exercise for exercise in self.module.exercises}
         self.forms, self.panels = {}, {}
         self.order = []  # keys of the exercises as the page shows them, which need not be the module's order
-        self.head = None
+        self.head = self.warm_up = None
         if not being_executed():
             self._take_over()
 
@@ -64,13 +64,19 @@ class Lesson:
         return SimpleNamespace(**self.store.issue.numbers[exercise_key])
 
     def top(self) -> VBox | None:
-        """Who works here, until when, how far he is; hand in."""
+        """Who works here, until when, how far he is; hand in. From the second lesson on the warm-up too."""
         if being_executed():
             return None
         from grader.widgets.lesson_header import SheetTop
 
         self.head = SheetTop(self.store, self.order)
-        return self.head.box
+        if self.module.key == catalogue.keys()[0]:
+            return self.head.box
+        from grader.widgets import style
+        from grader.widgets.warm_up import WarmUp
+
+        self.warm_up = WarmUp(self.store, _open.add)
+        return style.VBox([self.head.box, self.warm_up.box], layout=style.column())
 
     def panel(self, name: str) -> VBox | None:
         """A picture with sliders, such as "total_advance"."""

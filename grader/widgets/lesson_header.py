@@ -1,8 +1,10 @@
 """The top of a lesson: who works here, until when, how far he is, where it is saved; handing in."""
 
+import os
 from base64 import b64encode
 from collections.abc import Sequence
 from html import escape
+from pathlib import Path
 
 from grader import clock, files
 from grader.errors import BadFile
@@ -10,7 +12,7 @@ from grader.exercise import hand_in
 from grader.exercise import sheet as sheets
 from grader.exercise.issued import to_answer
 from grader.exercise.model import PRACTICE
-from grader.widgets import print_sheet, style
+from grader.widgets import own_work, print_sheet, study, style
 from grader.widgets.answer_store import Store
 from grader.widgets.part_form import shown_errors
 
@@ -202,7 +204,7 @@ class SheetTop:
                 f"the button below; what you did in attempt {issue.attempt} is kept in a folder beside this one."
             )
         done, asked = self.progress
-        yield f"{done} of {asked} done. {self._where()}"
+        yield f"{done} of {asked} done. {self._where()}{self._to_start()}"
         if store.problem:
             yield f"<strong>Look here:</strong> {escape(store.problem)} That file is kept and set aside."
         receipt = self._receipt() if store.marker is None and store.place.may_save else None
@@ -223,6 +225,14 @@ class SheetTop:
         if store.unsaved:
             return f"<strong>Not all is saved:</strong> {escape(store.why)}"
         return f"Saved as you type in {escape(str(store.path))}."
+
+    def _to_start(self):
+        """HTML: the link to the start page, where study made one."""
+        folder = self.store.people.home.folder
+        home = own_work.lesson_home(folder)
+        if home is None or not (home / study.START).is_file():
+            return ""
+        return f' <a href="{Path(os.path.relpath(home / study.START, folder)).as_posix()}">All your lessons</a>'
 
     def _receipt(self):
         """The receipt of the last hand-in here, or None."""

@@ -12,6 +12,7 @@ from grader import catalogue, files, paths
 from grader.errors import BadFile, Refused, TimingMarkError, Unknown
 from grader.exercise import issued, practice
 from grader.exercise.model import PRACTICE
+from grader.widgets import own_work
 
 LARGEST_HANDOUT = 25_000_000
 LARGEST_LESSON = 20_000_000
@@ -35,6 +36,91 @@ class Ready:
 def default_folder() -> Path:
     """Where work is kept unless another folder is named."""
     return Path.home() / "timing-mark-work"
+
+
+START = "start.ipynb"
+_START_CELL = "from grader.widgets.start_page import show\n\nshow()"
+
+
+def make_start_ready(*, folder: str | Path | None = None, name: str = "") -> Ready:
+    """Put the start page, and every lesson for practice, into a trainee's work folder.
+
+    Parameters
+    ----------
+    folder, name
+        As `make_ready` takes them. Without a name: the only person whose work lies there.
+
+    Returns
+    -------
+    Ready
+        With the start page as the notebook.
+
+    Raises
+    ------
+    Refused
+        Several people work there and none is named; or as `make_ready`.
+    CannotWrite
+        The folder is full, or closed to us.
+    """
+    name, home = _plain(name), _home(folder)
+    people = sorted(path.parent.name for path in home.glob("*/.timing-mark"))
+    if not name and len(people) > 1:
+        raise Refused(
+            f"Several people have work in {home}: {', '.join(people)}. Say whose start page to open, such as "
+            f"timing-mark study --name {people[0]}."
+        )
+    root = home / (practice.folder_name(name) if name or not people else people[0])
+    for module in catalogue.keys():
+        if (paths.lessons() / module / f"{module}.ipynb").is_file():
+            _from_lessons(module, root, name, beside=True)
+    cell = {"cell_type": "code", "id": "start", "metadata": _HIDDEN, "source": _START_CELL}
+    cell |= {"outputs": [], "execution_count": None}
+    kernel = {"display_name": "Python 3", "language": "python", "name": "python3"}
+    meta = {"kernelspec": kernel, "timing_mark": {"lesson": "start", "run_on_open": True}}
+    book = {"cells": [cell], "metadata": meta, "nbformat": 4, "nbformat_minor": 5}
+    files.write_text(root / START, files.to_json(book))
+    return Ready(root, root / START, "start page", PRACTICE, True)
+
+
+_HIDDEN = {"deletable": False, "editable": False, "jupyter": {"source_hidden": True}}
+
+
+def take_returned(page: str | Path, *, folder: str | Path | None = None, name: str = "") -> Ready:
+    """Keep a returned sheet in the folder of the trainee to whom it belongs, and make his start page ready.
+
+    Raises
+    ------
+    Unknown
+        There is no such file.
+    BadFile
+        It is no returned sheet of one trainee.
+    Refused, CannotWrite
+        As `make_start_ready`.
+    """
+    path = Path(page).expanduser()
+    if not path.is_file():
+        raise Unknown(f"There is no file {path}. Check the path.")
+    returned = own_work.read_returned(path)
+    if returned is None:
+        raise BadFile(f"{path.name} is no returned sheet of one trainee. Name the page that your instructor gave back.")
+    name, home = _plain(name) or returned.trainee, _home(folder)
+    kept = f"{returned.term}-{returned.module}-{returned.attempt}"
+    target = home / practice.folder_name(name) / own_work.RETURNED_HOME / f"{practice.folder_name(kept)}.html"
+    files.write_bytes(target, files.read_bytes(path, most=own_work.LARGEST_PAGE, what="The returned sheet"))
+    return make_start_ready(folder=folder, name=name)
+
+
+def _plain(name: str) -> str:
+    return " ".join(unicodedata.normalize("NFC", name).split())
+
+
+def _home(folder: str | Path | None) -> Path:
+    """The folder that holds everybody's work."""
+    home = Path(folder).expanduser().absolute() if folder else default_folder()
+    for ours in (paths.solutions(), paths.lessons()):
+        if home.resolve().is_relative_to(ours):
+            raise Refused(f"{home} is the project's own folder. Work is kept elsewhere: name another with --folder.")
+    return home
 
 
 def make_ready(target: str, *, folder: Path | str | None = None, name: str = "") -> Ready:
@@ -65,11 +151,7 @@ def make_ready(target: str, *, folder: Path | str | None = None, name: str = "")
     CannotWrite
         The folder is full, or closed to us.
     """
-    name = " ".join(unicodedata.normalize("NFC", name).split())
-    home = Path(folder).expanduser().absolute() if folder else default_folder()
-    for ours in (paths.solutions(), paths.lessons()):
-        if home.resolve().is_relative_to(ours):
-            raise Refused(f"{home} is the project's own folder. Work is kept elsewhere: name another with --folder.")
+    name, home = _plain(name), _home(folder)
     if target.lower().endswith(".zip") or "/" in target or "\\" in target:
         path = Path(target).expanduser()
         if not path.exists():
@@ -77,20 +159,17 @@ def make_ready(target: str, *, folder: Path | str | None = None, name: str = "")
         if path.is_dir():
             return _from_shared(path, home)
         return _from_handout(path, home, name)
-    return _from_lessons(catalogue.module(target).key, home, name)
+    return _from_lessons(catalogue.module(target).key, home / practice.folder_name(name), name)
 
 
-def _from_lessons(module, home, name):
-    root = home / practice.folder_name(name)
-    folder = root / module
+def _from_lessons(module, root, name, *, beside=False):
+    """A lesson for practice; `beside`: where issued work of the same lesson can still be put."""
     lesson = paths.lessons() / module / f"{module}.ipynb"
     if not lesson.is_file():
         raise Unknown(f"lessons/ has no {module} yet. In a checkout run 'timing-mark release {module}' first.")
-    if (folder / issued.NAME).exists():
-        raise Refused(
-            f"{folder} holds numbers that an instructor issued. Open that work by its zip, "
-            "or practise under another --name."
-        )
+    folder, aside = root / module, root / own_work.PRACTICE_HOME / module
+    if not (folder / practice.NAME).exists() and (beside or aside.is_dir() or (folder / issued.NAME).exists()):
+        folder = aside
     marker = folder / practice.NAME
     if marker.exists():
         _same_person(marker, name, folder)

@@ -18,6 +18,7 @@ from grader.exercise.sorting import Batch, FiringOrder, Order
 from grader.exercise.truth import Truth
 from grader.records import database, ledger, schema
 from grader.reports.feedback import return_run
+from grader.widgets import own_work
 from tests.modules import proofs
 from tests.work import NEXT, issue_of, put_in_inbox, right_answers, right_sheet, sheet_of
 
@@ -77,6 +78,14 @@ def test_a_page_tells_slip_expected_answer_route_and_what_next(returned, m01):
     assert "A resit would cover the objectives not met yet (T1) with fresh numbers: A mark where" in page
 
 
+def test_the_trainees_own_start_page_reads_the_page(returned, m01):
+    return_run.give_back(returned, KEY)
+    read = own_work.read_returned(return_run.returned_path(returned, "t01", KEY, 1))
+    assert read is not None and (read.trainee, read.module, read.attempt) == ("t01", KEY, 1)
+    assert f"<strong>{read.mark}</strong> of {read.most}<span>{read.outcome}</span>" in _page(returned)
+    assert read.earned["m01.mark_arc"][0] < read.earned["m01.mark_arc"][1] == 200
+
+
 def test_every_exercise_and_its_marks_are_there_and_nothing_of_others(returned, m01):
     return_run.give_back(returned, KEY)
     page = _page(returned, "t02")
@@ -113,7 +122,7 @@ def test_all_sheets_stand_in_one_file_to_print(returned):
     """Each as on its own page, no address twice, and it goes with every person who is deleted."""
     done = return_run.give_back(returned, KEY, one_file=True)
     text = done.one_file.read_text(encoding="utf-8")
-    assert text.count("<article>") == 2 and "Arundell" in text and "O’Neil, Jr." in text
+    assert text.count("<article ") == 2 and "Arundell" in text and "O’Neil, Jr." in text
     anchors = re.findall(r' id="([^"]+)"', text)
     assert len(set(anchors)) == len(anchors) > 20 and set(re.findall(r'href="#([^"]+)"', text)) == set(anchors)
     assert return_run.give_back(returned, KEY).one_file is None

@@ -1,5 +1,6 @@
 """The returned sheet as a page: the mark, what was asked, typed and read, what was right, and how to get there."""
 
+import json
 from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
@@ -81,7 +82,27 @@ def data(term: Term, work: Work, sections: Mapping[str, str], *, anchor: str = "
         "objectives": _objectives(work),
         "practise": _practise(work, sections),
         "resit": _resit(work),
+        "record": _record(term, work, outcome),
     }
+
+
+def _record(term, work, outcome) -> str:
+    """What a trainee's own start page and warm-ups read of the page; `own_work.read_returned` is the reader."""
+    mark = work.mark
+    earned = {exercise.key: (work.earned(exercise), exercise.marks * 100) for exercise in work.module.exercises}
+    record = {
+        "format": "timing-mark returned",
+        "term": term.settings.id,
+        "trainee": work.person.id,
+        "module": work.module.key,
+        "attempt": mark.attempt,
+        "handed_in": mark.handed_in_at,
+        "mark": hundredths(mark.mark),
+        "most": hundredths(mark.most),
+        "outcome": outcome,
+        "earned": {key: pair for key, pair in earned.items() if pair[0] is not None},
+    }
+    return json.dumps(record, ensure_ascii=False, separators=(",", ":"))
 
 
 def _outcome(term, work):

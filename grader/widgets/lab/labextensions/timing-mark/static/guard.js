@@ -59,7 +59,7 @@ export class SaveGuard {
       return;
     }
     const id = beacon.dataset.part;
-    this.pending.set(id, { ...read(part), whose: beacon.dataset.whose, since: Date.now() });
+    this.pending.set(id, { ...read(part), whose: beacon.dataset.whose, since: Date.now(), warm: isWarm(part) });
   }
 
   /**
@@ -86,7 +86,8 @@ export class SaveGuard {
       known.sent = false; // something may have been typed since
       return;
     }
-    this.held.set(key, { find, answered, words: HELD[name], since: Date.now(), sent: false, before: "" });
+    const warm = id !== null && isWarm(button);
+    this.held.set(key, { find, answered, warm, words: HELD[name], since: Date.now(), sent: false, before: "" });
     this.lookSoon();
   }
 
@@ -103,6 +104,10 @@ export class SaveGuard {
     for (const [key, click] of this.held) {
       const button = click.find();
       const answered = click.answered();
+      if (click.warm && !button) {
+        this.held.delete(key);
+        continue;
+      }
       if (click.sent && answered !== undefined && answered !== click.before) {
         this.held.delete(key);
         continue;
@@ -157,6 +162,10 @@ export class SaveGuard {
       const part = partOf(this.page.panel.node, id);
       if (part && beaconOf(part).dataset.whose !== typed.whose) {
         this.pending.delete(id); // somebody else works here now: nothing of one goes into the other's work
+        continue;
+      }
+      if (!part && typed.warm) {
+        this.pending.delete(id); // the warm-up was closed, or the page ran again without it: nothing in it counts
         continue;
       }
       if (!part && this.page.panel.node.querySelector(".tm-names input")) {
@@ -284,6 +293,11 @@ export class SaveGuard {
     this.pending.set(at.id, typed);
     event.preventDefault();
   }
+}
+
+/** Whether something belongs to the warm-up, which may be closed at any time. */
+function isWarm(node) {
+  return Boolean(node.closest(".tm-warm-up"));
 }
 
 function beaconOf(part) {
