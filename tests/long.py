@@ -21,6 +21,7 @@ from grader.marking.reading import read
 from grader.marking.verdict import VERDICTS
 from tests.course.campaigns import copy_screen, package_lines
 from tests.marking.bench_parts import MODULE, PARTS, SPACE, issued
+from tests.modules import workshop_draws as ranges
 from tests.modules.honest import person
 from tests.modules.test_honest import SOLVERS
 
@@ -53,6 +54,11 @@ def honest_work(seed, size):
         for key, solvers in SOLVERS.items()
         for sentence in person.work(catalogue.module(key), solvers, size, seed)[1]
     ]
+
+
+def workshop_draws(seed, size):
+    """Of `size` trainees' draws, which have their own fixed key, each is one that a workshop sees."""
+    return [sentence for key in ranges.JOINTLY for sentence in ranges.outside(key, size)]
 
 
 def typed_scraps(seed, size):
@@ -97,6 +103,7 @@ CAMPAIGNS = (
     (proofs, 10_000),
     (honest_readings, 100_000),
     (honest_work, 10_000),
+    (workshop_draws, 10_000),
     (typed_scraps, 200_000),
     (copy_screen, 2000),
     (package_lines, 500_000),

@@ -8,7 +8,7 @@ from tests.seed.draws import SEED
 pytestmark = pytest.mark.campaign
 
 SHARES = {
-    "proofs": 60, "honest_readings": 1500, "honest_work": 60, "typed_scraps": 3000, "copy_screen": 20,
+    "proofs": 60, "honest_readings": 1500, "honest_work": 60, "workshop_draws": 60, "typed_scraps": 3000, "copy_screen": 20,
     "package_lines": 3000,
 }  # fmt: skip
 

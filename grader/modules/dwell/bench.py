@@ -52,6 +52,7 @@ FEELER = Exercise(
         "{title}: manual {gap_in:.3f} in ({gap_mm} mm), {dwell_deg:g}°, {cylinders} cylinders. {told} "
         "What do you make of it?"
     ),
+    # A pip hides 6 to 9 thousandths, points run 8,000 to 16,000 miles, a worn bush swings the needle 4 to 7 degrees (practice).
     draw={
         "vehicle": Pick(tuple(vehicles())), "case": Pick(tuple(_BLADE_TOLD)), "hidden_thou": Steps(60, 90, 5, scale=10),
         "miles": Steps(8, 16), "swing": Steps(4, 7),

@@ -58,6 +58,7 @@ METER = Exercise(
         "meter's switch stands on {scale} cylinders. The manual asks for {least:g}° to {most:g}°. "
         "Undo the reading step by step, then judge it."
     ),
+    # Dwell up to 6.5 degrees off its figure, closed for 40 to 85 per cent of the time (practice).
     draw={
         "vehicle": Pick(tuple(vehicles())),
         "switch": Steps(0, 1),

@@ -54,6 +54,7 @@ TIP_STATE = Exercise(
         "A test plug has a thermocouple in the tip of its insulator nose. On the road it shows {tip_f} °F. "
         "Where does this tip stand between fouling and pre-ignition?"
     ),
+    # 340 to 1,060 degrees Celsius: from a plug that soots up in town to one that pre-ignites (published limits in plug.py).
     draw={"zone": Pick(tuple(_STATE_C)), "place": Steps(0, 40)},
     fill=_tip_reading,
     parts=(
@@ -121,6 +122,7 @@ TWO_DUTIES = Exercise(
         "Its maker's list allows A, B and C. The tip must stay between 500 and 850 °C (932 and 1562 °F) at both. "
         "Where more than one plug does it, take the shorter nose: it stays farther from pre-ignition."
     ),
+    # Loads from idling about to full throttle; the tips that belong to them lie between 270 and 900 degrees Celsius.
     draw={
         "name": Pick(tuple(NOSES_MM)),
         "read_load": Steps(6, 96, 2, scale=100),

@@ -1,5 +1,7 @@
 """Exercises on gap growth: how wide, what voltage it asks for, what is left, and when to service."""
 
+from dataclasses import replace
+
 from grader.exercise.kinds import Range
 from grader.exercise.model import Absolute, Exercise, Line, Number, Percent, Slip
 from grader.exercise.spread import Pick, Steps
@@ -162,7 +164,7 @@ def _interval_km(v, rate):
 
 INTERVAL = Exercise(
     key="m03.interval",
-    version=1,
+    version=2,
     marking=1,
     title="A rule is not a reading",
     text=(
@@ -171,12 +173,13 @@ INTERVAL = Exercise(
         "A set comes in after {distance} km ({miles} miles). For this engine the manual allows a gap of at most "
         "{limit_mm:.2f} mm ({limit_in:.4f} in)."
     ),
+    # A set comes in at 5,000 to 12,000 miles, grown by half the rule to half as much again, to 1.25 mm at most (practice).
     draw={
-        "new_mm": Steps(60, 85, 1, scale=100),
-        "distance_km": Steps(12000, 30000, 500),
+        "new_mm": Steps(60, 80, 1, scale=100),
+        "distance_km": Steps(8000, 19000, 500),
         "slow": Steps(4, 8, 1, scale=10),
-        "quick": Steps(11, 16, 1, scale=10),
-        "allowed": Steps(15, 45),
+        "quick": Steps(11, 15, 1, scale=10),
+        "allowed": Steps(15, 40),
     },
     fill=lambda p: {"limit_mm": round(p["new_mm"] + p["allowed"] / 100, 2)},
     show=lambda v: {
@@ -227,3 +230,16 @@ INTERVAL = Exercise(
         Line(f"At the quickest growth it lasts {grouped(_interval_km(v, v.quick))} km.", "longest"),
     ),
 )  # fmt: skip
+
+# Issued before the draws were those of a workshop: sets of 30,000 km, gaps of 1.6 mm.
+INTERVAL_FAR = replace(
+    INTERVAL,
+    version=1,
+    draw={
+        "new_mm": Steps(60, 85, 1, scale=100),
+        "distance_km": Steps(12000, 30000, 500),
+        "slow": Steps(4, 8, 1, scale=10),
+        "quick": Steps(11, 16, 1, scale=10),
+        "allowed": Steps(15, 45),
+    },
+)

@@ -1,4 +1,4 @@
-"""Plug testing: what moves a reading, and a batch from a tester that may itself be at fault."""
+"""Plug testing: a gauge off zero, and a batch from a tester that may itself be at fault."""
 
 from dataclasses import replace
 from functools import cache
@@ -9,13 +9,11 @@ import numpy as np
 from grader import tables
 from grader.errors import BadTable
 from grader.exercise import listing
-from grader.exercise.kinds import Choices
 from grader.exercise.model import Absolute, Choice, Exercise, Line, Number, Slip
 from grader.exercise.sorting import EITHER, KEEP, REJECT, Batch, by_cost
 from grader.exercise.spread import Pick, Steps
-from grader.modules.plug_testing.firing import KPA_PER_PSI, MM_PER_INCH, POINTS, both, percent_low
-from grader.reference.spark import breakdown, coil, tester
-from grader.reference.timing import induction
+from grader.modules.plug_testing.firing import POINTS, both, percent_low
+from grader.reference.spark import tester
 
 COLUMNS = ("batch", "step", "what", "plug", "reading_psig")
 TURNS = (0.0, 12.0, 24.0)  # plugs tested before each reading of the new plug
@@ -27,84 +25,6 @@ _SAID = MappingProxyType({
     "zero": "the gauge is off zero; take that off every reading.",
     "weak": "it is weaker than yesterday but steady; judge by today's new plug.",
 })  # fmt: skip
-
-_BASE = MappingProxyType({"kv": 18.0, "gap_in": 0.035, "factor": 1.1, "air_c": 20.0, "shunt": 1.0, "altitude_m": 0.0})
-CAUSES = MappingProxyType({  # wording, what it changes, and whether the plug itself is changed
-    "wide": ("The plug's gap has grown by 0.010 in (0.25 mm).", {"gap_in": 0.045}, True),
-    "round": ("The plug's electrode edges have been worn round.", {"factor": breakdown.demand_factor(rounding=0.5)}, True),
-    "soot": ("Damp soot lies on the plug's insulator nose.", {"shunt": coil.shunt_factor(1.0)}, True),
-    "sharp": ("The plug's electrodes have been filed flat and sharp.", {"factor": breakdown.demand_factor()}, True),
-    "weak": ("The tester's coil has become hot and gives less voltage.", {"kv": 15.0}, False),
-    "cold": ("The shop and its compressed air have cooled from 20 to 5 °C (68 to 41 °F).", {"air_c": 5.0}, False),
-    "hill": ("The tester has been moved to a shop 1500 m (4900 ft) higher.", {"altitude_m": 1500.0}, False),
-})  # fmt: skip
-
-
-def reading_psig(kv: float, gap_in: float, factor: float, air_c: float, shunt: float, altitude_m: float) -> float:
-    """Gauge reading of a plug on a tester, everything that matters counted in."""
-    reach = breakdown.reach_cm(kv * shunt / factor)
-    barometer = induction.standard_pressure_kpa(altitude_m) / KPA_PER_PSI
-    return tester.gauge_psig(tester.firing_pressure_psia(reach, gap_in * MM_PER_INCH, air_c), barometer)
-
-
-def changes(sign: int, in_plug: bool | None) -> tuple[str, ...]:
-    """Keys of the causes that move the reading that way; in_plug tells where the cause lies, None anywhere."""
-    usual = reading_psig(**_BASE)
-    return tuple(
-        key
-        for key, (_, change, of_plug) in CAUSES.items()
-        if in_plug in (None, of_plug) and sign * (reading_psig(**{**_BASE, **change}) - usual) > 0
-    )
-
-
-_ASKED = MappingProxyType({
-    "lower-plug": ("lower", " and that lies in the plug itself", -1, True),
-    "lower-outside": ("lower", " and that does not lie in the plug", -1, False),
-    "lower": ("lower", ", whether it lies in the plug or not", -1, None),
-    "higher-plug": ("higher", " and that lies in the plug itself", 1, True),
-    "higher-outside": ("higher", " and that does not lie in the plug", 1, False),
-    "higher": ("higher", ", whether it lies in the plug or not", 1, None),
-})  # fmt: skip
-
-CHANGES = Exercise(
-    key="m04.changes",
-    version=1,
-    marking=1,
-    title="What moved the reading?",
-    text=(
-        "A used plug is tested twice, and the second gauge reading is {way} than the first. Each line below names one "
-        "change between the two tests, all else equal. Tick every change that makes the reading {way}{where}."
-    ),
-    draw={"case": Pick(tuple(_ASKED))},
-    show=lambda v: {"way": _ASKED[v.case][0], "where": _ASKED[v.case][1]},
-    parts=(
-        Choices(
-            key="which",
-            prompt="Changes that fit",
-            marks=2,
-            objectives=("P4", "P6"),
-            options=MappingProxyType({key: words for key, (words, _, _) in CAUSES.items()}),
-            answer=lambda v: changes(*_ASKED[v.case][2:]),
-            slips=(
-                Slip(
-                    "other-way",
-                    "You ticked the changes that move the reading the other way. Thin or warm gas and narrow, sharp gaps "
-                    "let the plug fire up to a higher reading.",
-                    lambda v: changes(-_ASKED[v.case][2], _ASKED[v.case][3]),
-                ),
-                Slip(
-                    "wrong-place",
-                    "You ticked the right direction but the wrong place: ask of each line whether the plug itself changed.",
-                    lambda v: None if _ASKED[v.case][3] is None else changes(_ASKED[v.case][2], not _ASKED[v.case][3]),
-                ),
-            ),
-        ),
-    ),
-    route=lambda v: (
-        f"Wanted: every change that makes the reading {_ASKED[v.case][0]}{_ASKED[v.case][1]}.",
-        "These fit: " + " ".join(CAUSES[key][0] for key in changes(*_ASKED[v.case][2:])),
-    ),
-)
 
 
 def _used_on_bad_gauge(parameters):
@@ -122,6 +42,7 @@ ZERO = Exercise(
         "{new} and a used one {used}. By how many per cent does the used plug really fire below the new one, on a true "
         "gauge?"
     ),
+    # A gauge 6 to 15 psi off zero; behind it a new plug of 75 to 120 psi and a used one of 55 to 85 per cent of it (practice).
     draw={"zero_psi": Steps(6, 15), "new_psig": Steps(92, 126), "share": Steps(56, 84)},
     fill=_used_on_bad_gauge,
     show=lambda v: {"zero": both(v.zero_psi), "new": both(v.new_psig), "used": both(v.used_psig)},

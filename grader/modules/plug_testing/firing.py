@@ -1,5 +1,6 @@
 """Plug testing: pressures on the gauge, absolute and in the engine."""
 
+from dataclasses import replace
 from types import MappingProxyType
 
 from grader.exercise.kinds import PlotReading
@@ -50,6 +51,7 @@ DROP = Exercise(
         "gapped used plug up to {used}. By how many per cent does the used plug fire below the new one, on the gauge? "
         "And what does the 30 per cent rule say?"
     ),
+    # A new plug reads 80 to 130 psi on a tester, a used one 35 psi or more and never more than a new one (practice).
     draw={"new_psig": Steps(84, 126), "side": Pick((-1, 1)), "off_psi": Steps(6, 24)},
     fill=_used,
     show=lambda v: {"new": both(v.new_psig), "used": both(v.used_psig)},
@@ -232,6 +234,7 @@ ABSOLUTE = Exercise(
         "({barometer_inhg} inHg). A new plug fires up to {reading} on the tester's gauge. Which absolute pressure is that? "
         "And by how much would the same plug read less at sea level?"
     ),
+    # Workshops of high country, 3,300 to 11,200 ft, by the standard atmosphere; 50 to 115 psi on the gauge (practice).
     draw={"altitude_m": Steps(1000, 3400, 20), "psig": Steps(52, 112)},
     fill=_barometer,
     show=lambda v: {"altitude_ft": grouped(round(v.altitude_m / 0.3048, -2)), "reading": both(v.psig),
@@ -283,7 +286,7 @@ def _chart_psia(kv, gap_in):
 
 CHART = Exercise(
     key="m04.chart",
-    version=1,
+    version=2,
     marking=1,
     title="Up to which reading will it fire?",
     text=(
@@ -291,7 +294,8 @@ CHART = Exercise(
         "rounded edges and wants {factor:.2f} times the voltage of a sharp one. First work out what the tester's "
         "voltage is worth against a sharp plug. Go into the chart above with it. At which gauge reading does the spark fail?"
     ),
-    draw={"kv": Steps(26, 60, scale=2), "gap_in": Pick(CHART_GAPS_IN), "factor": Pick((1.1, 1.15, 1.25, 1.3))},
+    # A tester gives 15 to 22 kV, rounded edges ask 10 to 30 per cent more, and its gauge ends near 130 psi (practice).
+    draw={"kv": Steps(30, 44, scale=2), "gap_in": Pick(CHART_GAPS_IN), "factor": Pick((1.1, 1.15, 1.25, 1.3))},
     show=lambda v: {"gap_mm": f"{v.gap_in * MM_PER_INCH:.2f}"},
     parts=(
         PlotReading(
@@ -330,4 +334,11 @@ CHART = Exercise(
         f"On the gauge: {_chart_psia(v.kv / v.factor, v.gap_in):.0f} − 14.7 = "
         f"{round(_chart_psia(v.kv / v.factor, v.gap_in)) - 14.7:.0f} psi.",
     ),
+)
+
+# Issued before the draws were those of a workshop: up to 30 kV and 164 psi.
+CHART_HIGH = replace(
+    CHART,
+    version=1,
+    draw={"kv": Steps(26, 60, scale=2), "gap_in": Pick(CHART_GAPS_IN), "factor": Pick((1.1, 1.15, 1.25, 1.3))},
 )

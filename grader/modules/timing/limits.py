@@ -41,6 +41,7 @@ BAND = Exercise(
         "distributor degrees. The engine turns at {speed_rpm} rev/min. Between which figures may the timing light show "
         "the mark, least and most?"
     ),
+    # Limits of 1 to 2 degrees on the initial timing and 1 to 2 distributor degrees on the weights (practice).
     draw={
         "vehicle": Pick(tuple(vehicles())), "along_percent": Steps(30, 97), "initial_limit": Steps(1, 2),
         "weights_limit": Steps(2, 4, scale=2),
