@@ -34,6 +34,9 @@ PLAIN = {
     "sometimes": r"\bnow and then\b",
     "left, to spare": r"\bin hand\b",
     "compare with": r"\b[Ll]ay (the|its|each)\b[^.]{0,40}\bagainst\b",
+    "make mistakes": r"\berrs?\b",
+    "within reach": r"\bextinguisher by\b",
+    "thrown away": r"\b(in)?to the bin\b",
     "a long distance": r"\bmany miles\b|\bmileage\b",
 }
 PLAIN_IN = ("m01_timing", "m02_dwell", "m03_heat_range", "m04_plug_testing", "m05_secondary")

@@ -98,13 +98,14 @@ def test_required_at_full_load_agrees_with_the_table_computed_apart():
 @pytest.mark.parametrize(
     ("setting", "said"),
     [
-        ((0, 0, 0, 0, face.WHOLE), "Right plug, right mixture"),
-        ((4, 0, 0, 0, face.WHOLE), "a weak spark or a plug too cold"),
-        ((0, 3, 0, 0, face.WHOLE), "No heat range cures that"),
-        ((0, 0, 4, 0, face.WHOLE), "Overheated"),
-        ((0, 0, 0, 4, face.WHOLE), "a long distance"),
-        ((0, 0, 0, 0, face.CRACKED), "detonation"),
-        ((1, 0, 0, 0, face.BRIDGED), "broken loose"),
+        ((0, 0, 0, 0, 0, face.WHOLE), "Right plug, right mixture"),
+        ((4, 0, 0, 0, 0, face.WHOLE), "a weak spark or a plug too cold"),
+        ((0, 3, 0, 0, 0, face.WHOLE), "No heat range cures that"),
+        ((0, 0, 3, 0, 0, face.WHOLE), "no spark at that plug, or flooded"),
+        ((0, 0, 0, 4, 0, face.WHOLE), "Overheated"),
+        ((0, 0, 0, 0, 4, face.WHOLE), "a long distance"),
+        ((0, 0, 0, 0, 0, face.CRACKED), "detonation"),
+        ((1, 0, 0, 0, 0, face.BRIDGED), "broken loose"),
     ],
 )
 def test_a_face_is_told_in_words(setting, said):
@@ -115,5 +116,5 @@ def test_a_face_is_told_in_words(setting, said):
 
 def test_soot_is_dark_and_heat_is_pale_in_the_picture():
     picture = face.PlugFace(300, 230)
-    grey = [drawn(picture, face.compute(*s)).mean() for s in ((4, 0, 0, 0, face.WHOLE), (0, 0, 0, 0, face.WHOLE))]
+    grey = [drawn(picture, face.compute(*s)).mean() for s in ((4, 0, 0, 0, 0, face.WHOLE), (0, 0, 0, 0, 0, face.WHOLE))]
     assert grey[0] < grey[1] - 10

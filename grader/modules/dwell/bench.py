@@ -106,7 +106,7 @@ _STEPS = MappingProxyType(
         "lube": "Put a trace of cam lubricant on the cam, none on the contacts",
         "peak": "Turn the engine until the rubbing block stands on a lobe peak",
         "gap": "Set the gap with a clean blade, tighten the screw, measure again",
-        "lamp": "Set the initial timing with a test lamp, number one on compression",
+        "lamp": "Put the earth lead back on, set the initial timing with a test lamp, number one on compression",
         "start": "Put the earth lead back on, start the engine with the vacuum line off and plugged, let it warm up",
         "dwell": "Read the dwell at idle; stop and correct the gap until it is in limits",
         "timing": "Set the initial timing with the light",
@@ -507,8 +507,12 @@ TELL = Exercise(
     ),
     route=lambda v: (
         f"The dwell was off by {v.before_deg - v.dwell_deg:+z.1f}°. That alone moves the mark by "
-        f"{points.timing_change_deg(v.before_deg - v.dwell_deg):+z.1f}°.",
-        f"The mark was off by {v.seen_deg - v.right_deg:+z.1f}°.",
+        f"{points.timing_change_deg(v.before_deg - v.dwell_deg):+z.1f}°."
+        if v.before_deg != v.dwell_deg
+        else "The dwell was right, so it did not move the mark.",
+        f"The mark was off by {v.seen_deg - v.right_deg:+z.1f}°."
+        if v.seen_deg != v.right_deg
+        else "The mark was right.",
         _BEFORE[v.cause],
     ),
 )  # fmt: skip

@@ -521,7 +521,7 @@ SORT_LOT = Exercise(
         ),
     ),
     route=lambda v: (
-        f"Limit: 0.70 × {v.new_psig} = {tester.KEEP_SHARE * v.new_psig:.1f} psi. The gap with which a plug came in has no say.",
+        f"Limit: 0.70 × {v.new_psig} = {tester.KEEP_SHARE * v.new_psig:.1f} psi. The gap with which a plug came in does not count.",
         "Rejected for nose, thread or electrode: "
         + (", ".join(row[0] for row in v.plugs if row[1] in _SCRAP) or "none") + ".",
         "Rejected by the tester: "

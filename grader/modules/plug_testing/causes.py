@@ -230,8 +230,8 @@ BATCH = Exercise(
                      "You left the gauge's error in. Take it off the plug and off the new plug before comparing.",
                      lambda v: _judged_by(v, v.references[0]) if pattern(v) == "zero" else None),
                 Slip("yesterday",
-                     "You judged today's plugs by yesterday's figure. The tester is weaker today, so good plugs went "
-                     "into the bin. Take today's new plug.",
+                     "You judged today's plugs by yesterday's figure. The tester is weaker today, so you threw good "
+                     "plugs away. Take today's new plug.",
                      lambda v: _judged_by(v, v.log_psig) if pattern(v) == "weak" else None),
             ),
         ),

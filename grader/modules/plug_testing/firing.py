@@ -292,7 +292,7 @@ CHART = Exercise(
     text=(
         "A tester gives {kv:.1f} kV at sea level and 20 °C (68 °F). A plug with a gap of {gap_in:.3f} in ({gap_mm} mm) has "
         "rounded edges and wants {factor:.2f} times the voltage of a sharp one. First work out what the tester's "
-        "voltage is worth against a sharp plug. Go into the chart above with it. At which gauge reading does the spark fail?"
+        "voltage is worth against a sharp plug. Then use the chart above. At which gauge reading does the spark fail?"
     ),
     # A tester gives 15 to 22 kV, rounded edges ask 10 to 30 per cent more, and its gauge ends near 130 psi (practice).
     draw={"kv": Steps(30, 44, scale=2), "gap_in": Pick(CHART_GAPS_IN), "factor": Pick((1.1, 1.15, 1.25, 1.3))},

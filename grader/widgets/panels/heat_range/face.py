@@ -27,6 +27,7 @@ class Face:
 
     soot: int
     oil: int
+    fuel: int
     heat: int
     wear: int
     harm: str
@@ -36,9 +37,9 @@ class Face:
         return getattr(self, name) / MOST
 
 
-def compute(soot: int, oil: int, heat: int, wear: int, harm: str) -> Face:
+def compute(soot: int, oil: int, fuel: int, heat: int, wear: int, harm: str) -> Face:
     """The face of a plug as a state."""
-    return Face(soot, oil, heat, wear, harm)
+    return Face(soot, oil, fuel, heat, wear, harm)
 
 
 class PlugFace(Picture[Face]):
@@ -73,6 +74,9 @@ class PlugFace(Picture[Face]):
         self._blisters = axes.scatter(*blisters.T, s=34, facecolor=WHITE, edgecolor="#7d776c", lw=0.9, zorder=5)
         drops = np.array([(-7.2, 0.35), (-4.7, 0.4), (-2.0, -3.4), (4.6, 0.38), (7.0, -7.62), (1.0, -7.58)])
         self._drops = axes.scatter(*drops.T, s=[130, 90, 70, 120, 120, 90], color="#15120d", lw=0, zorder=6, marker="o")
+        wet = np.array([(-6.0, 0.38), (-3.1, 0.45), (0.6, -3.5), (5.8, 0.36), (7.6, -3.0), (3.2, -7.6)])
+        self._fuel = axes.scatter(*wet.T, s=[140, 90, 110, 130, 100, 140], facecolor="#e3eef4", edgecolor="#4a6a7c",
+                                  lw=1.2, zorder=6, marker="o")  # fmt: skip
         self._shine = [
             axes.plot(xs, ys, color="white", lw=3.0, alpha=0.0, solid_capstyle="round", zorder=7)[0]
             for xs, ys in (([-1.7, -1.35], [0.2, -2.6]), ([-7.6, -3.6], [2.9, 2.9]), ([7.4, 7.4], [-0.6, -5.6]))
@@ -105,6 +109,7 @@ class PlugFace(Picture[Face]):
             self._specks,
             self._blisters,
             self._drops,
+            self._fuel,
             *self._shine,
             self._crumb,
             self._measure,
@@ -112,7 +117,7 @@ class PlugFace(Picture[Face]):
         )
 
     def update(self, state: Face) -> None:
-        soot, oil, heat, wear = (state.share(name) for name in ("soot", "oil", "heat", "wear"))
+        soot, oil, fuel, heat, wear = (state.share(name) for name in ("soot", "oil", "fuel", "heat", "wear"))
         dark = max(soot, oil) * 0.88
         ceramic = TAN + (WHITE - TAN) * heat
         metal = STEEL + (BLUED - STEEL) * heat
@@ -125,8 +130,9 @@ class PlugFace(Picture[Face]):
         self._specks.set_alpha(min(1.0, 1.3 * soot) if soot > oil else 0.0)
         self._blisters.set_alpha(max(0.0, 2 * heat - 1.0) * (1 - dark))
         self._drops.set_alpha(oil)
+        self._fuel.set_alpha(fuel)
         for line in self._shine:
-            line.set_alpha(0.75 * oil)
+            line.set_alpha(0.75 * max(oil, fuel))
         bridged = state.harm == BRIDGED
         self._crumb.set_visible(bridged)
         self._crumb.set_xy([(-0.8, self._BAR), (0.9, self._BAR), (0.6, end), (-0.4, end)])
@@ -161,11 +167,13 @@ def first_thought(state: Face) -> str:
         thoughts.append("A broken nose: detonation, a fall or careless gapping. Renew it and ask why")
     if state.harm == BRIDGED:
         thoughts.append("A crumb joins the electrodes: deposits broken loose. Clean it")
-    if state.oil >= 2 and state.oil >= state.soot:
+    if state.fuel >= 2 and state.fuel > state.oil:
+        thoughts.append("Wet, and it smells of petrol: no spark at that plug, or flooded. Test the spark at its lead")
+    if state.oil >= 2 and state.oil >= max(state.soot, state.fuel):
         thoughts.append("Wet oil: past rings or valve guides. No heat range cures that")
     elif state.soot >= 2:
         thoughts.append("Dry soot: rich mixture, idling, a weak spark or a plug too cold. The look cannot tell which")
-    if state.heat >= 3 and max(state.soot, state.oil) < 2:
+    if state.heat >= 3 and max(state.soot, state.oil, state.fuel) < 2:
         thoughts.append("Overheated: spark too early, lean mixture, loose plug or too hot a type")
     if state.wear >= 3:
         thoughts.append("Rounded and wide: a long distance. It asks for more voltage")
@@ -199,8 +207,8 @@ def face_caption(state: Face) -> str:
         BRIDGED: "A crumb of deposit fills the gap.",
     }[state.harm]
     return (
-        f"The spark end from the side. The nose is {colour}, with {AMOUNT[state.soot]} dry soot and "
-        f"{AMOUNT[state.oil]} wet oil; {electrodes} with {edges}. {harm} A mechanic may think first: “{first_thought(state)}”"
+        f"The spark end from the side. The nose is {colour}, with {AMOUNT[state.soot]} dry soot, "
+        f"{AMOUNT[state.oil]} wet oil and {AMOUNT[state.fuel]} petrol; {electrodes} with {edges}. {harm} A mechanic may think first: “{first_thought(state)}”"
     )
 
 
@@ -209,6 +217,7 @@ def plug_face(compute: Callable[..., Face] = compute) -> Panel[Face]:
     controls = {
         "soot": IntSlider(0, min=0, max=MOST, description=f"Dry soot (0 to {MOST})"),
         "oil": IntSlider(0, min=0, max=MOST, description=f"Wet oil (0 to {MOST})"),
+        "fuel": IntSlider(0, min=0, max=MOST, description=f"Wet with petrol (0 to {MOST})"),
         "heat": IntSlider(0, min=0, max=MOST, description=f"Signs of heat (0 to {MOST})"),
         "wear": IntSlider(0, min=0, max=MOST, description=f"Wear of the edges (0 to {MOST})"),
         "harm": RadioButtons(options=[WHOLE, CRACKED, BRIDGED], value=WHOLE, description="Damage"),
