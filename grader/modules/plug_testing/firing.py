@@ -1,11 +1,13 @@
 """Plug testing: pressures on the gauge, absolute and in the engine."""
 
 from dataclasses import replace
+from functools import cache
 from types import MappingProxyType
 
 from grader.exercise.kinds import PlotReading
 from grader.exercise.model import Absolute, Choice, Exercise, Line, Number, Percent, Slip
 from grader.exercise.spread import Pick, Steps
+from grader.modules.situations import MANY, chosen
 from grader.reference.spark import breakdown, tester
 from grader.reference.timing import induction
 from grader.units import grouped
@@ -284,6 +286,29 @@ def _chart_psia(kv, gap_in):
     return tester.firing_pressure_psia(breakdown.reach_cm(kv), gap_in * MM_PER_INCH)
 
 
+# A tester gives 15 to 25 kV, rounded edges ask 10 to 30 per cent more, its gauge is read from 35 to 135 psi (practice).
+CHART_SUPPLIES = MappingProxyType({
+    (kv / 2, gap_in, factor): tester.gauge_psig(_chart_psia(kv / 2 / factor, gap_in))
+    for kv in range(30, 51)
+    for gap_in in CHART_GAPS_IN
+    for factor in (1.1, 1.15, 1.25, 1.3)
+})  # fmt: skip
+
+
+@cache
+def _supplies_near(reading: int) -> tuple:
+    """Supplies and plugs that lead to about that reading; more, where there are few."""
+    by_distance = sorted(CHART_SUPPLIES, key=lambda supply: abs(CHART_SUPPLIES[supply] - reading))
+    near = [supply for supply in by_distance if abs(CHART_SUPPLIES[supply] - reading) <= 1]
+    return tuple(near or by_distance[:2])
+
+
+def _supply(parameters):
+    """A tester and a plug for the drawn reading, so that no one reading is right for many."""
+    kv, gap_in, factor = chosen(_supplies_near(parameters["reading"]), parameters["among"])
+    return {"kv": kv, "gap_in": gap_in, "factor": factor}
+
+
 CHART = Exercise(
     key="m04.chart",
     version=2,
@@ -294,8 +319,8 @@ CHART = Exercise(
         "rounded edges and wants {factor:.2f} times the voltage of a sharp one. First work out what the tester's "
         "voltage is worth against a sharp plug. Then use the chart above. At which gauge reading does the spark fail?"
     ),
-    # A tester gives 15 to 22 kV, rounded edges ask 10 to 30 per cent more, and its gauge ends near 130 psi (practice).
-    draw={"kv": Steps(30, 44, scale=2), "gap_in": Pick(CHART_GAPS_IN), "factor": Pick((1.1, 1.15, 1.25, 1.3))},
+    draw={"reading": Steps(35, 135), "among": MANY},
+    fill=_supply,
     show=lambda v: {"gap_mm": f"{v.gap_in * MM_PER_INCH:.2f}"},
     parts=(
         PlotReading(
@@ -340,5 +365,6 @@ CHART = Exercise(
 CHART_HIGH = replace(
     CHART,
     version=1,
+    fill=None,
     draw={"kv": Steps(26, 60, scale=2), "gap_in": Pick(CHART_GAPS_IN), "factor": Pick((1.1, 1.15, 1.25, 1.3))},
 )

@@ -256,7 +256,7 @@ SERVICE = Exercise(
             } | dict.fromkeys(_of_job(v), "This plug needs it."),
         ),
     ),
-    route=lambda v: (_bench(v)["look"], *(f"{_STEPS[key]}." for key in _of_job(v))),
+    route=lambda v: tuple(f"{_STEPS[key]}." for key in _of_job(v)),
 )  # fmt: skip
 
 _BASE = MappingProxyType({"kv": 18.0, "gap_in": 0.035, "factor": 1.1, "air_c": 20.0, "shunt": 1.0, "altitude_m": 0.0})
