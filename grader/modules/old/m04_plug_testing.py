@@ -7,7 +7,7 @@ exercises had four to ten cases each. CHART led to readings that no tester shows
 
 from grader.modules.old.plug_testing import firing, judged, letter
 from grader.modules.plug_testing.causes import BATCH_BY_COST
-from grader.modules.plug_testing.firing import CHART_HIGH
+from grader.modules.plug_testing.firing import CHART_HIGH, HARSHER_NARROW, REGAP_NARROW
 
 EXERCISES = (
     firing.REGAP,
@@ -19,4 +19,6 @@ EXERCISES = (
     judged.CHANGES,
     judged.FIND_ERROR,
     CHART_HIGH,
+    REGAP_NARROW,
+    HARSHER_NARROW,
 )

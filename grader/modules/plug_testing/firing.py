@@ -121,7 +121,7 @@ def _printed_psia(v):
 
 REGAP = Exercise(
     key="m04.regap",
-    version=2,
+    version=3,
     marking=1,
     title="The same plug after gapping",
     text=(
@@ -129,8 +129,8 @@ REGAP = Exercise(
         "level, fired it up to {reading} on the gauge. You bend the side electrode until the gap is {set_in:.3f} in "
         "({set_mm} mm). Up to which gauge reading should the same tester fire it now?"
     ),
-    # Gaps of 0.036 to 0.048 in come back from 10 000 miles and more; a tester gives 15 to 20 kV (practice).
-    draw={"gap_in": Steps(36, 48, scale=1000), "set_in": Steps(26, 31, scale=1000), "kv": Steps(150, 200, scale=10)},
+    # Gaps of 0.036 to 0.048 in come back from 10 000 miles and more; a tester gives 14 to 20 kV (practice).
+    draw={"gap_in": Steps(36, 48, scale=1000), "set_in": Steps(25, 32, scale=1000), "kv": Steps(140, 205, scale=10)},
     fill=_as_it_came,
     show=lambda v: {"gap_mm": f"{v.gap_in * MM_PER_INCH:.2f}", "set_mm": f"{v.set_in * MM_PER_INCH:.2f}",
                     "reading": both(v.psig)},
@@ -168,7 +168,7 @@ def _same_density(psig, gas_c):
 
 HARSHER = Exercise(
     key="m04.harsher",
-    version=2,
+    version=3,
     marking=1,
     title="The tester's pressure in a hot engine",
     text=(
@@ -368,3 +368,11 @@ CHART_HIGH = replace(
     fill=None,
     draw={"kv": Steps(26, 60, scale=2), "gap_in": Pick(CHART_GAPS_IN), "factor": Pick((1.1, 1.15, 1.25, 1.3))},
 )
+
+# Issued when one reading was right for one trainee in eight.
+REGAP_NARROW = replace(
+    REGAP,
+    version=2,
+    draw={"gap_in": Steps(36, 48, scale=1000), "set_in": Steps(26, 31, scale=1000), "kv": Steps(150, 200, scale=10)},
+)
+HARSHER_NARROW = replace(HARSHER, version=2)
