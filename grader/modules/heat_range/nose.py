@@ -1,6 +1,7 @@
 """Exercises on the insulator nose: its temperature, what moves it, and which length suits the work."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 from functools import cache
 from types import MappingProxyType
 
@@ -274,7 +275,7 @@ def _load_of(name, tip_c):
 
 TIP_MOVES = Exercise(
     key="m03.tip_moves",
-    version=1,
+    version=2,
     marking=1,
     title="What moved the tip?",
     text=(
@@ -284,7 +285,7 @@ TIP_MOVES = Exercise(
     ),
     # A spark 10 to 14 degrees out, a mixture a fifth too rich, a plug finger-tight: what is found on neglected engines (practice).
     draw={
-        "vehicle": Pick(tuple(vehicles())), "name": Pick(tuple(NOSES_MM)), "at_load": Steps(10, 94, 2, scale=100),
+        "vehicle": Pick(tuple(vehicles())), "name": Pick(tuple(NOSES_MM)), "at_load": Steps(4, 98, 2, scale=100),
         "load": Steps(40, 90, 2, scale=100), "cause": Pick(tuple(_FINDINGS)), "which": MANY, "over": Steps(10, 14),
     },
     fill=_measured,
@@ -350,3 +351,6 @@ TIP_MOVES = Exercise(
         }[v.cause], "cause"),
     ),
 )  # fmt: skip
+
+# Issued when one load was right for one trainee in ten.
+TIP_MOVES_NARROW = replace(TIP_MOVES, version=1, draw={**TIP_MOVES.draw, "at_load": Steps(10, 94, 2, scale=100)})

@@ -66,12 +66,12 @@ GAP_GROWTH = Exercise(
 _SHORT_KV, _SPARE_KV, _LEAST_KV, _MOST_KV = -3.0, 8.0, 14.0, 26.0
 
 
-def _supplied(parameters):
+def _supplied(parameters, spare_kv=_SPARE_KV):
     """The factor of the edges, and a coil's voltage that leaves what a workshop sees."""
     k = breakdown.demand_factor(rounding=parameters["rounding"])
     gap = plug.worn_gap_mm(parameters["new_mm"], parameters["distance_km"])
     asked = k * breakdown.uniform_voltage_kv(gap, parameters["density"]) + breakdown.ROTOR_GAP_KV
-    low, high = max(_LEAST_KV, asked + _SHORT_KV), min(_MOST_KV, asked + _SPARE_KV)
+    low, high = max(_LEAST_KV, asked + _SHORT_KV), min(_MOST_KV, asked + spare_kv)
     return {"k": k, "available_kv": round(low + (high - low) * parameters["supply"] / 100, 1)}
 
 
@@ -81,7 +81,7 @@ def _required_kv(v, gap_mm, k=None, density=None):
 
 RESERVE = Exercise(
     key="m03.reserve",
-    version=2,
+    version=3,
     marking=1,
     title="What is left for the worst moment",
     text=(
@@ -96,7 +96,7 @@ RESERVE = Exercise(
         "supply": Steps(0, 100),
     },
     linked="m03.gap_growth",
-    fill=_supplied,
+    fill=lambda parameters: _supplied(parameters, spare_kv=10.0),
     show=lambda v: {"rotor_kv": breakdown.ROTOR_GAP_KV},
     parts=(
         Number(
@@ -243,3 +243,6 @@ INTERVAL_FAR = replace(
         "allowed": Steps(15, 45),
     },
 )
+
+# Issued when one reserve was right for one trainee in ten.
+RESERVE_NARROW = replace(RESERVE, version=2, fill=_supplied)

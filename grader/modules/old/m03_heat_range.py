@@ -7,7 +7,8 @@ INTERVAL had sets of 30,000 km.
 NOSE_FIN and TIP_CHANGES are dropped: cosh for mechanics carried five of thirty marks.
 """
 
-from grader.modules.heat_range.wear import INTERVAL_FAR
+from grader.modules.heat_range.nose import TIP_MOVES_NARROW
+from grader.modules.heat_range.wear import INTERVAL_FAR, RESERVE_NARROW
 from grader.modules.old.heat_range import advice, nose, reading, wear, words
 
 EXERCISES = (
@@ -24,4 +25,6 @@ EXERCISES = (
     words.FIND_ERROR,
     words.OWNER,
     INTERVAL_FAR,
+    RESERVE_NARROW,
+    TIP_MOVES_NARROW,
 )

@@ -1,5 +1,6 @@
 """Plug testing: pressures on the gauge, absolute and in the engine."""
 
+from collections.abc import Mapping
 from dataclasses import replace
 from functools import cache
 from types import MappingProxyType
@@ -103,10 +104,21 @@ DROP = Exercise(
 )  # fmt: skip
 
 
+def _fired(kv, gap_in):
+    """What a tester of that voltage shows on its gauge at a gap of a plug with sharp edges."""
+    return tester.gauge_psig(tester.firing_pressure_psia(breakdown.reach_cm(kv), gap_in * MM_PER_INCH))
+
+
 def _as_it_came(parameters):
     """What a tester of the drawn voltage shows at the gap with which the plug came in."""
-    absolute = tester.firing_pressure_psia(breakdown.reach_cm(parameters["kv"]), parameters["gap_in"] * MM_PER_INCH)
-    return {"psig": round(tester.gauge_psig(absolute))}
+    return {"psig": round(_fired(parameters["kv"], parameters["gap_in"]))}
+
+
+def _near(readings: Mapping[tuple, float], reading: float) -> tuple:
+    """Situations that lead to a reading, to one psi; the two nearest where there is none."""
+    by_distance = sorted(readings, key=lambda situation: abs(readings[situation] - reading))
+    near = tuple(situation for situation in by_distance if abs(readings[situation] - reading) <= 1)
+    return near or tuple(by_distance[:2])
 
 
 def _regapped(v):
@@ -119,6 +131,28 @@ def _printed_psia(v):
     return round(tester.absolute_psia(_regapped(v)), 1)
 
 
+# Gaps of 0.036 to 0.048 in come back from 10 000 miles and more and are set to 0.025 to 0.032 in; a tester gives 14 to
+# 20 kV, and its gauge is read from 35 to 135 psi (practice).
+REGAPS = MappingProxyType({
+    (gap / 1000, right / 1000, kv / 4): _fired(kv / 4, right / 1000)
+    for gap in range(36, 49)
+    for right in range(25, 33)
+    for kv in range(56, 81)
+})  # fmt: skip
+
+
+@cache
+def _regaps_near(after: int) -> tuple:
+    """Plugs and testers that lead to about that reading; more, where there are few."""
+    return _near(REGAPS, after)
+
+
+def _brought_in(parameters):
+    """A plug and a tester for the drawn reading after gapping, so that no one reading is right for many."""
+    gap_in, set_in, kv = chosen(_regaps_near(parameters["after"]), parameters["among"])
+    return {"gap_in": gap_in, "set_in": set_in, "kv": kv, "psig": round(_fired(kv, gap_in))}
+
+
 REGAP = Exercise(
     key="m04.regap",
     version=3,
@@ -129,9 +163,8 @@ REGAP = Exercise(
         "level, fired it up to {reading} on the gauge. You bend the side electrode until the gap is {set_in:.3f} in "
         "({set_mm} mm). Up to which gauge reading should the same tester fire it now?"
     ),
-    # Gaps of 0.036 to 0.048 in come back from 10 000 miles and more; a tester gives 14 to 20 kV (practice).
-    draw={"gap_in": Steps(36, 48, scale=1000), "set_in": Steps(25, 32, scale=1000), "kv": Steps(140, 205, scale=10)},
-    fill=_as_it_came,
+    draw={"after": Steps(56, 134), "among": MANY},
+    fill=_brought_in,
     show=lambda v: {"gap_mm": f"{v.gap_in * MM_PER_INCH:.2f}", "set_mm": f"{v.set_in * MM_PER_INCH:.2f}",
                     "reading": both(v.psig)},
     parts=(
@@ -298,9 +331,7 @@ CHART_SUPPLIES = MappingProxyType({
 @cache
 def _supplies_near(reading: int) -> tuple:
     """Supplies and plugs that lead to about that reading; more, where there are few."""
-    by_distance = sorted(CHART_SUPPLIES, key=lambda supply: abs(CHART_SUPPLIES[supply] - reading))
-    near = [supply for supply in by_distance if abs(CHART_SUPPLIES[supply] - reading) <= 1]
-    return tuple(near or by_distance[:2])
+    return _near(CHART_SUPPLIES, reading)
 
 
 def _supply(parameters):
@@ -373,6 +404,7 @@ CHART_HIGH = replace(
 REGAP_NARROW = replace(
     REGAP,
     version=2,
+    fill=_as_it_came,
     draw={"gap_in": Steps(36, 48, scale=1000), "set_in": Steps(26, 31, scale=1000), "kv": Steps(150, 200, scale=10)},
 )
 HARSHER_NARROW = replace(HARSHER, version=2)
