@@ -20,7 +20,7 @@ def _names() -> tuple[str, ...]:
     return tuple(sorted(path.stem for path in Path(_modules.__path__[0]).glob("m[0-9][0-9]_*.py")))
 
 
-def keys():
+def keys() -> tuple[str, ...]:
     """Keys of the modules, in order; imports none of them."""
     return _names()
 

@@ -23,6 +23,7 @@ PRACTICE_HOME, WARM_UPS, RETURNED_HOME = "practice", "warm-up", "returned"
 RETURNED_FORMAT = "timing-mark returned"
 LARGEST_PAGE = 20_000_000
 _MOST_PAGES = 200
+_TEXTS = ("term", "trainee", "module", "handed_in", "mark", "most", "outcome")  # what a returned sheet says in words
 _RECORD = re.compile(rb'data-returned="([^"]{1,20000})"')
 
 
@@ -174,14 +175,14 @@ def read_returned(path: Path) -> Returned | None:
         record = files.from_json(html.unescape(records[0].decode()).encode(), what="The returned sheet")
     except (BadFile, UnicodeDecodeError):
         return None
-    texts = {name: record.get(name) for name in ("term", "trainee", "module", "handed_in", "mark", "most", "outcome")}
     attempt, earned = record.get("attempt"), record.get("earned")
-    if record.get("format") != RETURNED_FORMAT or not all(isinstance(text, str) for text in texts.values()):
+    texts = {name: text for name in _TEXTS if isinstance(text := record.get(name), str)}
+    if record.get("format") != RETURNED_FORMAT or len(texts) < len(_TEXTS):
         return None
     if type(attempt) is not int or not isinstance(earned, dict):
         return None
-    marks = {key: tuple(pair) for key, pair in earned.items() if _is_pair(pair)}
-    return Returned(path, attempt=attempt, earned=marks, **texts)
+    marks = {key: (pair[0], pair[1]) for key, pair in earned.items() if _is_pair(pair)}
+    return Returned(page=path, attempt=attempt, earned=marks, **texts)
 
 
 def lesson_home(folder: Path) -> Path | None:

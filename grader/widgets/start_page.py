@@ -6,6 +6,8 @@ from html import escape
 from pathlib import Path
 from urllib.parse import quote
 
+from ipywidgets import HTML, Widget
+
 from grader import clock
 from grader.exercise import recall
 from grader.exercise.model import PRACTICE
@@ -13,7 +15,7 @@ from grader.widgets import own_work, style
 from grader.widgets.people import being_executed, lesson_folder
 
 
-def show(folder: str | Path | None = None):
+def show(folder: str | Path | None = None) -> HTML | None:
     """The start page as a widget.
 
     Parameters
@@ -28,8 +30,6 @@ def show(folder: str | Path | None = None):
     """
     if being_executed():
         return None
-    from ipywidgets import Widget
-
     Widget.close_all()
     return style.HTML(page(Path(folder) if folder is not None else lesson_folder())).add_class("tm-start-page")
 

@@ -1,5 +1,6 @@
 """The warm-up of a lesson: three short questions from the lessons before, never marked, built when asked for."""
 
+from collections.abc import Callable
 from html import escape
 from pathlib import Path
 
@@ -30,7 +31,7 @@ class WarmUp:
 
     shows_unsaved = False
 
-    def __init__(self, store: Store, opened=lambda store: None):
+    def __init__(self, store: Store, opened: Callable[[Store], object] = lambda store: None) -> None:
         self.store, self._opened = store, opened
         self.forms: dict[str, ExerciseForm] = {}
         self.message = style.HTML().add_class("tm-message")
@@ -40,7 +41,7 @@ class WarmUp:
         self.box.add_class("tm-warm-up")
         store.listen(self._heard)
 
-    def say(self, text, kind=""):
+    def say(self, text: str, kind: str = "") -> None:
         """A sentence under the button."""
         self.message.value = style.sentence(text, kind)
 
@@ -49,7 +50,7 @@ class WarmUp:
         if path is None and self.forms:  # somebody else works here now
             self.close()
 
-    def close(self):
+    def close(self) -> None:
         """Take the questions away; what was answered is kept."""
         for form in self.forms.values():
             form.store.close()

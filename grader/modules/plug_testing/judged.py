@@ -1,6 +1,6 @@
 """Plug testing: what a plug needs before it is judged, whether it can be judged, what moves a reading, a sheet with an error."""
 
-from types import MappingProxyType
+from types import MappingProxyType, SimpleNamespace
 
 from grader.exercise import listing
 from grader.exercise.kinds import Choices
@@ -298,14 +298,14 @@ _LINES = (
 _LABELS = tuple("ABCDEF")
 
 
-def reading_psig(kv, gap_in, factor, air_c, shunt, altitude_m):
+def reading_psig(kv: float, gap_in: float, factor: float, air_c: float, shunt: float, altitude_m: float) -> float:
     """Gauge reading of a plug on a tester, everything that matters counted in."""
     reach = breakdown.reach_cm(kv * shunt / factor)
     barometer = induction.standard_pressure_kpa(altitude_m) / KPA_PER_PSI
     return tester.gauge_psig(tester.firing_pressure_psia(reach, gap_in * MM_PER_INCH, air_c), barometer)
 
 
-def moves(cause):
+def moves(cause: str) -> int:
     """-1, 0 or 1: whether a cause makes the gauge reading lower, leaves it, or makes it higher."""
     _, before, after, _ = CAUSES[cause]
     change = reading_psig(**{**_BASE, **after}) - reading_psig(**{**_BASE, **before})
@@ -325,7 +325,7 @@ def _lines(parameters):
     return {"lines": page[turn:] + page[:turn]}
 
 
-def changes(v, sign, in_plug):
+def changes(v: SimpleNamespace, sign: int, in_plug: bool | None) -> tuple[str, ...]:
     """Labels of the lines that move the reading that way; in_plug tells where the cause lies, None anywhere."""
     return tuple(
         label

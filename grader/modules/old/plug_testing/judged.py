@@ -219,14 +219,14 @@ CAUSES = MappingProxyType({  # wording, what it changes, and whether the plug it
 })  # fmt: skip
 
 
-def reading_psig(kv, gap_in, factor, air_c, shunt, altitude_m):
+def reading_psig(kv: float, gap_in: float, factor: float, air_c: float, shunt: float, altitude_m: float) -> float:
     """Gauge reading of a plug on a tester, everything that matters counted in."""
     reach = breakdown.reach_cm(kv * shunt / factor)
     barometer = induction.standard_pressure_kpa(altitude_m) / KPA_PER_PSI
     return tester.gauge_psig(tester.firing_pressure_psia(reach, gap_in * MM_PER_INCH, air_c), barometer)
 
 
-def changes(sign, in_plug):
+def changes(sign: int, in_plug: bool | None) -> tuple[str, ...]:
     """Keys of the causes that move the reading that way; in_plug tells where the cause lies, None anywhere."""
     usual = reading_psig(**_BASE)
     return tuple(
