@@ -54,7 +54,7 @@ _ACTS = MappingProxyType({
     "vapour": (
         ("makes a test spark beside the open carburettor", True, "Fuel vapour lights from any spark: close it, air the place, jig away."),
         ("makes a test spark above the battery just after it was charged", True, "Battery gas explodes from a spark: keep the jig well away."),
-        ("airs the engine bay, wipes up fuel and puts the extinguisher by before the spark test", False,
+        ("airs the engine bay, wipes up fuel and puts the extinguisher within reach before the spark test", False,
          "So no vapour lies near the spark."),
     ),
     "pacemaker": (
