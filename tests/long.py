@@ -14,11 +14,15 @@ from pathlib import Path
 from random import Random
 
 from grader import catalogue
+from grader.bench import cases
+from grader.bench import proofs as bench_proofs
 from grader.exercise.sheet import Answer, Sheet
 from grader.marking import feedback, proof
 from grader.marking.mark import mark_sheet
 from grader.marking.reading import read
 from grader.marking.verdict import VERDICTS
+from grader.vehicle.faults import SEVERITIES
+from grader.vehicle.spec import vehicles
 from tests.course.campaigns import copy_screen, package_lines
 from tests.marking.bench_parts import MODULE, PARTS, SPACE, issued
 from tests.modules import workshop_draws as ranges
@@ -83,6 +87,30 @@ def typed_scraps(seed, size):
     return failed
 
 
+def bench_roads(seed, size):
+    """Of `size` careful roads to drawn cases few earn less than 85: where chance hid something twice."""
+    engines, earned = tuple(vehicles()), []
+    for number in range(size):
+        case = cases.drawn(engines[number % len(engines)], 2 + number // len(engines) % 3, seed + number)
+        earned.append(bench_proofs.solve(case).marks.total)
+    mean, low = sum(earned) / size, sum(mark < bench_proofs.CAREFUL_LEAST for mark in earned)
+    is_fit = mean > 93 - 15 / size**0.5 and low <= 1 + 0.08 * size
+    return [] if is_fit else [f"mean {mean:.1f}, {low} of {size} below {bench_proofs.CAREFUL_LEAST:.0f}"]
+
+
+def bench_ways(seed, size):
+    """Wrong ways at the bench, constant answers and another's log earn what they are worth, on `size` cases."""
+    engines = tuple(vehicles())[:size]
+    return bench_proofs.faults_of([], bench_proofs.trial(engines, size // len(engines), seed))
+
+
+def bench_cases(seed, size):
+    """Every fault in every severity can be solved: the best road ends in its proof, and the owner stays away."""
+    every = [(engine, atom) for engine in vehicles() for atom in bench_proofs.wanted(engine, SEVERITIES)]
+    chosen = Random(seed).sample(every, min(size, len(every)))
+    return bench_proofs.faults_of([row for one in chosen if (row := bench_proofs.solved(*one)) is not None], [])
+
+
 def properties(seed, rounds):
     """The tests of properties, with fresh examples in each round; in the suite they see the same ones every time."""
     tests = Path(__file__).parent
@@ -105,6 +133,9 @@ CAMPAIGNS = (
     (honest_work, 10_000),
     (workshop_draws, 10_000),
     (typed_scraps, 200_000),
+    (bench_roads, 10_000),
+    (bench_ways, 700),
+    (bench_cases, 1100),
     (copy_screen, 2000),
     (package_lines, 500_000),
 )

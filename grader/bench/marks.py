@@ -36,6 +36,7 @@ from grader.vehicle.faults import fault, faults
 from grader.vehicle.state import sound_car
 
 ROAD, NAMED, PROOF, VERIFIED, HAND_OVER = 50.0, 30.0, 10.0, 6.0, 4.0  # marks, of 100
+GUESS = 1 / 3  # how right a name may be by the owner's words alone: it earns nothing yet
 LEAST_SPAN = 30.0  # minutes lost that cost the whole road, at least
 PROOF_FREE = 0.8  # from this probability on the proof reading of a group costs nothing
 EXCLUDED = 0.9  # that the ignition is sound is proved, too, by all that was read of it: from this probability on
@@ -81,7 +82,7 @@ class Marks:
 
     road, named, proof, verified, handed_over: marks earned. swapped: parts fitted unproved;
     unsafe: acts stopped. regret, span [min]: lost, and what loses the whole road. steps: judged.
-    named_share: how right the name was. missing: what was not done, as keys.
+    named_share: how right the name was, beyond a guess. missing: what was not done, as keys.
     """
 
     road: float
@@ -138,7 +139,7 @@ class _Marking:
         final = self._final()
         share = 0.0
         if final is not None:
-            share = self._named_share(final)
+            share = max(0.0, (self._named_share(final) - GUESS) / (1.0 - GUESS))
         # A road that was not walked to its end, or leads to the wrong name, is worth as much less.
         is_walked = final is not None and final.outcome == HANDED_OVER
         road = ROAD * share * max(0.0, 1.0 - regret / span) if is_walked else 0.0

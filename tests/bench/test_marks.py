@@ -50,13 +50,13 @@ def test_a_careful_road_earns_nearly_all():
 def test_each_thing_left_out_costs_what_it_is_worth():
     full = mark(LEAD, *lead_road())
     unproved = mark(LEAD, *lead_road(dark=None, ends=None))
-    assert unproved.proof == 0 and unproved.swapped == 1 and unproved.named < 20
+    assert unproved.proof == 0 and unproved.swapped == 1 and unproved.named < 15
     assert mark(LEAD, *lead_road(road=None)).verified == 4
     assert mark(LEAD, *lead_road(over=None)).handed_over == 0
     assert mark(LEAD, *lead_road(over=session.hand_over(["lead"], at=LEAD.cylinder))).handed_over == 1
     wrong_place = LEAD.cylinder % 4 + 1
     other = mark(LEAD, *lead_road(over=session.hand_over(["lead"], at=wrong_place)))
-    assert other.named == pytest.approx(full.named / 2, rel=0.1)
+    assert other.named < full.named / 2  # the right part of the wrong cylinder is half right, and a guess earns nothing
 
 
 def test_unsafe_acts_cost_ten_each_and_the_third_ends_the_case():
@@ -92,16 +92,6 @@ def test_a_second_reading_near_a_limit_is_free_once():
     assert marks.near_limit("coil_kv", near, x)
 
 
-@pytest.mark.campaign
-def test_ways_of_work_earn_what_they_are_worth():
-    """A small share of what `timing-mark check --bench` tries."""
-    rows = {row.title: row for row in proofs.trial([FOUR], 3, seed=draws.SEED % 1000)}
-    best = rows["best plan, proved"]
-    assert best.mean > 85 and best.named == 1.0
-    assert rows["tests in list order"].mean < best.mean - 10
-    assert rows["parts-swapping"].mean <= 30 and rows["naming at random"].mean <= 10
-
-
 def test_a_road_copied_from_another_car_earns_little():
     other = Case(FOUR, 2, Atom(("points_burnt",)), 2, 8.0, ("misfire_load",), "00112233445566dd")
     assert marks.mark(LEAD, trainees.best_road(other)).total <= 15
@@ -113,7 +103,7 @@ def test_a_road_copied_from_another_car_earns_little():
 def test_the_best_road_ends_in_proof_and_without_a_comeback(engine):
     random = Random(draws.SEED)
     atoms = random.sample(proofs.wanted(engine, ("mid",)), 4)
-    solved = [proofs.solve(case) for atom in atoms if (case := proofs.case_with(engine, atom)) is not None]
+    solved = [row for atom in atoms if (row := proofs.solved(engine, atom)) is not None]
     assert sum(one.marks.total for one in solved) / len(solved) > 85
     assert not any(one.came_back for one in solved)
 
