@@ -136,7 +136,7 @@ def trial(
             log = session.written(constant(group))
             _add(earned, "constant answers", mark(case, log))
         step()
-    for number, case in enumerate(drawn):
+    for number, case in enumerate(drawn * (len(drawn) > 1)):
         other = random.choice([n for n in range(len(drawn)) if n != number])
         _add(earned, "copied", mark(case, logs[other]))
     titles = {key: (strategy.title, strategy.expected) for key, strategy in trainees.STRATEGIES.items()}
