@@ -132,7 +132,7 @@ def _printed_psia(v):
 
 
 # Gaps of 0.036 to 0.048 in come back from 10 000 miles and more and are set to 0.025 to 0.032 in; a tester gives 14 to
-# 20 kV, and its gauge is read from 35 to 135 psi (practice).
+# 20 kV, and its gauge is read from 35 to 130 psi (practice).
 REGAPS = MappingProxyType({
     (gap / 1000, right / 1000, kv / 4): _fired(kv / 4, right / 1000)
     for gap in range(36, 49)
@@ -163,7 +163,7 @@ REGAP = Exercise(
         "level, fired it up to {reading} on the gauge. You bend the side electrode until the gap is {set_in:.3f} in "
         "({set_mm} mm). Up to which gauge reading should the same tester fire it now?"
     ),
-    draw={"after": Steps(56, 134), "among": MANY},
+    draw={"after": Steps(57, 127), "among": MANY},
     fill=_brought_in,
     show=lambda v: {"gap_mm": f"{v.gap_in * MM_PER_INCH:.2f}", "set_mm": f"{v.set_in * MM_PER_INCH:.2f}",
                     "reading": both(v.psig)},
