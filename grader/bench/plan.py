@@ -22,6 +22,7 @@ from grader.vehicle.faults import fault, faults
 from grader.vehicle.state import sound_car
 
 HINT_FAULTS, MARK_FAULTS = 14, 18  # likeliest faults that a plan looks at: to advise, and to mark
+MOST_ALIKE = 26  # sets of causes that no test tells apart, the likeliest: what is beyond weighs little and takes long
 WRONG_MINUTES = 120.0  # what handing over the wrong repair costs, beside the repair
 TRIAL_MINUTES = 15.0  # to find that a part which was fitted has cured nothing
 DISTURBED = 0.3  # chance that a reading after a change is anything at all: settings moved, parts disturbed
@@ -429,7 +430,9 @@ class Plan(Search):
             like = (every[n].groups, codes[n, open_columns].tobytes())
             merged[like] = merged.get(like, 0.0) + float(weights[n]) / self.held
             members.setdefault(like, []).append(n)
-        order = sorted(merged, key=lambda like: -merged[like])
+        order = sorted(merged, key=lambda like: -merged[like])[:MOST_ALIKE]
+        kept = sum(merged[like] for like in order)
+        self.held *= kept
         self.members = [members[like] for like in order]
         groups = [like[0] for like in order]
         wrong = [
@@ -444,7 +447,7 @@ class Plan(Search):
                 code = int(column[members[like][0]])
                 masks[code] = masks.get(code, 0) | 1 << k
             splits.append((self.minutes[test], test, tuple(masks.values())))
-        super().__init__([merged[like] for like in order], wrong, splits)
+        super().__init__([merged[like] / kept for like in order], wrong, splits)
 
     def places(self, mask: int) -> list[int]:
         """A set as places among all atoms."""
