@@ -3,6 +3,7 @@
 from grader.bench import coach, session
 from grader.bench.atoms import Atom
 from grader.bench.cases import FAMILIES, Case
+from grader.bench.habits import habits
 from grader.bench.spacing import Practised, next_family
 
 CASE = Case("brackwater-four", 1, Atom(("lead_leaky",)), 2, 8.0, ("misfire_load", "sluggish"), "00112233445566aa")
@@ -28,3 +29,12 @@ def test_the_coach_says_what_is_possible_and_what_to_do_next():
     first = coach.hint(bench)
     bench = session.after(bench, session.test(first.key))
     assert coach.hint(bench).minutes < first.minutes + 15 and coach.hint(bench).key != first.key
+
+
+def test_the_habits_of_a_class_are_counted():
+    fitted = [session.name("plugs"), session.action("fit_plugs"), session.hand_over(["plugs"])]
+    asked = [session.test("compression"), session.hand_over(["lead"], at=CASE.cylinder)]
+    told = habits([(CASE, session.written(fitted)), (CASE, session.written(asked))])
+    assert told.sessions == 2 and told.swapped == (("Fit a set of plugs, gapped", 1),)
+    assert ("Compression gauge, dry, then with oil", 1) in told.early and len(told.forgotten) >= 1
+    assert dict(told.skipped)["proof"] == 2

@@ -1,0 +1,52 @@
+"""Where a class loses its way at the bench: tests it forgets, tests it takes too early, parts it swaps, proofs it skips."""
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from grader.bench import marks as marking
+from grader.bench import plan as planning
+from grader.bench import session
+from grader.bench.cases import Case
+from grader.bench.debrief import LEAST_LOSS, act_title, debrief, test_title
+
+
+@dataclass(frozen=True, slots=True)
+class Habits:
+    """Counts over sessions, the most frequent first: (words, sessions).
+
+    forgotten: tests that were the best next step and were never taken; early: tests that cost
+    minutes when they were taken; swapped: parts fitted that nothing spoke for. skipped: sessions
+    by what was left out, as keys of `marks.Marks.missing`. sessions: how many were looked at.
+    """
+
+    sessions: int
+    forgotten: tuple[tuple[str, int], ...]
+    early: tuple[tuple[str, int], ...]
+    swapped: tuple[tuple[str, int], ...]
+    skipped: tuple[tuple[str, int], ...]
+
+
+def habits(worked: Iterable[tuple[Case, str]]) -> Habits:
+    """The habits of a class.
+
+    Parameters
+    ----------
+    worked : iterable of (Case, str)
+        Each trainee's case and log.
+
+    Raises
+    ------
+    Unreadable
+        A log is damaged.
+    """
+    count, forgotten, early, swapped, skipped = 0, Counter(), Counter(), Counter(), Counter()
+    for case, log in worked:
+        told, count = debrief(case, log), count + 1
+        taken = {planning.test_key(each.step) for each in told.steps if each.step.outcome == session.READ}
+        costly = [each for each in told.steps if each.regret >= LEAST_LOSS]
+        forgotten.update({test_title(each.best) for each in costly if each.best not in ("", "stop", *taken)})
+        early.update({each.did for each in costly if each.step.kind == session.TEST})
+        swapped.update({act_title(one.step) for one in told.marks.steps if one.why == marking.FITTED})
+        skipped.update(set(told.marks.missing))
+    return Habits(count, *(tuple(counts.most_common()) for counts in (forgotten, early, swapped, skipped)))
