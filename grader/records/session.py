@@ -28,11 +28,11 @@ class Session:
     `connection` begins a transaction by itself. Whatever was done since the last
     `keep` is kept or lost as a whole. `assumed` are marks by hand that formgrader shows
     and that a session which only reads cannot take over: (owner, exercise key, hundredths
-    or None).
+    or None). What is `rehearsed` is done and then taken back: it shows what would come of it.
     """
 
-    def __init__(self, term: Term, connection: Connection, *, read_only: bool) -> None:
-        self.term, self.connection, self.read_only = term, connection, read_only
+    def __init__(self, term: Term, connection: Connection, *, read_only: bool, rehearsed: bool = False) -> None:
+        self.term, self.connection, self.read_only, self.rehearsed = term, connection, read_only, rehearsed
         self.assumed: list[tuple] = []
 
     def decisions(self) -> Adjustments:
@@ -42,13 +42,14 @@ class Session:
     def keep(self) -> None:
         """Let what was done so far stand, whatever comes afterwards; a long run can be cut short and goes on from there.
 
-        Until the next look at the database nobody else has to wait for it.
+        Until the next look at the database nobody else has to wait for it. Of what is rehearsed nothing stands.
         """
-        self.connection.commit()
+        if not self.rehearsed:
+            self.connection.commit()
 
 
 @contextmanager
-def begin(term: Term, doing: str, *, read_only: bool = False) -> Iterator[Session]:
+def begin(term: Term, doing: str, *, read_only: bool = False, rehearse: bool = False) -> Iterator[Session]:
     """Work on a term while a block runs; what the block did is kept, or nothing of it if it fails.
 
     Parameters
@@ -58,6 +59,9 @@ def begin(term: Term, doing: str, *, read_only: bool = False) -> Iterator[Sessio
         For whoever has to wait: "storing a vehicle".
     read_only : bool
         Look only: the database refuses to write, and no file of the term is touched.
+    rehearse : bool
+        Take back in the end whatever the block did in the records. Files are not taken back: the block
+        must write none.
 
     Raises
     ------
@@ -71,9 +75,9 @@ def begin(term: Term, doing: str, *, read_only: bool = False) -> Iterator[Sessio
             yield from _block(Session(term, connection, read_only=True))
     else:
         with lock.exclusive(term, doing), database.connected(term) as connection:
-            if term.settings.database:
+            if term.settings.database and not rehearse:
                 _only_from_here(term, connection)
-            yield from _block(Session(term, connection, read_only=False))
+            yield from _block(Session(term, connection, read_only=False, rehearsed=rehearse))
 
 
 def work_from_here(term: Term) -> None:
@@ -117,6 +121,9 @@ def _block(work: Session) -> Iterator[Session]:
     except BaseException:
         work.connection.rollback()
         raise
+    if work.rehearsed:
+        work.connection.rollback()
+        return
     work.connection.commit()
     if not work.read_only:
         with work.connection.begin():

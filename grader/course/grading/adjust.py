@@ -38,7 +38,7 @@ def extend(term: Term, trainee_id: str, module_key: str, *, until: str, reason: 
 
 
 def extend_all(
-    term: Term, module_key: str, whom: Whom, *, until: str, reason: str, earlier: bool = False
+    term: Term, module_key: str, whom: Whom, *, until: str, reason: str, earlier: bool = False, preview: bool = False
 ) -> Several[Extended]:
     """Give some trainees a later due time; their penalties are computed afresh at once.
 
@@ -54,6 +54,8 @@ def extend_all(
     reason : str
     earlier : bool
         Also where an extension that stands is later: it was a slip.
+    preview : bool
+        Say what would come of it; nothing is written.
 
     Returns
     -------
@@ -66,7 +68,7 @@ def extend_all(
         time, or than an extension that stands; no reason.
     """
     moment = clock.to_text(dates.parse(term, until))
-    with session(term, module_key, "extending") as work:
+    with session(term, module_key, "extending", rehearse=preview) as work:
         people = whom.people(term, work.connection, work.module.key)
         return each(work, people, lambda person: _extend(work, person, moment, reason, earlier))
 
@@ -108,15 +110,19 @@ def excuse(term: Term, trainee_id: str, module_key: str, *, reason: str, withdra
     return excuse_all(term, module_key, Whom((trainee_id,)), reason=reason, withdraw=withdraw).done[0]
 
 
-def excuse_all(term: Term, module_key: str, whom: Whom, *, reason: str, withdraw: bool = False) -> Several[Trainee]:
+def excuse_all(
+    term: Term, module_key: str, whom: Whom, *, reason: str, withdraw: bool = False, preview: bool = False
+) -> Several[Trainee]:
     """Excuse some trainees from a module, or withdraw that. Their work and marks are kept and do not count.
+
+    With `preview` it says whom it would concern, and nothing is written.
 
     Raises
     ------
     Unknown, Refused
         No such people or module; already so; no reason.
     """
-    with session(term, module_key, "excusing from") as work:
+    with session(term, module_key, "excusing from", rehearse=preview) as work:
         people = whom.people(term, work.connection, work.module.key)
         return each(work, people, lambda person: _excuse(work, person, reason, withdraw))
 
@@ -138,7 +144,7 @@ def _excuse(work: Work, person: Trainee, reason: str, withdraw: bool) -> Trainee
 
 
 def override(
-    term: Term, trainee_id: str, module_key: str, exercise: str, mark: str, *, reason: str
+    term: Term, trainee_id: str, module_key: str, exercise: str, mark: str, *, reason: str, preview: bool = False
 ) -> tuple[Trainee, int | None]:
     """Set the mark of one exercise by hand, or go back to the computed one.
 
@@ -151,6 +157,8 @@ def override(
     mark : str
         Marks with at most two decimals, or "computed".
     reason : str
+    preview : bool
+        Say what the module's mark would be; nothing is written.
 
     Returns
     -------
@@ -163,7 +171,7 @@ def override(
         No such person, module or exercise; nothing marked yet; a mark outside
         0 to the exercise's marks; no reason.
     """
-    with session(term, module_key, "overriding a mark in") as work:
+    with session(term, module_key, "overriding a mark in", rehearse=preview) as work:
         connection, module = work.connection, work.module
         person = roster.one(connection, trainee_id)
         wanted = exercise_named(module, exercise)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from sqlalchemy import Connection, Row, select
@@ -35,7 +35,14 @@ class Change:
     parts: tuple
 
 
-def mark(term: Term, module_key: str, *, reason: str = "", preview: bool = False) -> MarkRun:
+def mark(
+    term: Term,
+    module_key: str,
+    *,
+    reason: str = "",
+    preview: bool = False,
+    progress: Callable[[int, int], object] | None = None,
+) -> MarkRun:
     """Mark every hand-in of a module that is new or comes out differently.
 
     Marks are written `TOGETHER` trainees to a transaction, so that a run cut short
@@ -49,6 +56,9 @@ def mark(term: Term, module_key: str, *, reason: str = "", preview: bool = False
     reason : str
     preview : bool
         Only say what would be written.
+    progress : callable or None
+        Told before each part of the class how many hand-ins are done, of how many; what it raises ends the run
+        there, with whole marks.
 
     Returns
     -------
@@ -71,6 +81,8 @@ def mark(term: Term, module_key: str, *, reason: str = "", preview: bool = False
         marker.run.findings += work.findings
         work.keep()
         for start in range(0, len(to_mark), TOGETHER):
+            if progress is not None:
+                progress(start, len(to_mark))
             some = to_mark[start : start + TOGETHER]
             marks = marker.begin(issue.trainee for issue, _ in some)
             for issue, hand_ins in some:

@@ -61,7 +61,14 @@ def resit(
 
 
 def resit_all(
-    term: Term, module_key: str, whom: Whom, *, due: str = "", reason: str, objectives: Sequence[str] = ()
+    term: Term,
+    module_key: str,
+    whom: Whom,
+    *,
+    due: str = "",
+    reason: str,
+    objectives: Sequence[str] = (),
+    preview: bool = False,
 ) -> Several[Resit]:
     """Issue one further attempt to some trainees.
 
@@ -75,6 +82,8 @@ def resit_all(
     reason : str
     objectives : sequence of str
         Codes of those to sit again; empty: all that are not shown.
+    preview : bool
+        Say what would be issued; nothing is written.
 
     Returns
     -------
@@ -93,7 +102,7 @@ def resit_all(
     moment = clock.to_text(dates.parse(term, due)) if due else ""
     if moment and clock.now() >= clock.from_text(moment):
         raise Refused(f"{term.shown(clock.from_text(moment))} is over. Name a later due time; nothing was issued.")
-    with session(term, module_key, "issuing a resit of") as work:
+    with session(term, module_key, "issuing a resit of", rehearse=preview) as work:
         people, handouts = whom.people(term, work.connection, work.module.key), []
 
         def one(person):
@@ -102,7 +111,7 @@ def resit_all(
             return done
 
         issued_to = each(work, people, one)
-    for trainee, content in handouts:
+    for trainee, content in () if preview else handouts:
         assign.write_handout(term, module_key, trainee, content)
     return issued_to
 

@@ -13,7 +13,9 @@ from grader.records.term.term import Term
 
 
 @contextmanager
-def session(term: Term, module_key: str, doing: str, *, read_only: bool = False) -> Iterator[Work]:
+def session(
+    term: Term, module_key: str, doing: str, *, read_only: bool = False, rehearse: bool = False
+) -> Iterator[Work]:
     """Work on the marks of one module while a block runs; what the block did is kept, or nothing of it if it fails.
 
     Parameters
@@ -24,6 +26,8 @@ def session(term: Term, module_key: str, doing: str, *, read_only: bool = False)
         For whoever has to wait, with the module behind it: "marking".
     read_only : bool
         Write nothing at all. What formgrader shows is looked at as if it had been taken over.
+    rehearse : bool
+        As `records.session.begin`.
 
     Yields
     ------
@@ -37,7 +41,7 @@ def session(term: Term, module_key: str, doing: str, *, read_only: bool = False)
         As `records.session.begin`.
     """
     module = catalogue.module(module_key)
-    with records.begin(term, f"{doing} {module.key}", read_only=read_only) as held:
+    with records.begin(term, f"{doing} {module.key}", read_only=read_only, rehearse=rehearse) as held:
         work = Work(held, module)
         work.findings.extend(reconcile.reconcile(work))
         yield work

@@ -147,7 +147,8 @@ def settle(
     marker.begin([issue.trainee])
     marker.put(roster.one(connection, issue.trainee), evaluated)
     marker.write(gradebook.Rows(connection, module))
-    notebooks.follow(work.term, connection, module)
+    if not work.session.rehearsed:
+        notebooks.follow(work.term, connection, module)
     return evaluated.values["mark"]
 
 

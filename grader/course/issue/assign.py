@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import shutil
 import zipfile
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,14 +14,16 @@ from sqlalchemy import Connection, Row, select
 from grader import catalogue, clock, files, paths
 from grader.course.issue import channels, vehicle_choice
 from grader.errors import CannotWrite, Refused, Unknown
-from grader.exercise import issued, variant
+from grader.exercise import issued, practice, variant
 from grader.exercise.model import ASSESSED, Module, key_version
-from grader.records import config_file, ledger, schema, session, vehicles
+from grader.records import config_file, database, ledger, schema, session, vehicles
 from grader.records.gradebook import gradebook
 from grader.records.gradebook.exchange import exchange_config
 from grader.records.term import dates, roster
 from grader.records.term.roster import Trainee
 from grader.records.term.term import Term
+
+LARGEST_PACKED = 50_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +51,8 @@ def assign(
     way: str = "",
     exchange: str | Path | None = None,
     own: Sequence[str] = (),
+    preview: bool = False,
+    progress: Callable[[int, int], object] | None = None,
 ) -> Assigned:
     """Release a module and issue numbers to every enrolled trainee who has none, or to those chosen.
 
@@ -72,6 +76,11 @@ def assign(
     own : sequence of str
         Keys of the term's own vehicles, from which exercises with an engine are
         drawn; empty for those of the first assign, or the teaching vehicles.
+    preview : bool
+        Say who would be issued numbers; nothing is written.
+    progress : callable or None
+        Told before each trainee how many have their numbers, of how many; what it raises ends it, and
+        nobody was issued any.
 
     Returns
     -------
@@ -90,7 +99,7 @@ def assign(
     config = exchange_config(term, exchange) if chosen_way == channels.EXCHANGE else None
     moment = clock.to_text(dates.parse(term, due)) if due else ""
     some = bool(group or trainees)
-    with session.begin(term, f"assigning {module.key}") as held:
+    with session.begin(term, f"assigning {module.key}", read_only=preview) as held:
         connection = held.connection
         first = connection.execute(select(schema.assignment).where(schema.assignment.c.module == module.key)).first()
         people = roster.chosen(connection, group, trainees)
@@ -98,20 +107,23 @@ def assign(
         back = False
         if first is not None and first.withdrawn:
             back = True
-            _take_back(connection, first)
+            if not preview:
+                _take_back(connection, first)
         lost = _lost_handouts(term, connection, module.key, people if way == channels.ZIPS else ())
         if not lost and not back:
             again = bool(had_them) and way in channels.WAYS[1:]
             _refuse(term, module, first, moment, mode, waiting, had_them, some, again)
         drawn_from = vehicle_choice.chosen(connection, module, own, first=first, some=some)
+        if first is not None:
+            moment, mode = moment or first.due, first.mode
+        if preview:
+            return _assigned(term, module, mode, moment, waiting, had_them, term.folder / "out", chosen_way, drawn_from)
         held.keep()
         vehicle_choice.prove(term, module, waiting, drawn_from)
         if first is None:
             _release(term, module)
-        else:
-            moment, mode = moment or first.due, first.mode
         order = _Order(term, module, mode, moment, chosen_way, drawn_from)
-        handouts = order.issue(connection, waiting, first)
+        handouts = order.issue(connection, waiting, first, progress)
         served = [person.id for person in people if person.id in channels.latest_records(connection, module.key)]
         if way:
             channels.note(connection, module.key, served, way, key_version(module))
@@ -121,10 +133,14 @@ def assign(
         folder = term.folder / "out"
         if chosen_way != channels.ZIPS:
             folder = channels.hand_out(term, module.key, chosen_way, trainees=served, config=config)
+    return _assigned(term, module, mode, moment, waiting, had_them, folder, chosen_way, drawn_from)
+
+
+def _assigned(term, module, mode, moment, waiting, had_them, folder, way, drawn_from):
     notes = vehicle_choice.notes(module, drawn_from)
     if waiting and moment and clock.from_text(moment) < clock.now():
         notes = (*notes, "that due time has passed already: all that comes in will be late. 'extend' moves it for one")
-    return Assigned(module.key, mode, moment, tuple(waiting), had_them, folder, chosen_way, notes)
+    return Assigned(module.key, mode, moment, tuple(waiting), had_them, folder, way, notes)
 
 
 def _take_back(connection: Connection, first: Row) -> None:
@@ -153,7 +169,13 @@ class _Order:
     way: str
     drawn_from: tuple
 
-    def issue(self, connection: Connection, people: Sequence[Trainee], first: Row | None) -> dict[str, bytes]:
+    def issue(
+        self,
+        connection: Connection,
+        people: Sequence[Trainee],
+        first: Row | None,
+        progress: Callable[[int, int], object] | None = None,
+    ) -> dict[str, bytes]:
         """Write the assignment, if it is the first, and each one's numbers; returns trainee -> issued.json."""
         at, entries, handouts, key = clock.to_text(clock.now()), [], {}, self.module.key
         if first is None:
@@ -164,7 +186,9 @@ class _Order:
             entries.append(ledger.Entry("assigned", module=key, new=self.due or "no due time", most=most))
         other_due = f"due {self.due}" if first is not None and self.due != first.due else ""
         version = key_version(self.module)
-        for person in people:
+        for number, person in enumerate(people):
+            if progress is not None:
+                progress(number, len(people))
             handouts[person.id] = issued.dump(self._draw(person))
             row = {"trainee": person.id, "module": key, "attempt": 1}
             text = handouts[person.id].decode()
@@ -194,6 +218,54 @@ def write_handout(term: Term, module_key: str, trainee_id: str, record: bytes) -
         for name, content in ((f"{module_key}.ipynb", lesson), (issued.NAME, record)):
             archive.writestr(zipfile.ZipInfo(f"{module_key}/{name}", date_time=(2026, 1, 1, 0, 0, 0)), content)
     files.write_bytes(term.folder / "out" / trainee_id / f"{module_key}.zip", packed.getvalue())
+
+
+def packed_for_all(term: Term, module_key: str) -> bytes:
+    """A zip with a folder for each person who has numbers to open from a zip, named after him, and his hand-out in it.
+
+    Parameters
+    ----------
+    term : Term
+    module_key : str
+
+    Returns
+    -------
+    bytes
+        Nothing of it is kept in the term folder.
+
+    Raises
+    ------
+    Refused
+        Nobody has such a hand-out.
+    """
+    with database.reading(term) as connection:
+        ways = channels.known(connection, module_key)
+        people = [person for person in roster.everyone(connection, enrolled_only=True) if person.id in ways]
+    packed = [
+        (person, term.folder / "out" / person.id / f"{module_key}.zip")
+        for person in people
+        if channels.ZIPS in ways[person.id]
+    ]
+    packed = [(person, path) for person, path in packed if path.is_file()]
+    if not packed:
+        raise Refused(f"Nobody has a zip of {module_key} to be given. Run 'assign {module_key}' first.")
+    return packed_by_person(packed)
+
+
+def packed_by_person(found: Sequence[tuple[Trainee, Path]]) -> bytes:
+    """A zip of files, each in a folder that bears its owner's name and id.
+
+    Parameters
+    ----------
+    found : sequence of (Trainee, Path)
+    """
+    together = io.BytesIO()
+    with zipfile.ZipFile(together, "w", zipfile.ZIP_STORED) as archive:
+        for person, path in found:
+            name = practice.folder_name(f"{person.last_name} {person.first_name}")
+            content = files.read_bytes(path, most=LARGEST_PACKED, what="What goes out")
+            archive.writestr(zipfile.ZipInfo(f"{name}_{person.id}/{path.name}", (2026, 1, 1, 0, 0, 0)), content)
+    return together.getvalue()
 
 
 def _lost_handouts(term, connection, module_key, also):

@@ -20,6 +20,7 @@ from grader.course.attempts.kept import Arrival
 from grader.course.submissions import attachments, incoming
 from grader.course.submissions.incoming import Submission
 from grader.errors import BadSheet, Refused
+from grader.exercise import hand_in
 from grader.exercise.model import PRACTICE
 from grader.exercise.sheet import Sheet
 from grader.marking import confidence
@@ -39,7 +40,11 @@ MANY = 0.25  # more than this share of a class late by one arrival: perhaps the 
 
 @dataclass(frozen=True, slots=True)
 class Taken:
-    """A sheet that was taken: whose, when it came, how many days late, and what that costs in words."""
+    """A sheet that was taken: whose, when it came, how many days late, and what that costs in words.
+
+    `receipt` is what the lesson showed its owner, `where` the file, and `waits` tells that
+    it does not count before somebody decides, or at all.
+    """
 
     person: Trainee
     module: str
@@ -47,6 +52,9 @@ class Taken:
     received_at: str
     late_days: int
     cost: str
+    receipt: str = ""
+    where: str = ""
+    waits: bool = False
 
 
 @dataclass(slots=True)
@@ -98,6 +106,8 @@ def collect(
     *,
     received_at: datetime | None = None,
     confirm: Callable[[ManyLate], bool] | None = None,
+    preview: bool = False,
+    progress: Callable[[int, int], object] | None = None,
 ) -> Collected:
     """Take hand-ins from the inbox and nbgrader's submitted folder, or from files and folders named.
 
@@ -115,6 +125,10 @@ def collect(
     confirm : callable or None
         Asked where more than a quarter of a class would be late by this arrival;
         without one, they are.
+    preview : bool
+        Say what would be taken, and for whom it would be late; nothing is kept.
+    progress : callable or None
+        Told before each hand-in how many were taken, of how many; what it raises ends it, and what was taken stays.
 
     Returns
     -------
@@ -132,8 +146,9 @@ def collect(
     for root in roots:
         if not root.exists() and not root.is_symlink():
             raise Refused(f"{root} does not exist. Nothing was collected; check the path.")
-    with session.begin(term, "collecting hand-ins") as held:
-        files.sweep(term.folder)  # here, because it is often run and nobody else writes meanwhile
+    with session.begin(term, "collecting hand-ins", read_only=preview) as held:
+        if not preview:
+            files.sweep(term.folder)  # here, because it is often run and nobody else writes meanwhile
         run = _Run(held, received_at)
         held.keep()
         for root in roots:
@@ -146,8 +161,8 @@ def collect(
             for many in run.many_late():
                 if not confirm(many):
                     raise Refused(f"{many} Otherwise take them as late with --yes; nothing was taken.")
-        run.take()
-    if inbox is not None:
+        run.take(progress, preview=preview)
+    if inbox is not None and not preview:
         run.tidy(inbox)
     return run.outcome
 
@@ -347,15 +362,18 @@ class _Run:
             if len(people) > max(1, MANY * size):
                 yield ManyLate(module, tuple(people.values()), size)
 
-    def take(self) -> None:
-        """Keep every file and put it into the records, one after the other."""
-        for waiting in self._waiting:
+    def take(self, progress: Callable[[int, int], object] | None = None, *, preview: bool = False) -> None:
+        """Keep every file and put it into the records, one after the other; a preview only says what it would do."""
+        for number, waiting in enumerate(self._waiting):
+            if progress is not None:
+                progress(number, len(self._waiting))
             new = self._judged(waiting)
-            path = kept.kept_path(self.term, new.sha256)
-            if not path.is_file():
-                files.write_bytes(path, waiting.content)
-            kept.store(self.connection, new)
-            self._keep()
+            if not preview:
+                path = kept.kept_path(self.term, new.sha256)
+                if not path.is_file():
+                    files.write_bytes(path, waiting.content)
+                kept.store(self.connection, new)
+                self._keep()
             self._there[new.owner].append(new)
             self.outcome.taken += 1
             if new.kind in (schema.AFTER_RETURN, schema.WAITS):
@@ -369,7 +387,19 @@ class _Run:
                 cost = lateness.cost(self.term.settings, days)
                 trainee, module, attempt = new.owner
                 person = self._known.persons[trainee]
-                self.outcome.sheets.append(Taken(person, module, attempt, new.received_at, days, cost))
+                self.outcome.sheets.append(
+                    Taken(
+                        person,
+                        module,
+                        attempt,
+                        new.received_at,
+                        days,
+                        cost,
+                        hand_in.short(new.sha256),
+                        waiting.where,
+                        not new.usable,
+                    )
+                )
                 record = self._known.issues[new.owner].record
                 self.outcome.notes += [f"{waiting.where}: {words}" for words in _sure_words(record, waiting.sheet)]
 

@@ -1,6 +1,7 @@
 """Giving marked work back: one page for each trainee and attempt, written anew only where it says something else."""
 
 import hashlib
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -27,9 +28,9 @@ _LARGEST = 20_000_000
 class Returned:
     """What a run did.
 
-    `left_out` are sentences about people without a page, `findings` about what needs a
-    person, `penalties` about each page with a mark from which something was taken for
-    being late.
+    `pages` are those that lie in the folder now, `going_out` the names of those whose page is new or
+    says something else. `left_out` are sentences about people without a page, `findings` about what
+    needs a person, `penalties` about each page with a mark from which something was taken for being late.
     """
 
     folder: Path
@@ -37,13 +38,22 @@ class Returned:
     replaced: int = 0
     unchanged: int = 0
     one_file: Path | None = None
+    pages: list = field(default_factory=list)
+    going_out: list = field(default_factory=list)
     left_out: list = field(default_factory=list)
     findings: list = field(default_factory=list)
     penalties: list = field(default_factory=list)
 
 
 def give_back(
-    term: Term, module_key: str, *, trainee: str = "", partly: bool = False, one_file: bool = False
+    term: Term,
+    module_key: str,
+    *,
+    trainee: str = "",
+    partly: bool = False,
+    one_file: bool = False,
+    preview: bool = False,
+    progress: Callable[[int, int], object] | None = None,
 ) -> Returned:
     """Write the returned sheets of a module.
 
@@ -63,6 +73,10 @@ def give_back(
     one_file : bool
         Also write the sheets of the run as one page to print, into reports/, which goes
         with every person who is deleted.
+    preview : bool
+        Say who would get a page and who would not; nothing is written.
+    progress : callable or None
+        Told before each trainee how many were gone through, of how many; what it raises ends the run there.
 
     Returns
     -------
@@ -78,18 +92,20 @@ def give_back(
         The disk refuses; the old page stands.
     """
     done = Returned(term.folder / RETURNED)
-    with session(term, module_key, "returning") as work:
+    with session(term, module_key, "returning", read_only=preview) as work:
         connection, module = work.connection, work.module
         standings = _standings(term, connection, module, trainee)
         done.findings += work.findings
         known, sections = _known(connection, module.key), _sections(term, module)
-        run = _Run(work, work.decisions(), known, sections, partly, one_file, done)
+        run = _Run(work, work.decisions(), known, sections, partly, one_file and not preview, done)
         work.keep()
         sheets = []
-        for one in standings:
+        for number, one in enumerate(standings):
+            if progress is not None:
+                progress(number, len(standings))
             sheets += run.give_back(one)
             work.keep()
-        if one_file and sheets:
+        if run.one_file and sheets:
             done.one_file = term.folder / "reports" / f"{module.key}-returned-to-print.html"
             title = f"{module.title}: {len(sheets)} returned sheets"
             files.write_bytes(done.one_file, returned_sheet.page(sheets, title))
@@ -148,21 +164,26 @@ class _Run:
             except BadSheet as problem:
                 done.findings.append(f"{one.person.id}: {attempt}{problem}")
                 continue
-            self._put(one.person.id, mark.attempt, content)
+            self._put(who, one.person.id, mark.attempt, content)
             if mark.penalty:
                 days = f"{mark.late_days} day{'s' if mark.late_days != 1 else ''} late"
                 done.penalties.append(f"{who}: {attempt}{days}, {mark.penalty / 100:g} taken off")
         return latest
 
-    def _put(self, trainee_id, attempt, content):
+    def _put(self, who, trainee_id, attempt, content):
         module_key, done = self.work.module.key, self.done
         path = returned_path(self.work.term, trainee_id, module_key, attempt)
         digest, before = hashlib.sha256(content).hexdigest(), self.known.get((trainee_id, attempt))
+        done.pages.append(path)
         if before == digest and _digest_on_disk(path) == digest:
             done.unchanged += 1
             return
-        files.write_bytes(path, content)
+        done.going_out.append(who)
         done.written += 1
+        if self.work.read_only:
+            done.replaced += before not in (None, digest)
+            return
+        files.write_bytes(path, content)
         if before == digest:  # the page was lost or changed in the folder; what was returned is the same
             return
         done.replaced += before is not None

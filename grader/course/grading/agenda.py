@@ -1,0 +1,186 @@
+"""How far each module has come, and what waits for the instructor."""
+
+from __future__ import annotations
+
+import os
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from sqlalchemy import Connection, func, select
+
+from grader import catalogue, clock
+from grader.course.attempts import kept, standing
+from grader.course.attempts.standing import Standing
+from grader.exercise.model import PRACTICE
+from grader.marking.verdict import AWAITING
+from grader.records import adjustments, database, ledger, schema
+from grader.records.adjustments import Adjustments
+from grader.records.term.term import Term
+
+DECIDE, MARK, READ, RETURN, EXTENDED, FILES = "decide", "mark", "read", "return", "extended", "files"
+
+
+@dataclass(frozen=True, slots=True)
+class ModuleState:
+    """How many of a class have come how far in a module. `due` is a moment of the records, or empty.
+
+    `people` had numbers, `came` handed in, `to_mark` of them have no mark yet, `read_all` have a whole mark,
+    `returned` got it back; `passed` have passed, `excused` need not. `to_read` are written answers that
+    wait, `to_return` whole marks that are not returned although nothing can come in any more.
+    """
+
+    key: str
+    title: str
+    mode: str
+    due: str
+    withdrawn: str
+    people: int = 0
+    came: int = 0
+    to_mark: int = 0
+    read_all: int = 0
+    passed: int = 0
+    excused: int = 0
+    returned: int = 0
+    to_read: int = 0
+    to_return: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Waits:
+    """Something that waits for the instructor: what, in which module (empty for the inbox), how many, and a sentence."""
+
+    what: str
+    module: str
+    count: int
+    says: str
+
+
+def agenda(term: Term) -> tuple[list[ModuleState], list[Waits]]:
+    """The modules of a term in order, withdrawn ones too, and what waits, the most pressing first; nothing is written.
+
+    Parameters
+    ----------
+    term : Term
+
+    Returns
+    -------
+    (list of ModuleState, list of Waits)
+    """
+    with database.reading(term) as connection:
+        decided = adjustments.read(connection)
+        assigned = connection.execute(select(schema.assignment).order_by(schema.assignment.c.module)).all()
+        keys = [row.module for row in assigned if not row.withdrawn]
+        by_module: dict[str, list[Standing]] = {key: [] for key in keys}
+        for one in standing.standings(term, connection, keys, decided=decided):
+            by_module[one.module].append(one)
+        unread, returned = _unread(connection, decided), _returned(connection)
+        states = []
+        for row in assigned:
+            try:
+                title = catalogue.module(row.module).title
+            except LookupError:  # of a version that had it
+                title = row.module
+            base = ModuleState(row.module, title, row.mode, row.due, row.withdrawn)
+            states.append(_counted(base, by_module.get(row.module, []), unread[row.module], returned))
+        waits = [*_decisions(connection), *_by_module(states), *_extensions(term, connection, decided)]
+        new = _new_files(term, connection)
+    if new:
+        waits.insert(0, Waits(FILES, "", new, f"{new} new file{_s(new)} in the inbox"))
+    return states, waits
+
+
+def _counted(base: ModuleState, found: list[Standing], unread: int, returned: set[tuple]) -> ModuleState:
+    if base.withdrawn:
+        return base
+    states = Counter(one.state for one in found)
+    marked = [one for one in found if one.mark is not None]
+    whole = [one for one in marked if one.state == standing.MARKED]
+    back = [one for one in marked if (one.person.id, one.module, one.attempt) in returned]
+    now = clock.to_text(clock.now())
+    ready = [one for one in whole if one not in back and (base.mode == PRACTICE or not one.due or one.due < now)]
+    return ModuleState(
+        base.key,
+        base.title,
+        base.mode,
+        base.due,
+        base.withdrawn,
+        people=sum(bool(one.attempts) for one in found),
+        came=len(marked) + states[standing.HANDED_IN],
+        to_mark=states[standing.HANDED_IN],
+        read_all=len(whole),
+        passed=sum(one.passed == "yes" for one in found),
+        excused=states[standing.EXCUSED],
+        returned=len(back),
+        to_read=unread,
+        to_return=len(ready),
+    )
+
+
+def _unread(connection: Connection, decided: Adjustments) -> Counter:
+    """Written answers that wait to be read, by module; one that a resit keeps is read once."""
+    table, seen, found = schema.answer, set(), Counter()
+    for row in connection.execute(select(table).where(table.c.verdict == AWAITING)):
+        words = (row.trainee, row.part, adjustments.digest(row.raw))
+        if row.exercise not in decided.by_hand(row) and words not in seen:
+            seen.add(words)
+            found[row.module] += 1
+    return found
+
+
+def _returned(connection: Connection) -> set[tuple]:
+    rows = ledger.entries(connection, "returned")
+    return {(entry["trainee"], entry["module"], entry["attempt"]) for _, _, entry in rows}
+
+
+def _decisions(connection: Connection) -> Iterator[Waits]:
+    for module, count in sorted(Counter(module for _, module, _ in kept.waiting(connection)).items()):
+        yield Waits(DECIDE, module, count, f"{count} hand-in{_s(count)} that you must decide about")
+
+
+def _by_module(states: list[ModuleState]) -> Iterator[Waits]:
+    for one in states:
+        if one.to_mark:
+            yield Waits(MARK, one.key, one.to_mark, f"{one.to_mark} hand-in{_s(one.to_mark)} to mark")
+        if one.to_read:
+            yield Waits(READ, one.key, one.to_read, f"{one.to_read} written answer{_s(one.to_read)} to read")
+        if one.to_return:
+            yield Waits(RETURN, one.key, one.to_return, f"{one.to_return} sheet{_s(one.to_return)} ready to return")
+
+
+def _extensions(term: Term, connection: Connection, decided: Adjustments) -> Iterator[Waits]:
+    table, now = schema.hand_in, clock.to_text(clock.now())
+    came = {adjustments.owner(row) for row in connection.execute(select(table).where(table.c.usable))}
+    ahead: dict[str, list[str]] = {}
+    for owner, until in decided.until.items():
+        if until > now and owner not in came:
+            ahead.setdefault(owner[1], []).append(until)
+    for module, times in sorted(ahead.items()):
+        first, count = term.shown(clock.from_text(min(times))), len(times)
+        words = f"an extension ends {first}" if count == 1 else f"{count} extensions run; the first ends {first}"
+        yield Waits(EXTENDED, module, count, words)
+
+
+def _new_files(term: Term, connection: Connection) -> int:
+    """How many files came into the inbox after something was last taken from it."""
+    at = connection.execute(select(func.max(schema.ledger.c.at)).where(schema.ledger.c.event == "handed-in")).scalar()
+    since = clock.from_text(at).timestamp() if at else 0.0
+    return sum(moment > since for moment in _came(term.folder / "inbox"))
+
+
+def _came(folder: Path) -> Iterator[float]:
+    """When each file below a folder came to lie there, as a time of the system."""
+    for place, folders, names in os.walk(folder):
+        folders[:] = [name for name in folders if name != "taken"]
+        for name in names:
+            if name.startswith("."):
+                continue
+            try:
+                yield (Path(place) / name).lstat().st_ctime
+            except OSError:
+                continue
+
+
+def _s(count: int) -> str:
+    return "" if count == 1 else "s"
