@@ -4,7 +4,7 @@ import sys
 
 import typer
 
-from grader.cli import export, guide, paper, project, read, study, term, vehicle, witness, work
+from grader.cli import desk, export, guide, paper, project, read, study, term, vehicle, witness, work
 from grader.cli.output import fail, program
 from grader.errors import TimingMarkError
 
@@ -22,6 +22,7 @@ app = typer.Typer(
 app.command("guide")(guide.guide)
 app.command("demo")(project.demo)
 app.command("study")(study.study)
+app.command("desk")(desk.desk)
 app.add_typer(term.app, name="term")
 app.add_typer(term.roster_app, name="roster")
 app.command("assign")(work.assign_module)

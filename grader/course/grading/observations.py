@@ -38,13 +38,15 @@ class Seen:
     note: str = ""
 
 
-def record(term: Term, seen: Seen) -> tuple[Trainee, witnessed.Task]:
+def record(term: Term, seen: Seen, *, preview: bool = False) -> tuple[Trainee, witnessed.Task]:
     """Record one witnessed task.
 
     Parameters
     ----------
     term : Term
     seen : Seen
+    preview : bool
+        Only say whether it can be recorded; nothing is written.
 
     Returns
     -------
@@ -56,7 +58,7 @@ def record(term: Term, seen: Seen) -> tuple[Trainee, witnessed.Task]:
         No such person or objective; another result; no day; a day to come; no
         vehicle; nobody who saw it; the same task is recorded already.
     """
-    with session.begin(term, _RECORDING) as held:
+    with session.begin(term, _RECORDING, rehearse=preview) as held:
         tasks, problems = _checked(term, held.connection, [seen])
         if problems:
             raise problems[0][1]

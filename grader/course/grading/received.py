@@ -26,6 +26,7 @@ class HandIn:
     """One hand-in of a trainee; `number` counts those of an attempt, `late_days` and `counts` are as they stand now.
 
     `receipt` is what the trainee's page showed for it.
+    `waits` tells that somebody must decide whether it counts.
     """
 
     number: int
@@ -37,6 +38,7 @@ class HandIn:
     late_days: int
     counts: bool
     receipt: str
+    waits: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,9 +80,21 @@ def listed(term: Term, trainee_id: str, module_key: str) -> tuple[Trainee, list[
                         days,
                         row is counting,
                         hand_in.short(row.sha256),
+                        row.kind == schema.WAITS,
                     )
                 )
     return person, found
+
+
+def waiting(term: Term) -> list[tuple[str, str, str, HandIn]]:
+    """Hand-ins that wait for a decision: (id of the trainee, his name, module, the hand-in); nothing is written."""
+    with database.reading(term) as connection:
+        owners = sorted(kept.waiting(connection))
+    found = []
+    for trainee, module, attempt in owners:
+        person, hand_ins = listed(term, trainee, module)
+        found += [(person.id, person.name, module, one) for one in hand_ins if one.attempt == attempt and one.waits]
+    return found
 
 
 def correct(term: Term, module_key: str, whom: Whom, *, at: str, reason: str, preview: bool = False) -> list[Corrected]:

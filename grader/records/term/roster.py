@@ -187,6 +187,12 @@ def everyone(connection: Connection, *, enrolled_only: bool = False) -> list[Tra
     return sorted(people, key=lambda p: (name_order(p.last_name), name_order(p.first_name), p.id))
 
 
+def listed(term: Term) -> list[Trainee]:
+    """Everybody on the roster of a term, the withdrawn too, in order of name; nothing is written."""
+    with database.reading(term) as connection:
+        return everyone(connection)
+
+
 def name_order(name: str) -> tuple:
     """What puts names in order, the same on every machine: Č stands among the C, Å among the A.
 

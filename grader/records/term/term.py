@@ -141,6 +141,36 @@ def id_for(folder: str | Path) -> str:
     return check_id(re.sub(r"[^a-z0-9]+", "-", bare.lower()).strip("-")[:63], "Term id")
 
 
+def check_new(folder: str | Path, *, term_id: str, zone: str) -> Path:
+    """The whole path of a folder in which a term can be made; nothing is made yet.
+
+    Raises
+    ------
+    Refused
+        A bad id, zone or path, or a folder that already holds something.
+    """
+    folder = Path(folder).expanduser().absolute()
+    check_id(term_id, "Term id")
+    clock.zone(zone)
+    strange = sorted(set(str(folder)) & set("()+[]"))
+    if strange:
+        raise Refused(
+            f"The path {folder} holds {' '.join(strange)}, which nbgrader cannot work with. Choose a path without ( ) + [ ]."
+        )
+    if folder.resolve().is_relative_to(paths.home()):
+        raise Refused(
+            f"{folder} lies in the project's own folder, where the class list and the key of the numbers do not belong. "
+            f"Choose a folder outside {paths.home()}; nothing was made."
+        )
+    if (folder / "term.toml").exists():
+        raise Refused(f"{folder} already is a term folder. Nothing was changed; choose another folder.")
+    if folder.exists() and not folder.is_dir():
+        raise Refused(f"{folder} is a file. Nothing was changed; choose a new folder.")
+    if folder.exists() and any(folder.iterdir()):
+        raise Refused(f"{folder} is not empty. Nothing was changed; choose a new folder.")
+    return folder
+
+
 def create(folder: str | Path, *, term_id: str, title: str, zone: str, database: str = "") -> Term:
     """Make a term folder.
 
@@ -164,25 +194,7 @@ def create(folder: str | Path, *, term_id: str, title: str, zone: str, database:
     CannotWrite
         The disk refuses.
     """
-    folder = Path(folder).expanduser().absolute()
-    check_id(term_id, "Term id")
-    clock.zone(zone)
-    strange = sorted(set(str(folder)) & set("()+[]"))
-    if strange:
-        raise Refused(
-            f"The path {folder} holds {' '.join(strange)}, which nbgrader cannot work with. Choose a path without ( ) + [ ]."
-        )
-    if folder.resolve().is_relative_to(paths.home()):
-        raise Refused(
-            f"{folder} lies in the project's own folder, where the class list and the key of the numbers do not belong. "
-            f"Choose a folder outside {paths.home()}; nothing was made."
-        )
-    if (folder / "term.toml").exists():
-        raise Refused(f"{folder} already is a term folder. Nothing was changed; choose another folder.")
-    if folder.exists() and not folder.is_dir():
-        raise Refused(f"{folder} is a file. Nothing was changed; choose a new folder.")
-    if folder.exists() and any(folder.iterdir()):
-        raise Refused(f"{folder} is not empty. Nothing was changed; choose a new folder.")
+    folder = check_new(folder, term_id=term_id, zone=zone)
     _make(folder)
     close(folder)
     for name in FOLDERS:

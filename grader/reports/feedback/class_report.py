@@ -52,21 +52,34 @@ def write(opened: Sequence[Term], module_key: str = "") -> list[Path]:
     CannotWrite
         The old page stands.
     """
+    written = []
+    for key, content in pages(opened, module_key):
+        path = Path(opened[0].folder / ROOM / f"{key}.html")
+        with files.replacing(path) as target:
+            target.write(content)
+        written.append(path)
+    return written
+
+
+def pages(opened: Sequence, module_key: str = "") -> list[tuple[str, bytes]]:
+    """The report of a module, or of every assigned one, as `write` writes it: (module key, page); nothing is written.
+
+    Raises
+    ------
+    Unknown, Refused
+        As `write`.
+    """
     term = opened[0]
     assigned = overview.assigned(term)
     if module_key and catalogue.module(module_key).key not in assigned:
         raise Refused(f"{module_key} was not assigned in {term.id}. Run 'assign {module_key}' first.")
     if not assigned:
         raise Refused(f"Nothing was assigned in {term.id} yet, so there is nothing to report. Run 'assign' first.")
-    pools, months, written = tables.pools([term], practice=True), class_figures.months(opened), []
-    for key in [module_key] if module_key else assigned:
-        module = catalogue.module(key)
-        path = Path(term.folder / ROOM / f"{key}.html")
-        content = build(term, module, [pool for pool in pools if pool.module == key], months)
-        with files.replacing(path) as target:
-            target.write(content)
-        written.append(path)
-    return written
+    pools, months = tables.pools([term], practice=True), class_figures.months(opened)
+    return [
+        (key, build(term, catalogue.module(key), [pool for pool in pools if pool.module == key], months))
+        for key in ([module_key] if module_key else assigned)
+    ]
 
 
 def build(term: Term, module: Module, pools: Sequence[Pool], months: Sequence[class_figures.Month]) -> bytes:

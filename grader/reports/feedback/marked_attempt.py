@@ -7,13 +7,13 @@ from typing import Any
 from sqlalchemy import Connection, Row, select
 
 from grader import catalogue
-from grader.course.attempts import evaluation, passing
-from grader.errors import BadSheet
+from grader.course.attempts import evaluation, passing, standing
+from grader.errors import BadSheet, Refused
 from grader.exercise import issued as issued_as
 from grader.exercise.model import Exercise, Module
 from grader.exercise.truth import Truth
 from grader.marking.verdict import READ
-from grader.records import adjustments, answers, schema
+from grader.records import adjustments, answers, database, schema
 from grader.records.adjustments import Adjustments
 from grader.records.term import roster
 from grader.records.term.roster import Trainee
@@ -56,6 +56,25 @@ class Work:
     def to_sit_again(self) -> list[str]:
         """Codes of objectives that a resit would cover."""
         return [code for code, objective in self.judged.items() if objective.lacking]
+
+
+def of_trainee(term: Term, module_key: str, trainee_id: str) -> Work:
+    """The work of a trainee that counts in a module; nothing is written.
+
+    Raises
+    ------
+    Unknown, Refused
+        No such module or trainee; nothing of him is marked there.
+    BadSheet
+        As `gather`.
+    """
+    module = catalogue.module(module_key)
+    with database.reading(term) as connection:
+        person = roster.one(connection, trainee_id)
+        standings = standing.standings(term, connection, [module.key], people=[person])
+        if not standings or standings[0].mark is None:
+            raise Refused(f"Nothing of {person.name} is marked in {module.title} yet.")
+        return gather(term, connection, module, person, standings[0].mark, adjustments.read(connection))
 
 
 def gather(

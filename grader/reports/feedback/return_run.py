@@ -15,8 +15,9 @@ from grader.course.attempts.standing import Standing
 from grader.course.formgrader import notebooks
 from grader.course.grading.session import session
 from grader.course.grading.work import Work
-from grader.errors import BadFile, BadSheet, Unknown
-from grader.records import adjustments, ledger, schema
+from grader.course.issue import assign
+from grader.errors import BadFile, BadSheet, Refused, Unknown
+from grader.records import adjustments, database, ledger, schema
 from grader.records.term import roster
 from grader.records.term.term import Term
 from grader.reports.feedback import marked_attempt, returned_sheet
@@ -110,6 +111,39 @@ def give_back(
             title = f"{module.title}: {len(sheets)} returned sheets"
             files.write_bytes(done.one_file, returned_sheet.page(sheets, title))
     return done
+
+
+def page_of(term: Term, module_key: str, trainee: str) -> bytes:
+    """The page of a trainee's attempt that counts, as things stand now; nothing is written.
+
+    Raises
+    ------
+    Unknown, Refused, BadSheet
+        As `marked_attempt.of_trainee`.
+    """
+    work = marked_attempt.of_trainee(term, module_key, trainee)
+    return returned_sheet.build(term, work, _sections(term, work.module))
+
+
+def packed_for_all(term: Term, module_key: str) -> bytes:
+    """A zip with a folder for each person whose pages of a module lie in returned/, named after him.
+
+    Raises
+    ------
+    Refused
+        Nothing of that module was returned.
+    """
+    with database.reading(term) as connection:
+        people = {person.id: person for person in roster.everyone(connection)}
+        owners = sorted(_known(connection, module_key), key=lambda owner: list(people).index(owner[0]))
+    found = [
+        (people[trainee], returned_path(term, trainee, module_key, attempt))
+        for trainee, attempt in owners
+        if returned_path(term, trainee, module_key, attempt).is_file()
+    ]
+    if not found:
+        raise Refused(f"Nothing of {module_key} was returned yet. Run 'return {module_key}' first.")
+    return assign.packed_by_person(found)
 
 
 def _standings(term, connection, module, trainee):

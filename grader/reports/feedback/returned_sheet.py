@@ -10,6 +10,7 @@ from markupsafe import Markup
 from grader import catalogue, clock
 from grader.course.attempts import passing
 from grader.course.grading import resit
+from grader.errors import Unknown
 from grader.exercise import hand_in, listing
 from grader.exercise.model import PRACTICE
 from grader.marking import confidence, feedback, verdict
@@ -154,6 +155,20 @@ def _pass(term, mark):
     if passing.reached(term, mark.module, mark.mark, mark.most):
         return "reached"
     return "open until everything is read" if mark.pending else "not reached yet"
+
+
+def exercise(work, exercise_key: str) -> str:
+    """One exercise of an attempt as a piece of a page: question, answers as typed, what was right, the worked steps.
+
+    Raises
+    ------
+    Unknown
+        The attempt has no such exercise.
+    """
+    for number, one in enumerate(work.module.exercises, 1):
+        if one.key == exercise_key:
+            return html.page("marked_exercise.html", exercise=_exercise(number, one, work)).decode()
+    raise Unknown(f"{work.module.key} has no exercise {exercise_key[:60]!r} in this attempt.")
 
 
 def _exercise(number, exercise, work):

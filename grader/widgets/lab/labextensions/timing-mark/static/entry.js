@@ -20,7 +20,7 @@
   }
 
   function addStyle() {
-    for (const name of ["page.css", "forms.css"]) {
+    for (const name of ["page.css", "forms.css", "desk.css"]) {
       const link = document.createElement("link");
       link.rel = "stylesheet";
       link.href = home + name;
@@ -50,7 +50,7 @@
         await panel.context.ready;
         const said = panel.model.getMetadata("timing_mark");
         if (said && said.run_on_open === true) {
-          await new LessonPage(app, panel, cells.CodeCell).start();
+          await new LessonPage(app, panel, cells.CodeCell, said.desk === true ? "desk" : "lesson").start();
         }
       }
 

@@ -10,11 +10,12 @@ const WORKING = "working";
 const SECOND = 1000;
 
 export class LessonPage {
-  constructor(app, panel, CodeCell) {
+  constructor(app, panel, CodeCell, what) {
     this.app = app;
     this.panel = panel;
     this.session = panel.sessionContext;
     this.CodeCell = CodeCell;
+    this.what = what; // lesson or desk: what the page's sentences speak of
     this.running = null;
     this.workProblem = ""; // why a working cell is not saved
     this.stale = false; // true from a kernel's end until the lesson ran in the next one
@@ -27,7 +28,8 @@ export class LessonPage {
     document.body.classList.add("tm-lesson");
     document.documentElement.lang ||= "en";
     document.body.append(this.bar);
-    this.say("wait", "Getting the lesson ready …");
+    document.body.classList.toggle("tm-on-desk", this.what === "desk");
+    this.say("wait", `Getting the ${this.what} ready …`);
     this.plainCells();
     this.saveOnlyWork();
     nameEverything(this.panel.node);
@@ -78,7 +80,7 @@ export class LessonPage {
       if (failed) {
         document.body.dataset.tmReady = "failed";
         const { ename, evalue } = failed.content;
-        this.say("bad", `The lesson could not start (${ename}: ${evalue}). Your saved answers stay. Reload this page; if that does not help, tell the instructor.`);
+        this.say("bad", `The ${this.what} could not start (${ename}: ${evalue}). What was saved stays. Reload this page; if that does not help, ${this.what === "desk" ? "close it and open it again" : "tell the instructor"}.`);
         return false;
       }
     } catch (problem) {
@@ -122,7 +124,7 @@ export class LessonPage {
   /** Run the lesson in a fresh kernel; what was typed and not saved comes back into the fields. */
   async again() {
     if (!this.running && !this.guard.recovering) {
-      await this.guard.recover("The lesson was restarted. Putting everything back …");
+      await this.guard.recover(`The ${this.what} was restarted. Putting everything back …`);
     }
   }
 

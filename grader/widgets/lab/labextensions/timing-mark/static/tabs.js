@@ -16,7 +16,7 @@ export async function holdTab(page) {
     await pause(100);
   }
   return new Promise((done) => {
-    cover(page, "This lesson is open in another tab.", "Go on in the other tab, or take the lesson over: the other tab then lets go. Your answers are the same in both.", "Go on here", async (box) => {
+    cover(page, `This ${page.what} is open in another tab.`, `Go on in the other tab, or take the ${page.what} over: the other tab then lets go. What is saved is the same in both.`, "Go on here", async (box) => {
       await request(page, name, { steal: true });
       box.remove();
       document.body.classList.remove("tm-covered");
@@ -40,7 +40,7 @@ function request(page, name, options) {
 function letGo(page) {
   page.guard?.stop();
   page.lost = true;
-  cover(page, "The lesson goes on in another tab.", "You may close this one. Your answers are kept.", "Go on here", () => location.reload());
+  cover(page, `The ${page.what} goes on in another tab.`, "You may close this one. What was saved is kept.", "Go on here", () => location.reload());
   // Its file must not be saved from here, and its kernel now serves the other tab.
   page.session.kernelPreference = { ...page.session.kernelPreference, shutdownOnDispose: false };
   page.panel.dispose();

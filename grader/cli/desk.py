@@ -1,0 +1,49 @@
+"""desk: the instructor's and the coordinator's month by buttons."""
+
+import webbrowser
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from grader.cli.output import say
+
+
+def desk(
+    folder: Annotated[
+        Path | None,
+        typer.Argument(
+            help="A term folder, or a new one to be made; otherwise this folder, or the class that was open last."
+        ),
+    ] = None,
+    no_browser: Annotated[bool, typer.Option("--no-browser", help="Only print the page's address.")] = False,
+    port: Annotated[int | None, typer.Option(min=1024, max=65535, help="Otherwise any free one.")] = None,
+    icon: Annotated[bool, typer.Option("--icon", help="Put an icon for this desk onto the desktop.")] = False,
+) -> None:
+    """Open the desk in JupyterLab: the whole month of a class by buttons."""
+    from grader.desk import icon as icons
+    from grader.desk import start
+    from grader.widgets.lab import server
+
+    place = start.folder_meant(folder)
+    if icon:
+        say(f"Written: {icons.write(place)}. Open it to open the desk.")
+        return
+    ready = start.make_ready(place)
+    say(f"The desk of {place}")
+    address = server.running(ready.root)
+    process = None
+    if address is None:
+        address = server.choose_address(ready.root, port)
+        process = server.start(ready.root, address)
+    page = address.lesson_url(ready.root, ready.notebook)
+    if no_browser or not webbrowser.open(server.write_door(ready.root, page).as_uri()):
+        say(f"Open this address: {page}")
+    else:
+        say("The desk opens in your browser.")
+    process = process or server.left_behind(ready.root)
+    if process is None:
+        say("It runs already, in another window; that window must stay open.")
+        return
+    say("Keep this window open while you work. Ctrl+C closes the desk; everything is kept.")
+    server.serve_until_stopped(ready.root, process)

@@ -1,0 +1,111 @@
+"""What leaves the term: tables, workbook, reports and evidence for the coordinator, of one class or of several."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+import ipywidgets
+
+from grader.course.attempts import overview
+from grader.desk import parts, start
+from grader.desk.change import Done, Foreseen
+from grader.desk.screen import Screen, title_of
+from grader.records.term import policy_in_force
+from grader.records.term import term as terms
+from grader.reports.export import package, workbook
+from grader.reports.export.pages import evidence, moderation, programme_report
+from grader.reports.tables import scope
+from grader.widgets import style
+
+
+class Office(Screen):
+    """Each export is written into exports/ and noted in the ledger."""
+
+    title = "Office"
+
+    def above(self) -> Sequence[ipywidgets.Widget]:
+        here = self.term.folder
+        others = [folder for folder in start.known() if folder != here]
+        self.classes = ipywidgets.SelectMultiple(
+            options=[(str(folder), folder) for folder in (here, *others)],
+            value=(here,),
+            rows=min(6, len(others) + 1),
+            layout=style.wide(),
+        )
+        self.pseudonymous = style.Checkbox(
+            description="Without names: codes in their place", indent=False, layout=style.wide()
+        )
+        self.centre, centre = parts.text_field("Name of the training centre, for the programme report")
+        keys = overview.assigned(self.term)
+        self.module, module = parts.choice("Module, for the moderator's sample", [(title_of(key), key) for key in keys])
+        rows: list[ipywidgets.Widget] = [parts.heading(self.title, 2)]
+        if others:
+            rows.append(parts.labelled("Classes: hold Ctrl to choose several", self.classes))
+        return [*rows, self.pseudonymous] + ([centre, module] if keys else [centre])
+
+    def content(self) -> Sequence[ipywidgets.Widget]:
+        acts: list[tuple[str, str, Callable[[list, bool], Path | list[Path]]]] = [
+            ("Grades", "a table with a row for each trainee and module", lambda opened, blind: package.write(opened, "grades", pseudonymous=blind).path),
+            ("All tables", "every table with its description, in one folder", lambda opened, blind: [one.path for one in package.write_all(opened, pseudonymous=blind)]),
+            ("Workbook", "all tables as sheets of one workbook", lambda opened, blind: workbook.write(opened, pseudonymous=blind)),
+            ("Programme report", "pass rates, trends and what asks for a decision, as a page", lambda opened, blind: programme_report.write(opened, centre=self.centre.value.strip(), pseudonymous=blind)),
+            ("Evidence", "a page for each trainee, by objective; with names", lambda opened, _: evidence.write(opened)),
+        ]  # fmt: skip
+        if self.module.options:
+            acts.append(
+                ("Moderator's sample", "some sheets of a module with marks and reasons",
+                 lambda opened, blind: moderation.write(opened, self.module.value, pseudonymous=blind)[0])
+            )  # fmt: skip
+        rows: list[ipywidgets.Widget] = []
+        for label, words, write in acts:
+            row = style.HBox(
+                [parts.says(f"{label}: {words}."), parts.button(f"{label} …", lambda label=label, write=write: self._export(label, write))],
+                layout=style.row(),
+            )  # fmt: skip
+            row.add_class("tm-waits")
+            rows.append(row)
+        until, passed = scope.retention(self.term)
+        return [
+            *rows,
+            parts.listed(list(policy_in_force.lines(self.term)), "What it takes to pass"),
+            parts.says(
+                f"Records are kept until {until}."
+                + (" That day has passed: delete the class, or say why not." if passed else ""),
+                "wrong" if passed else "",
+            ),
+        ]
+
+    def _export(self, label: str, write: Callable[[list, bool], Path | list[Path]]) -> None:
+        folders, blind = list(self.classes.value) or [self.term.folder], self.pseudonymous.value
+
+        def foresee(_progress) -> Foreseen:
+            opened = [terms.open_term(folder) for folder in folders]
+            titles = ", ".join(one.settings.title for one in opened)
+            lines = [
+                f"{label} of {titles} is written into {package.folder_for(opened)}.",
+                "Codes stand in the place of names." if blind else "It holds names: whoever gets it may read them.",
+                "The ledger notes that it was made.",
+            ]
+            return Foreseen(lines)
+
+        def do(_reason, _progress) -> Done:
+            written = write(scope.open_all(folders), blind)
+            if isinstance(written, Path):
+                return Done(
+                    [f"Written: {written}"],
+                    shown=[parts.Save(f"Save {written.name}", written.name, written.read_bytes)],
+                )
+            place = ", ".join(dict.fromkeys(str(path.parent) for path in written))
+            return Done(
+                [
+                    f"Written: {len(written)} files in {place}."
+                    if written
+                    else "Nobody has a mark yet; nothing was written."
+                ]
+            )
+
+        self.propose(label, foresee, do)
+
+
+SCREEN = Office

@@ -1,0 +1,91 @@
+"""What the commands say, told to somebody who has buttons: a command becomes the screen that does it, an option its field."""
+
+from __future__ import annotations
+
+import re
+
+# Verb of a command -> (what to do, on which screen); and as a thing, where a sentence speaks of it.
+_SCREENS = {
+    "assign": ("hand it out", "Hand out"),
+    "collect": ("take the hand-ins", "Inbox"),
+    "received": ("decide about it", "Inbox"),
+    "mark": ("mark it", "Marks"),
+    "extend": ("give an extension", "Marks"),
+    "excuse": ("excuse", "Marks"),
+    "override": ("set a mark by hand", "Marks"),
+    "resit": ("issue a resit", "Marks"),
+    "read": ("read the written answers", "Read"),
+    "return": ("give it back", "Return"),
+    "report": ("look at the class report", "Next lesson"),
+    "roster": ("look at the class list", "Class"),
+    "witness": ("look at the witnessed tasks", "Workshop"),
+    "export": ("make the table", "Office"),
+    "term": ("ask whoever looks after the program", "Office"),
+    "vehicle": ("look after the vehicles", "Workshop"),
+    "copies": ("compare the answers", "Next lesson"),
+    "paper": ("make the sheets to print", "Hand out"),
+    "transcribe": ("type the answers in", "Inbox"),
+    "study": ("open the lesson", "Hand out"),
+}
+_FIELDS = {
+    "--reason": "a reason",
+    "--accept": "“Let it count”",
+    "--set-aside": "“Set it aside”",
+    "--earlier": "a tick at “Also an earlier time”",
+    "--partly": "a tick at “Also where written answers wait”",
+    "--yes": "a tick at “Take them as late”",
+    "--received-at": "the field “They came in”",
+    "--due": "the due time",
+    "--change-due": "“Move the due time”",
+    "--practice": "“Practice”",
+    "--group": "a group",
+    "--trainee": "a person",
+    "--hand-in": "its number",
+    "--objective": "“Objectives”",
+    "--vehicle": "the vehicle",
+    "--term": "the class",
+    "--everybody": "everybody",
+    "--exchange-root": "the folder of the exchange",
+    "--from": "the filled-in table",
+    "--as": "the way",
+}
+_COMMAND = r"['\"“](?:timing-mark )?(?:(?:{}))\b[^'\"”]*['\"”]".format("|".join(_SCREENS))
+_RUN = re.compile(
+    rf"\b([Rr]un|[Uu]se) ({_COMMAND}(?: and {_COMMAND})*)( again)?(?: with (--[a-z-]+(?: or --[a-z-]+)?))?"
+)
+_NAMED = re.compile(_COMMAND)
+_FLAG = re.compile(r"--[a-z][a-z-]*(?: [A-Z]{3,})?")
+_VERB = re.compile(r"['\"“](?:timing-mark )?([a-z]+)")
+
+
+def plain(text: str) -> str:
+    """A sentence of the commands without commands and options.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    str
+    """
+    told = _RUN.sub(_run, text)
+    told = _NAMED.sub(lambda found: f"“{_SCREENS[_verb(found[0])][1]}”", told)
+    return _FLAG.sub(lambda found: _FIELDS.get(found[0].split()[0], "the field for it"), told)
+
+
+def _verb(command: str) -> str:
+    found = _VERB.match(command)
+    assert found is not None
+    return found[1]
+
+
+def _run(found: re.Match) -> str:
+    steps = []
+    for command in _NAMED.findall(found[2]):
+        what, where = _SCREENS[_verb(command)]
+        steps.append(f"{what} (screen “{where}”)")
+    words = " and ".join(steps) + (found[3] or "")
+    if found[4]:
+        words += f" with {found[4]}"
+    return words[0].upper() + words[1:] if found[1][0].isupper() else words
