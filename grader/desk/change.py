@@ -145,7 +145,7 @@ class Change:
     def _press(self) -> None:
         missing = self._missing()
         if missing:
-            self._show([*self._without_problem(), parts.says(missing, "wrong")])
+            self._show([*self._without_problem(), self._told(missing)])
             return
         self._run(lambda: self._do(self.reason.value.strip(), self.progress), self._was_done)
 
@@ -198,7 +198,8 @@ class Change:
             self.running = False
             if problem:
                 self.problem = problem
-                kept = [row for row in before if "tm-problem" not in row._dom_classes] or [
+                kept = [row for row in before if "tm-problem" not in row._dom_classes]
+                kept = kept or [
                     self._heading(),
                     self._row(parts.button(CLOSE, self.close)),
                 ]
@@ -244,7 +245,7 @@ class Change:
         return told
 
     def _without_problem(self) -> list[ipywidgets.Widget]:
-        return [row for row in self.box.children if "tm-say" not in getattr(row, "value", "")]
+        return [row for row in self.box.children if "tm-problem" not in row._dom_classes]
 
     def _heading(self, more: str = "") -> ipywidgets.Widget:
         return parts.heading(f"{self.title}: {more}" if more else self.title)

@@ -56,6 +56,7 @@ class Desk:
         self.nav.add_class("tm-nav")
         self.box = style.VBox([self.title, self.nav, self.notice, self.body], layout=style.column())
         self.box.add_class("tm-desk")
+        parts.guard_with(self.safely)
         self.open()
 
     def open(self) -> None:

@@ -22,6 +22,18 @@ from grader.widgets import style
 _HERE = Path(__file__).parent
 
 
+_told_by: list[Callable[[Callable[[], Any]], Any]] = []
+
+
+def guard_with(guard: Callable[[Callable[[], Any]], Any]) -> None:
+    """Let what goes wrong under a click be told on the page; ipywidgets would lose it in a log."""
+    _told_by[:] = [guard]
+
+
+def _guard(act: Callable[[], Any]) -> Any:
+    return _told_by[0](act) if _told_by else act()
+
+
 @dataclass(frozen=True, slots=True)
 class Column:
     """A column of a table: `key` for who hears of clicks, `says` for whoever rests on its heading."""
@@ -87,7 +99,8 @@ class Table(anywidget.AnyWidget):
     @traitlets.observe("clicked")
     def _was_clicked(self, change: Any) -> None:
         if self._opened is not None and change["new"]:
-            self._opened(*change["new"][:2])
+            trainee, column = change["new"][:2]
+            _guard(lambda: self._opened(trainee, column))
 
     def show(self, rows: Sequence[Row]) -> None:
         """Other rows in the place of those that stand there; ticks of rows that are gone go too."""
@@ -155,7 +168,7 @@ def button(label: str, act: Callable[[], object], *classes: str, says: str = "")
     made = style.Button(description=label, tooltip=says or label)
     for name in classes:
         made.add_class(name)
-    made.on_click(lambda _: act())
+    made.on_click(lambda _: _guard(act))
     return made
 
 
@@ -246,7 +259,7 @@ class Drop(anywidget.AnyWidget):
         pieces.append(bytes(buffers[0]))
         if said.get("done"):
             files_, self._coming = list(self._coming.values()), {}
-            self.take([(name, b"".join(content)) for name, content in files_])
+            _guard(lambda: self.take([(name, b"".join(content)) for name, content in files_]))
 
     def take(self, found: Sequence[tuple[str, bytes]]) -> None:
         """Put dropped files, as (name, content), beside the term and tell where."""

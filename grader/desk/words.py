@@ -20,8 +20,13 @@ _SCREENS = {
     "roster": ("look at the class list", "Class"),
     "witness": ("look at the witnessed tasks", "Workshop"),
     "export": ("make the table", "Office"),
-    "term": ("ask whoever looks after the program", "Office"),
-    "vehicle": ("look after the vehicles", "Workshop"),
+    "term": ("look there", "Today"),
+    "term new": ("make one", "A new class"),
+    "term policy": ("say why", "Office"),
+    "term verify": ("check the records", "Today"),
+    "term upgrade": ("bring the class up to this version", "Today"),
+    "term delete-class": ("delete the class", "Office"),
+    "vehicle": ("follow the guide", "A vehicle of your own"),
     "copies": ("compare the answers", "Next lesson"),
     "paper": ("make the sheets to print", "Hand out"),
     "transcribe": ("type the answers in", "Inbox"),
@@ -49,13 +54,15 @@ _FIELDS = {
     "--from": "the filled-in table",
     "--as": "the way",
 }
-_COMMAND = r"['\"“](?:timing-mark )?(?:(?:{}))\b[^'\"”]*['\"”]".format("|".join(_SCREENS))
+_COMMAND = r"['\"“](?:timing-mark )?(?:(?:{}))\b[^'\"”]*['\"”]".format(
+    "|".join(verb for verb in _SCREENS if " " not in verb)
+)
 _RUN = re.compile(
     rf"\b([Rr]un|[Uu]se) ({_COMMAND}(?: and {_COMMAND})*)( again)?(?: with (--[a-z-]+(?: or --[a-z-]+)?))?"
 )
 _NAMED = re.compile(_COMMAND)
-_FLAG = re.compile(r"--[a-z][a-z-]*(?: [A-Z]{3,})?")
-_VERB = re.compile(r"['\"“](?:timing-mark )?([a-z]+)")
+_FLAG = re.compile(r"(?:\b(?:a|the|with) )?(--[a-z][a-z-]*)(?: [A-Z]{3,})?")
+_VERB = re.compile(r"['\"“](?:timing-mark )?([a-z]+)((?: [a-z-]+)?)")
 
 
 def plain(text: str) -> str:
@@ -71,20 +78,25 @@ def plain(text: str) -> str:
     """
     told = _RUN.sub(_run, text)
     told = _NAMED.sub(lambda found: f"“{_SCREENS[_verb(found[0])][1]}”", told)
-    return _FLAG.sub(lambda found: _FIELDS.get(found[0].split()[0], "the field for it"), told)
+    return _FLAG.sub(_field, told)
+
+
+def _field(found: re.Match) -> str:
+    words = _FIELDS.get(found[1], "the field for it")
+    return f"with {words}" if found[0].startswith("with ") else words
 
 
 def _verb(command: str) -> str:
     found = _VERB.match(command)
     assert found is not None
-    return found[1]
+    return found[1] + found[2] if found[1] + found[2] in _SCREENS else found[1]
 
 
 def _run(found: re.Match) -> str:
     steps = []
     for command in _NAMED.findall(found[2]):
         what, where = _SCREENS[_verb(command)]
-        steps.append(f"{what} (screen “{where}”)")
+        steps.append(f"{what} ({'screen ' if _verb(command) != 'vehicle' else ''}“{where}”)")
     words = " and ".join(steps) + (found[3] or "")
     if found[4]:
         words += f" with {found[4]}"

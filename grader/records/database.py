@@ -164,6 +164,24 @@ def create(term: Term) -> None:
         made.dispose()
 
 
+def current(term: Term) -> bool:
+    """Whether the records are not of an earlier version than this one; nothing is written.
+
+    Raises
+    ------
+    CannotWrite, BadFile
+        As `transaction`.
+    """
+    made = engine(term)
+    try:
+        with made.connect() as connection:
+            connection.execution_options(read_only=True, postgresql_readonly=True)
+            with connection.begin():
+                return _found_version(term, connection) >= schema.VERSION
+    finally:
+        made.dispose()
+
+
 def upgrade(term: Term) -> tuple[int, Path | None]:
     """Bring the records of an earlier version up to this one, after a copy of the database; nbgrader's settings follow.
 

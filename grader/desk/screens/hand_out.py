@@ -206,7 +206,7 @@ class HandOut(Screen):
             [
                 parts.heading(f"Move the due time of {one.title}"),
                 moment.box,
-                parts.button("See what will happen …", lambda: self._move(one.key, moment.text), "tm-main"),
+                parts.button("See what moving it does …", lambda: self._move(one.key, moment.text), "tm-main"),
             ],
             layout=style.column(),
         )

@@ -276,10 +276,10 @@ class Marks(ModuleScreen):
 
     def _actions(self) -> ipywidgets.Widget:
         acts = [
-            ("Extend …", lambda: self._ask_moment("Extended until", self._extending, must=True)),
+            ("Extend …", self._ask_extension),
             ("Excuse …", lambda: self._about_ticked(self._excusing)),
             ("No longer excused …", lambda: self._about_ticked(lambda ids: self._excusing(ids, withdraw=True))),
-            ("Resit …", lambda: self._ask_moment("Resit due", self._sitting_again, must=False)),
+            ("Resit …", self._ask_resit),
         ]
         row = style.HBox(
             [parts.html("<p>For those who are ticked:</p>"), *(parts.button(label, act) for label, act in acts)],
@@ -296,7 +296,28 @@ class Marks(ModuleScreen):
             return
         self.start(make(ticked))
 
-    def _ask_moment(self, label: str, make: Callable[[tuple[str, ...], str], Change], *, must: bool) -> None:
+    def _ask_extension(self) -> None:
+        earlier = style.Checkbox(description="Also an earlier time: the extension that stands was a slip", indent=False)
+        self._ask_moment(
+            "Extended until", lambda ids, until: self._extending(ids, until, earlier.value), must=True, more=earlier
+        )
+
+    def _ask_resit(self) -> None:
+        codes = {code for e in catalogue.module(self.module).exercises for part in e.parts for code in part.objectives}
+        known = catalogue.objectives()
+        field = ipywidgets.SelectMultiple(
+            options=[(f"{code}: {known[code]['text']}", code) for code in known if code in codes],
+            rows=5,
+            layout=style.wide(),
+        )
+        more = parts.labelled("Objectives (none chosen: all that were not shown)", field)
+        self._ask_moment(
+            "Resit due", lambda ids, due: self._sitting_again(ids, due, tuple(field.value)), must=False, more=more
+        )
+
+    def _ask_moment(
+        self, label: str, make: Callable[[tuple[str, ...], str], Change], *, must: bool, more: ipywidgets.Widget
+    ) -> None:
         self.desk.notice.children = ()
         ticked = tuple(self.table.ticked)
         if not ticked:
@@ -314,6 +335,7 @@ class Marks(ModuleScreen):
             [
                 parts.heading(f"{label}: for {len(ticked)}"),
                 self.asked.box,
+                more,
                 parts.button("See what will happen …", go, "tm-main"),
             ],
             layout=style.column(),
@@ -321,11 +343,13 @@ class Marks(ModuleScreen):
         form.add_class("tm-change")
         self.slot.children = (form,)
 
-    def _extending(self, ids: tuple[str, ...], until: str) -> Change:
+    def _extending(self, ids: tuple[str, ...], until: str, earlier: bool) -> Change:
         term, module = self.term, self.module
 
         def foresee(_progress) -> Foreseen:
-            found = adjust.extend_all(term, module, Whom(ids), until=until, reason=PENDING, preview=True)
+            found = adjust.extend_all(
+                term, module, Whom(ids), until=until, reason=PENDING, earlier=earlier, preview=True
+            )
             before = {one.person.id: one.mark for one, _ in self.found}
             lines = [
                 f"{one.person.name} may hand in until {self.moment(one.until)}."
@@ -335,7 +359,7 @@ class Marks(ModuleScreen):
             return Foreseen(lines, reason=MUST_SAY, warnings=[f"Left out: {words}" for words in found.left_out])
 
         def do(reason, _progress) -> Done:
-            found = adjust.extend_all(term, module, Whom(ids), until=until, reason=reason)
+            found = adjust.extend_all(term, module, Whom(ids), until=until, reason=reason, earlier=earlier)
             lines = [
                 f"{one.person.name}: due {self.moment(one.until)}. {_stands(one.mark)}".strip() for one in found.done
             ]
@@ -365,17 +389,16 @@ class Marks(ModuleScreen):
 
         return Change(f"{word[0].upper()}{word[1:]} from {title_of(module)}", foresee, do)
 
-    def _sitting_again(self, ids: tuple[str, ...], due: str) -> Change:
+    def _sitting_again(self, ids: tuple[str, ...], due: str, codes: tuple[str, ...]) -> Change:
         term, module = self.term, self.module
 
         def foresee(_progress) -> Foreseen:
-            found = resit.resit_all(term, module, Whom(ids), due=due, reason=PENDING, preview=True)
+            found = resit.resit_all(term, module, Whom(ids), due=due, reason=PENDING, objectives=codes, preview=True)
             lines = []
             for one in found.done:
-                codes = ", ".join(one.objectives)
                 fresh = "; ".join(exercise.title for exercise in one.exercises)
                 lines.append(
-                    f"{one.person.name}: attempt {one.attempt} for {codes}; fresh numbers in {fresh}. All else stays."
+                    f"{one.person.name}: attempt {one.attempt} for {', '.join(one.objectives)}; fresh numbers in {fresh}. All else stays."
                 )
             until = f"Due {due}." if due else "Without a due time."
             return Foreseen(
@@ -383,7 +406,7 @@ class Marks(ModuleScreen):
             )
 
         def do(reason, _progress) -> Done:
-            found = resit.resit_all(term, module, Whom(ids), due=due, reason=reason)
+            found = resit.resit_all(term, module, Whom(ids), due=due, reason=reason, objectives=codes)
             saves = [
                 parts.Save(
                     f"Save the zip of {one.person.name}",

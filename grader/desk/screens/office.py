@@ -9,7 +9,7 @@ import ipywidgets
 
 from grader.course.attempts import overview
 from grader.desk import parts, start
-from grader.desk.change import Done, Foreseen
+from grader.desk.change import MUST_SAY, Done, Foreseen
 from grader.desk.screen import Screen, title_of
 from grader.records.term import policy_in_force
 from grader.records.term import term as terms
@@ -65,6 +65,7 @@ class Office(Screen):
             )  # fmt: skip
             row.add_class("tm-waits")
             rows.append(row)
+        rows.append(parts.button("Note that term.toml was changed …", self._note_settings))
         until, passed = scope.retention(self.term)
         return [
             *rows,
@@ -75,6 +76,19 @@ class Office(Screen):
                 "wrong" if passed else "",
             ),
         ]
+
+    def _note_settings(self) -> None:
+        term = self.term
+
+        def foresee(_progress) -> Foreseen:
+            lines = ["The ledger notes the settings that term.toml says now, and why they were changed."]
+            return Foreseen([*lines, *policy_in_force.lines(term)], reason=MUST_SAY)
+
+        def do(reason, _progress) -> Done:
+            policy_in_force.note_settings([term], reason=reason)
+            return Done(["The settings are noted."])
+
+        self.propose("Note changed settings", foresee, do)
 
     def _export(self, label: str, write: Callable[[list, bool], Path | list[Path]]) -> None:
         folders, blind = list(self.classes.value) or [self.term.folder], self.pseudonymous.value

@@ -14,6 +14,7 @@ from grader.course.grading.agenda import ModuleState, Waits
 from grader.desk import parts
 from grader.desk.change import Done, Foreseen
 from grader.desk.screen import Screen, title_of
+from grader.records import database
 from grader.records.term import roster
 from grader.records.term import term as terms
 from grader.widgets import style
@@ -35,6 +36,11 @@ class Today(Screen):
 
     def content(self) -> Sequence[ipywidgets.Widget]:
         term = self.term
+        if not database.current(term):
+            return [
+                parts.says("These records were made by an earlier version of the program.", "wrong"),
+                parts.button("Bring the class up to this version …", self._upgrade, "tm-main"),
+            ]
         states, waits = agenda.agenda(term)
         people = [person for person in roster.listed(term) if person.status == roster.ENROLLED]
         rows: list[ipywidgets.Widget] = [parts.heading("What waits for you")]
@@ -49,7 +55,9 @@ class Today(Screen):
             cards = style.HBox([self._card(one) for one in states], layout=style.row())
             cards.add_class("tm-cards")
             rows += [parts.heading("Modules"), cards]
-        rows += [parts.says(line, "wrong") for line in terms.open_to_others(term.folder)]
+        open_ = terms.open_to_others(term.folder)
+        if open_:
+            rows += [parts.says(open_[0], "wrong"), parts.button("Close the folder to others …", self._close)]
         rows.append(
             parts.html(
                 f"<p>{len(people)} enrolled. All of it lies in <code>{escape(str(term.folder))}</code>: copy that folder to a "
@@ -96,6 +104,26 @@ class Today(Screen):
         )
         card.add_class("tm-card")
         return card
+
+    def _close(self) -> None:
+        folder = self.term.folder
+
+        def do(_reason, _progress) -> Done:
+            terms.close(folder)
+            return Done(["The folder is closed to other people on this machine."])
+
+        lines = [f"Other people on this machine will not be able to look into {folder}."]
+        self.propose("Close the folder", lambda _progress: Foreseen(lines), do)
+
+    def _upgrade(self) -> None:
+        term = self.term
+
+        def do(_reason, _progress) -> Done:
+            _, copy = database.upgrade(term)
+            return Done(["The class is of this version now."], [f"The old records: {copy}"] if copy else [])
+
+        lines = ["The records are copied first, then brought up to this version. No mark changes by it."]
+        self.propose("Bring the class up", lambda _progress: Foreseen(lines), do)
 
     def _prove(self) -> None:
         term = self.term
