@@ -91,9 +91,9 @@ class Desk:
             before = self.body.children
             if kind.slow:
                 self.body.children = (parts.says("One moment …"),)
-            self.screen = kind(self)
-            self.screen.show()
-            self.body.children = (self.screen.box,)
+            made = self.screen = kind(self)
+            made.show()
+            self.body.children = (made.box,)
             for old in before:
                 parts.close(old)
 

@@ -87,7 +87,7 @@ class Table(anywidget.AnyWidget):
         opened: Callable[[str, str], object] | None = None,
         empty: str = "Nothing here.",
     ) -> None:
-        self._opened = opened
+        self._opened: Callable[[str, str], object] = opened or (lambda _row, _column: None)
         super().__init__(
             name=name,
             columns=[asdict(column) for column in columns],
@@ -98,7 +98,7 @@ class Table(anywidget.AnyWidget):
 
     @traitlets.observe("clicked")
     def _was_clicked(self, change: Any) -> None:
-        if self._opened is not None and change["new"]:
+        if change["new"]:
             trainee, column = change["new"][:2]
             _guard(lambda: self._opened(trainee, column))
 
@@ -197,6 +197,11 @@ def choice(
         made.value = value
     made.add_class("tm-choose")
     return made, labelled(label, made)
+
+
+def chosen(field: ipywidgets.Dropdown) -> Any:
+    """What is chosen in a list: one of the values that it was made with."""
+    return field.value
 
 
 @dataclass

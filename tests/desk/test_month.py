@@ -24,7 +24,19 @@ from tests.work import issue_of, put_in_inbox, right_answers, sheet_of, state
 MODULE = "m01_timing"
 DUE = "2026-03-31 17:00"
 ARRIVED = "2026-04-01 12:00"
-TIMES = {"source", "at", "assigned_at", "issued_at", "marked_at", "applied_at", "salt", "digest", "previous", "hash", "payload"}
+TIMES = {
+    "source",
+    "at",
+    "assigned_at",
+    "issued_at",
+    "marked_at",
+    "applied_at",
+    "salt",
+    "digest",
+    "previous",
+    "hash",
+    "payload",
+}
 
 
 def rows_of(term):

@@ -166,6 +166,22 @@ def test_the_office_writes_what_the_command_writes(marked, desk_of):
     assert saved(desk, "Save grades.csv") == (marked.folder / "exports" / "grades.csv").read_bytes()
 
 
+def test_a_person_is_deleted_only_when_his_id_is_typed(marked, desk_of):
+    """What goes is listed first; another id does nothing."""
+    desk = desk_of(marked.folder)
+    desk.go("office")
+    desk.screen.person.value = "t01"
+    press(desk, "See what would be deleted …")
+    assert "Arundell, Bea (T01); 1 hand-ins" in texts(desk)
+    change = desk.screen.change
+    change.reason.value, change.typed.value = "left the college", "T02"
+    press(desk, "Do it")
+    assert "Type T01 just as it stands" in texts(desk) and len(roster.listed(marked)) == 3
+    change.typed.value = "T01"
+    press(desk, "Do it")
+    assert [one.id for one in roster.listed(marked)] == ["t03", "t02"]
+
+
 def test_stop_ends_a_long_run_with_whole_marks(desk_of, marked):
     """Stop is heard between two parts of a run; what was done stays, and the page says so."""
 

@@ -25,8 +25,8 @@ from grader.records.term.term import Term
 class HandIn:
     """One hand-in of a trainee; `number` counts those of an attempt, `late_days` and `counts` are as they stand now.
 
-    `receipt` is what the trainee's page showed for it.
-    `waits` tells that somebody must decide whether it counts.
+    `receipt` is what the trainee's page showed for it; `waits` tells that somebody must decide whether it
+    counts.
     """
 
     number: int

@@ -75,7 +75,7 @@ class HandOut(Screen):
         return [parts.heading(self.title, 2), self.form]
 
     def _whom_changed(self, _change: Any) -> None:
-        more = {GROUP: [self.group_box], SOME: [self.some_box]}.get(self.whom.value, [])
+        more = {GROUP: [self.group_box], SOME: [self.some_box]}.get(parts.chosen(self.whom), [])
         self.form.children = (*self.fields[:2], *more, *self.fields[2:], *self.vehicles, self.go)
 
     def content(self) -> Sequence[ipywidgets.Widget]:
@@ -108,7 +108,7 @@ class HandOut(Screen):
 
     def _assign(self) -> None:
         self.desk.notice.children = ()
-        term, module = self.term, self.module.value
+        term, module = self.term, parts.chosen(self.module)
         wanted: dict[str, Any] = {
             "due": self.due.text,
             "mode": self.mode.value,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 import zoneinfo
 from collections.abc import Sequence
@@ -10,6 +9,7 @@ from pathlib import Path
 
 import ipywidgets
 
+from grader import clock
 from grader.desk import parts, start
 from grader.desk.change import Done, Foreseen
 from grader.desk.screen import Screen
@@ -27,7 +27,7 @@ class NewTerm(Screen):
         folder = self.desk.folder
         self.name, name = parts.text_field("What people call this class", "", "Spring, class A")
         self.zone = ipywidgets.Combobox(
-            value=machine_zone(), options=sorted(zoneinfo.available_timezones()), layout=style.wide()
+            value=clock.here(), options=sorted(zoneinfo.available_timezones()), layout=style.wide()
         )
         self.zone.add_class("tm-field")
         self.zone.add_class("tm-long")
@@ -91,16 +91,6 @@ class NewTerm(Screen):
         self.desk.folder = folder
         self.desk.remember(screen="people")
         self.desk.open()
-
-
-def machine_zone() -> str:
-    """The zone of this machine by its name, UTC where it does not say."""
-    known = zoneinfo.available_timezones()
-    named = os.environ.get("TZ", "").lstrip(":")
-    if named in known:
-        return named
-    found = os.path.realpath("/etc/localtime").rpartition("zoneinfo/")[2]
-    return found if found in known else "UTC"
 
 
 def _slug(name: str) -> str:

@@ -8,15 +8,18 @@ from pathlib import Path
 import ipywidgets
 
 from grader.course.attempts import overview
+from grader.course.audit import deletion
 from grader.desk import parts, start
-from grader.desk.change import MUST_SAY, Done, Foreseen
+from grader.desk.change import MUST_SAY, Done, Foreseen, names
 from grader.desk.screen import Screen, title_of
-from grader.records.term import policy_in_force
+from grader.records.term import policy_in_force, roster
 from grader.records.term import term as terms
 from grader.reports.export import package, workbook
 from grader.reports.export.pages import evidence, moderation, programme_report
 from grader.reports.tables import scope
 from grader.widgets import style
+
+_EVERYBODY = "*"  # no id of a trainee
 
 
 class Office(Screen):
@@ -55,7 +58,7 @@ class Office(Screen):
         if self.module.options:
             acts.append(
                 ("Moderator's sample", "some sheets of a module with marks and reasons",
-                 lambda opened, blind: moderation.write(opened, self.module.value, pseudonymous=blind)[0])
+                 lambda opened, blind: moderation.write(opened, parts.chosen(self.module), pseudonymous=blind)[0])
             )  # fmt: skip
         rows: list[ipywidgets.Widget] = []
         for label, words, write in acts:
@@ -66,6 +69,11 @@ class Office(Screen):
             row.add_class("tm-waits")
             rows.append(row)
         rows.append(parts.button("Note that term.toml was changed …", self._note_settings))
+        people = [(f"{one.name} ({one.college_id})", one.id) for one in roster.listed(self.term)]
+        self.person, person = parts.choice(
+            "Delete for good", [("nobody", ""), *people, ("everybody in this class", _EVERYBODY)]
+        )
+        rows += [person, parts.button("See what would be deleted …", self._delete)]
         until, passed = scope.retention(self.term)
         return [
             *rows,
@@ -89,6 +97,36 @@ class Office(Screen):
             return Done(["The settings are noted."])
 
         self.propose("Note changed settings", foresee, do)
+
+    def _delete(self) -> None:
+        chosen = parts.chosen(self.person)
+        if not chosen:
+            self.desk.say("Nobody is chosen. Choose a person, or everybody; nothing was changed.")
+            return
+        term, everybody = self.term, chosen == _EVERYBODY
+        trainee = "" if everybody else chosen
+
+        def foresee(_progress) -> Foreseen:
+            doomed = deletion.preview(term, trainee)
+            named = names([f"{one.name} ({one.college_id})" for one in doomed.people], 6)
+            lines = [
+                f"Deleted for good: {named}; {doomed.hand_ins} hand-ins, {doomed.files} files removed or rewritten.",
+                "Every export and report of the class goes too, and can be made again. This cannot be undone.",
+            ]
+            elsewhere = [f"This file elsewhere names them, and goes too: {path}" for path in doomed.elsewhere]
+            typed = term.id if everybody else doomed.people[0].college_id
+            return Foreseen(lines, nothing=not doomed.people, reason=MUST_SAY, typed=typed, warnings=elsewhere)
+
+        def do(reason, _progress) -> Done:
+            if everybody:
+                gone = deletion.delete_class(term, reason=reason, elsewhere=True)
+            else:
+                gone = deletion.delete_person(term, trainee, reason=reason, elsewhere=True)
+            lines = [f"{gone.people} deleted: {gone.files} files, {gone.ledger_rows} ledger rows emptied.",
+                     "Copies of the folder elsewhere are yours to delete."]  # fmt: skip
+            return Done(lines, [str(line) for line in gone.findings])
+
+        self.propose("Delete for good", foresee, do)
 
     def _export(self, label: str, write: Callable[[list, bool], Path | list[Path]]) -> None:
         folders, blind = list(self.classes.value) or [self.term.folder], self.pseudonymous.value

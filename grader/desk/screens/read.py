@@ -37,14 +37,8 @@ class Read(ModuleScreen):
 
     def _look(self) -> None:
         """The answers as they stand now, and what was written to others of the same question."""
-        everything = written_answers.answers(self.term, self.module, waiting_only=False)
-        self.written = {}
-        for one in everything:
-            mine = self.written.setdefault(one.path, [])
-            if one.given is not None and one.given.comment and one.given.comment not in mine:
-                mine.append(one.given.comment)
-        waiting = written_answers.answers(self.term, self.module)
-        self.answers = everything if self.everything.value else waiting
+        self.written = written_answers.comments(self.term, self.module)
+        self.answers = written_answers.answers(self.term, self.module, waiting_only=not self.everything.value)
 
     def _show(self, problem: str = "", said: str = "") -> None:
         if not self.answers:

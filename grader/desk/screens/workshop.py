@@ -67,9 +67,9 @@ class Workshop(Screen):
     def _record(self) -> None:
         term = self.term
         seen = observations.Seen(
-            self.person.value,
-            self.objective.value,
-            self.result.value,
+            parts.chosen(self.person),
+            parts.chosen(self.objective),
+            parts.chosen(self.result),
             self.vehicle.value,
             self.day.text,
             self.seen_by.value,
