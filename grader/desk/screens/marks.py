@@ -111,7 +111,7 @@ class Marks(ModuleScreen):
             ]
             for exercise in module.exercises:
                 earned, most = marks.get(exercise.key, ""), exercise.marks * 100
-                if earned == "":
+                if isinstance(earned, str):  # the exercise was not in this attempt
                     cells.append(Cell("", order=None))
                     continue
                 tone = "waits" if earned is None else "right" if earned >= most else "partly" if earned else "wrong"

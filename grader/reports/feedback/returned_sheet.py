@@ -157,7 +157,7 @@ def _pass(term, mark):
     return "open until everything is read" if mark.pending else "not reached yet"
 
 
-def exercise(work, exercise_key: str) -> str:
+def exercise(work: Work, exercise_key: str) -> str:
     """One exercise of an attempt as a piece of a page: question, answers as typed, what was right, the worked steps.
 
     Raises
