@@ -16,6 +16,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Circle, Rectangle
 from traitlets import Tuple
 
+from grader import units
 from grader.reference import angles
 from grader.reference.spark import breakdown, cables
 from grader.vehicle.car import card
@@ -126,7 +127,7 @@ def compute(engine: str, laid: tuple[int, ...]) -> Laid:
     where = place(engine)
     *holders, picked = laid
     density = cables.victim_density(spec.cylinders, ADVANCE_DEG, engine_card.compression_ratio)
-    need = PLUG_FACTOR * float(breakdown.uniform_voltage_kv(25.4 * engine_card.plug_gap_in, density))
+    need = PLUG_FACTOR * float(breakdown.uniform_voltage_kv(units.MM_PER_IN * engine_card.plug_gap_in, density))
     pairs = angles.cross_fire_pairs(spec.firing_order, spec.banks)
     crossings = []
     for first in range(1, spec.cylinders + 1):
