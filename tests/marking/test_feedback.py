@@ -5,6 +5,7 @@ import re
 import pytest
 
 from grader import catalogue
+from grader.bench.part import Bench
 from grader.exercise.kinds import Choices, PlotReading, Range, Written
 from grader.exercise.model import Choice, Number
 from grader.exercise.sorting import Batch, BatchByCost, FiringOrder, Order
@@ -20,7 +21,7 @@ FITS = {  # a word of what the trainee is to look at
 
 
 def test_every_kind_has_a_sentence_of_its_own():
-    assert set(FITS) | {Written, BatchByCost} == set(kinds())
+    assert set(FITS) | {Written, BatchByCost, Bench} == set(kinds())  # a session at the bench has its debrief
 
 
 @pytest.fixture(scope="module")
@@ -79,4 +80,5 @@ def test_the_sentence_gives_nothing_away(wrong):
         assert isinstance(part, Choice) or not re.search(r"\d", said), "no figure stands in it"
         if isinstance(part, Choice):
             assert part.options[right].lower().rstrip(".") not in said
-        assert feedback.shown(part, right, given).lower() not in said
+        shown = re.escape(feedback.shown(part, right, given).lower())
+        assert not re.search(rf"(?<!\w){shown}(?!\w)", said)
