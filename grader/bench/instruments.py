@@ -38,7 +38,7 @@ COLUMNS = (
     "note",
 )
 WORD_COLUMNS = ("sign", "result", "words")
-UNSAFE_COLUMNS = ("key", "title", "at", "reason")
+UNSAFE_COLUMNS = ("key", "title", "at", "safely", "reason")
 ENGINE = ("any", "off", "key", "crank", "turn", "run")  # what the engine must do for an instrument
 ASK, SWAP = "ask", "swap"
 DRIVEN_MINUTES = 15.0
@@ -201,7 +201,7 @@ def phrase(sign: str, result: str) -> str:
 
 @cache
 def unsafe_acts() -> Mapping[str, Mapping[str, Any]]:
-    """The acts that are stopped, by key: dictionaries of title, at (instruments and actions) and reason."""
+    """The acts that are stopped, by key: dictionaries of title, at (instruments and actions), how it is done safely, and reason."""
     return MappingProxyType(
         {row["key"]: {**row, "at": tuple(row["at"].split())} for row in tables.rows("unsafe_acts.csv", UNSAFE_COLUMNS)}
     )

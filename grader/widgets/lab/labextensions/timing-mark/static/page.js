@@ -1,5 +1,6 @@
 // One lesson on its page: runs it, says how far it is, and runs it again when the kernel is new.
 
+import { followPlan } from "./bench.js";
 import { SaveGuard } from "./guard.js";
 import { pause } from "./kernel.js";
 import { nameEverything } from "./names.js";
@@ -34,6 +35,7 @@ export class LessonPage {
     this.saveOnlyWork();
     nameEverything(this.panel.node);
     followLinks(this);
+    followPlan(this.panel.node);
     if (!(await holdTab(this))) {
       return;
     }

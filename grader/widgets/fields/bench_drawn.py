@@ -1,0 +1,239 @@
+"""What the page of the bench shows as pictures: the vehicle as a plan, and readings as a mechanic sees them.
+
+All is drawn here as SVG, in the inks of the panels. Nothing is told by a picture alone: the
+words beside it say the same, so screen readers pass over them.
+"""
+
+from collections.abc import Mapping, Sequence
+from html import escape
+from math import cos, pi, sin
+from types import MappingProxyType
+
+from grader.bench.instruments import Figure
+from grader.vehicle.spec import Vehicle
+from grader.widgets import style
+
+# Where on the plan a word stands and what can be reached there; the keys are those of the bench's places.
+WORDS_ON_PLAN = MappingProxyType(
+    {
+        "seat": "wheel, owner", "battery": "battery", "coil": "coil", "points": "points", "timing": "mark, vacuum",
+        "leads": "cap, leads", "plugs": "plugs", "engine": "air, bonnet", "shelf": "parts", "say": "job card",
+    }
+)  # fmt: skip
+_WIDTH, _HEIGHT = 640, 330
+_SPARKY = MappingProxyType(
+    {"lead": "a lead", "cap": "the cap", "coil": "the coil", "cross": "two leads", "many": "everywhere"}
+)
+
+
+def _tag(name: str, text: str = "", **attributes: object) -> str:
+    told = "".join(f' {key.rstrip("_").replace("_", "-")}="{value}"' for key, value in attributes.items())
+    return f"<{name}{told}>{text}</{name}>" if text else f"<{name}{told}/>"
+
+
+def _line(x1: float, y1: float, x2: float, y2: float, **more: object) -> str:
+    return _tag("line", x1=f"{x1:.1f}", y1=f"{y1:.1f}", x2=f"{x2:.1f}", y2=f"{y2:.1f}", stroke=style.INK, **more)
+
+
+def _circle(x: float, y: float, r: float, fill: str = style.PAPER, **more: object) -> str:
+    return _tag("circle", cx=f"{x:.1f}", cy=f"{y:.1f}", r=f"{r:.1f}", fill=fill, stroke=style.INK, **more)
+
+
+def _box(x: float, y: float, width: float, height: float, fill: str = style.PAPER, **more: object) -> str:
+    return _tag("rect", x=f"{x:.1f}", y=f"{y:.1f}", width=f"{width:.1f}", height=f"{height:.1f}", fill=fill,
+                stroke=style.INK, **more)  # fmt: skip
+
+
+def _text(x: float, y: float, words: str, size: float = 18, anchor: str = "middle") -> str:
+    return _tag("text", escape(words), x=f"{x:.1f}", y=f"{y:.1f}", text_anchor=anchor, font_size=size, fill=style.INK)
+
+
+def _svg(width: float, height: float, parts: Sequence[str], kind: str) -> str:
+    return (
+        f'<svg class="{kind}" viewBox="0 0 {width:g} {height:g}" aria-hidden="true" focusable="false" '
+        f'style="max-width:{width:g}px">{"".join(parts)}</svg>'
+    )
+
+
+def plan(spec: Vehicle, here: str) -> str:
+    """The vehicle from above as SVG: what can be reached, and where one stands now.
+
+    Parameters
+    ----------
+    spec : Vehicle
+    here : str
+        Place that is framed.
+    """
+    cylinders = _cylinders(spec)
+    shapes = {
+        "seat": (_circle(62, 66, 34) + _circle(62, 66, 8, style.GREY) + _line(30, 66, 94, 66) + _line(62, 66, 62, 99), 62, 126),
+        "battery": (_box(22, 196, 92, 58) + _circle(42, 190, 6, style.RED) + _circle(94, 190, 6, style.INK), 68, 282),
+        "coil": (_box(152, 40, 40, 78, rx=8) + _box(164, 24, 16, 16, style.GREY), 172, 142),
+        "engine": (_circle(476, 66, 38) + _circle(476, 66, 14, style.GREY), 476, 126),
+        "plugs": ("".join(cylinders["rounds"]), 390, 318),
+        "leads": (_distributor_cap(cylinders["ends"]), 300, 20),
+        "points": (_circle(300, 74, 17, style.SKY) + _line(293, 80, 307, 68), 232, 104),
+        "timing": (_pulley(), 196, 318),
+        "shelf": (_line(536, 96, 630, 96) + _box(546, 66, 22, 30) + _circle(588, 84, 12) + _box(608, 72, 14, 24), 583, 120),
+        "say": (_box(544, 168, 78, 100) + "".join(_line(556, 190 + 18 * row, 610, 190 + 18 * row) for row in range(4)), 583, 292),
+    }  # fmt: skip
+    parts = [_box(146, 158, 372, 142, "#f2f2f2", rx=10)]
+    for key, (shape, x, y) in shapes.items():
+        chosen = key == here or (here == "over" and key == "say")
+        label = _text(x, y, WORDS_ON_PLAN[key])
+        parts.append(
+            f'<g data-bench-place="{key}" class="{"tm-here" if chosen else ""}" stroke-width="{4 if chosen else 1.6}">'
+            f'{shape}<g stroke="none">{label}</g></g>'
+        )
+    return _svg(_WIDTH, _HEIGHT, parts, "tm-bench-plan")
+
+
+def _cylinders(spec: Vehicle) -> dict[str, list]:
+    """Circles with their numbers, in one row or two, and where each plug's lead ends."""
+    rows = spec.banks if len(spec.banks) > 1 else (tuple(range(1, spec.cylinders + 1)),)
+    rounds, ends = [], []
+    for line, bank in enumerate(rows):
+        y = 228 if len(rows) == 1 else 196 + 62 * line
+        step = 250 / max(len(bank) - 1, 1)
+        for place, number in enumerate(bank):
+            x = 248 + place * step
+            rounds.append(_circle(x, y, 20))
+            rounds.append(f'<g stroke="none">{_text(x, y + 6, str(number), 17)}</g>')
+            ends.append((x, y - 20))
+    return {"rounds": rounds, "ends": ends}
+
+
+def _distributor_cap(ends: Sequence[tuple[float, float]]) -> str:
+    count = len(ends)
+    parts = []
+    for place, (x, y) in enumerate(sorted(ends)):
+        angle = pi - (place + 0.5) * pi / count
+        from_x, from_y = 300 + 34 * cos(angle), 74 + 34 * sin(angle)
+        parts.append(
+            f'<path d="M{from_x:.1f} {from_y:.1f}Q{from_x:.1f} {(from_y + y) / 2 + 12:.1f} {x:.1f} {y:.1f}" '
+            f'fill="none" stroke="{style.INK}"/>'
+        )
+    coil_lead = f'<path d="M172 24Q236 -4 300 42" fill="none" stroke="{style.INK}"/>'
+    return "".join(parts) + coil_lead + _circle(300, 74, 34, "none")
+
+
+def _pulley() -> str:
+    ticks = "".join(
+        _line(196 + 44 * cos(a), 228 + 44 * sin(a), 196 + 50 * cos(a), 228 + 50 * sin(a)) for a in (-2.0, -1.8, -1.6, -1.4)
+    )
+    unit = _circle(360, 74, 15) + _line(334, 74, 345, 74) + f'<path d="M375 74L438 66" fill="none" stroke="{style.INK}" stroke-dasharray="6 3"/>'
+    return _circle(196, 228, 40) + _circle(196, 228, 8, style.GREY) + _line(196, 228, 190, 189) + ticks + unit
+
+
+# Readings.
+
+# Ends of the scale on which a sign is read; more where the reading lies beyond.
+_SCALES: Mapping[str, tuple[float, float]] = MappingProxyType(
+    {
+        "crank_v": (0, 14), "feed": (0, 16), "feed_crank": (0, 14), "drop": (0, 1), "open_v": (0, 16), "condenser": (0, 1),
+        "dwell": (0, 90), "dwell_top": (-15, 15), "mark": (-20, 30), "rise_mid": (-5, 40), "rise_top": (-5, 40),
+        "line_on": (-10, 30), "idle_rpm": (0, 1600), "pump": (0, 15), "tdc": (-20, 20), "coil_kv": (0, 40),
+        "vacuum": (0, 30), "vac_hold": (0, 30), "lead_crank": (0, 40), "lead_kv": (0, 40), "lead_ohm": (0, 30),
+        "tester": (0, 160), "cutout": (0, 120), "compression": (0, 200), "plugs": (0, 2),
+    }
+)  # fmt: skip
+_ANGLES = ("mark", "rise_mid", "rise_top", "line_on", "tdc")
+
+
+def readings(figures: Sequence[Figure], results: Mapping[str, str], places: Mapping[str, Sequence[int]]) -> str:
+    """What was read as pictures, one below the other: marks on a scale, needles, bars, plugs, sparks."""
+    by_sign: dict[tuple[str, str], list[Figure]] = {}
+    for figure in figures:
+        numbered = figure.label.startswith("number ")
+        by_sign.setdefault((figure.sign, " ".join(figure.label.split()[2:]) if numbered else ""), []).append(figure)
+    drawn = []
+    for (sign, _), mine in by_sign.items():
+        if sign == "plugs":
+            continue
+        drawn.append(_bars(sign, mine) if len(mine) > 3 else "".join(_scale(sign, figure) for figure in mine))
+    if "plugs" in results:
+        drawn.append(_plugs(results["plugs"], by_sign.get(("plugs", ""), []), places.get("plugs", ())))
+    if results.get("dark") in _SPARKY:
+        drawn.append(_spark(_SPARKY[results["dark"]]))
+    return "".join(drawn)
+
+
+def _ends(sign: str, values: Sequence[float]) -> tuple[float, float]:
+    low, high = _SCALES.get(sign, (0.0, 1.0))
+    return min(low, *values), max(high, *values)
+
+
+def _scale(sign: str, figure: Figure) -> str:
+    """A scale with its needle; an angle as a timing mark stands against its pointer."""
+    low, high = _ends(sign, [figure.value])
+    at = 20 + 280 * (figure.value - low) / (high - low)
+    ticks = []
+    for step in range(11):
+        x, long = 20 + 28 * step, step % 5 == 0
+        ticks.append(_line(x, 40, x, 28 if long else 33))
+        if long:
+            ticks.append(_text(x, 58, f"{low + (high - low) * step / 10:g}", 13))
+    if sign in _ANGLES:
+        mark = f'<path d="M{at:.1f} 40L{at - 7:.1f} 12L{at + 7:.1f} 12Z" fill="{style.BLUE}"/>'
+    else:
+        mark = _line(at, 40, at, 8, stroke_width=4)
+    return _svg(320, 64, [_line(20, 40, 300, 40), *ticks, mark], "tm-bench-scale")
+
+
+def _bars(sign: str, figures: Sequence[Figure]) -> str:
+    low, high = _ends(sign, [figure.value for figure in figures])
+    width = max(26, min(44, 600 // len(figures)))
+    parts = [_line(8, 98, 12 + width * len(figures), 98)]
+    for place, figure in enumerate(figures):
+        tall = 74 * (figure.value - min(low, 0)) / (high - min(low, 0))
+        x = 12 + width * place
+        parts.append(_box(x + 3, 98 - tall, width - 8, max(tall, 1), "#cfe3f1"))
+        parts.append(_text(x + width / 2, 92 - tall, f"{figure.value:g}", 12))
+        parts.append(_text(x + width / 2, 114, _short(figure.label), 12))
+    return _svg(20 + width * len(figures), 120, parts, "tm-bench-bars")
+
+
+def _short(label: str) -> str:
+    """A label under a bar: "number 3 idle" as 3, the coil lead and the new plug by a letter."""
+    words = label.split()
+    return words[1] if words[:1] == ["number"] else words[0][:4] if words else ""
+
+
+_NOSES = MappingProxyType(
+    {"tan": "#cdb99a", "soot": "#26221f", "oil": "#26221f", "wet": "#5a6b78", "white": "#fbfaf5", "worn": "#cdb99a",
+     "narrow": "#cdb99a", "bridged": "#cdb99a"}
+)  # fmt: skip
+
+
+def _plugs(word: str, gaps: Sequence[Figure], places: Sequence[int]) -> str:
+    """A row of plugs as they come out: nose, electrode and gap; the odd ones where the word is of one or two."""
+    kind = word.split("_")[0]
+    parts = []
+    for number, gap in enumerate(gaps, 1):
+        x, odd = 34 + 58 * (number - 1), not places or number in places
+        nose = _NOSES.get(kind if odd else "tan", "#cdb99a")
+        wide = 4 + 12 * min(gap.value, 1.6)
+        parts.append(_box(x - 15, 6, 30, 14, "#a3a9ae") + _box(x - 8, 20, 16, 18, nose) + _line(x, 38, x, 44, stroke_width=5))
+        parts.append(f'<path d="M{x + 15} 20V{46 + wide:.1f}H{x - 6}" fill="none" stroke="{style.INK}" stroke-width="4"/>')
+        if odd and kind in ("oil", "wet"):
+            parts.append(f'<path d="M{x - 4} 30l3 7h-6z" fill="{style.SKY}"/>')
+        if odd and kind == "bridged":
+            parts.append(_box(x - 3, 44, 6, wide, style.INK))
+        parts.append(_text(x, 92, str(number), 14))
+    return _svg(20 + 58 * len(gaps), 98, parts, "tm-bench-bars") if gaps else ""
+
+
+def _spark(where: str) -> str:
+    flash = f'<path d="M40 8L28 34H40L30 60L58 26H44L52 8Z" fill="{style.SKY}" stroke="{style.PAPER}"/>'
+    return _svg(220, 68, [_box(0, 0, 220, 68, style.INK), flash, _tag("text", escape(where), x=76, y=42, font_size=18, fill="#ffffff")],
+                "tm-bench-scale")  # fmt: skip
+
+
+def shares(rows: Sequence[tuple[str, float]]) -> str:
+    """A shortlist as a list with bars: (words, share 0 to 1)."""
+    lines = "".join(
+        f'<li><span class="tm-bench-share" style="--share:{100 * share:.0f}%" aria-hidden="true"></span>'
+        f"{escape(words)}: {100 * share:.0f} of 100</li>"
+        for words, share in rows
+    )
+    return f'<ul class="tm-bench-shares">{lines}</ul>'
