@@ -39,7 +39,7 @@ PLAIN = {
     "thrown away": r"\b(in)?to the bin\b",
     "a long distance": r"\bmany miles\b|\bmileage\b",
 }
-PLAIN_IN = ("m01_timing", "m02_dwell", "m03_heat_range", "m04_plug_testing", "m05_secondary")
+PLAIN_IN = ("m01_timing", "m02_dwell", "m03_heat_range", "m04_plug_testing", "m05_secondary", "m06_diagnosis")
 MEAN_WORDS, MOST_WORDS = 15, 40  # of a sentence: on average, and of any single one
 
 

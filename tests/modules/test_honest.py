@@ -3,7 +3,15 @@
 import pytest
 
 from grader import catalogue
-from tests.modules.honest import m01_timing, m02_dwell, m03_heat_range, m04_plug_testing, m05_secondary, person
+from tests.modules.honest import (
+    m01_timing,
+    m02_dwell,
+    m03_heat_range,
+    m04_plug_testing,
+    m05_secondary,
+    m06_diagnosis,
+    person,
+)
 
 SOLVERS = {
     "m01_timing": m01_timing.SOLVERS,
@@ -11,6 +19,7 @@ SOLVERS = {
     "m03_heat_range": m03_heat_range.SOLVERS,
     "m04_plug_testing": m04_plug_testing.SOLVERS,
     "m05_secondary": m05_secondary.SOLVERS,
+    "m06_diagnosis": m06_diagnosis.SOLVERS,
 }
 
 

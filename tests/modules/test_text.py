@@ -23,6 +23,8 @@ LISTS = {  # entries by exercise
     "m01.round": 8, "m01.find_error": 5, "m01.racing": 4, "m01.next_step": 5, "m02.gap_dwell": 5, "m02.gap_window": 5, "m02.find_error": 5, "m02.round": 8, "m02.contacts": 6,
     "m03.find_error": 5, "m03.sort_lot": 9, "m04.changes": 6, "m04.find_error": 5, "m04.batch": 24,
     "m05.unsafe": 8, "m05.look": 8, "m05.where": {4, 6, 8}, "m05.lead_batch": 8, "m05.find_error": 5, "m05.pairs": 6, "m05.which_curve": 4,
+    "m06.unsafe": 7, "m06.words": 3, "m06.cards": 9, "m06.road_cost": 4, "m06.false_one": 5, "m06.void": 6, "m06.excluded": 8,
+    "m06.prove_wrong": 4, "m06.proof": 6, "m06.sound": 7, "m06.pair": 12,
 }  # fmt: skip
 
 

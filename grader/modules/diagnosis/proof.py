@@ -162,7 +162,9 @@ def _why_act(v):
     return {
         LETTERS[at]: told.get(
             act,
-            "It belongs to the proof of this fault." if LETTERS[at] in _proves(v) else "It reads so with and without this fault.",
+            "It belongs to the proof of this fault."
+            if LETTERS[at] in _proves(v)
+            else "It reads so with and without this fault.",
         )
         for at, act in enumerate(v.acts)
     }
@@ -336,7 +338,9 @@ def _pairs():
         out = {sign: shown[sign] for sign in shown if shown[sign] not in (None, sound_word(sign))}
         first = tuple(sign for sign in out if word(pair[1], sign) == sound_word(sign))
         second = tuple(sign for sign in out if word(pair[0], sign) == sound_word(sign))
-        calm = tuple(sign for sign in shown if shown[sign] == sound_word(sign) and sign in (*measured(), "lead_ohm", "tester"))
+        calm = tuple(
+            sign for sign in shown if shown[sign] == sound_word(sign) and sign in (*measured(), "lead_ohm", "tester")
+        )
         if first and second and fault(pair[0]).system != fault(pair[1]).system and len(calm) >= 4:
             rows.append((pair, first[:3], second[:3], calm))
     return tuple(rows)
@@ -350,7 +354,9 @@ def _two_faults(parameters):
     pair, first, second, calm = one_of(_pairs(), parameters["which"])
     chosen = [*few(first, parameters["start"], 1, 2), *few(second, parameters["start"], 1, 2)]
     readings = [[sign, _joined(pair, sign)] for sign in chosen]
-    readings += [[sign, sound_word(sign)] for sign in few(calm, parameters["turn"], parameters["stride"], 6 - len(readings))]
+    readings += [
+        [sign, sound_word(sign)] for sign in few(calm, parameters["turn"], parameters["stride"], 6 - len(readings))
+    ]
     keys = list(pair)
     for key in few(_TWO, parameters["start"], parameters["stride"], len(_TWO)):
         mine = [*keys, key]

@@ -294,7 +294,8 @@ def _sheet(parameters):
 
 def _sheet_lines(v):
     return [
-        _lines(v.car, v.size)[kind][2 if at == v.false else 1 if at == v.faulty else 0] for at, kind in enumerate(v.kinds)
+        _lines(v.car, v.size)[kind][2 if at == v.false else 1 if at == v.faulty else 0]
+        for at, kind in enumerate(v.kinds)
     ]
 
 

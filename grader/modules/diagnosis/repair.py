@@ -9,7 +9,7 @@ from grader.exercise.kinds import Choices, Written
 from grader.exercise.model import Choice, Exercise, Line, Slip
 from grader.exercise.sorting import Critical, Order
 from grader.exercise.spread import Pick, Steps
-from grader.modules.diagnosis.table import ENGINES, LETTERS, MANY, STRIDES, few, one_of, title
+from grader.modules.diagnosis.table import ENGINES, LETTERS, MANY, few, title
 from grader.units import grouped
 
 _SPARKS = ("lead_by_hand", "open_secondary", "spark_near_vapour", "live_compression", "key_on_feeler", "pacemaker")

@@ -284,11 +284,11 @@ OF_100 = Exercise(
     ),
     route=lambda v: (
         f"Of 100 cars {v.prior} have it; the look misses it on {v.prior} × {100 - v.hit} ÷ 100 = "
-        f"{v.prior * (100 - v.hit) / 100:.1f} of them.",
+        f"{v.prior * (100 - v.hit) / 100:.2f} of them.",
         f"It shows nothing on these and on the {100 - v.prior} others: "
-        f"{v.prior * (100 - v.hit) / 100:.1f} + {100 - v.prior} = {v.prior * (100 - v.hit) / 100 + 100 - v.prior:.1f} cars.",
+        f"{v.prior * (100 - v.hit) / 100:.2f} + {100 - v.prior} = {v.prior * (100 - v.hit) / 100 + 100 - v.prior:.2f} cars.",
         Line(
-            f"Share: {v.prior * (100 - v.hit) / 100:.1f} ÷ {v.prior * (100 - v.hit) / 100 + 100 - v.prior:.1f} "
+            f"Share: {v.prior * (100 - v.hit) / 100:.2f} ÷ {v.prior * (100 - v.hit) / 100 + 100 - v.prior:.2f} "
             f"= {_still(v):.0f} per cent.",
             "left",
         ),
@@ -378,10 +378,7 @@ ROAD_COST = Exercise(
         Choice(
             key="first", prompt="Begin with", marks=1, objectives=("G2",), order="fixed",
             options=MappingProxyType({letter: f"Test {letter}" for letter in LETTERS[:4]}),
-            signs=MappingProxyType({
-                letter: "Divide the cars that a test settles by its minutes: another one settles more for each minute."
-                for letter in LETTERS[:4]
-            }),
+            signs=MappingProxyType(dict.fromkeys(LETTERS[:4], "Divide the cars that a test settles by its minutes: another one settles more for each minute.")),
             answer=_best_first,
             slips=(
                 Slip("cheapest",

@@ -57,9 +57,7 @@ def sound_word(sign: str) -> str:
 def telling(key: str) -> tuple[str, ...]:
     """Signs that are out with a fault on every engine, of those that an instrument or a look gives."""
     return tuple(
-        name
-        for name, sign in signs().items()
-        if sign.instrument and word(key, name) not in (None, sound_word(name))
+        name for name, sign in signs().items() if sign.instrument and word(key, name) not in (None, sound_word(name))
     )
 
 

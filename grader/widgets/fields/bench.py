@@ -7,7 +7,7 @@ on another machine too, goes on where he was.
 """
 
 import hashlib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from html import escape
 from types import MappingProxyType, SimpleNamespace
 from typing import Any
@@ -106,7 +106,10 @@ class BenchField:
             runs.append(button)
         self._runs = style.HBox(runs, layout=style.row()).add_class("tm-bench-runs")
         self._place = style.RadioButtons(
-            options=[(words, key) for key, (words, _, _) in PLACES.items()], value="seat", orientation="horizontal", layout=wide
+            options=[(words, key) for key, (words, _, _) in PLACES.items()],
+            value="seat",
+            orientation="horizontal",
+            layout=wide,
         )
         self._place.add_class("jupyter-widgets").add_class("tm-bench-places").observe(self._moved, "value")
         self._act = style.RadioButtons(options=[], layout=wide)
@@ -117,9 +120,14 @@ class BenchField:
         self._at = _list("Which one")
         self._part = _list("Which part")
         self._marked = style.Checkbox(
-            value=False, description="Mark leads, wires and place before they come off (1 minute more)", indent=False, layout=wide
+            value=False,
+            description="Mark leads, wires and place before they come off (1 minute more)",
+            indent=False,
+            layout=wide,
         )
-        self._gapped = style.Checkbox(value=False, description="Gap the new plugs before they go in", indent=False, layout=wide)
+        self._gapped = style.Checkbox(
+            value=False, description="Gap the new plugs before they go in", indent=False, layout=wide
+        )
         for widget in (self._marked, self._gapped):
             widget.observe(self._chosen, "value")
         self._first, self._second = _list("It is"), _list("And besides")
@@ -202,7 +210,12 @@ class BenchField:
             if {self._first.value, self._second.value} & set(CYLINDER_GROUPS):
                 desk += [_label("Of which cylinder"), self._at]
             if place == OVER:
-                desk += [_label("How it was proved"), *self._proofs, _label("The reading before and after"), self._compared]
+                desk += [
+                    _label("How it was proved"),
+                    *self._proofs,
+                    _label("The reading before and after"),
+                    self._compared,
+                ]
                 desk += [_label("What was left as it was, or must be looked at again"), self._left]
             self._needs.value = ""
         else:
@@ -258,7 +271,9 @@ class BenchField:
             if place == SAY:
                 return self._do(session.name(*named, at=at))
             proved = [widget.value for widget in self._proofs if widget.value]
-            return self._do(session.hand_over(named, at, list(dict.fromkeys(proved)), self._compared.value or "", self._left.value))
+            return self._do(
+                session.hand_over(named, at, list(dict.fromkeys(proved)), self._compared.value or "", self._left.value)
+            )
         act = dict(self._way.act)
         key = act.get("with") or act.get("what")
         if self._how in self._desk.children:
@@ -323,7 +338,9 @@ def _label(words: str):
 
 
 def _list(words: str):
-    return style.Dropdown(options=[(_NOT_CHOSEN, "")], value="", description=words, layout=Layout(width="100%", max_width="34rem"))
+    return style.Dropdown(
+        options=[(_NOT_CHOSEN, "")], value="", description=words, layout=Layout(width="100%", max_width="34rem")
+    )
 
 
 def _of_group(group: str) -> str:
@@ -345,12 +362,19 @@ def _needs(way: Way) -> str:
     told = []
     if way.act["do"] == session.TEST:
         tool = instrument(way.act["with"])
-        told = [f"Reads: {tool.reads}." if tool.reads else "", f"Needs: {tool.condition}.", f"Mind: {tool.risk}." if tool.risk else ""]
+        told = [
+            f"Reads: {tool.reads}." if tool.reads else "",
+            f"Needs: {tool.condition}.",
+            f"Mind: {tool.risk}." if tool.risk else "",
+        ]
         told.append("A look can miss what is there." if tool.hit < 1 else "")
         told.append(f"{tool.note[0].upper()}{tool.note[1:]}." if tool.note else "")
     else:
         done = session.acting.action(way.act["what"])
-        told = [f"It may upset: {done.disturbs}." if done.disturbs else "", f"{done.note[0].upper()}{done.note[1:]}." if done.note else ""]
+        told = [
+            f"It may upset: {done.disturbs}." if done.disturbs else "",
+            f"{done.note[0].upper()}{done.note[1:]}." if done.note else "",
+        ]
         after = [_title_of(key) for key in done.then]
         told.append(f"Afterwards: {'; '.join(after)}." if after else "")
     told = [escape(line) for line in told if line]
@@ -403,16 +427,10 @@ def _manual(spec: Vehicle) -> list[tuple[str, str]]:
 def _step_html(step: Step, bench: Bench, newest: bool = False) -> str:
     """One line of the log; the newest one with its pictures."""
     kind = {session.STOPPED: "tm-wrong", session.REFUSED: "tm-wrong"}.get(step.outcome, "")
-    again = " (still connected)" if step.again else ""
-    title = f"{instrument(step.instrument).title}{again}. " if step.instrument else ""
-    words = " ".join(step.sentences)
-    costs = []
-    if step.minutes:
-        costs.append(_minutes(step.minutes))
-    if step.parts:
-        costs.append(f"parts worth {_minutes(step.parts)}")
-    cost = f" ({', '.join(costs)})" if costs else ""
-    told = f"<strong>{escape(title)}</strong>{escape(words + cost)}"
+    costs = [_minutes(step.minutes)] if step.minutes else []
+    costs += ["still connected"] if step.again else []
+    costs += [f"parts worth {_minutes(step.parts)}"] if step.parts else []
+    told = bench_drawn.told(step) + escape(f" ({', '.join(costs)})" if costs else "")
     if not newest:
         return f'<li class="{kind}">{told}</li>'
     pictures = bench_drawn.readings(step.figures, step.results, step.places)

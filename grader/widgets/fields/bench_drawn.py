@@ -9,7 +9,9 @@ from html import escape
 from math import cos, pi, sin
 from types import MappingProxyType
 
-from grader.bench.instruments import Figure
+from grader.bench.instruments import Figure, instrument, phrase
+from grader.bench.session import Step
+from grader.bench.signs import signs
 from grader.vehicle.spec import Vehicle
 from grader.widgets import style
 
@@ -119,9 +121,14 @@ def _distributor_cap(ends: Sequence[tuple[float, float]]) -> str:
 
 def _pulley() -> str:
     ticks = "".join(
-        _line(196 + 44 * cos(a), 228 + 44 * sin(a), 196 + 50 * cos(a), 228 + 50 * sin(a)) for a in (-2.0, -1.8, -1.6, -1.4)
+        _line(196 + 44 * cos(a), 228 + 44 * sin(a), 196 + 50 * cos(a), 228 + 50 * sin(a))
+        for a in (-2.0, -1.8, -1.6, -1.4)
     )
-    unit = _circle(360, 74, 15) + _line(334, 74, 345, 74) + f'<path d="M375 74L438 66" fill="none" stroke="{style.INK}" stroke-dasharray="6 3"/>'
+    unit = (
+        _circle(360, 74, 15)
+        + _line(334, 74, 345, 74)
+        + f'<path d="M375 74L438 66" fill="none" stroke="{style.INK}" stroke-dasharray="6 3"/>'
+    )
     return _circle(196, 228, 40) + _circle(196, 228, 8, style.GREY) + _line(196, 228, 190, 189) + ticks + unit
 
 
@@ -156,6 +163,34 @@ def readings(figures: Sequence[Figure], results: Mapping[str, str], places: Mapp
     if results.get("dark") in _SPARKY:
         drawn.append(_spark(_SPARKY[results["dark"]]))
     return "".join(drawn)
+
+
+def told(step: Step) -> str:
+    """HTML: what an act came to, in words; figures of many cylinders stand in one run after their sign."""
+    title = f"<strong>{escape(instrument(step.instrument).title)}.</strong> " if step.instrument else ""
+    if not step.instrument or not step.figures or set(step.results) - set(signs()):
+        return title + escape(" ".join(step.sentences))
+    lines = []
+    for place, sign in enumerate(step.results):
+        mine = [figure for figure in step.figures if figure.sign == sign]
+        if len(mine) <= 3:
+            lines.append(escape(step.sentences[place]))
+            continue
+        runs: dict[str, list[Figure]] = {}
+        for figure in mine:
+            numbered = figure.label.startswith("number ")
+            runs.setdefault(" ".join(figure.label.split()[2:]) if numbered else figure.label, []).append(figure)
+        figures = "; ".join(
+            f"{f'{words} ' if words else ''}{', '.join(f'{figure.value:g}' for figure in run)} {run[0].unit}".strip()
+            for words, run in runs.items()
+        )
+        where = step.places.get(sign, ())
+        at = f" (number {' and '.join(map(str, where))})" if where else ""
+        words = phrase(sign, step.results[sign])
+        lines.append(
+            f"{escape(signs()[sign].title)}: <strong>{escape(words)}{at}</strong>. From number 1 on: {escape(figures)}."
+        )
+    return title + " ".join(lines)
 
 
 def _ends(sign: str, values: Sequence[float]) -> tuple[float, float]:
@@ -213,8 +248,12 @@ def _plugs(word: str, gaps: Sequence[Figure], places: Sequence[int]) -> str:
         x, odd = 34 + 58 * (number - 1), not places or number in places
         nose = _NOSES.get(kind if odd else "tan", "#cdb99a")
         wide = 4 + 12 * min(gap.value, 1.6)
-        parts.append(_box(x - 15, 6, 30, 14, "#a3a9ae") + _box(x - 8, 20, 16, 18, nose) + _line(x, 38, x, 44, stroke_width=5))
-        parts.append(f'<path d="M{x + 15} 20V{46 + wide:.1f}H{x - 6}" fill="none" stroke="{style.INK}" stroke-width="4"/>')
+        parts.append(
+            _box(x - 15, 6, 30, 14, "#a3a9ae") + _box(x - 8, 20, 16, 18, nose) + _line(x, 38, x, 44, stroke_width=5)
+        )
+        parts.append(
+            f'<path d="M{x + 15} 20V{46 + wide:.1f}H{x - 6}" fill="none" stroke="{style.INK}" stroke-width="4"/>'
+        )
         if odd and kind in ("oil", "wet"):
             parts.append(f'<path d="M{x - 4} 30l3 7h-6z" fill="{style.SKY}"/>')
         if odd and kind == "bridged":

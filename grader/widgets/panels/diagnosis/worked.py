@@ -13,11 +13,11 @@ from grader.bench import session
 from grader.bench.actions import action
 from grader.bench.atoms import Atom
 from grader.bench.cases import Case
-from grader.bench.instruments import instrument
+from grader.bench.instruments import DRIVEN_MINUTES
 from grader.widgets import style
 from grader.widgets.fields import bench_drawn
 
-CAR = Case("anstow-v8", 1, Atom(("lead_leaky",)), 2, 9.0, ("misfire_load",), "5eed00000000d1a6")
+CAR = Case("anstow-v8", 1, Atom(("lead_leaky",)), 2, 9.0, ("misfire_load",), "5eed00000000d101")
 SWAPPED = ("fit_plugs", "fit_cap", "fit_coil", "fit_leads")  # what the swapper fits, one after the other
 
 
@@ -42,7 +42,7 @@ def questions() -> tuple[Question, ...]:
             ("Fit a set of plugs; they are due soon anyway", "Drive it uphill and meet the stumble", "Take the cap off and look"),
             1,
             (session.test("road"),),
-            "Now you know it is there, and when: under load. Idle, cruise and pull without load are well. Six causes come to "
+            "Now you know it is there, and when: under load. Idle and cruise are well. Six causes come to "
             "mind: worn plugs, a leaking lead, a track in the cap, a weak coil, burnt points, leads that disturb each other.",
         ),
         Question(
@@ -73,7 +73,7 @@ def questions() -> tuple[Question, ...]:
             "What do you renew?",
             ("The set of leads, to be safe", "This lead and the plugs, to be safe", "This lead, and lay it in its bracket"),
             2,
-            (session.run("off"), session.action("fit_lead", at=number)),
+            (session.action("fit_lead", at=number),),
             "One change. With two at once you would not know which of them cured it, and neither is proved.",
         ),
         Question(
@@ -99,12 +99,12 @@ def bill() -> str:
     """What the same car costs where parts are fitted until it goes, in a sentence."""
     car = CAR.car
     done = [action(key) for key in SWAPPED]
-    minutes = sum(one.minutes_on(car) for one in done)
+    minutes = sum(one.minutes_on(car) + DRIVEN_MINUTES for one in done)
     parts = sum(one.parts_on(car) for one in done)
     mine = session.replay(CAR, session.written([act for one in questions() for act in one.acts]))
     return (
         f"Beside it the bill of the parts-swapper: plugs, cap, coil, and leads at last. {minutes:.0f} minutes and parts worth "
-        f"{parts:.0f} minutes more, four drives not counted. Yours: {mine.minutes:.0f} minutes with both drives, and parts "
+        f"{parts:.0f} minutes, with a drive after each. Yours: {mine.minutes:.0f} minutes with both drives, and parts "
         f"worth {mine.parts:.0f}. He never knew what it was; with luck the new plugs would have hidden it until they wore."
     )
 
@@ -114,16 +114,18 @@ class Worked:
 
     def __init__(self):
         self._done = 0
+        self.controls = {}  # no slider: what a prediction does is to uncover
         self._told = style.HTML().add_class("tm-bench")
         self._label = style.HTML().add_class("tm-label")
         self._options = style.RadioButtons(options=[], value=None, layout=style.wide())
         self._button = style.Button(description="Uncover what came of it", tooltip="Uncover what came of it")
         self._button.on_click(lambda _: self._uncover())
-        self._message = style.HTML().add_class("tm-verdict")
+        self.message = style.HTML().add_class("tm-verdict")
+        self.captions = [self._told]
         self._heard = []  # what was predicted at each step
         title = style.HTML("<h3>A diagnosis, step by step</h3>")
         self.box = style.VBox(
-            [title, self._told, self._label, self._options, self._button, self._message], layout=style.column()
+            [title, self._told, self._label, self._options, self._button, self.message], layout=style.column()
         ).add_class("tm-panel")
         self._ask()
 
@@ -140,9 +142,9 @@ class Worked:
 
     def _uncover(self):
         if self._options.value is None:
-            self._message.value = style.sentence("Predict first: choose one.", "wrong")
+            self.message.value = style.sentence("Predict first: choose one.", "wrong")
             return
-        self._message.value = ""
+        self.message.value = ""
         self._heard.append(self._options.index)
         self._done += 1
         self._ask()
@@ -153,13 +155,14 @@ class Worked:
         bench = session.replay(CAR, session.written([*before, *question.acts]))
         lines = []
         for step in bench.steps[len(before) :]:
-            title = f"{instrument(step.instrument).title}. " if step.instrument else ""
             pictures = bench_drawn.readings(step.figures, step.results, step.places)
-            lines.append(f"<li><strong>{escape(title)}</strong>{escape(' '.join(step.sentences))}{pictures}</li>")
-        said = "So it is." if heard == question.right else f"You said: {question.options[heard]}. Better: {question.options[question.right]}."
-        return (
-            f"<h4>{place + 1}. {escape(question.asks)}</h4><p>{escape(said)}</p><ul>{''.join(lines)}</ul><p>{escape(question.why)}</p>"
+            lines.append(f"<li>{bench_drawn.told(step)}{pictures}</li>")
+        said = (
+            "So it is."
+            if heard == question.right
+            else f"You said: {question.options[heard]}. Better: {question.options[question.right]}."
         )
+        return f"<h4>{place + 1}. {escape(question.asks)}</h4><p>{escape(said)}</p><ul>{''.join(lines)}</ul><p>{escape(question.why)}</p>"
 
 
 def worked_panel() -> Worked:

@@ -1,0 +1,24 @@
+"""How a trainee works the numbers of module 6, by the lesson's own method and the printed figures alone."""
+
+import re
+
+from tests.modules.honest.person import Page, Solvers
+
+SOLVERS = Solvers()
+
+
+@SOLVERS.works("m06.of_100.left")
+def of_100(page: Page) -> str:
+    prior = page.figure("with such words, ", " have this")
+    hit = page.figure("finds it on ", " of 100 cars")
+    missed = page.keep(prior * (100 - hit) / 100, 1)
+    return page.write(100 * missed / (missed + 100 - prior), 0)
+
+
+@SOLVERS.works("m06.road_cost.minutes")
+def road_cost(page: Page) -> str:
+    left, minutes = 100.0, 0.0
+    for takes, settles in re.findall(r", (\d+) minutes, (\d+) of 100 cars", page.text):
+        minutes += float(takes) * left
+        left -= float(settles)
+    return page.write(minutes / 100, 1)
