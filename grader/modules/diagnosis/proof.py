@@ -190,7 +190,7 @@ PROOF = Exercise(
     parts=(
         Choices(
             key="acts", prompt="Belongs to the proof", marks=3, objectives=("G4", "G6"), order="fixed",
-            options=MappingProxyType({letter: f"Line {letter}" for letter in LETTERS[:6]}),
+            options=MappingProxyType({letter: f"Entry {letter}" for letter in LETTERS[:6]}),
             answer=_proves,
             because=_why_act,
             slips=(

@@ -315,11 +315,10 @@ REPORT = Exercise(
     marking=1,
     title="The job report",
     text=(
-        "Take the car of {bench}. Its log stands under the bench: look it through. Now write the report that goes into the "
-        "job folder, so that a colleague who never saw the car understands it. Six to ten sentences."
+        "Take the car that you followed step by step in section 7, or another that you diagnosed yourself. Write the report "
+        "that goes into the job folder, so that a colleague who never saw the car understands it. Six to ten sentences."
     ),
     draw={},
-    show=lambda v: {"bench": "the first case that you worked in section 5 or 6"},
     parts=(
         Written(
             key="text", prompt="Your report", marks=6, objectives=("G5", "G7", "G8"),

@@ -245,9 +245,14 @@ def _hundred(parameters):
     return {"tool": tool, "what": words}
 
 
+def _share_left(before, hit):
+    """Per cent that have it all the same where a look that finds `hit` per cent shows nothing."""
+    missed = before * (100 - hit) / 100
+    return 100 * missed / (missed + 100 - before)
+
+
 def _still(v):
-    missed = v.prior * (100 - v.hit) / 100
-    return 100 * missed / (missed + 100 - v.prior)
+    return _share_left(v.prior, v.hit)
 
 
 POINTS = Absolute(1, "whole cars of a hundred")
@@ -260,9 +265,10 @@ OF_100 = Exercise(
     text=(
         "Of 100 cars that come with such words, {prior} have this: {what}. “{tool}”, done in a hurry, finds it on {hit} "
         "of 100 cars that have it, and shows nothing on all others. On this car it shows nothing. Of 100 cars on which it "
-        "shows nothing, how many have the fault all the same?"
+        "shows nothing, how many have the fault all the same? Then a colleague looks again, without knowing of yours, and "
+        "finds as many of 100 as you do. He sees nothing either. How many of 100 have it now?"
     ),
-    draw={"look": Steps(0, len(_LOOKS) - 1), "prior": Steps(40, 92), "hit": Steps(40, 88)},
+    draw={"look": Steps(0, len(_LOOKS) - 1), "prior": Steps(50, 95), "hit": Steps(35, 85)},
     fill=_hundred,
     show=lambda v: {"tool": instruments()[v.tool].title, "what": v.what[0].lower() + v.what[1:]},
     parts=(
@@ -281,6 +287,19 @@ OF_100 = Exercise(
                      lambda v: v.prior * (100 - v.hit) / 100),
             ),
         ),
+        Number(
+            key="again", prompt="After the second look, of 100", unit="", marks=1, step=1,
+            answer=lambda v, left: _share_left(left, v.hit), uses=("m06.of_100.left",), within=POINTS,
+            possible=(0.0, 100.0), objectives=("G2",),
+            slips=(
+                Slip("second-for-nothing",
+                     "You left the share as it was. The second look missed on some only; on the others it would have shown something.",
+                     lambda v, left: left),
+                Slip("missed-twice",
+                     "That is how many of your hundred the second look missed. Asked is their share among those where it shows nothing.",
+                     lambda v, left: left * (100 - v.hit) / 100),
+            ),
+        ),
     ),
     route=lambda v: (
         f"Of 100 cars {v.prior} have it; the look misses it on {v.prior} × {100 - v.hit} ÷ 100 = "
@@ -291,6 +310,11 @@ OF_100 = Exercise(
             f"Share: {v.prior * (100 - v.hit) / 100:.2f} ÷ {v.prior * (100 - v.hit) / 100 + 100 - v.prior:.2f} "
             f"= {_still(v):.0f} per cent.",
             "left",
+        ),
+        Line(
+            f"The second look begins with these {_still(v):.0f} of 100 and goes the same way: "
+            f"{_share_left(_still(v), v.hit):.0f} per cent.",
+            "left", "again",
         ),
     ),
 )  # fmt: skip
@@ -361,7 +385,7 @@ ROAD_COST = Exercise(
     },
     parts=(
         Number(
-            key="minutes", prompt="Minutes for a car, on average", unit="", marks=2, step=0.1, answer=_mean_minutes,
+            key="minutes", prompt="Time for a car, on average", unit="min", also=("s",), marks=2, step=0.1, answer=_mean_minutes,
             within=Absolute(0.5, "sums of whole minutes and whole cars"), possible=(1.0, 120.0), objectives=("G2",),
             slips=(
                 Slip("all-on-all",
@@ -402,7 +426,7 @@ ROAD_COST = Exercise(
         Line(
             "Cars settled for each minute: "
             + ", ".join(f"{LETTERS[at]} {share / minutes:.1f}" for at, (_, minutes, share) in enumerate(v.tests))
-            + f". Begin with {_best_first(v)}.",
+            + f". Test {_best_first(v)} settles most.",
             "first",
         ),
     ),

@@ -295,6 +295,12 @@ class BenchField:
         self._came.value = style.sentence(words, "wrong")
 
     def _do(self, act):
+        bench = self.bench
+        if bench.closed:
+            return self._say("This car was handed over. Its log stands below.")
+        step = session.after(bench, act).steps[-1]
+        if step.outcome == session.REFUSED:
+            return self._say(" ".join(step.sentences))  # what was not done is no part of the log
         try:
             self.log = session.append(self.log or session.EMPTY, act)
         except Unreadable as problem:

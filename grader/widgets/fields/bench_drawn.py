@@ -72,8 +72,8 @@ def plan(spec: Vehicle, here: str) -> str:
         "battery": (_box(22, 196, 92, 58) + _circle(42, 190, 6, style.RED) + _circle(94, 190, 6, style.INK), 68, 282),
         "coil": (_box(152, 40, 40, 78, rx=8) + _box(164, 24, 16, 16, style.GREY), 172, 142),
         "engine": (_circle(476, 66, 38) + _circle(476, 66, 14, style.GREY), 476, 126),
-        "plugs": ("".join(cylinders["rounds"]), 390, 318),
         "leads": (_distributor_cap(cylinders["ends"]), 300, 20),
+        "plugs": ("".join(cylinders["rounds"]), 390, 318),
         "points": (_circle(300, 74, 17, style.SKY) + _line(293, 80, 307, 68), 232, 104),
         "timing": (_pulley(), 196, 318),
         "shelf": (_line(536, 96, 630, 96) + _box(546, 66, 22, 30) + _circle(588, 84, 12) + _box(608, 72, 14, 24), 583, 120),
@@ -96,9 +96,9 @@ def _cylinders(spec: Vehicle) -> dict[str, list]:
     rounds, ends = [], []
     for line, bank in enumerate(rows):
         y = 228 if len(rows) == 1 else 196 + 62 * line
-        step = 250 / max(len(bank) - 1, 1)
+        step = 222 / max(len(bank) - 1, 1)
         for place, number in enumerate(bank):
-            x = 248 + place * step
+            x = 268 + place * step
             rounds.append(_circle(x, y, 20))
             rounds.append(f'<g stroke="none">{_text(x, y + 6, str(number), 17)}</g>')
             ends.append((x, y - 20))
@@ -121,7 +121,7 @@ def _distributor_cap(ends: Sequence[tuple[float, float]]) -> str:
 
 def _pulley() -> str:
     ticks = "".join(
-        _line(196 + 44 * cos(a), 228 + 44 * sin(a), 196 + 50 * cos(a), 228 + 50 * sin(a))
+        _line(190 + 40 * cos(a), 228 + 40 * sin(a), 190 + 46 * cos(a), 228 + 46 * sin(a))
         for a in (-2.0, -1.8, -1.6, -1.4)
     )
     unit = (
@@ -129,7 +129,7 @@ def _pulley() -> str:
         + _line(334, 74, 345, 74)
         + f'<path d="M375 74L438 66" fill="none" stroke="{style.INK}" stroke-dasharray="6 3"/>'
     )
-    return _circle(196, 228, 40) + _circle(196, 228, 8, style.GREY) + _line(196, 228, 190, 189) + ticks + unit
+    return _circle(190, 228, 35) + _circle(190, 228, 8, style.GREY) + _line(190, 228, 185, 194) + ticks + unit
 
 
 # Readings.

@@ -15,10 +15,17 @@ def of_100(page: Page) -> str:
     return page.write(100 * missed / (missed + 100 - prior), 0)
 
 
+@SOLVERS.works("m06.of_100.again")
+def of_100_again(page: Page) -> str:
+    before, hit = page.own["m06.of_100.left"], page.figure("finds it on ", " of 100 cars")
+    missed = page.keep(before * (100 - hit) / 100, 1)
+    return page.write(100 * missed / (missed + 100 - before), 0)
+
+
 @SOLVERS.works("m06.road_cost.minutes")
 def road_cost(page: Page) -> str:
     left, minutes = 100.0, 0.0
     for takes, settles in re.findall(r", (\d+) minutes, (\d+) of 100 cars", page.text):
         minutes += float(takes) * left
         left -= float(settles)
-    return page.write(minutes / 100, 1)
+    return page.write(minutes / 100 * (60 if page.unit == "s" else 1), 1)
