@@ -68,7 +68,7 @@ def test_size_and_objectives(m06):
         ("m06.unsafe", lambda v: tuple(map(tuple, v.acts))),
         ("m06.words", lambda v: (v.which, v.opinion)),
         ("m06.cards", lambda v: tuple(v.cards)),
-        ("m06.limit", lambda v: (v.what, v.case, v.car, v.read)),
+        ("m06.limit", lambda v: (v.what, v.case, v.engine, v.read)),
         ("m06.false_one", lambda v: (tuple(v.kinds), v.false, v.faulty)),
         ("m06.void", lambda v: (v.act, tuple(v.taken))),
         ("m06.excluded", lambda v: (v.sign, v.reading, tuple(v.faults))),

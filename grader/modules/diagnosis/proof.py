@@ -70,10 +70,10 @@ PROVE_WRONG = Exercise(
         "{engine}. The owner says: “{words}” You suspect: {fault}. Before you say so aloud, ask what you would have to "
         "read if it were something else. Which result would prove you wrong?{lines}"
     ),
-    draw={"car": Pick(ENGINES), "which": MANY, "start": MANY, "stride": Pick(STRIDES), "turn": MANY, "step": Pick((1, 3))},
+    draw={"engine": Pick(ENGINES), "which": MANY, "start": MANY, "stride": Pick(STRIDES), "turn": MANY, "step": Pick((1, 3))},
     fill=_four_results,
     show=lambda v: {
-        "engine": title(v.car),
+        "engine": title(v.engine),
         "words": complaint_of(v.fault),
         "fault": name(v.fault)[0].lower() + name(v.fault)[1:],
         "lines": listing.lines(f"({number}) {line}" for number, line in enumerate(v.lines, 1)),
@@ -179,10 +179,10 @@ PROOF = Exercise(
         "{engine}. The owner says: “{words}” The suspicion: {fault}. These stand on the sheet:{acts}"
         "Tick all that belong to the proof, before any part is ordered."
     ),
-    draw={"car": Pick(ENGINES), "which": MANY, "start": MANY, "stride": Pick(STRIDES), "turn": MANY, "step": Pick((1, 5))},
+    draw={"engine": Pick(ENGINES), "which": MANY, "start": MANY, "stride": Pick(STRIDES), "turn": MANY, "step": Pick((1, 5))},
     fill=_six_acts,
     show=lambda v: {
-        "engine": title(v.car),
+        "engine": title(v.engine),
         "words": complaint_of(v.fault),
         "fault": name(v.fault)[0].lower() + name(v.fault)[1:],
         "acts": listing.lines(f"{LETTERS[at]}: {_act(v, act)}" for at, act in enumerate(v.acts)),
@@ -259,11 +259,11 @@ SOUND = Exercise(
         "{engine}. The owner says: “{words}” You met it yourself on the road{met}. All readings were taken rightly and "
         "twice:{readings}What do you do with the car?"
     ),
-    draw={"car": Pick(ENGINES), "case": Pick(tuple(_HANDED)), "which": MANY, "start": MANY, "stride": Pick(STRIDES),
+    draw={"engine": Pick(ENGINES), "case": Pick(tuple(_HANDED)), "which": MANY, "start": MANY, "stride": Pick(STRIDES),
           "turn": MANY, "step": Pick((1, 2, 3, 5)), "complaint": Steps(0, 4)},
     fill=_job_sheet,
     show=lambda v: {
-        "engine": title(v.car),
+        "engine": title(v.engine),
         "words": complaint_words()[("misfire_load", "misfire_speed", "sluggish", "thirsty", "rough_idle")[v.complaint]]
         if v.case == "nothing" else complaint_of(v.fault),
         "met": ", once, as he drove it: he pressed the pedal from idle in top gear. Driven as it should be, it does not"
@@ -397,10 +397,10 @@ PAIR = Exercise(
         "{engine}. All readings were taken rightly and twice:{readings}No single fault of this list gives them all:{faults}"
         "Which two together do?"
     ),
-    draw={"car": Pick(ENGINES), "which": MANY, "start": MANY, "stride": Pick(STRIDES), "turn": MANY, "step": Pick((1, 5))},
+    draw={"engine": Pick(ENGINES), "which": MANY, "start": MANY, "stride": Pick(STRIDES), "turn": MANY, "step": Pick((1, 5))},
     fill=_two_faults,
     show=lambda v: {
-        "engine": title(v.car),
+        "engine": title(v.engine),
         "readings": listing.lines(result(*pair) for pair in v.readings),
         "faults": listing.lines(f"{LETTERS[at]}: {name(key)}" for at, key in enumerate(v.faults)),
     },

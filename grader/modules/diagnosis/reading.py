@@ -49,7 +49,7 @@ _FAR = ("in", "out", "again", "void")
 
 def _drawn_reading(parameters):
     _, limits, _, places, scatter, _ = _READINGS[parameters["what"]]
-    low, high = limits(parameters["car"])
+    low, high = limits(parameters["engine"])
     upper = high is not None and (low is None or parameters["side"] > 0)
     limit = round(high if upper else low, places)
     inside = {"in": 1, "out": -1, "again": parameters["sign"], "void": parameters["sign"]}[parameters["case"]]
@@ -68,7 +68,7 @@ def _limit_words(v):
         (False, True): lambda: f"not above {v.high:.{places}f} {unit}",
     }[v.low is not None, v.high is not None]()
     return {
-        "engine": title(v.car),
+        "engine": title(v.engine),
         "what": words,
         "ends": ends.replace(" °", "°"),
         "scatter": f"{scatter:g} {unit}".replace(" °", "°"),
@@ -90,7 +90,7 @@ LIMIT = Exercise(
         "{engine}. {what}: the limit is {ends}. Readings of one and the same thing with your instrument scatter by "
         "± {scatter}. It reads {read}. {taken} What is this reading worth?"
     ),
-    draw={"car": Pick(ENGINES), "what": Pick(tuple(_READINGS)), "case": Pick(_FAR), "side": Pick((-1, 1)),
+    draw={"engine": Pick(ENGINES), "what": Pick(tuple(_READINGS)), "case": Pick(_FAR), "side": Pick((-1, 1)),
           "sign": Pick((-1, 1)), "near": Steps(2, 8), "far": Steps(25, 45)},
     fill=_drawn_reading,
     show=_limit_words,
@@ -191,11 +191,11 @@ VOID = Exercise(
         "{engine}. On your sheet stand six readings of today, all taken as they must be:{taken}{act}. "
         "Which of the six say nothing any more of the car as it stands now?"
     ),
-    draw={"car": Pick(ENGINES), "act": Pick(tuple(_ACTS)), "count": Steps(2, 4), "start": MANY, "stride": Pick(STRIDES),
+    draw={"engine": Pick(ENGINES), "act": Pick(tuple(_ACTS)), "count": Steps(2, 4), "start": MANY, "stride": Pick(STRIDES),
           "turn": MANY},
     fill=_six_taken,
     show=lambda v: {
-        "engine": title(v.car),
+        "engine": title(v.engine),
         "act": _ACTS[v.act][0],
         "taken": listing.lines(f"{LETTERS[at]}: {_TAKEN[key]}" for at, key in enumerate(v.taken)),
     },
@@ -294,7 +294,7 @@ def _sheet(parameters):
 
 def _sheet_lines(v):
     return [
-        _lines(v.car, v.size)[kind][2 if at == v.false else 1 if at == v.faulty else 0]
+        _lines(v.engine, v.size)[kind][2 if at == v.false else 1 if at == v.faulty else 0]
         for at, kind in enumerate(v.kinds)
     ]
 
@@ -308,11 +308,11 @@ FALSE_ONE = Exercise(
         "{engine}. Five readings of one car stand on a colleague's sheet. One of them no car can give, whatever is wrong "
         "with it; the other four are true:{sheet}Which one do you take again before you believe anything?"
     ),
-    draw={"car": Pick(ENGINES), "start": MANY, "stride": Pick((1, 3, 5, 7)), "false": Steps(0, 4), "apart": Steps(1, 4),
+    draw={"engine": Pick(ENGINES), "start": MANY, "stride": Pick((1, 3, 5, 7)), "false": Steps(0, 4), "apart": Steps(1, 4),
           "size": Steps(0, 4)},
     fill=_sheet,
     show=lambda v: {
-        "engine": title(v.car),
+        "engine": title(v.engine),
         "sheet": listing.lines(f"({number}) {line}" for number, line in enumerate(_sheet_lines(v), 1)),
     },
     parts=(

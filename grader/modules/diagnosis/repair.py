@@ -109,9 +109,9 @@ ORDER = Exercise(
         "{engine}. The owner says: “{words}” It starts and runs. On your list stand {tests}. Put the job in order, from the "
         "owner's words to your finding. Leave out every step that is not part of it."
     ),
-    draw={"car": Pick(ENGINES), "list": Steps(0, len(_LISTS) - 1), "words": Pick(_ORDER_WORDS)},
+    draw={"engine": Pick(ENGINES), "list": Steps(0, len(_LISTS) - 1), "words": Pick(_ORDER_WORDS)},
     show=lambda v: {
-        "engine": title(v.car),
+        "engine": title(v.engine),
         "words": complaint_words()[v.words],
         "tests": "; then ".join(_CHAINS[chain][0] for chain in _LISTS[v.list]),
     },
@@ -201,9 +201,9 @@ COMEBACK = Exercise(
     text="{engine}. {told} What do you make of it?",
     # Fresh plugs hide a weakness for some hundred to some thousand miles (the vehicle model, mid severity); a set
     # runs 12 000 miles and more, a block beds in within the first hundreds (practice).
-    draw={"car": Pick(ENGINES), "case": Pick(tuple(_BACK)), "telling": Steps(0, 2), "some": Steps(12, 58),
+    draw={"engine": Pick(ENGINES), "case": Pick(tuple(_BACK)), "telling": Steps(0, 2), "some": Steps(12, 58),
           "many": Steps(24, 34), "few": Steps(5, 14)},
-    show=lambda v: {"engine": title(v.car), "told": _BACK[v.case][v.telling].format(**_miles(v))},
+    show=lambda v: {"engine": title(v.engine), "told": _BACK[v.case][v.telling].format(**_miles(v))},
     parts=(
         Choice(
             key="why", prompt="Your finding", marks=2, objectives=("G6",), options=_BACK_OPTIONS,
@@ -278,9 +278,9 @@ DISTURBED = Exercise(
     marking=1,
     title="What did the repair upset?",
     text="{engine}. {repair} Since then: {after} What was upset, and is looked at first?",
-    draw={"car": Pick(ENGINES), "case": Pick(tuple(_UPSET)), "repair": Steps(0, 1), "after": Steps(0, 2)},
+    draw={"engine": Pick(ENGINES), "case": Pick(tuple(_UPSET)), "repair": Steps(0, 1), "after": Steps(0, 2)},
     show=lambda v: {
-        "engine": title(v.car),
+        "engine": title(v.engine),
         "repair": _UPSET[v.case][0][v.repair],
         "after": _UPSET[v.case][1][v.after][0].lower() + _UPSET[v.case][1][v.after][1:],
     },
@@ -356,8 +356,8 @@ OWNER = Exercise(
         "The owner of the {engine} writes: {asked} Your finding was a leaking lead; it was renewed and proved on the hill. "
         "Answer in four to six sentences that a layman understands."
     ),
-    draw={"car": Pick(ENGINES), "asked": Steps(0, len(_ASKED) - 1)},
-    show=lambda v: {"engine": title(v.car), "asked": _ASKED[v.asked]},
+    draw={"engine": Pick(ENGINES), "asked": Steps(0, len(_ASKED) - 1)},
+    show=lambda v: {"engine": title(v.engine), "asked": _ASKED[v.asked]},
     parts=(
         Written(
             key="text", prompt="Your answer", marks=3, objectives=("G6", "G8"),

@@ -85,9 +85,9 @@ WORDS = Exercise(
         "{engine}. The owner says:{said}Before you test, you want to meet with your own eyes and ears what he means. "
         "Tick every condition that you must bring about."
     ),
-    draw={"car": Pick(ENGINES), "which": MANY, "opinion": Steps(0, len(_OPINIONS) - 1), "place": Steps(0, 2)},
+    draw={"engine": Pick(ENGINES), "which": MANY, "opinion": Steps(0, len(_OPINIONS) - 1), "place": Steps(0, 2)},
     show=lambda v: {
-        "engine": title(v.car),
+        "engine": title(v.engine),
         "said": listing.lines(_said(v)),
     },
     parts=(
@@ -188,12 +188,12 @@ EXCLUDED = Exercise(
         "You take one reading. {tool}: {reading}. Suppose one fault alone. Which of the eight does it exclude?"
     ),
     draw={
-        "car": Pick(ENGINES), "kind": Pick(("measured",) * 8 + ("look",)), "which": MANY, "out": Steps(2, 5),
+        "engine": Pick(ENGINES), "kind": Pick(("measured",) * 8 + ("look",)), "which": MANY, "out": Steps(2, 5),
         "start": MANY, "stride": Pick(STRIDES), "turn": MANY,
     },
     fill=_eight,
     show=lambda v: {
-        "engine": title(v.car),
+        "engine": title(v.engine),
         "words": complaint_words()[v.complaint],
         "tool": instruments()[_tool(v)].title,
         "reading": result(v.sign, v.reading).lower(),
@@ -255,6 +255,21 @@ def _still(v):
     return _share_left(v.prior, v.hit)
 
 
+def _after_second(v, left):
+    if abs(left - _still(v)) < 1e-9:  # as it is drawn; an own earlier answer leads where it leads
+        return _plainly(_share_left(left, v.hit), v)
+    return _share_left(left, v.hit)
+
+
+def _plainly(asked, v):
+    """An answer whose figure stands in no line of the route as another quantity."""
+    missed = v.prior * (100 - v.hit) / 100
+    printed = (v.prior, 100 - v.prior, 100 - v.hit, missed, missed + 100 - v.prior)
+    if min(abs(asked - figure) for figure in printed) < 1:
+        raise OutOfRange("Another quantity on the way has the same figure.")
+    return asked
+
+
 POINTS = Absolute(1, "whole cars of a hundred")
 
 OF_100 = Exercise(
@@ -273,7 +288,7 @@ OF_100 = Exercise(
     show=lambda v: {"tool": instruments()[v.tool].title, "what": v.what[0].lower() + v.what[1:]},
     parts=(
         Number(
-            key="left", prompt="Have it all the same, of 100", unit="", marks=2, step=1, answer=_still, within=POINTS,
+            key="left", prompt="Have it all the same, of 100", unit="", marks=2, step=1, answer=lambda v: _plainly(_still(v), v), within=POINTS,
             possible=(0.0, 100.0), objectives=("G2", "G4"),
             slips=(
                 Slip("as-before",
@@ -289,7 +304,7 @@ OF_100 = Exercise(
         ),
         Number(
             key="again", prompt="After the second look, of 100", unit="", marks=1, step=1,
-            answer=lambda v, left: _share_left(left, v.hit), uses=("m06.of_100.left",), within=POINTS,
+            answer=_after_second, uses=("m06.of_100.left",), within=POINTS,
             possible=(0.0, 100.0), objectives=("G2",),
             slips=(
                 Slip("second-for-nothing",
@@ -325,7 +340,7 @@ _TESTS = (
     ("Timing light at idle", 7), ("Output at each lead end", 14), ("Ohms of each lead", 12), ("Plugs out and read", 20),
     ("Compression of each cylinder", 30),
 )  # fmt: skip
-CLEARLY = 1.15
+CLEARLY, APART = 1.15, 1.6  # of cars for each minute; minutes
 _SHARES = ((40, 30, 20, 10), (50, 25, 15, 10), (35, 30, 20, 15), (45, 30, 15, 10), (30, 28, 24, 18), (55, 20, 15, 10))
 
 
@@ -346,6 +361,30 @@ def _left_before(v):
 
 def _mean_minutes(v):
     return sum(minutes * left for (_, minutes, _), left in zip(v.tests, _left_before(v), strict=True)) / 100
+
+
+def _in_order(v, worth):
+    """Mean minutes of a car where the tests are taken by falling worth, a function of minutes and cars."""
+    tests = sorted(((minutes, share) for _, minutes, share in v.tests), key=lambda test: -worth(*test))
+    left, total = 100, 0.0
+    for minutes, share in tests:
+        total += minutes * left
+        left -= share
+    return total / 100
+
+
+def _least_minutes(v):
+    return _in_order(v, lambda minutes, share: share / minutes)
+
+
+def _quickest_minutes(v):
+    led = _in_order(v, lambda minutes, share: -minutes)
+    return led if led - _least_minutes(v) > APART else None
+
+
+def _likeliest_minutes(v):
+    led, quickest = _in_order(v, lambda minutes, share: share), _quickest_minutes(v)
+    return led if led - _least_minutes(v) > APART and (quickest is None or abs(led - quickest) > APART) else None
 
 
 def _best_first(v):
@@ -373,7 +412,7 @@ ROAD_COST = Exercise(
     text=(
         "A workshop tests every car with this complaint in this order, and stops as soon as it knows. Minutes of each "
         "test, and on how many of 100 cars it settles the matter, whatever was tested before:{tests}"
-        "How many minutes does a car take on average? And with which test should they begin?"
+        "How long does a car take on average? How long in the best order, and with which test should they begin?"
     ),
     draw={"start": MANY, "stride": Pick(STRIDES), "shares": Steps(0, len(_SHARES) - 1), "turn": MANY, "step": Pick((1, 3))},
     fill=_tree,
@@ -397,6 +436,19 @@ ROAD_COST = Exercise(
                 Slip("plain-mean",
                      "You took the mean of the four times. Count how many cars come as far as each test.",
                      lambda v: sum(minutes for _, minutes, _ in v.tests) / 4),
+            ),
+        ),
+        Number(
+            key="least", prompt="Time for a car, on average, in the order that costs least", unit="min", also=("s",), marks=1,
+            step=0.1, answer=_least_minutes, within=Absolute(0.5, "sums of whole minutes and whole cars"), possible=(1.0, 120.0),
+            objectives=("G2",),
+            slips=(
+                Slip("quickest-first",
+                     "You took the quickest tests first. Take them by the cars that each settles for its minutes.",
+                     _quickest_minutes),
+                Slip("likeliest-first",
+                     "You took the tests first that settle most cars. Take them by the cars that each settles for its minutes.",
+                     _likeliest_minutes),
             ),
         ),
         Choice(
@@ -426,8 +478,9 @@ ROAD_COST = Exercise(
         Line(
             "Cars settled for each minute: "
             + ", ".join(f"{LETTERS[at]} {share / minutes:.1f}" for at, (_, minutes, share) in enumerate(v.tests))
-            + f". Test {_best_first(v)} settles most.",
+            + f". Test {_best_first(v)} settles most for each minute.",
             "first",
         ),
+        Line(f"In the order of these figures a car takes {_least_minutes(v):.1f} minutes.", "least", "first"),
     ),
 )  # fmt: skip

@@ -29,3 +29,16 @@ def road_cost(page: Page) -> str:
         minutes += float(takes) * left
         left -= float(settles)
     return page.write(minutes / 100 * (60 if page.unit == "s" else 1), 1)
+
+
+@SOLVERS.works("m06.road_cost.least")
+def least(page: Page) -> str:
+    tests = [
+        (float(takes), float(settles))
+        for takes, settles in re.findall(r", (\d+) minutes, (\d+) of 100 cars", page.text)
+    ]
+    left, minutes = 100.0, 0.0
+    for takes, settles in sorted(tests, key=lambda test: -page.keep(test[1] / test[0], 2)):
+        minutes += takes * left
+        left -= settles
+    return page.write(minutes / 100 * (60 if page.unit == "s" else 1), 1)
