@@ -8,6 +8,7 @@ from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
 
 from grader.bench import debrief, marks, session, trainees
+from grader.bench.atoms import Atom
 from grader.bench.cases import Case, from_plain
 from grader.exercise.part import NOTHING, Item, Judged, Part, Room, no_reasons
 
@@ -20,6 +21,14 @@ FULL = 95.0  # of 100: what is lost beyond is less than a second look at one thi
 def case_of(given: SimpleNamespace) -> Case:
     """The case among a trainee's own numbers; the `answer` of a part of this kind."""
     return from_plain(given)
+
+
+def _case(value: Any) -> Case | None:
+    """The case that an expected answer is, also where records give it back as plain values; None of a log."""
+    if not isinstance(value, Mapping):
+        return value if isinstance(value, Case) else None
+    atom = Atom(tuple(value["atom"]["faults"]), value["atom"]["severity"])
+    return Case(**{**value, "atom": atom, "words": tuple(value["words"])})
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +59,8 @@ class Bench(Part):
 
     def typed(self, value: Any, given: SimpleNamespace | None = None) -> str:
         """The log itself; of a case the log of the best road."""
-        return trainees.best_road(value) if isinstance(value, Case) else value
+        case = _case(value)
+        return value if case is None else trainees.best_road(case)
 
     def read(self, raw: str, given: SimpleNamespace | None = None) -> str:
         """The log, in the one form in which the same acts are the same text.
@@ -64,8 +74,9 @@ class Bench(Part):
 
     def echo(self, value: Any, given: SimpleNamespace | None = None) -> str:
         """How many acts, and what was handed over; of a case, what is wrong with it."""
-        if isinstance(value, Case):
-            return " and ".join(session.truth_of(value))
+        case = _case(value)
+        if case is not None:
+            return " and ".join(session.truth_of(case))
         acts = session.acts(value)
         handed = [act for act in acts if act["do"] == session.HAND_OVER]
         told = f"{len(acts)} step{'' if len(acts) == 1 else 's'}"
@@ -76,7 +87,10 @@ class Bench(Part):
 
     def recorded(self, value: Any, width: Any = 0.0) -> str:
         """The faults of the case by their keys."""
-        return json.dumps({"faults": list(value.atom.faults), "severity": value.atom.severity})
+        case = _case(value)
+        if case is None:
+            return value
+        return json.dumps({"faults": list(case.atom.faults), "severity": case.atom.severity})
 
     def judge(self, truth: "Truth", path: str, right: Case, own: str) -> Judged:
         """By what could be known at each step."""
@@ -87,7 +101,8 @@ class Bench(Part):
         self, right: Any, own: Any, given: SimpleNamespace | None = None, because: Mapping[Any, str] = NOTHING
     ) -> list[Item]:
         """The steps that cost something, each with what would have been better, and what was left out."""
-        return [Item(says, why) for says, why in debrief.losses(right, own)]
+        case = _case(right)
+        return [] if case is None else [Item(says, why) for says, why in debrief.losses(case, own)]
 
     def disturbed(self, chance: Random, right: Case) -> str:
         """The log of somebody who goes about it in another way."""

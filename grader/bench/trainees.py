@@ -6,6 +6,7 @@ demonstration class use them.
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from random import Random
 from types import MappingProxyType
 from typing import Any
@@ -84,6 +85,7 @@ class Trainee:
 _MARKED = ("fit_coil", "fit_cap", "fit_leads", "distributor")
 
 
+@lru_cache(maxsize=128)
 def best_road(case: Case, most: int = planning.MARK_FAULTS) -> str:
     """The log of who always takes the cheapest telling test, proves, mends one thing, verifies and hands over."""
     return _diagnosed(Trainee(case), lambda trainee: _planned(trainee, most), proves=True)

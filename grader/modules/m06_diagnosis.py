@@ -1,7 +1,7 @@
 """Module 6: find the fault on a vehicle, and prove it."""
 
 from grader.exercise.model import Module
-from grader.modules.diagnosis import proof, reading, repair, shortlist
+from grader.modules.diagnosis import cars, proof, reading, repair, shortlist
 
 MODULE = Module(
     key="m06_diagnosis",
@@ -24,6 +24,10 @@ MODULE = Module(
         proof.PAIR,
         repair.DISTURBED,
         repair.COMEBACK,
+        cars.FIRST,
+        cars.SECOND,
+        cars.THIRD,
+        cars.FOURTH,
         repair.REPORT,
         repair.OWNER,
     ),

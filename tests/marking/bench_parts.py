@@ -4,6 +4,9 @@ import sys
 from dataclasses import is_dataclass
 from types import MappingProxyType, SimpleNamespace
 
+from grader.bench.atoms import Atom
+from grader.bench.cases import Case
+from grader.bench.part import Bench
 from grader.exercise.kinds import Choices, PlotReading, Range, Written
 from grader.exercise.model import Absolute, Choice, Exercise, Module, Number, Slip
 from grader.exercise.part import Critical, Part
@@ -65,12 +68,14 @@ WRITTEN = Written(
     key="why", prompt="", marks=3, rubric=(("names the idle speed", 1), ("names the weights", 2)),
     answer=lambda v: "At that idle speed the weights already stand out.", objectives=("X5",),
 )  # fmt: skip
-PARTS = (NUMBER, SECOND_NUMBER, RANGE, PLOT, CHOICE, CHOICES, ORDER, FIRING, BATCH, BY_COST, WRITTEN)
+BENCH = Bench(key="car", prompt="", marks=10, objectives=("X1",))
+CAR = Case("brackwater-four", 2, Atom(("lead_leaky",)), 2, 8.0, ("misfire_load", "sluggish"), "00112233445566aa")
+PARTS = (NUMBER, SECOND_NUMBER, RANGE, PLOT, CHOICE, CHOICES, ORDER, FIRING, BATCH, BY_COST, WRITTEN, BENCH)
 DRAW = {"gap_mm": Steps(40, 90, 1, 100), "dwell": Steps(50, 60), "load": Steps(2, 9), "cylinders": Steps(4, 8, 2)}
 
 
 def _fill(parameters):
-    return {"fires_kv": [7.0, 9.9, 12.0, 8.5, 13.0, 9.0]}
+    return {"fires_kv": [7.0, 9.9, 12.0, 8.5, 13.0, 9.0], **CAR.plain}
 
 
 EXERCISE = Exercise("m98.all", 1, 1, "One of each", "", DRAW, PARTS, lambda v: (), fill=_fill)

@@ -7,12 +7,12 @@ from types import SimpleNamespace
 import pytest
 
 from grader import catalogue
-from grader.bench import actions
+from grader.bench import actions, cases
 from grader.bench.checks import expected
 from grader.bench.instruments import instruments, unsafe_acts
 from grader.bench.signs import Examined, signs
 from grader.exercise.truth import Truth
-from grader.modules.diagnosis import proof, reading, repair, shortlist
+from grader.modules.diagnosis import cars, proof, reading, repair, shortlist
 from grader.modules.diagnosis.table import LETTERS, measured, sound_word, word
 from grader.vehicle.faults import fault, plant
 from grader.vehicle.state import sound_car
@@ -78,6 +78,10 @@ def test_size_and_objectives(m06):
         ("m06.pair", lambda v: tuple(v.pair)),
         ("m06.order", lambda v: (v.list, v.words)),
         ("m06.disturbed", lambda v: (v.case, v.repair, v.after)),
+        ("m06.first", lambda v: (v.engine, cases.from_plain(v).atom)),
+        ("m06.second", lambda v: (v.engine, cases.from_plain(v).atom)),
+        ("m06.third", lambda v: (v.engine, cases.from_plain(v).atom)),
+        ("m06.fourth", lambda v: (v.engine, cases.from_plain(v).atom)),
         ("m06.comeback", lambda v: (v.case, v.telling, v.some, v.many, v.few)),
     ],
 )
@@ -200,3 +204,26 @@ def test_compression_with_a_live_ignition_earns_nothing():
     spoilt = tuple(step for step in right if step != "disable")
     assert order.share(right, right) == 1 and order.violated(right, spoilt).key == "live-compression"
     assert order.share(right, spoilt) == 0
+
+
+def test_cars_grow_harder_and_no_family_comes_twice_in_a_row(drawn):
+    four = (cars.FIRST, cars.SECOND, cars.THIRD, cars.FOURTH)
+    for numbers in drawn:
+        mine = [cases.from_plain(own(numbers, exercise)) for exercise in four]
+        assert [case.level for case in mine] == [1, 2, 3, 4]
+        assert all(before.family != after.family for before, after in zip(mine, mine[1:], strict=False))
+        assert len(mine[3].atom.faults) == 2 or mine[3].family == cases.NOT_IGNITION
+
+
+def test_forty_trainees_get_thirty_different_cars(drawn):
+    for exercise in (cars.FIRST, cars.SECOND, cars.THIRD, cars.FOURTH):
+        facts = {(v.engine, cases.from_plain(v).atom.key, v.seed) for v in (own(n, exercise) for n in drawn[:40])}
+        assert len(facts) >= 30
+
+
+def test_what_a_car_comes_to_is_told_with_proof_and_repair(drawn):
+    for numbers in drawn[:40]:
+        given = own(numbers, cars.FOURTH)
+        told = " ".join(cars.FOURTH.route(given))
+        assert all(fault(key).title in told for key in cases.from_plain(given).atom.faults)
+        assert "proved by “" in told and "mended by" in told

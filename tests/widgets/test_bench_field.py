@@ -21,7 +21,7 @@ class Bench(SimpleNamespace):
 
     def __init__(self, case=LEAD):
         self.saved = []
-        part = SimpleNamespace(prompt="The car", case=lambda given: case)
+        part = SimpleNamespace(prompt="The car", answer=lambda given: case)
         self.field = BenchField(part, SimpleNamespace(), lambda _: self.saved.append(self.field.raw))
         self.field.follow("", "")
 

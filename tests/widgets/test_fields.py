@@ -7,6 +7,7 @@ import pytest
 from ipywidgets import Checkbox, Dropdown, HBox, VBox
 
 from grader import catalogue
+from grader.bench.part import Bench
 from grader.exercise.kinds import Choices, Written
 from grader.exercise.model import PRACTICE
 from grader.exercise.sorting import Batch, FiringOrder, Order
@@ -76,10 +77,15 @@ def test_a_whole_lesson_can_be_worked_through_its_forms(module, tmp_path):
             part.entry.follow(right[part.path], "")
             assert store.answers[part.path].raw == part.entry.raw
             part.check.click()
-            expected = "Your instructor reads it" if isinstance(part.part, Written) else "Right."
-            assert expected in part.verdict.value, (part.path, part.verdict.value)
+            expected = ["Your instructor reads it" if isinstance(part.part, Written) else "Right."]
+            expected += ["of 100: road"] * isinstance(
+                part.part, Bench
+            )  # a look that misses can cost the best road a mark
+            assert any(words in part.verdict.value for words in expected), (part.path, part.verdict.value)
     marks = mark_sheet(module, store.issue.exercises, store.sheet)
-    assert {mark.verdict for mark in marks.parts} <= {"right", "awaiting"}
+    for mark in marks.parts:
+        part = module.by_path[mark.path][1]
+        assert mark.verdict in ("right", "awaiting") or (isinstance(part, Bench) and mark.hundredths >= 0.7 * part.most)
 
 
 def parts_of(kind):

@@ -51,7 +51,9 @@ def _drawn_reading(parameters):
     _, limits, _, places, scatter, _ = _READINGS[parameters["what"]]
     low, high = limits(parameters["engine"])
     upper = high is not None and (low is None or parameters["side"] > 0)
-    limit = round(high if upper else low, places)
+    bound = high if upper else low
+    assert bound is not None  # every reading has at least one limit, and `upper` says which
+    limit = round(bound, places)
     inside = {"in": 1, "out": -1, "again": parameters["sign"], "void": parameters["sign"]}[parameters["case"]]
     away = parameters["near"] / 10 if parameters["case"] == "again" else parameters["far"] / 10
     if parameters["case"] == "in" and low is not None and high is not None:

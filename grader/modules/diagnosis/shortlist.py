@@ -130,7 +130,7 @@ def _shortlists():
     for complaint, keys in by_complaint().items():
         for kind, names in (("measured", measured()), ("look", looks())):
             for sign in names:
-                shown = {key: word(key, sign) for key in keys if word(key, sign)}
+                shown = {key: said for key in keys if (said := word(key, sign))}
                 readings = {sound_word(sign)} if kind == "look" else set(shown.values())
                 for reading in sorted(readings):
                     same = tuple(key for key in shown if shown[key] == reading)

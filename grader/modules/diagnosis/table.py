@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from functools import cache
+from typing import TypeVar
 
 from grader.bench.checks import expected
 from grader.bench.instruments import instrument, instruments, phrase
@@ -11,13 +12,14 @@ from grader.exercise.spread import Steps
 from grader.vehicle.faults import ELSEWHERE, SOUND, fault, faults
 from grader.vehicle.spec import vehicle, vehicles
 
+T = TypeVar("T")
 ENGINES = tuple(vehicles())
 LETTERS = "ABCDEFGHI"
 MANY = Steps(0, 9999)  # a place in a list of any length, as evenly as so many allow
 STRIDES = (1, 3, 5, 7, 11, 13, 17, 19)
 
 
-def few(entries: Sequence, start: int, stride: int, count: int) -> list:
+def few(entries: Sequence[T], start: int, stride: int, count: int) -> list[T]:
     """Some entries of a list, each once, from a drawn place on in drawn steps around it."""
     length = len(entries)
     taken: dict[int, None] = {}
@@ -30,7 +32,7 @@ def few(entries: Sequence, start: int, stride: int, count: int) -> list:
     return [entries[at] for at in taken]
 
 
-def one_of(entries: Sequence, start: int):
+def one_of(entries: Sequence[T], start: int) -> T:
     """One entry of a list, from a drawn place."""
     return entries[start * len(entries) // len(MANY.values)]
 
@@ -87,8 +89,9 @@ def looks() -> tuple[str, ...]:
     )
 
 
-def result(sign: str, shown: str) -> str:
-    """A result as a sentence without its full stop: "Coil output low"."""
+def result(sign: str, shown: str | None) -> str:
+    """A result as a sentence without its full stop: "Coil output low"; for one that all engines agree on."""
+    assert shown is not None
     said = phrase(sign, shown)
     if sign == "under_bonnet":
         return f"Under the bonnet {said}"

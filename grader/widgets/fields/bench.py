@@ -14,7 +14,7 @@ from typing import Any
 
 from ipywidgets import Layout
 
-from grader.bench import cases, session
+from grader.bench import cases, coach, session
 from grader.bench.actions import COIL_LEAD
 from grader.bench.atoms import CYLINDER_GROUPS, SOUND_GROUP, groups
 from grader.bench.instruments import instrument, unsafe_acts
@@ -51,6 +51,7 @@ TRIED = ("fit_coil", "fit_condenser", "fit_points", "fit_ballast", "fit_rotor", 
 _MARKED = ("fit_coil", "fit_cap", "fit_leads", "distributor")  # where it helps to mark what comes off
 _GAPPED = ("fit_plugs",)
 _NOT_CHOSEN = "choose"
+SHORTLIST_UP_TO, HINT_UP_TO = 2, 1  # levels at which practice shows what is still possible, and names the next test
 
 
 class BenchField:
@@ -60,9 +61,10 @@ class BenchField:
 
     def __init__(self, part: Any, given: SimpleNamespace, heard: Callable):
         self.part, self._heard = part, heard
-        self.case = part.case(given)
+        self.case = part.answer(given)
         self.log = ""
         self._quiet = False
+        self.coached = False
         self._card = style.HTML(_job_card(self.case))
         self._open = style.Button(description="Begin with this car", tooltip=f"Begin with this car: {part.prompt}")
         self._open.on_click(lambda _: self._opened())
@@ -82,7 +84,9 @@ class BenchField:
         """Show what the store holds; a log that cannot be read is left alone and said so."""
         if raw == self.log and (not raw or len(self.box.children) > 2):
             return
-        self.log = raw
+        changed, self.log = raw != self.log, raw
+        if changed:
+            self._heard(None)
         if raw:
             self._opened()
         elif len(self.box.children) > 2:
@@ -141,11 +145,26 @@ class BenchField:
         self._came = style.HTML().add_class("tm-verdict").add_class("tm-bench-came")
         self._desk = style.VBox([], layout=wide).add_class("tm-bench-desk")
         self._log = style.HTML().add_class("tm-bench-log")
+        self._possible, self._hint = style.HTML(), style.HTML()
+        self._ask = style.Button(description="Which test next?", tooltip="Which test would tell most for its minutes?")
+        self._ask.on_click(lambda _: self._asked())
         self._rows = (
             self._card, self._plan, self._stands, _label("The engine"), self._runs, _label("Where you stand"), self._place,
-            self._desk, self._came, self._log,
+            self._desk, self._came, *self._help(), self._log,
         )  # fmt: skip
         self._fill_place()
+
+    def _help(self) -> tuple:
+        """What practice shows beside the car: much at first, then less, then nothing."""
+        level = self.case.level if self.coached else SHORTLIST_UP_TO + 1
+        listed = (_label("What is still possible"), self._possible) if level <= SHORTLIST_UP_TO else ()
+        return (*listed, self._ask, self._hint) if level <= HINT_UP_TO else listed
+
+    def _asked(self):
+        if self.bench.closed:
+            return
+        hint = coach.hint(self.bench)
+        self._hint.value = style.sentence(f"{hint.title}. {hint.why}")
 
     def _moved(self, change):
         self._fill_place()
@@ -220,7 +239,7 @@ class BenchField:
             self._needs.value = ""
         else:
             way = self._way
-            key = way.act.get("with") or way.act.get("what")
+            key = way.act.get("with") or way.act["what"]
             desk += [_label("What you do there"), self._act]
             if key == session.reading.SWAP:
                 self._part.options = [(self._ways()["action", one].title.removeprefix("Fit "), one) for one in TRIED]
@@ -316,6 +335,9 @@ class BenchField:
         self._stands.value = f"<p>{escape(_how_it_stands(bench))}</p>"
         self._came.value = _step_html(bench.steps[-1], bench, newest=True) if bench.steps else ""
         self._log.value = _log_html(bench)
+        self._hint.value = ""
+        if self._possible in self._rows:
+            self._possible.value = "" if bench.closed else bench_drawn.shares(coach.shortlist(bench))
         self._show_plan()
         kept = self._act.value
         if self._place.value in (SAY, OVER):

@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from html import escape
 from math import cos, pi, sin
 from types import MappingProxyType
+from typing import Any
 
 from grader.bench.instruments import Figure, instrument, phrase
 from grader.bench.session import Step
@@ -28,20 +29,20 @@ _SPARKY = MappingProxyType(
 )
 
 
-def _tag(name: str, text: str = "", **attributes: object) -> str:
+def _tag(name: str, text: str = "", **attributes: Any) -> str:
     told = "".join(f' {key.rstrip("_").replace("_", "-")}="{value}"' for key, value in attributes.items())
     return f"<{name}{told}>{text}</{name}>" if text else f"<{name}{told}/>"
 
 
-def _line(x1: float, y1: float, x2: float, y2: float, **more: object) -> str:
+def _line(x1: float, y1: float, x2: float, y2: float, **more: Any) -> str:
     return _tag("line", x1=f"{x1:.1f}", y1=f"{y1:.1f}", x2=f"{x2:.1f}", y2=f"{y2:.1f}", stroke=style.INK, **more)
 
 
-def _circle(x: float, y: float, r: float, fill: str = style.PAPER, **more: object) -> str:
+def _circle(x: float, y: float, r: float, fill: str = style.PAPER, **more: Any) -> str:
     return _tag("circle", cx=f"{x:.1f}", cy=f"{y:.1f}", r=f"{r:.1f}", fill=fill, stroke=style.INK, **more)
 
 
-def _box(x: float, y: float, width: float, height: float, fill: str = style.PAPER, **more: object) -> str:
+def _box(x: float, y: float, width: float, height: float, fill: str = style.PAPER, **more: Any) -> str:
     return _tag("rect", x=f"{x:.1f}", y=f"{y:.1f}", width=f"{width:.1f}", height=f"{height:.1f}", fill=fill,
                 stroke=style.INK, **more)  # fmt: skip
 

@@ -6,10 +6,12 @@ from typing import Any, Protocol
 
 from ipywidgets import Widget
 
+from grader.bench.part import Bench
 from grader.exercise.kinds import Choices, Written
 from grader.exercise.model import Choice
 from grader.exercise.part import Numeric, Part
 from grader.exercise.sorting import Batch, FiringOrder, Order
+from grader.widgets.fields.bench import BenchField
 from grader.widgets.fields.picked import BatchField, ChoiceField, ChoicesField, OrderField
 from grader.widgets.fields.typed import NumberField, TextField, WrittenField
 
@@ -50,9 +52,16 @@ FIELDS: dict[type[Part], Callable[[Any, SimpleNamespace, Callable], Field]] = {
     Choices: ChoicesField,
     Order: OrderField,
     Batch: BatchField,
+    Bench: BenchField,
 }
 
 
 def field_of(part: Part) -> Callable[[Any, SimpleNamespace, Callable], Field]:
     """What makes the field for a part: (part, given, heard) -> Field."""
     return next(FIELDS[kind] for kind in type(part).__mro__ if kind in FIELDS)
+
+
+def coach(field: Field) -> None:
+    """Let a field that can help do so: where the lesson is practised, and nowhere else."""
+    if isinstance(field, BenchField):
+        field.coached = True
