@@ -18,6 +18,7 @@ from playwright.sync_api import sync_playwright
 
 from grader import catalogue
 from grader.demo import build, scenario
+from grader.desk import start
 from grader.exercise.truth import Truth
 from grader.reports.export.pages import programme_report as reports
 from grader.widgets import study
@@ -28,7 +29,7 @@ MODULE = "m01_timing"
 PANEL = ".tm-panel:has-text('Total advance'):has-text('Vacuum line')"  # the one above the exercise
 INSTRUCTOR = "R. Quillfeather"  # invented; the records name who marked
 FLAGS = ("--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-sync")
-SIZES = {"lesson": (1060, 1580), "returned": (900, 1000), "report": (900, 1120), "programme": (960, 1240)}
+SIZES = {"lesson": (1060, 1580), "returned": (900, 1000), "report": (900, 1120), "programme": (960, 1240), "desk": (1280, 860)}
 
 
 @contextmanager
@@ -82,6 +83,26 @@ def papers(browser, home, folder):
             slip.evaluate("node => node.scrollIntoView({block: 'start'})")
         page.wait_for_timeout(300)
         page.screenshot(path=folder / f"{name}.png")
+    return built.term.folder
+
+
+def desk(browser, term, folder):
+    """The instructor's desk of the demo's class, with its marks."""
+    ready = start.make_ready(term)
+    address = server.choose_address(ready.root)
+    process = server.start(ready.root, address)
+    try:
+        width, height = SIZES["desk"]
+        page = browser.new_context(viewport={"width": width, "height": height}, color_scheme="light").new_page()
+        page.goto(address.lesson_url(ready.root, ready.notebook))
+        page.wait_for_selector("body[data-tm-ready=yes]", state="attached", timeout=60_000)
+        page.locator(".tm-to-marks").click()
+        page.locator(".tm-to-marks.tm-here").wait_for()
+        page.wait_for_timeout(1500)
+        page.screenshot(path=folder / "desk.png")
+    finally:
+        server.stop(process)
+        server.clear(ready.root)
 
 
 def main(folder):
@@ -102,7 +123,8 @@ def main(folder):
         page.locator(PANEL).evaluate("node => node.scrollIntoView({block: 'start'})")
         page.wait_for_timeout(500)
         page.screenshot(path=folder / "lesson.png")
-        papers(browser, Path(home), folder)
+        os.environ[start.DATA] = str(Path(home) / "own")
+        desk(browser, papers(browser, Path(home), folder), folder)
         browser.close()
     print("Written: " + ", ".join(str(folder / f"{name}.png") for name in SIZES))
 

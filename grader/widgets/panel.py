@@ -79,8 +79,12 @@ class Picture(Generic[State]):
 
     def still(self) -> bytes:
         """All that does not move as PNG, `style.SHARPNESS` dots for one of the page."""
-        png = io.BytesIO()
+        png, seen = io.BytesIO(), [artist.get_visible() for artist in self.moving]
+        for artist in self.moving:
+            artist.set_visible(False)  # a figure that is saved draws what is animated too
         self.figure.savefig(png, format="png", dpi=style.SHARPNESS * style.DOTS_PER_INCH)
+        for artist, visible in zip(self.moving, seen, strict=True):
+            artist.set_visible(visible)
         return png.getvalue()
 
     def layer(self, state: State) -> tuple[str, str]:

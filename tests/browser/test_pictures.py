@@ -63,8 +63,8 @@ def paper(browser):
 
 def shown(paper, picture, state):
     """The picture as the page shows it, as an array like that of `drawn`."""
+    still = base64.b64encode(picture.still()).decode()  # before: it must hold nothing of an earlier state
     layer, hatches = picture.layer(state)
-    still = base64.b64encode(picture.still()).decode()
     paper.evaluate(
         """async ([html]) => {
             document.getElementById("here").innerHTML = html;
