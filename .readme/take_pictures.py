@@ -29,7 +29,13 @@ MODULE = "m01_timing"
 PANEL = ".tm-panel:has-text('Total advance'):has-text('Vacuum line')"  # the one above the exercise
 INSTRUCTOR = "R. Quillfeather"  # invented; the records name who marked
 FLAGS = ("--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-sync")
-SIZES = {"lesson": (1060, 1580), "returned": (900, 1000), "report": (900, 1120), "programme": (960, 1240), "desk": (1280, 860)}
+SIZES = {
+    "lesson": (1060, 1580),
+    "returned": (900, 1000),
+    "report": (900, 1120),
+    "programme": (960, 1240),
+    "desk": (1280, 860),
+}
 
 
 @contextmanager
