@@ -27,6 +27,7 @@ from grader.bench.atoms import (
 from grader.bench.draws import Draws
 from grader.bench.likelihood import complaints_of, idles, table
 from grader.errors import Refused, Unknown
+from grader.units import grouped
 from grader.vehicle.car import Car
 from grader.vehicle.faults import HIGH, LOW, MID, SOUND, cylinder_at, fault
 from grader.vehicle.spec import Vehicle, vehicle
@@ -161,7 +162,7 @@ def job_card(case: Case) -> JobCard:
     return JobCard(
         vehicle=case.spec.title,
         arrived="It was driven in." if runs else "It was towed in.",
-        plugs=f"{1000 * case.kmiles:,.0f} miles on the plugs",
+        plugs=f"{grouped(1000 * case.kmiles)} miles on the plugs",
         last_work=" ".join(history) or "Nothing is known of the last work.",
         words=tuple(said[word] for word in case.words if not word.endswith("_again")),
     )

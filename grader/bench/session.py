@@ -35,6 +35,7 @@ from grader.bench.draws import Draws
 from grader.bench.owner import complaint_words, complaints
 from grader.bench.signs import Examined
 from grader.errors import Refused, Stopped, Unknown, Unreadable
+from grader.units import grouped
 from grader.vehicle.car import COLD, HOT_SOAKED, WARM, Car
 from grader.vehicle.faults import fault, faults
 from grader.vehicle.state import sound_car
@@ -492,9 +493,9 @@ def _hand_over(bench: Bench, act: Mapping[str, Any]) -> Bench:
     sentences = [f"Handed over. Found: {told}."]
     if words:
         said = " ".join(complaint_words()[word] for word in words)
-        sentences.append(f"After {COMEBACK_MILES:,.0f} miles the owner is back: “{said}” Find out why.")
+        sentences.append(f"After {grouped(COMEBACK_MILES)} miles the owner is back: “{said}” Find out why.")
     else:
-        sentences.append(f"After {COMEBACK_MILES:,.0f} miles the owner has nothing to complain of.")
+        sentences.append(f"After {grouped(COMEBACK_MILES)} miles the owner has nothing to complain of.")
     if found == (SOUND_GROUP,) and not words:
         sentences[-1] = "The car goes to another hand, with what was read."
     changed = _with(bench, act, HANDED_OVER, sentences, came_back=bool(words))
