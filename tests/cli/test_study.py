@@ -351,6 +351,8 @@ def test_extension_is_whole():
     words = entry.read_text()
     loaded = [path.name for path in entry.parent.iterdir() if path != entry]
     assert sorted(loaded) == [
+        "bench.js",
+        "desk.css",
         "forms.css",
         "guard.js",
         "kernel.js",

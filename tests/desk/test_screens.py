@@ -78,6 +78,8 @@ def test_looking_writes_nothing(marked, desk_of):
         assert desk.go(name) is desk.screen and desk.notice.children == (), texts(desk)
     desk.go("people", person="t01")
     assert "28 of 30" in str(cells(desk, "Modules of"))
+    press(desk, "Class")
+    assert len(cells(desk, "The class list")) == 3, "its button leads to the class, not back to the person"
     assert state(marked.folder) == before
 
 
