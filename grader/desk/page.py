@@ -73,7 +73,8 @@ class Desk:
             return
         self.title.value = f"<h1>{escape(self.term.settings.title)}</h1>"
         self.nav.children = tuple(
-            parts.button(label, lambda name=name: self.go(name, person=""), f"tm-to-{name}") for name, label in SCREENS.items()
+            parts.button(label, lambda name=name: self.go(name, person=""), f"tm-to-{name}")
+            for name, label in SCREENS.items()
         )
         self.go(self.place.get("screen", "today"))
 
