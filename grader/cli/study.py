@@ -52,5 +52,6 @@ def study(
     if process is None:
         say("It runs already, in another window; that window must stay open.")
         return
+    server.heed_signals()
     say("Keep this window open while you work. Ctrl+C ends it; your answers stay.")
     server.serve_until_stopped(ready.root, process)

@@ -1,7 +1,20 @@
+from types import SimpleNamespace
+
 import pytest
 from ipywidgets import Widget
 
+from grader.desk import change
 from grader.desk.page import Desk
+
+
+@pytest.fixture(autouse=True)
+def _no_loop_of_a_browser(monkeypatch):
+    """A browser that tests opened before keeps a loop running in this thread; a desk without a page must not take it."""
+
+    def none():
+        raise RuntimeError("no running event loop")
+
+    monkeypatch.setattr(change, "asyncio", SimpleNamespace(get_running_loop=none))
 
 
 @pytest.fixture(autouse=True)

@@ -228,16 +228,21 @@ def stop(process: subprocess.Popen | psutil.Process) -> None:
             process.wait()
 
 
-def serve_until_stopped(root: Path, process: subprocess.Popen | psutil.Process) -> None:
-    """Wait for the end of the server, or for Ctrl+C or a closed window, which ends it; then tidy up."""
+def heed_signals() -> None:
+    """From now on Ctrl+C and a closed window end the wait, also where the shell that started us had switched that off."""
 
     def leave(_number, _frame):
         raise KeyboardInterrupt
 
-    for name in ("SIGINT", "SIGTERM", "SIGHUP"):  # a shell may have started us deaf to Ctrl+C
+    for name in ("SIGINT", "SIGTERM", "SIGHUP"):
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), leave)
+
+
+def serve_until_stopped(root: Path, process: subprocess.Popen | psutil.Process) -> None:
+    """Wait for the end of the server, or for Ctrl+C or a closed window, which ends it; then tidy up."""
     with suppress(KeyboardInterrupt):
+        heed_signals()
         process.wait()
     stop(process)
     clear(root)
