@@ -4,7 +4,7 @@ Data first, then words. Nothing here is shown while a session can still go on: i
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -112,7 +112,7 @@ def debrief(case: Case, log: str) -> Debrief:
     """
     bench, marked = session.replay(case, log), marking.mark(case, log)
     beliefs = planning.beliefs(bench)
-    told = tuple(_told(case, judged, beliefs, n, bench) for n, judged in enumerate(marked.steps))
+    told = tuple(_told(case, *step) for step in zip(marked.steps, beliefs, beliefs[1:], strict=False))
     best = session.replay(case, trainees.best_road(case))
     return Debrief(
         truth=session.truth_of(case),
@@ -124,18 +124,11 @@ def debrief(case: Case, log: str) -> Debrief:
     )
 
 
-def _told(case: Case, judged: marking.Judged, beliefs, n: int, bench: session.Bench) -> Told:
-    step, before, after = judged.step, beliefs[n], beliefs[n + 1]
+def _told(case: Case, judged: marking.Judged, before: NDArray[np.float64], after: NDArray[np.float64]) -> Told:
+    step = judged.step
     possible = causes(case, range(len(before)), before)[:SHOWN]
-    outcomes, best, best_cost = (), "", 0.0
-    if step.outcome == session.READ and judged.why == marking.TEST_OF_PLAN and step.instrument != reading.ASK:
-        plan = _plan_before(bench, n, before)
-        choice = plan.best()
-        best, best_cost = choice.key, choice.cost
-        outcomes = tuple(
-            tuple(title for title, _ in causes(case, places, before))
-            for places in plan.outcomes(planning.test_key(step))
-        )
+    best, best_cost = (judged.best.key, judged.best.cost) if judged.best else ("", 0.0)
+    outcomes = tuple(tuple(title for title, _ in causes(case, places, before)) for places in judged.outcomes)
     excluded = bool(np.abs(after - before).max() > _NOTHING_NEW) if step.outcome == session.READ else True
     missed = step.outcome == session.READ and _missed(case, step)
     proved = step.outcome == session.READ and _proves(case, step)
@@ -153,15 +146,7 @@ def _told(case: Case, judged: marking.Judged, beliefs, n: int, bench: session.Be
         missed=missed,
         says="",
     )
-    return _with_words(draft, judged, case)
-
-
-def _plan_before(bench: session.Bench, n: int, belief: NDArray[np.float64]) -> planning.Plan:
-    steps = bench.steps[:n]
-    done = tuple(step.act["what"] for step in steps if step.kind == session.ACTION and step.outcome == session.DONE)
-    taken = {planning.test_key(step) for step in steps if step.outcome == session.READ and step.car == len(done)}
-    case = bench.case
-    return planning.Plan(case.engine, case.kmiles, belief, done, taken, planning.MARK_FAULTS)
+    return replace(draft, says=" ".join(sentence for sentence in _sentences(draft, judged, case) if sentence))
 
 
 def _missed(case: Case, step: Step) -> bool:
@@ -189,11 +174,6 @@ def _proves(case: Case, step: Step) -> bool:
         for name, word in step.results.items()
         if name in signs()
     )
-
-
-def _with_words(told: Told, judged: marking.Judged, case: Case) -> Told:
-    says = " ".join(sentence for sentence in _sentences(told, judged, case) if sentence)
-    return Told(**{name: getattr(told, name) for name in Told.__slots__ if name != "says"}, says=says)
 
 
 def _sentences(told: Told, judged: marking.Judged, case: Case) -> list[str]:

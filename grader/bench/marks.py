@@ -66,7 +66,8 @@ class Judged:
     """One step of a session as it could be judged then.
 
     step; regret [min]; value: V before it, the best road's minutes from there; cost: Q of this step. why:
-    one of the words above. belief: after it.
+    one of the words above. best: the first step of the best road from there, and outcomes: the places of the
+    atoms that each result of this test would have left, the likeliest first; None and nothing where no plan was asked.
     """
 
     step: Step
@@ -74,6 +75,8 @@ class Judged:
     regret: float = 0.0
     value: float = 0.0
     cost: float = 0.0
+    best: planning.Choice | None = None
+    outcomes: Sequence[Sequence[int]] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,10 +173,7 @@ class _Marking:
     # The road.
 
     def _plan(self, place: int) -> planning.Plan:
-        before = self.bench.steps[:place]
-        done = tuple(step.act["what"] for step in before if step.kind == ACTION and step.outcome == DONE)
-        taken = {planning.test_key(step) for step in before if step.outcome == READ and step.car == len(done)}
-        return planning.Plan(self.case.engine, self.case.kmiles, self.beliefs[place], done, taken, planning.MARK_FAULTS)
+        return planning.plan_of(self.bench, planning.MARK_FAULTS, place, self.beliefs[place])
 
     def _judge(self) -> tuple[Judged, ...]:
         judged, done, acted_on, asked, repeated = [], [], None, False, False
@@ -182,8 +182,8 @@ class _Marking:
         for place, step in enumerate(self.bench.steps):
             belief = self.beliefs[place]
             if step.outcome == READ:
-                why, regret, cost = FREE, 0.0, 0.0
-                value = 0.0
+                why, regret, cost, value = FREE, 0.0, 0.0, 0.0
+                best, outcomes = None, ()
                 if self._all_mended(done):
                     why = VERIFICATION
                 elif step.instrument == reading.ASK:
@@ -199,7 +199,8 @@ class _Marking:
                     value, key = plan.value, planning.test_key(step)
                     cost = plan.cost(key, step.minutes)
                     why, regret = TEST_OF_PLAN, max(0.0, cost - value)
-                judged.append(Judged(step, why, regret, value, cost))
+                    best, outcomes = plan.best(), plan.outcomes(key)
+                judged.append(Judged(step, why, regret, value, cost, best, outcomes))
             elif step.kind == ACTION and step.outcome == DONE:
                 regret, value, why = 0.0, 0.0, MENDED
                 if step.act["what"] in self._following(done) or (self._all_mended(done) and not step.parts):
@@ -246,11 +247,6 @@ class _Marking:
                 engine = "hot-soaked" if step.instrument == "soak" else "warm"
         return engine
 
-    def _taken(self, place: int) -> set[str]:
-        before = self.bench.steps[:place]
-        changes = self.bench.steps[place].car
-        return {planning.test_key(step) for step in before if step.outcome == READ and step.car == changes}
-
     def _all_mended(self, done: Sequence[str]) -> bool:
         """Once all that can be mended here is, further readings verify."""
         here = [key for key in self.case.atom.faults if group_of(key) != SOUND_GROUP]
@@ -279,7 +275,7 @@ class _Marking:
 
     def _tries_condition(self, step: Step, belief: NDArray[np.float64], place: int) -> bool:
         """True if the complaint's own condition is tried once more before a car with a sound ignition goes on."""
-        is_new = planning.test_key(step) not in self._taken(place)
+        is_new = planning.test_key(step) not in planning.taken_now(self.bench, place)
         is_sound = planning.named_share(self.atoms, belief, {SOUND_GROUP}) >= PROOF_FREE
         return is_new and is_sound and step.instrument in self._conditions()
 

@@ -462,9 +462,9 @@ class Plan(Search):
         return []
 
 
-def done_so_far(bench: Bench) -> tuple[str, ...]:
-    """Actions of a session in order."""
-    return tuple(step.act["what"] for step in bench.steps if step.kind == ACTION and step.outcome == DONE)
+def done_so_far(bench: Bench, place: int | None = None) -> tuple[str, ...]:
+    """Actions of a session in order: all of them, or those before a step."""
+    return tuple(step.act["what"] for step in bench.steps[:place] if step.kind == ACTION and step.outcome == DONE)
 
 
 def test_key(step: Step) -> str:
@@ -472,13 +472,16 @@ def test_key(step: Step) -> str:
     return f"swap:{step.act['part']}" if step.instrument == reading.SWAP else step.instrument
 
 
-def taken_now(bench: Bench) -> set[str]:
-    """Tests that were read on the car as it stands."""
-    changes = len(done_so_far(bench))
-    return {test_key(step) for step in bench.steps if step.outcome == READ and step.car == changes}
+def taken_now(bench: Bench, place: int | None = None) -> set[str]:
+    """Tests that were read on the car as it stands: at the end, or before a step."""
+    changes = len(done_so_far(bench, place))
+    return {test_key(step) for step in bench.steps[:place] if step.outcome == READ and step.car == changes}
 
 
-def plan_of(bench: Bench, most: int = HINT_FAULTS) -> Plan:
-    """The plan from where a session stands."""
-    case = bench.case
-    return Plan(case.engine, case.kmiles, belief(bench), done_so_far(bench), taken_now(bench), most)
+def plan_of(
+    bench: Bench, most: int = HINT_FAULTS, place: int | None = None, weights: NDArray[np.float64] | None = None
+) -> Plan:
+    """The plan from where a session stands, or stood before a step; `weights` are the belief there where it is known."""
+    weights = beliefs(bench)[-1 if place is None else place] if weights is None else weights
+    done, taken = done_so_far(bench, place), taken_now(bench, place)
+    return Plan(bench.case.engine, bench.case.kmiles, weights, done, taken, most)
