@@ -1,11 +1,11 @@
 """desk: the instructor's and the coordinator's month by buttons."""
 
-import webbrowser
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from grader.cli import page
 from grader.cli.output import say
 
 
@@ -23,7 +23,6 @@ def desk(
     """Open the desk in JupyterLab: the whole month of a class by buttons."""
     from grader.desk import icon as icons
     from grader.desk import start
-    from grader.widgets.lab import server
 
     place = start.folder_meant(folder)
     if icon:
@@ -31,19 +30,5 @@ def desk(
         return
     ready = start.make_ready(place)
     say(f"The desk of {place}")
-    address = server.running(ready.root)
-    process = None
-    if address is None:
-        address = server.choose_address(ready.root, port)
-        process = server.start(ready.root, address)
-    page = address.lesson_url(ready.root, ready.notebook)
-    if no_browser or not webbrowser.open(server.write_door(ready.root, page).as_uri()):
-        say(f"Open this address: {page}")
-    else:
-        say("The desk opens in your browser.")
-    process = process or server.left_behind(ready.root)
-    if process is None:
-        say("It runs already, in another window; that window must stay open.")
-        return
-    say("Keep this window open while you work. Ctrl+C closes the desk; everything is kept.")
-    server.serve_until_stopped(ready.root, process)
+    keep = "Keep this window open while you work. Ctrl+C closes the desk; everything is kept."
+    page.show(ready.root, ready.notebook, "desk", keep, no_browser=no_browser, port=port)

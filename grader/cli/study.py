@@ -1,11 +1,11 @@
 """study: a lesson on a trainee's screen."""
 
-import webbrowser
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from grader.cli import page
 from grader.cli.output import say
 
 
@@ -24,7 +24,6 @@ def study(
 ) -> None:
     """Open your start page, or one lesson, in JupyterLab; answers are saved as you type."""
     from grader.widgets import study as studying
-    from grader.widgets.lab import server
 
     if not module:
         ready = studying.make_start_ready(folder=folder, name=name)
@@ -38,20 +37,5 @@ def study(
     else:
         going_on = "" if ready.fresh else ", going on where you stopped"
         say(f"{ready.module} ({ready.mode}){going_on}: {ready.notebook.parent}")
-    address = server.running(ready.root)
-    process = None
-    if address is None:
-        address = server.choose_address(ready.root, port)
-        process = server.start(ready.root, address)
-    page = address.lesson_url(ready.root, ready.notebook)
-    if no_browser or not webbrowser.open(server.write_door(ready.root, page).as_uri()):
-        say(f"Open this address: {page}")
-    else:
-        say(f"The {what} opens in your browser.")
-    process = process or server.left_behind(ready.root)
-    if process is None:
-        say("It runs already, in another window; that window must stay open.")
-        return
-    server.heed_signals()
-    say("Keep this window open while you work. Ctrl+C ends it; your answers stay.")
-    server.serve_until_stopped(ready.root, process)
+    keep = "Keep this window open while you work. Ctrl+C ends it; your answers stay."
+    page.show(ready.root, ready.notebook, what, keep, no_browser=no_browser, port=port)

@@ -12,6 +12,7 @@ import tempfile
 import time
 import urllib.error
 import urllib.request
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -228,21 +229,22 @@ def stop(process: subprocess.Popen | psutil.Process) -> None:
             process.wait()
 
 
-def heed_signals() -> None:
-    """From now on Ctrl+C and a closed window end the wait, also where the shell that started us had switched that off."""
+def serve_until_stopped(
+    root: Path, process: subprocess.Popen | psutil.Process, opened: Callable[[], object] = lambda: None
+) -> None:
+    """Wait for the end of the server, or for Ctrl+C or a closed window, which ends it; then tidy up.
+
+    `opened` is called as soon as Ctrl+C counts, also where the shell that started us had switched it off.
+    """
 
     def leave(_number, _frame):
         raise KeyboardInterrupt
 
-    for name in ("SIGINT", "SIGTERM", "SIGHUP"):
-        if hasattr(signal, name):
-            signal.signal(getattr(signal, name), leave)
-
-
-def serve_until_stopped(root: Path, process: subprocess.Popen | psutil.Process) -> None:
-    """Wait for the end of the server, or for Ctrl+C or a closed window, which ends it; then tidy up."""
     with suppress(KeyboardInterrupt):
-        heed_signals()
+        for name in ("SIGINT", "SIGTERM", "SIGHUP"):
+            if hasattr(signal, name):
+                signal.signal(getattr(signal, name), leave)
+        opened()
         process.wait()
     stop(process)
     clear(root)
