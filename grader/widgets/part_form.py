@@ -13,7 +13,7 @@ from grader.exercise.part import Part
 from grader.marking import feedback, reading, verdict
 from grader.widgets import style
 from grader.widgets.answer_store import CHECKED, Store
-from grader.widgets.fields.kinds import coach, field_of
+from grader.widgets.fields.kinds import field_of
 
 TRIES = 3  # after so many the worked route is shown
 
@@ -90,11 +90,11 @@ class PartForm:
         self.beacon = style.HTML().add_class("tm-beacon")
         label = style.HTML(f"<div>{escape(part.prompt)}</div>").add_class("tm-label")
         self.entry = field_of(part)(part, self._given, self._typed)
+        self.entry.coached = store.issue.mode == PRACTICE
         row = list(self.entry.row)
         self.field, self.unit = row[0], row[1] if len(row) > 1 else None
         self.check = None
         if store.issue.mode == PRACTICE:
-            coach(self.entry)
             words = "What to look for" if part.by_person else "Check"
             self.check = style.Button(description=words, tooltip=f"{words}: {part.prompt}").add_class("tm-check")
             self.check.on_click(lambda _: self._checked())

@@ -1,7 +1,7 @@
 """Which field an answer of which kind gets."""
 
-import sys
 from collections.abc import Callable, Sequence
+from pkgutil import resolve_name
 from types import SimpleNamespace
 from typing import Any, Protocol
 
@@ -22,8 +22,10 @@ class Field(Protocol):
     is one. `raw` is the answer as text for answers.json, `unit` the unit chosen, or empty.
     `shown` tells the page's guard what the widgets hold if the kernel has it all; empty
     where the text itself tells. `heard` is called with the change of a widget whenever `raw` or `unit`
-    changes by the trainee's hand.
+    changes by the trainee's hand. `coached` is set where the lesson is practised: a field that can help does so there.
     """
+
+    coached: bool
 
     @property
     def row(self) -> Sequence[Widget]: ...
@@ -54,25 +56,16 @@ FIELDS: dict[type[Part], Callable[[Any, SimpleNamespace, Callable], Field]] = {
 }
 
 
+# Kinds whose modules load numerics that only some lessons need: class -> field, by name.
+LATER = {"grader.bench.part:Bench": "grader.widgets.fields.bench:BenchField"}
+
+
 def field_of(part: Part) -> Callable[[Any, SimpleNamespace, Callable], Field]:
     """What makes the field for a part: (part, given, heard) -> Field."""
-    if _is(part, "grader.bench.part", "Bench"):
-        return _bench_field
-    return next(FIELDS[kind] for kind in type(part).__mro__ if kind in FIELDS)
-
-
-def _bench_field(part: Any, given: SimpleNamespace, heard: Callable) -> Field:
-    from grader.widgets.fields.bench import BenchField  # its numerics load only where a car stands in the lesson
-
-    return BenchField(part, given, heard)
-
-
-def _is(thing: object, module: str, name: str) -> bool:
-    """Whether a thing is of a class whose module is loaded; where it is not, nothing can be."""
-    return module in sys.modules and isinstance(thing, getattr(sys.modules[module], name))
-
-
-def coach(field: Field) -> None:
-    """Let a field that can help do so: where the lesson is practised, and nowhere else."""
-    if _is(field, "grader.widgets.fields.bench", "BenchField"):
-        vars(field)["coached"] = True
+    for kind in type(part).__mro__:
+        if kind in FIELDS:
+            return FIELDS[kind]
+        later = LATER.get(f"{kind.__module__}:{kind.__qualname__}")
+        if later:
+            return resolve_name(later)
+    raise TypeError(f"{type(part).__name__} is no kind of answer.")

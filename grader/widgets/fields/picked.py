@@ -22,6 +22,7 @@ class _Picked:
     """
 
     unit = ""
+    coached = False
 
 
 class ChoiceField(_Picked):

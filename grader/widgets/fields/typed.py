@@ -12,6 +12,7 @@ class NumberField:
     """One number or a range, and the unit beside it."""
 
     shown = ""  # the text itself tells
+    coached = False
 
     def __init__(self, part: Numeric, given: SimpleNamespace, heard: Callable[[Any], object]) -> None:
         self.part = part
@@ -47,6 +48,7 @@ class TextField:
     """One line of text, such as a firing order."""
 
     unit = shown = ""
+    coached = False
 
     def __init__(self, part: Part, given: SimpleNamespace, heard: Callable[[Any], object]) -> None:
         self._text = self._make(part)
