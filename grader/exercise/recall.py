@@ -138,14 +138,15 @@ def to_practise(seen: Iterable[Seen], count: int = 5) -> list[tuple[str, datetim
 
 
 def _as_short(modules: Sequence[Module], seen: Iterable[Seen]) -> list[Seen]:
-    stand_in: Mapping[str, str] = {}
+    stand_in: dict[str, str] = {}
     for module in modules:
         short = [exercise for exercise in module.exercises if is_short(module, exercise)]
         for exercise in module.exercises:
             if exercise not in short:
                 wanted = _objectives(exercise)
                 fits = [other.key for other in short if _objectives(other) & wanted]
-                stand_in = {**stand_in, **({exercise.key: fits[0]} if fits else {})}
+                if fits:
+                    stand_in[exercise.key] = fits[0]
     found = []
     for one in seen:
         if one.exercise not in stand_in:

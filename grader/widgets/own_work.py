@@ -8,7 +8,7 @@ under warm-up/, returned sheets wherever they were saved.
 import html
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -101,7 +101,7 @@ def gather(root: Path) -> list[Standing]:
         for work, issue in own:
             page = pages.get((issue.term, issue.trainee, module.key, issue.attempt))
             used.add(id(page))
-            found.append(Work(**{**_fields(work), "returned": page}))
+            found.append(replace(work, returned=page))
         practised = next((work for work, issue in mine if issue is None), None)
         alone = tuple(page for page in pages.values() if page.module == module.key and id(page) not in used)
         standings.append(Standing(module, tuple(found), practised, alone))
@@ -287,7 +287,3 @@ def _moment(text: str) -> datetime | None:
 
 def _is_pair(pair: object) -> bool:
     return isinstance(pair, list) and len(pair) == 2 and all(type(number) is int for number in pair)
-
-
-def _fields(work: Work) -> dict:
-    return {name: getattr(work, name) for name in Work.__dataclass_fields__}

@@ -20,7 +20,7 @@ from grader.bench.atoms import CYLINDER_GROUPS, SOUND_GROUP, groups
 from grader.bench.instruments import instrument, unsafe_acts
 from grader.bench.session import Bench, Step, Way
 from grader.errors import Unreadable
-from grader.units import grouped
+from grader.units import KPA_PER_PSI, MM_PER_IN, grouped
 from grader.vehicle.car import card
 from grader.vehicle.spec import Vehicle
 from grader.widgets import style
@@ -444,10 +444,10 @@ def _manual(spec: Vehicle) -> list[tuple[str, str]]:
         ("Initial timing", f"{spec.initial_deg:g}° before top dead centre at {spec.idle_rpm} rev/min or below, line off and plugged"),
         ("Centrifugal advance", "; ".join(f"{rpm:g} rev/min {degrees:g}°" for rpm, degrees in spec.centrifugal) + " (distributor)"),
         ("Vacuum advance", "; ".join(f"{inhg:g} inHg {degrees:g}°" for inhg, degrees in spec.vacuum) + f" (distributor), {spec.port} port"),
-        ("Point gap, dwell", f"{spec.gap_in:.3f} in ({25.4 * spec.gap_in:.2f} mm), {spec.dwell_deg:g}°"),
-        ("Plug gap", f"{made.plug_gap_in:.3f} in ({25.4 * made.plug_gap_in:.2f} mm)"),
+        ("Point gap, dwell", f"{spec.gap_in:.3f} in ({MM_PER_IN * spec.gap_in:.2f} mm), {spec.dwell_deg:g}°"),
+        ("Plug gap", f"{made.plug_gap_in:.3f} in ({MM_PER_IN * made.plug_gap_in:.2f} mm)"),
         ("Coil", f"{made.coil_ohm:g} Ω" + (f", ballast {made.ballast_ohm:g} Ω" if made.ballast_ohm else ", no ballast")),
-        ("Compression", f"{made.compression_psig:g} psi ({6.895 * made.compression_psig:.0f} kPa), cranking at {made.crank_rpm:g} rev/min"),
+        ("Compression", f"{made.compression_psig:g} psi ({KPA_PER_PSI * made.compression_psig:.0f} kPa), cranking at {made.crank_rpm:g} rev/min"),
         ("Rated speed", f"{grouped(made.rated_rpm)} rev/min"),
     ]  # fmt: skip
 
