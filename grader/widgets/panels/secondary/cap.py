@@ -82,7 +82,7 @@ class Section(Picture[Way]):
         add_patch(ax, Rectangle((32.5, 1), 3, 7, facecolor="#d9d9d9", edgecolor=style.INK, lw=1.0))
         for x, y, text, side in (
             (34, 39.3, "from the coil", "center"), (18, 36.3, "to this plug", "center"), (50, 36.3, "to the next plug", "center"),
-            (36.4, 2.6, "shaft", "left"),
+            (36.4, 4.4, "shaft", "left"),
         ):  # fmt: skip
             ax.text(x, y, text, ha=side, va="bottom", **words(12))
         self._brush = add_patch(ax, Rectangle((33, 10), 2, 7, facecolor="#555555", edgecolor=style.INK, lw=0.9))

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from ipywidgets import Button, GridBox, Layout, SelectionSlider, ToggleButtons, VBox
+from ipywidgets import Button, GridBox, Layout, ToggleButtons, VBox
 from matplotlib.artist import Artist
 from matplotlib.figure import Figure
 from matplotlib.patches import Circle, Rectangle
@@ -153,7 +153,7 @@ class Holders(VBox):
         )
         super().__init__([self._lead, self._holder])
         for row in self.children:
-            row.style.description_width, row.style.button_width = "9rem", "2.6rem"
+            row.style.description_width, row.style.button_width = "9rem", "3.8rem"
         engine.observe(self._begin, "value")
         self._begin()
         self._lead.observe(lambda change: self.pick(change.new), "value")
@@ -345,11 +345,10 @@ def _pegs(engine: str, laid: Holders) -> list[Button]:
 
 def plan_panel(compute: Callable[..., Laid] = compute) -> Panel[Laid]:
     """A plan with leads to lay, for every teaching engine."""
-    engine = SelectionSlider(
+    engine = style.Dropdown(
         options=[(spec.title, key) for key, spec in vehicles().items()], value="brackwater-four", description="Engine"
     )
     engine.style.description_width = "9rem"
-    engine.layout = style.wide()
     laid = Holders(engine)
     panel = Panel("Lay the leads", {"engine": engine, "laid": laid}, compute, ((Plan(_WIDTH, _HEIGHT), caption),))
     pegs = GridBox(
