@@ -160,6 +160,7 @@ def test_the_invented_class_breaks_careless_tables():
     assert catalogue.module(scenario.MODULE)
 
 
+@pytest.mark.campaign
 @pytest.mark.parametrize("key", catalogue.all_modules())
 def test_no_exercise_is_out_of_reach_or_a_gift(key):
     """Estimated from simulated trainees; letters are read by people and have no figure."""
