@@ -20,14 +20,11 @@ class Draws:
     """
 
     def __init__(self, key: bytes, *names: str | int) -> None:
-        self._halves = words.under(words.keyed(key), words.named(*map(str, names)))
-        self._count = 0
+        self._words = words.stream(key, words.named(*map(str, names)))
 
     def word(self) -> int:
         """The next 64-bit word."""
-        number, place = divmod(self._count, words.A_BLOCK)
-        self._count += 1
-        return words.block(self._halves, words.numbered(number))[place]
+        return next(self._words)
 
     def uniform(self, low: float = 0.0, high: float = 1.0) -> float:
         """A number between two others, each equally likely."""

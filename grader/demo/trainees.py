@@ -72,7 +72,7 @@ def answer_sheet(module: Module, record: Issued, seed: int) -> tuple[Sheet, list
     truth = Truth(module, record.numbers)
     answers, diary, own = {}, [], {}
     for exercise, part, path in module.parts():
-        raw, unit, value, did = _one(random, habits, truth, path, part, own)
+        raw, unit, value, did = _answered(random, habits, truth, path, part, own)
         diary.append(did)
         if value is not None:
             own[path] = value
@@ -82,7 +82,7 @@ def answer_sheet(module: Module, record: Issued, seed: int) -> tuple[Sheet, list
     return sheet, diary
 
 
-def _one(random, habits, truth, path, part, own):
+def _answered(random, habits, truth, path, part, own):
     if random.random() < 0.04 + 0.08 * (1 - habits.skill):
         return "", "", None, Did(path, BLANK)
     if part.by_person:

@@ -195,7 +195,6 @@ class Exercise:
     linked: str | None = None
     paths: tuple = field(init=False, repr=False, compare=False)  # (part, "exercise.part")
     shuffled: tuple = field(init=False, repr=False, compare=False)  # parts whose order is drawn
-    takes: int = field(init=False, repr=False, compare=False)  # random words that a draw takes
     named: bytes = field(init=False, repr=False, compare=False)  # key and version among the names of a draw
 
     def __post_init__(self):
@@ -203,7 +202,6 @@ class Exercise:
         object.__setattr__(self, "paths", tuple((part, f"{self.key}.{part.key}") for part in self.parts))
         object.__setattr__(self, "shuffled", shuffled)
         object.__setattr__(self, "named", words.named(self.key, str(self.version)))
-        object.__setattr__(self, "takes", len(self.draw) + sum(len(part.shuffled) - 1 for part in shuffled))
 
     @property
     def marks(self) -> int:

@@ -88,9 +88,9 @@ def draw_with_truth(
     """
     numbers = {}
     truth = Truth(module, numbers)
-    keyed, after = words.under(words.keyed(key), words.named(term, module.key)), words.named(trainee, str(attempt))
+    before_it, after_it = words.named(term, module.key), words.named(trainee, str(attempt))
     for group in module.groups():
-        _draw_group(truth, numbers, group, keyed, after, own, before)
+        _draw_group(truth, numbers, group, key, (before_it, after_it), own, before)
     return {exercise.key: numbers[exercise.key] for exercise in module.exercises}, truth
 
 
@@ -112,12 +112,13 @@ def engines(exercise: Exercise, own: Sequence[OwnVehicle]) -> tuple[OwnVehicle, 
     return tuple(mine for mine in own if mine.vehicle.battery_v in volts)
 
 
-def _draw_group(truth, numbers, group, keyed, after, own, before=()):
+def _draw_group(truth, numbers, group, key, names, own, before=()):
     mine = {chosen.vehicle.key: chosen for exercise in group for chosen in engines(exercise, own)} if own else {}
     for attempt_number in range(ROUNDS):
-        end = after + words.numbered(attempt_number)
+        number = words.named(str(attempt_number))
         for exercise in group:
-            parameters = _draw_one(exercise, keyed, exercise.named + end, own)
+            drawn = words.stream(key, names[0] + exercise.named + names[1] + number)
+            parameters = _draw_one(exercise, drawn, own)
             if exercise.linked:
                 parameters = numbers[exercise.linked] | parameters
             try:
@@ -134,7 +135,7 @@ def _draw_group(truth, numbers, group, keyed, after, own, before=()):
         for exercise in group:
             truth.forget(exercise)
     if before:  # an exercise with so few cases that all others are inseparable, or with one alone
-        return _draw_group(truth, numbers, group, keyed, after, own)
+        return _draw_group(truth, numbers, group, key, names, own)
     raise Inseparable(
         f"{group[0].key}: in {ROUNDS} draws no numbers keep the right answer and every slip apart. "
         "Widen what is drawn, or narrow the tolerance."
@@ -158,8 +159,7 @@ def _filled(exercise, parameters, chosen):
     return parameters | {ENGINE: chosen.vehicle.key, DIGEST: chosen.digest} if chosen else parameters
 
 
-def _draw_one(exercise, keyed, named, own):
-    drawn = words.stream(keyed, named, exercise.takes)
+def _draw_one(exercise, drawn, own):
     spreads = exercise.draw
     if own and (mine := engines(exercise, own)):
         spreads = {**spreads, ENGINE: Pick(tuple(chosen.vehicle.key for chosen in mine))}

@@ -1,20 +1,15 @@
 """Random words that anybody with the key draws the same.
 
-A word is 64 bits of HMAC-SHA-512 over the length-prefixed names of what is drawn.
-Only integers take part, so every machine and language agrees.
+A word is 64 bits of HMAC-SHA-512 (RFC 2104) over the length-prefixed names of what
+is drawn. Only integers take part, so every machine and language agrees.
 """
 
-import hashlib
+import hmac
 import struct
 from collections.abc import Iterator, Sequence
-from functools import lru_cache
-from itertools import chain
-from typing import TypeAlias
+from itertools import count, islice
 
-A_BLOCK = 8  # words that one digest gives
-_SHA512_BLOCK = 128  # bytes
-_EIGHT_WORDS = struct.Struct(">8Q")
-Halves: TypeAlias = tuple["hashlib._Hash", "hashlib._Hash"]  # of HMAC: the inner and the outer digest
+_EIGHT_WORDS = struct.Struct(">8Q")  # of one digest
 
 
 def word(key: bytes, names: Sequence[str], index: int) -> int:
@@ -31,67 +26,22 @@ def word(key: bytes, names: Sequence[str], index: int) -> int:
     int
         From 0 to 2**64 - 1.
     """
-    return block(keyed(key), named(*names) + numbered(index // A_BLOCK))[index % A_BLOCK]
+    return next(islice(stream(key, named(*names)), index, None))
 
 
-def block(halves: Halves, names: bytes) -> tuple[int, ...]:
-    """The words of one block, whose number is the last of its names.
+def stream(key: bytes, names: bytes) -> Iterator[int]:
+    """The words one after the other, without end.
 
     Parameters
     ----------
-    halves : Halves
-        As `keyed` or `under` gives them.
+    key : bytes
     names : bytes
-        As `named` and `numbered` give them.
-
-    Returns
-    -------
-    tuple of int
+        As `named` gives them; the number of eight words follows as the last name.
     """
-    inside, outside = halves[0].copy(), halves[1].copy()
-    inside.update(names)
-    outside.update(inside.digest())
-    return _EIGHT_WORDS.unpack(outside.digest())
-
-
-def stream(halves: Halves, names: bytes, wanted: int) -> Iterator[int]:
-    """So many words one after the other, and perhaps a few more."""
-    if wanted <= A_BLOCK:
-        return iter(block(halves, names + FIRST))
-    blocks = (block(halves, names + numbered(number)) for number in range(-(-wanted // A_BLOCK)))
-    return chain.from_iterable(blocks)
-
-
-def under(halves: Halves, names: bytes) -> Halves:
-    """The halves with the first names taken in, where many draws share them."""
-    inside = halves[0].copy()
-    inside.update(names)
-    return inside, halves[1]
-
-
-@lru_cache(maxsize=8)
-def keyed(key: bytes) -> Halves:
-    """The two halves of HMAC (RFC 2104) with the key taken in: a third of the time where one key draws thousands."""
-    key = (hashlib.sha512(key).digest() if len(key) > _SHA512_BLOCK else key).ljust(_SHA512_BLOCK, b"\0")
-    inside, outside = (hashlib.sha512(bytes(byte ^ pad for byte in key)) for pad in (0x36, 0x5C))
-    return inside, outside
+    for eight in count():
+        yield from _EIGHT_WORDS.unpack(hmac.digest(key, names + named(str(eight)), "sha512"))
 
 
 def named(*names: str) -> bytes:
     """Names as bytes, each behind its length, so that none can run into the next."""
-    return b"".join(map(_prefixed, names))
-
-
-@lru_cache(maxsize=4096)
-def numbered(number: int) -> bytes:
-    """A number as the last name."""
-    return _prefixed(str(number))
-
-
-@lru_cache(maxsize=4096)  # the names of terms and exercises come again for every trainee
-def _prefixed(name: str) -> bytes:
-    text = name.encode()
-    return len(text).to_bytes(4, "big") + text
-
-
-FIRST = numbered(0)
+    return b"".join(len(text).to_bytes(4, "big") + text for text in (name.encode() for name in names))

@@ -20,6 +20,7 @@ from grader.records.term import roster
 from grader.records.term.term import Term
 
 NOT_ASSIGNED, NOT_HANDED_IN, HANDED_IN = "not assigned", "not handed in", "handed in"
+NOT_PASSED = "not passed"
 PARTLY_MARKED, MARKED, EXCUSED = "partly marked", "marked", "excused"
 
 
@@ -132,6 +133,12 @@ def best_attempts(connection: Connection, *conditions: Any) -> dict[tuple[str, s
     return {(row.trainee, row.module): row.attempt for row in rows}
 
 
+def best_attempt(connection: Connection, trainee: str, module_key: str) -> int | None:
+    """As `best_attempts` for one trainee and module; None where nothing is marked."""
+    mine = (schema.mark.c.trainee == trainee, schema.mark.c.module == module_key)
+    return best_attempts(connection, *mine).get((trainee, module_key))
+
+
 def standings(
     term: Term,
     connection: Connection,
@@ -169,7 +176,7 @@ def standings(
     ):
         answers.setdefault(adjustments.owner(row), []).append(row)
     decided, mode = decided or adjustments.read(connection), modes(connection)
-    found = []
+    all_standings = []
     for person in roster.everyone(connection) if people is None else people:
         for module in module_keys:
             mine = sorted(issues.get((person.id, module), ()), key=lambda issue: issue.attempt)
@@ -180,16 +187,10 @@ def standings(
             for row in marked:
                 given = passing.as_marked(answers.get(adjustments.owner(row), ()), decided.by_hand(row))
                 judged.append((row, passing.outcome(term, row, given)))
-            one = _standing(term, person, module, mine, judged, hand_ins, decided)
-            one = replace(one, attempts=len(mine), mode=mode.get(module, ""))
-            found.append(one if one.counts else replace(one, passed="", failed=()))
-    return found
-
-
-def best_attempt(connection: Connection, trainee: str, module_key: str) -> int | None:
-    """As `best_attempts` for one trainee and module; None where nothing is marked."""
-    mine = (schema.mark.c.trainee == trainee, schema.mark.c.module == module_key)
-    return best_attempts(connection, *mine).get((trainee, module_key))
+            standing = _standing(term, person, module, mine, judged, hand_ins, decided)
+            standing = replace(standing, attempts=len(mine), mode=mode.get(module, ""))
+            all_standings.append(standing if standing.counts else replace(standing, passed="", failed=()))
+    return all_standings
 
 
 def missing_is_zero(term: Term, standing: Standing) -> bool:
@@ -253,14 +254,11 @@ class Whom:
         people = roster.chosen(connection, self.group, self.trainees)
         if self.lacking:
             theirs = standings(term, connection, [module_key], people=people)
-            people = [one.person for one in theirs if _lacks(one, self.lacking)]
+            people = [standing.person for standing in theirs if _lacks(standing, self.lacking)]
             if not people:
                 raise Refused(f"Nobody there is {self.lacking} in {module_key}. Nothing was changed.")
         return people
 
 
-NOT_PASSED = "not passed"
-
-
-def _lacks(one: Standing, lacking: str) -> bool:
-    return one.state == NOT_HANDED_IN if lacking == NOT_HANDED_IN else one.passed == passing.NO
+def _lacks(standing: Standing, lacking: str) -> bool:
+    return standing.state == NOT_HANDED_IN if lacking == NOT_HANDED_IN else standing.passed == passing.NO

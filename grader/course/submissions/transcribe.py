@@ -305,10 +305,10 @@ def _question(opened, typed):
     wanted = typed.strip().lower()
     names = {question.path: question for question in opened.questions}
     short = {path.partition(".")[2]: question for path, question in names.items()}
-    found = names.get(wanted) or short.get(wanted)
-    if found is None:
+    question = names.get(wanted) or short.get(wanted)
+    if question is None:
         raise Unknown(f"{typed[:40]!r} is no part of {opened.record.module}; its parts are {', '.join(short)}.")
-    return found
+    return question
 
 
 def _sheet(opened, answers, saved):
@@ -345,7 +345,7 @@ def _keep(term, papers, received_at):
             before = connection.execute(select(table.c.sha256, table.c.source).where(*mine).order_by(table.c.id)).all()
             if received_at is None and before and _is_same(term, before[-1], answers):
                 sha256 = before[-1].sha256  # the table was read again: the paper came in when it was first typed
-            barred, known = False, any(found.sha256 == sha256 for found in before)
+            barred, known = False, any(earlier.sha256 == sha256 for earlier in before)
             if not known:
                 files.write_bytes(kept.kept_path(term, sha256), content)
                 at, owner = clock.to_text(arrived), (row["trainee"], row["module"], row["attempt"])
@@ -363,7 +363,7 @@ def _keep(term, papers, received_at):
                 )
                 kept.store(connection, new)
             answered = sum(bool(answer.raw.strip()) for answer in answers.values())
-            others = sum(not found.source.startswith("transcribed by") for found in before)
+            others = sum(not earlier.source.startswith("transcribed by") for earlier in before)
             done.append(
                 Kept(
                     opened.person,
