@@ -196,10 +196,10 @@ def unit(text: str) -> Unit:
     Unreadable
         Not in the table.
     """
-    found = find(text)
-    if found is None:
+    known = find(text)
+    if known is None:
         raise Unreadable(f"“{text}” is not a unit of this workbook.")
-    return found
+    return known
 
 
 def agrees(typed: Unit, asked: Unit) -> bool:

@@ -129,8 +129,8 @@ def _correct_assignment(
 
 def _several(several: "Several[Any]", line: Callable[[Any], str]) -> None:
     """A line for each of whom something was done; who was left out is a finding."""
-    for one in several.done:
-        say(line(one))
+    for row in several.done:
+        say(line(row))
     findings([f"left out: {words}" for words in several.left_out])
 
 
@@ -197,11 +197,11 @@ def received(
         raise Refused("--at, --accept and --set-aside are three decisions. Take one at a time; nothing was changed.")
     if at:
         whom = _whom(() if everybody else named, group)
-        for one in correcting.correct(opened, module, whom, at=at, reason=reason, preview=preview):
-            was, now = (opened.shown(clock.from_text(moment)) for moment in (one.before, one.now))
+        for arrival in correcting.correct(opened, module, whom, at=at, reason=reason, preview=preview):
+            was, now = (opened.shown(clock.from_text(moment)) for moment in (arrival.before, arrival.now))
             say(
-                f"{one.person.name}: {'would be' if preview else 'is'} received {now}, before {was}."
-                + _stands(one.mark)
+                f"{arrival.person.name}: {'would be' if preview else 'is'} received {now}, before {was}."
+                + _stands(arrival.mark)
             )
     elif len(named) != 1 or everybody or group:
         raise Refused("Only --at works on several at once. Name one trainee; nothing was changed.")
@@ -211,14 +211,14 @@ def received(
     else:
         person, found = correcting.listed(opened, named[0], module)
         say(f"{person.name}: {len(found)} hand-in{'s' if len(found) != 1 else ''} in {module}.")
-        for one in found:
-            late = f", {one.late_days} day{'s' if one.late_days != 1 else ''} late" if one.late_days else ""
-            mark = " <- counts" if one.counts else ""
+        for arrival in found:
+            late = f", {arrival.late_days} day{'s' if arrival.late_days != 1 else ''} late" if arrival.late_days else ""
+            mark = " <- counts" if arrival.counts else ""
             say(
-                f"  {one.number}. attempt {one.attempt}, {opened.shown(clock.from_text(one.received_at))}{late}, receipt {one.receipt}: {one.source}{mark}"
+                f"  {arrival.number}. attempt {arrival.attempt}, {opened.shown(clock.from_text(arrival.received_at))}{late}, receipt {arrival.receipt}: {arrival.source}{mark}"
             )
-            if one.words:
-                say(f"     {one.words}")
+            if arrival.words:
+                say(f"     {arrival.words}")
 
 
 def mark_module(

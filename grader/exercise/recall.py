@@ -61,20 +61,20 @@ def standings(seen: Iterable[Seen]) -> dict[str, Standing]:
     """
     stands: dict[str, Standing] = {}
     steps: dict[str, int] = {}
-    for one in sorted(seen, key=lambda s: (s.at, s.exercise, s.right)):
-        before = stands.get(one.exercise, Standing(one.at))
-        if not one.right:
-            steps[one.exercise] = 0
-            stands[one.exercise] = Standing(one.at, one.at, one.at + GAPS[0])
+    for answer in sorted(seen, key=lambda s: (s.at, s.exercise, s.right)):
+        before = stands.get(answer.exercise, Standing(answer.at))
+        if not answer.right:
+            steps[answer.exercise] = 0
+            stands[answer.exercise] = Standing(answer.at, answer.at, answer.at + GAPS[0])
         elif before.due is None or before.wrong_at is None:
-            stands[one.exercise] = Standing(one.at)
-        elif one.at < before.due - EARLY:  # right a few minutes later proves nothing yet
-            stands[one.exercise] = Standing(one.at, before.wrong_at, before.due)
+            stands[answer.exercise] = Standing(answer.at)
+        elif answer.at < before.due - EARLY:  # right a few minutes later proves nothing yet
+            stands[answer.exercise] = Standing(answer.at, before.wrong_at, before.due)
         else:
-            steps[one.exercise] += 1
-            over = steps[one.exercise] == len(GAPS)
-            due = None if over else one.at + GAPS[steps[one.exercise]]
-            stands[one.exercise] = Standing(one.at, None if over else before.wrong_at, due)
+            steps[answer.exercise] += 1
+            over = steps[answer.exercise] == len(GAPS)
+            due = None if over else answer.at + GAPS[steps[answer.exercise]]
+            stands[answer.exercise] = Standing(answer.at, None if over else before.wrong_at, due)
     return stands
 
 
@@ -147,13 +147,13 @@ def _as_short(modules: Sequence[Module], seen: Iterable[Seen]) -> list[Seen]:
                 fits = [other.key for other in short if _objectives(other) & wanted]
                 if fits:
                     stand_in[exercise.key] = fits[0]
-    found = []
-    for one in seen:
-        if one.exercise not in stand_in:
-            found.append(one)
-        elif not one.right:
-            found.append(Seen(stand_in[one.exercise], one.at, False))
-    return found
+    counted = []
+    for answer in seen:
+        if answer.exercise not in stand_in:
+            counted.append(answer)
+        elif not answer.right:
+            counted.append(Seen(stand_in[answer.exercise], answer.at, False))
+    return counted
 
 
 def _objectives(exercise: Exercise) -> set[str]:

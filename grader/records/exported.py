@@ -40,12 +40,12 @@ def places(term: Term) -> list[Path]:
     if not path.exists():
         return []
     try:
-        found = files.from_json(
+        noted = files.from_json(
             files.read_bytes(path, most=_LARGEST, what="The note of exports"), what="The note of exports"
         )
     except BadFile:
         return []
-    paths = found.get("paths")
+    paths = noted.get("paths")
     named = [Path(text) for text in paths if isinstance(text, str)] if isinstance(paths, list) else []
     return [place for place in named if place.is_file() and not place.is_symlink()]
 

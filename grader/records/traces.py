@@ -84,20 +84,20 @@ def files_of(term: Term, people: Sequence[Trainee], marks: Sequence, digests: It
     """The files that `remove_files` would remove or rewrite; nothing is changed."""
     folder, ours = term.folder, {person.id for person in people}
     ids = {word.casefold() for person in people for word in (person.id, person.college_id)}
-    found = {folder / "handed_in" / digest[:2] / f"{digest}.json" for digest in digests}
+    theirs = {folder / "handed_in" / digest[:2] / f"{digest}.json" for digest in digests}
     for place in (p for room in _OF_TRAINEES for person in people for p in _places(folder / room, person)):
-        found |= set(place.rglob("*"))
+        theirs |= set(place.rglob("*"))
     for room in _OF_CLASSES:
-        found |= set((folder / room).rglob("*"))
+        theirs |= set((folder / room).rglob("*"))
     for path in _files(folder / "inbox"):
         if _owner(path.read_bytes()) in ours:
-            found.add(path)
+            theirs.add(path)
     for path in _files(folder / "rosters"):
         content = path.read_bytes()
         lines = (_decoded(content) or "").splitlines()
         if any(ids & _cells(line) for line in lines) or any(mentions(content, mine) for mine in marks):
-            found.add(path)
-    return {path for path in found | set(_copies(folder, marks)) if path.is_file()}
+            theirs.add(path)
+    return {path for path in theirs | set(_copies(folder, marks)) if path.is_file()}
 
 
 def free_space(term: Term) -> None:

@@ -119,10 +119,12 @@ def assigned(connection: Connection, module_key: str) -> tuple[Revision, ...]:
 
 def note(connection: Connection, module_key: str, revisions: Sequence[Revision]) -> None:
     """Note from which revisions a module's numbers are drawn, in records and ledger."""
-    for place, one in enumerate(revisions):
-        values = {"module": module_key, "place": place, "key": one.key, "revision": one.revision}
+    for place, revision in enumerate(revisions):
+        values = {"module": module_key, "place": place, "key": revision.key, "revision": revision.revision}
         connection.execute(drawn_from.insert().values(**values))
-    entries = [ledger.Entry("vehicle", module=module_key, new=one.line, sha256=one.digest) for one in revisions]
+    entries = [
+        ledger.Entry("vehicle", module=module_key, new=revision.line, sha256=revision.digest) for revision in revisions
+    ]
     ledger.append(connection, entries)
 
 

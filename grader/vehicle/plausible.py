@@ -41,7 +41,7 @@ def judge(known: Mapping[str, Any]) -> list[Said]:
     -------
     list of Said
     """
-    return [said for rule in _RULES for said in rule(known)]
+    return [sentence for rule in _RULES for sentence in rule(known)]
 
 
 def _order(known):

@@ -74,7 +74,7 @@ def prove(term: Term, module: Module, people: Sequence[Trainee], revisions: Sequ
         A vehicle that no exercise can use, or whose figures keep a right answer
         and a slip too close together.
     """
-    owns = [one.own for one in revisions]
+    owns = [revision.own for revision in revisions]
     for own in owns:
         takers = [exercise for exercise in module.exercises if variant.engines(exercise, [own])]
         if not takers:
@@ -103,11 +103,11 @@ def notes(module: Module, revisions: Sequence[vehicles.Revision]) -> tuple[str, 
     -------
     tuple of str
     """
-    owns = [one.own for one in revisions]
+    owns = [revision.own for revision in revisions]
     if not owns:
         return ()
     kept = [e.name for e in module.exercises if variant.ENGINE in e.draw and not variant.engines(e, owns)]
-    sentences = ["drawn from " + ", ".join(f"{one.own.vehicle.title} ({one.line})" for one in revisions)]
+    sentences = ["drawn from " + ", ".join(f"{revision.own.vehicle.title} ({revision.line})" for revision in revisions)]
     if kept:
         sentences.append(f"{', '.join(kept)} keeps the teaching vehicles, since it needs a 12 V battery")
     return tuple(sentences)

@@ -127,27 +127,27 @@ def read(content: bytes) -> tuple[list[Listed], list[str]]:
 def _columns(header, notes):
     """Column name -> position."""
     plain = [plain_heading(cell) for cell in header]
-    found = {}
+    positions = {}
     for position, cell in enumerate(plain):
         name = _NAMED.get(cell)
         if name is None or (cell in _LOOSE and any(_NAMED.get(p) == name and p not in _LOOSE for p in plain)):
             continue
-        if name in found:
+        if name in positions:
             raise BadRoster(
-                f"The class list has two columns for {name} ({header[found[name]].strip()}, {header[position].strip()}); "
+                f"The class list has two columns for {name} ({header[positions[name]].strip()}, {header[position].strip()}); "
                 f"{_HEADER_IS}."
             )
-        found[name] = position
-    missing = [name for name in NEEDED if name not in found]
-    if missing == ["first_name"] and plain[found["last_name"]] in _LOOSE:
+        positions[name] = position
+    missing = [name for name in NEEDED if name not in positions]
+    if missing == ["first_name"] and plain[positions["last_name"]] in _LOOSE:
         missing = []  # one column for the whole name
     if missing:
         shown = ",".join(cell.strip()[:30] for cell in header[:8])
         raise BadRoster(f"The class list begins with {shown}, without {' and '.join(missing)}; {_HEADER_IS}.")
-    others = [cell.strip() or "(no heading)" for i, cell in enumerate(header) if i not in found.values()]
+    others = [cell.strip() or "(no heading)" for i, cell in enumerate(header) if i not in positions.values()]
     if others:
         notes.append(f"not kept: {', '.join(others[:8])}")
-    return found
+    return positions
 
 
 def _cell(raw, name):

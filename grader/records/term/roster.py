@@ -236,12 +236,12 @@ def chosen(connection: Connection, group: str = "", trainee_ids: Sequence[str] =
     people = everyone(connection, enrolled_only=True)
     if group:
         groups = sorted({person.group for person in people} - {""})
-        found = [person for person in people if person.group.casefold() == group.strip().casefold()]
-        if not found:
+        members = [person for person in people if person.group.casefold() == group.strip().casefold()]
+        if not members:
             raise Unknown(
                 f"No group is called {group[:40]!r}; there {'are ' + ', '.join(groups) if groups else 'are none'}."
             )
-        people = found
+        people = members
     if not trainee_ids:
         return people
     wanted = [one(connection, trainee_id) for trainee_id in trainee_ids]

@@ -37,20 +37,20 @@ def share(term: Term, group: str) -> list[str]:
     import grp
 
     try:
-        found = grp.getgrnam(group)
+        account = grp.getgrnam(group)
     except KeyError:
         raise Refused(
             f"This machine has no group {group[:40]!r}. Whoever looks after it makes one: 'groupadd {group[:40] or 'NAME'}', and "
             "adds both accounts with 'usermod -aG'. Nothing was changed."
         ) from None
-    if os.geteuid() != 0 and found.gr_gid not in (os.getegid(), *os.getgroups()):
+    if os.geteuid() != 0 and account.gr_gid not in (os.getegid(), *os.getgroups()):
         raise Refused(
             f"This account is not in the group {group}. Log out and in again once it is; nothing was changed."
         )
     try:
         for path in [term.folder, *sorted(term.folder.rglob("*"))]:
             if not path.is_symlink():
-                _give(path, found.gr_gid)
+                _give(path, account.gr_gid)
     except PermissionError as problem:
         raise Refused(
             f"{problem.filename} belongs to another account, who has to share it. Run it again afterwards."
@@ -59,7 +59,7 @@ def share(term: Term, group: str) -> list[str]:
         f"{above} is closed to the group (its mode is {stat.S_IMODE(above.stat().st_mode):o}): members cannot reach the term. "
         f"Move the term folder to a place that both can enter, such as one below /srv, or let {above} be entered."
         for above in term.folder.parents
-        if not _can_enter(above, found.gr_gid)
+        if not _can_enter(above, account.gr_gid)
     ]
 
 

@@ -230,10 +230,10 @@ def open_term(folder: str | Path) -> Term:
             "or make one with 'timing-mark term new'."
         )
     try:
-        found = files.from_toml((folder / "term.toml").read_bytes(), what=str(folder / "term.toml"))
+        content = files.from_toml((folder / "term.toml").read_bytes(), what=str(folder / "term.toml"))
     except OSError as problem:
         raise BadFile(_closed(folder / "term.toml", problem)) from None
-    settings, key = _settings(found, folder / "term.toml"), _key(folder / "term.key")
+    settings, key = _settings(content, folder / "term.toml"), _key(folder / "term.key")
     if files.is_shared(folder):
         os.umask(0o007)  # what nbgrader and the database make there is the group's, too
     return Term(folder, settings, key, rules.of_folder(folder))

@@ -182,7 +182,7 @@ def _local(text, zone):
 def _summary(opened, pseudonymous):
     for term, connection in scope.each(opened):
         for module in standing.assigned_modules(connection):
-            states = Counter(found.state for found in scope.standings(term, connection, [module]))
+            states = Counter(result.state for result in scope.standings(term, connection, [module]))
             for state in sorted(states):
                 few = pseudonymous and states[state] < pseudonym.SMALLEST_CELL
                 yield (

@@ -22,23 +22,23 @@ COLUMNS = GRADES.names
 
 def table(term: Term, connection: Connection, by: Callable[[Trainee], Any] | None = None) -> Iterator[dict[str, str]]:
     """The rows as dictionaries of text, in the order of `COLUMNS`; of trainees in order of name, or `by` something else."""
-    for found in scope.standings(term, connection, standing.listed_modules(connection), by):
+    for result in scope.standings(term, connection, standing.listed_modules(connection), by):
         row = dict.fromkeys(COLUMNS, "")
         row |= {
             "class": term.id,
-            "trainee_id": found.person.college_id,
-            "last_name": found.person.last_name,
-            "first_name": found.person.first_name,
-            "module": found.module,
-            "mode": found.mode,
-            "attempt": "" if found.attempt is None else str(found.attempt),
-            "attempts": str(found.attempts),
-            "status": found.state,
-            "handed_in_at": found.handed_in_at,
-            "extension_until": found.extension_until,
+            "trainee_id": result.person.college_id,
+            "last_name": result.person.last_name,
+            "first_name": result.person.first_name,
+            "module": result.module,
+            "mode": result.mode,
+            "attempt": "" if result.attempt is None else str(result.attempt),
+            "attempts": str(result.attempts),
+            "status": result.state,
+            "handed_in_at": result.handed_in_at,
+            "extension_until": result.extension_until,
         }
-        if found.mark is not None:
-            row |= _figures(term, found)
+        if result.mark is not None:
+            row |= _figures(term, result)
         yield row
 
 

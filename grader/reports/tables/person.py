@@ -46,8 +46,8 @@ def about(term: Term, trainee_id: str) -> About:
     with database.reading(term) as connection:
         person = roster.one(connection, trainee_id)
         modules = standing.assigned_modules(connection)
-        found = standing.standings(term, connection, modules, people=[person])
-        table, counting = schema.answer, {(one.module, one.attempt) for one in found}
+        standings = standing.standings(term, connection, modules, people=[person])
+        table, counting = schema.answer, {(result.module, result.attempt) for result in standings}
         rows = connection.execute(
             select(table).where(table.c.trainee == person.id, table.c.slip != "").order_by(table.c.module, table.c.part)
         )
@@ -58,4 +58,4 @@ def about(term: Term, trainee_id: str) -> About:
         ]
         tasks = [task for task in witnessed.tasks(connection) if task.trainee == person.id]
         mine = [row for row in people.changes(term, connection) if row["trainee_id"] == person.college_id]
-    return About(person, found, slips, tasks, mine)
+    return About(person, standings, slips, tasks, mine)

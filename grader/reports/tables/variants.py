@@ -47,9 +47,9 @@ def bins(pool: Pool, column: int) -> Iterator[tuple[str, str, np.ndarray]]:
     engines = [drawn.get(item.rpartition(".")[0], "") for drawn in pool.engines]
     yield from _by_text(BY_ENGINE, engines)
     right = [answers[column] for answers in pool.right]
-    if all(isinstance(one, float) for one in right):
+    if all(isinstance(answer, float) for answer in right):
         yield from _by_size(right, _unit(pool.module, item))
-    elif all(isinstance(one, str) for one in right):
+    elif all(isinstance(answer, str) for answer in right):
         yield from _by_text(BY_ANSWER, right)
 
 

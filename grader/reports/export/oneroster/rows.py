@@ -141,28 +141,28 @@ def line_items(part: Part) -> Iterator[tuple[object, ...]]:
 
 def results(part: Part) -> Iterator[tuple[object, ...]]:
     assigned = {row.module: row for row in _assigned(part)}
-    for found in scope.standings(part.term, part.connection, assigned):
-        if found.state not in _STATUS:
+    for result in scope.standings(part.term, part.connection, assigned):
+        if result.state not in _STATUS:
             continue
-        mark, score, on = found.mark, "", assigned[found.module].assigned_at
-        comments = [f"attempt {found.attempt} of {found.attempts}"] if found.attempts > 1 and found.attempt else []
-        if found.state == standing.MARKED and mark is not None:
+        mark, score, on = result.mark, "", assigned[result.module].assigned_at
+        comments = [f"attempt {result.attempt} of {result.attempts}"] if result.attempts > 1 and result.attempt else []
+        if result.state == standing.MARKED and mark is not None:
             score, on = hundredths(mark.mark), mark.marked_at
-            comments.insert(0, passing.Outcome(found.passed, found.failed).said())
+            comments.insert(0, passing.Outcome(result.passed, result.failed).said())
             if mark.penalty:
                 comments.append(
                     f"raw mark {hundredths(mark.raw)}, penalty {hundredths(mark.penalty)} for {mark.late_days} days late"
                 )
-        elif found.handed_in_at:
-            on = found.handed_in_at
-        past = bool(found.due) and clock.now() > clock.from_text(found.due)
-        missing = found.state == standing.NOT_HANDED_IN and past
-        on = found.due if missing else on
+        elif result.handed_in_at:
+            on = result.handed_in_at
+        past = bool(result.due) and clock.now() > clock.from_text(result.due)
+        missing = result.state == standing.NOT_HANDED_IN and past
+        on = result.due if missing else on
         yield (
-            _result(part, found.person.id, found.module),
-            _line(part, found.module),
-            part.person(found.person.id),
-            _STATUS[found.state],
+            _result(part, result.person.id, result.module),
+            _line(part, result.module),
+            part.person(result.person.id),
+            _STATUS[result.state],
             score,
             part.day(on),
             "; ".join(comments),
@@ -187,9 +187,9 @@ def result_objectives(part: Part) -> Iterator[tuple[object, ...]]:
     known = catalogue.objectives()
     ours = {person.college_id: person.id for person in scope.people(part.connection)}
     marked = {
-        (found.person.id, found.module)
-        for found in scope.standings(part.term, part.connection, [row.module for row in _assigned(part)])
-        if found.state == standing.MARKED
+        (each.person.id, each.module)
+        for each in scope.standings(part.term, part.connection, [row.module for row in _assigned(part)])
+        if each.state == standing.MARKED
     }
     for row in people.objectives(part.term, part.connection):
         whose, module = ours[row["trainee_id"]], known[row["objective"]]["module"]

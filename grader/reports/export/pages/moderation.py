@@ -85,26 +85,28 @@ def _hidden(term, connection, pseudonymous):
 
 def choose(term: Term, standings: Iterable[standing.Standing], sample: int) -> list[tuple[standing.Standing, str]]:
     """[(standing, why it was chosen)] of at most `sample` marked sheets."""
-    marks = [(found, found.mark) for found in standings if found.mark is not None and found.state == standing.MARKED]
+    marks = [
+        (result, result.mark) for result in standings if result.mark is not None and result.state == standing.MARKED
+    ]
     if not marks:
         return []
     marks.sort(key=lambda pair: (pair[1].mark / pair[1].most, pair[0].person.id))
-    by_mark = [found for found, _ in marks]
-    above = [found for found, row in marks if passing.reached(term, found.module, row.mark, row.most)]
+    by_mark = [result for result, _ in marks]
+    above = [result for result, row in marks if passing.reached(term, result.module, row.mark, row.most)]
     below = by_mark[: len(by_mark) - len(above)]
     order = [(by_mark[-1], "best mark"), (by_mark[0], "lowest mark")]
-    order += [(found, "just reached the pass mark") for found in above[:1]] + [
-        (found, "just missed the pass mark") for found in below[-1:]
+    order += [(result, "just reached the pass mark") for result in above[:1]] + [
+        (result, "just missed the pass mark") for result in below[-1:]
     ]
     drawn = sorted(
         by_mark,
         key=lambda f: hmac.new(term.key, f"moderation\n{f.module}\n{f.person.id}".encode(), hashlib.sha256).digest(),
     )
-    order += [(found, "drawn by lot") for found in drawn]
+    order += [(result, "drawn by lot") for result in drawn]
     chosen = {}
-    for found, why in order:
-        if found.person.id not in chosen and len(chosen) < sample:
-            chosen[found.person.id] = (found, why)
+    for result, why in order:
+        if result.person.id not in chosen and len(chosen) < sample:
+            chosen[result.person.id] = (result, why)
     return list(chosen.values())
 
 

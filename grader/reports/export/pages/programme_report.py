@@ -195,12 +195,12 @@ def _classes(opened, pseudonymous):
         )
         for key, mode in sorted(standing.modes(connection).items()):
             states, good, failed = Counter(), 0, Counter()
-            for one in scope.standings(term, connection, [key]):
-                states[one.state] += 1
-                good += one.state == standing.MARKED and one.passed == passing.YES
-                failed.update(one.failed)
+            for result in scope.standings(term, connection, [key]):
+                states[result.state] += 1
+                good += result.state == standing.MARKED and result.passed == passing.YES
+                failed.update(result.failed)
             klass.modules.append(_Module(key, mode == PRACTICE, states, good, failed))
-            klass.vehicles += [(key, one) for one in vehicles.assigned(connection, key)]
+            klass.vehicles += [(key, revision) for revision in vehicles.assigned(connection, key)]
         for row in people.objectives(term, connection):
             if row["met"] in ("yes", "no") and row["mode"] != PRACTICE:
                 klass.examined[row["objective"]] += 1

@@ -119,28 +119,28 @@ class Relations:
         if name in self._ids:
             self._ids[name].add(row["sourcedId"])
         for column, target, listed in self._references.get(name, ()):
-            for one in row[column].split(",") if listed else (row[column],):
-                if one and one not in self._ids[target]:
+            for reference in row[column].split(",") if listed else (row[column],):
+                if reference and reference not in self._ids[target]:
                     if target == name:  # it may still come
-                        self._waiting.append((column, one))
+                        self._waiting.append((column, reference))
                     else:
-                        self._nowhere(name, column, one, target)
+                        self._nowhere(name, column, reference, target)
         for check in self._checks.get(name, ()):
             check(name, row)
 
     def end(self, name: str) -> None:
         """After the last row of a file."""
-        for column, one in self._waiting:
-            if one not in self._ids[name]:
-                self._nowhere(name, column, one, name)
+        for column, reference in self._waiting:
+            if reference not in self._ids[name]:
+                self._nowhere(name, column, reference, name)
         self._waiting = []
         if name == SESSIONS:
             self._check_years()
         if name in (SESSIONS, "orgs.csv"):
             self._check_circles(name)
         if name == ROLES:
-            for one in sorted(self._ids[USERS] if self._without_role is None else self._without_role):
-                self.findings.say(f"users.csv: {one} has no role.")
+            for reference in sorted(self._ids[USERS] if self._without_role is None else self._without_role):
+                self.findings.say(f"users.csv: {reference} has no role.")
 
     def close(self) -> None:
         """After the last file: which files lack another one."""
