@@ -6,7 +6,9 @@ from pathlib import Path
 from grader.cli.output import say
 
 
-def show(root: Path, notebook: Path, what: str, keep: str, *, no_browser: bool, port: int | None) -> None:
+def show(
+    root: Path, notebook: Path, what: str, keep: str, *, no_browser: bool, port: int | None, warm: str = ""
+) -> None:
     """Open a notebook as a page and serve it until somebody ends it; a server that runs for this folder already is used.
 
     Parameters
@@ -21,6 +23,8 @@ def show(root: Path, notebook: Path, what: str, keep: str, *, no_browser: bool, 
         Only print its address.
     port : int or None
         None: any free one.
+    warm : str
+        A line of Python that loads what the page needs; its kernel starts with it, before the page asks.
 
     Raises
     ------
@@ -33,7 +37,9 @@ def show(root: Path, notebook: Path, what: str, keep: str, *, no_browser: bool, 
     process = None
     if address is None:
         address = server.choose_address(root, port)
-        process = server.start(root, address)
+        process = server.start(root, address, warm=warm)
+        if warm:
+            server.begin_kernel(address, root, notebook)
     page = address.lesson_url(root, notebook)
     if no_browser or not webbrowser.open(server.write_door(root, page).as_uri()):
         say(f"Open this address: {page}")

@@ -1,4 +1,4 @@
-"""term new|show|policy|verify|upgrade|delete-person|delete-class|retention and roster import|list."""
+"""term new|show|policy|verify|copy|upgrade|delete-person|delete-class|retention and roster import|list."""
 
 import sys
 from pathlib import Path
@@ -134,6 +134,21 @@ def verify(term: TermFolder = HERE) -> None:
     proved = proof.verify(opened)
     say(proved.summary)
     findings([*proved.findings, *terms.open_to_others(opened.folder)])
+
+
+@app.command("copy")
+def copy(
+    place: Annotated[Path, typer.Argument(help="A folder on another drive; the copy gets a new folder in it.")],
+    term: TermFolder = HERE,
+) -> None:
+    """Copy the whole term folder to a second safe place, and check the copy."""
+    from grader.course.audit import copy as copies
+    from grader.records.term import term as terms
+
+    target, proved = copies.copy(terms.open_term(term), place)
+    say(f"Copied: {target}")
+    say(proved.summary)
+    findings(proved.findings)
 
 
 @app.command("share")

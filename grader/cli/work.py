@@ -272,25 +272,34 @@ def _named(names: list[str], group: str, not_handed_in: bool, not_passed: bool =
 
 def extend(
     names: Named,
-    until: Annotated[str, typer.Option(help="2026-03-31 or 2026-03-31 17:00, in the term's zone.")],
     reason: Annotated[str, typer.Option(help="Why; it stands in the ledger.")],
+    until: Annotated[str, typer.Option(help="2026-03-31 or 2026-03-31 17:00, in the term's zone.")] = "",
     group: Group = "",
     not_handed_in: NotHandedIn = False,
     earlier: Annotated[bool, typer.Option("--earlier", help="Also where an extension that stands is later.")] = False,
+    withdraw: Annotated[bool, typer.Option("--withdraw", help="The extension no longer holds.")] = False,
     term: TermFolder = HERE,
 ) -> None:
-    """Give trainees a later due time; a penalty already taken is computed afresh."""
+    """Give trainees a later due time, or take that back; a penalty already taken is computed afresh."""
     from grader import clock
     from grader.course.grading import adjust
+    from grader.errors import Refused
     from grader.records.term import term as terms
 
+    if bool(until) == withdraw:
+        raise Refused("Name the new time with --until, or take an extension back with --withdraw; nothing was changed.")
     opened = terms.open_term(term)
     module, whom = _named(names, group, not_handed_in)
-    several = adjust.extend_all(opened, module, whom, until=until, reason=reason, earlier=earlier)
-    _several(
-        several,
-        lambda one: f"{one.person.name}: {module} due {opened.shown(clock.from_text(one.until))}." + _stands(one.mark),
-    )
+    if withdraw:
+        several = adjust.withdraw_extensions(opened, module, whom, reason=reason)
+    else:
+        several = adjust.extend_all(opened, module, whom, until=until, reason=reason, earlier=earlier)
+
+    def line(one: adjust.Extended) -> str:
+        due = f"due {opened.shown(clock.from_text(one.until))}" if one.until else "without a due time"
+        return f"{one.person.name}: {module} {due}." + _stands(one.mark)
+
+    _several(several, line)
 
 
 def excuse(
@@ -342,6 +351,10 @@ def return_module(
     one_file: Annotated[
         bool, typer.Option("--one-file", help="Also all sheets in one file, to print at once.")
     ] = False,
+    take_back: Annotated[
+        bool, typer.Option("--take-back", help="Sheets that nobody has seen yet: they were returned by mistake.")
+    ] = False,
+    reason: Annotated[str, typer.Option(help="With --take-back: why; it stands in the ledger.")] = "",
     term: TermFolder = HERE,
 ) -> None:
     """Write each trainee's returned sheet: answers, verdicts, worked steps, what to practise."""
@@ -349,6 +362,11 @@ def return_module(
     from grader.reports.feedback import return_run
 
     opened = terms.open_term(term)
+    if take_back:
+        back = return_run.take_back(opened, module, (trainee,) if trainee else (), reason=reason)
+        say(f"{module}: {len(back.done)} sheets taken back: {'; '.join(person.name for person in back.done)}.")
+        findings([f"left out: {words}" for words in back.left_out])
+        return
     done = return_run.give_back(opened, module, trainee=trainee, partly=partly, one_file=one_file)
     replaced = f" ({done.replaced} in place of an older page)" if done.replaced else ""
     say(

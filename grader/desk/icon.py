@@ -31,7 +31,7 @@ def desktop() -> Path:
     return found
 
 
-def write(folder: Path, place: Path | None = None, system: str = sys.platform) -> Path:
+def write(folder: Path, place: Path | None = None, system: str = sys.platform, *, office: bool = False) -> Path:
     """Write the icon of a desk.
 
     Parameters
@@ -42,6 +42,8 @@ def write(folder: Path, place: Path | None = None, system: str = sys.platform) -
         Where to; None: the desktop.
     system : str
         As `sys.platform` names it.
+    office : bool
+        It opens the office in the place of the desk.
 
     Returns
     -------
@@ -53,20 +55,21 @@ def write(folder: Path, place: Path | None = None, system: str = sys.platform) -
         No desktop, or a folder whose name a starter cannot carry.
     """
     place = place or desktop()
-    name, told = f"Timing Mark {folder.name}", str(folder)
+    name, told = f"Timing Mark {'office ' if office else ''}{folder.name}", str(folder)
+    words = ["-m", "grader", "desk", *(["--office"] if office else [])]
     if any(ord(c) < 32 for c in told) or (system == "win32" and any(c in told for c in '"%')):
         raise Refused(
             f"{told!r} holds signs that an icon cannot carry. Give the folder a plain name; nothing was written."
         )
     if system == "win32":
         path = place / f"{name}.cmd"
-        content = f'@echo off\r\n"{sys.executable}" -m grader desk "{told}"\r\npause\r\n'
+        content = f'@echo off\r\n"{sys.executable}" {" ".join(words)} "{told}"\r\npause\r\n'
     elif system == "darwin":
         path = place / f"{name}.command"
-        content = f"#!/bin/sh\nexec {shlex.quote(sys.executable)} -m grader desk {shlex.quote(told)}\n"
+        content = f"#!/bin/sh\nexec {shlex.join([sys.executable, *words, told])}\n"
     else:
         path = place / f"{name}.desktop"
-        line = " ".join(_in_entry(word) for word in (sys.executable, "-m", "grader", "desk", told))
+        line = " ".join(_in_entry(word) for word in (sys.executable, *words, told))
         content = f"[Desktop Entry]\nType=Application\nName={name}\nExec={line}\nTerminal=true\nCategories=Education;\n"
     files.write_text(path, content, mode=0o700)
     return path

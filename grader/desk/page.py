@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from html import escape
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from grader import files
-from grader.desk import parts
+from grader.course.grading import agenda
+from grader.desk import parts, start
 from grader.errors import BadFile, TimingMarkError
 from grader.records.term import term as terms
 from grader.records.term.term import Term
@@ -31,6 +33,24 @@ SCREENS = {  # name of the file in screens/ -> what stands on its button
     "workshop": "Workshop",
     "office": "Office",
 }
+OFFICE = ("today", "marks", "next_lesson", "office")  # what somebody sees who may look and change nothing
+BEHIND = ("new_term", "vehicles")  # screens that another one leads to
+
+
+def warm(home: str | Path) -> None:
+    """Load what the first screen needs, while the browser still loads the page; nothing is written, nothing is told.
+
+    Parameters
+    ----------
+    home : path
+        Where the desk keeps its own things.
+    """
+    with suppress(Exception):  # whatever is wrong here is wrong again, and told, when the page asks
+        noted = files.from_json(
+            files.read_bytes(Path(home) / start.FOLDER, most=10_000, what="The desk"), what="The desk"
+        )
+        import_module("grader.desk.screens.today")
+        agenda.agenda(terms.open_term(noted["folder"]))
 
 
 class Desk:
@@ -42,10 +62,13 @@ class Desk:
         A term folder, or one that is to become one.
     home : path
         Where the desk keeps its own things, outside the term.
+    office : bool
+        For somebody who may look and export: the records refuse to be written, whatever is pressed.
     """
 
-    def __init__(self, folder: str | Path, home: str | Path) -> None:
-        self.folder, self.home = Path(folder), Path(home)
+    def __init__(self, folder: str | Path, home: str | Path, *, office: bool = False) -> None:
+        self.folder, self.home, self.office = Path(folder), Path(home), office
+        self.screens = {name: label for name, label in SCREENS.items() if not office or name in OFFICE}
         self.place: dict[str, str] = self._read_place()
         self.term: Term | None = None
         self.screen: Screen | None = None
@@ -61,30 +84,31 @@ class Desk:
 
     def open(self) -> None:
         """Open the term where there is one, and the screen that was open last; else the page that makes a term."""
-        if not (self.folder / "term.toml").is_file():
+        if not self.office and not (self.folder / "term.toml").is_file():
             self.title.value = "<h1>Your desk</h1>"
             self.go("new_term")
             return
         try:
-            self.term = terms.open_term(self.folder)
+            self.term = terms.open_term(self.folder, read_only=self.office)
         except TimingMarkError as problem:
             self.title.value = "<h1>Your desk</h1>"
             self.say(str(problem))
             return
-        self.title.value = f"<h1>{escape(self.term.settings.title)}</h1>"
+        only = ": the office, where nothing of the class can be changed" if self.office else ""
+        self.title.value = f"<h1>{escape(self.term.settings.title + only)}</h1>"
         self.nav.children = tuple(
             parts.button(label, lambda name=name: self.go(name, person=""), f"tm-to-{name}")
-            for name, label in SCREENS.items()
+            for name, label in self.screens.items()
         )
-        self.go(self.place.get("screen", "today"))
+        self.go(self.place.get("screen", "office" if self.office else "today"))
 
     def go(self, name: str, **place: str) -> Screen | None:
         """Show a screen; `place` is where on it, such as the module."""
-        if name not in SCREENS and name != "new_term":
-            name = "today"
+        if name not in self.screens and (self.office or name not in BEHIND):
+            name = "office" if self.office else "today"
         self.place = {**self.place, **place, "screen": name}
         self.notice.children = ()
-        for button, known in zip(self.nav.children, SCREENS, strict=False):
+        for button, known in zip(self.nav.children, self.screens, strict=False):
             (button.add_class if known == name else button.remove_class)("tm-here")
 
         def shown() -> None:
@@ -124,7 +148,7 @@ class Desk:
     @property
     def opened(self) -> Term:
         """The term, read afresh: its settings may have been changed beside the desk."""
-        self.term = terms.open_term(self.folder)
+        self.term = terms.open_term(self.folder, read_only=self.office)
         return self.term
 
     def _read_place(self) -> dict[str, str]:

@@ -47,13 +47,17 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """What stands in a cell; `tone` gives it a sign and a shade, `act` makes it a button, `order` is what it sorts by."""
+    """What stands in a cell; `tone` gives it a sign and a shade, `act` makes it a button, `order` is what it sorts by.
+
+    `news` tells that it is not as it was, with a dot; `says` then says what it was.
+    """
 
     text: str
     tone: str = ""
     act: bool = False
     says: str = ""
     order: float | str | None = None
+    news: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +78,7 @@ class Table(anywidget.AnyWidget):
     columns = traitlets.List().tag(sync=True)
     rows = traitlets.List().tag(sync=True)
     tickable = traitlets.Bool(False).tag(sync=True)
+    large = traitlets.Bool(False).tag(sync=True)
     ticked = traitlets.List().tag(sync=True)
     clicked = traitlets.List().tag(sync=True)
 
@@ -84,6 +89,7 @@ class Table(anywidget.AnyWidget):
         rows: Sequence[Row],
         *,
         tickable: bool = False,
+        large: bool = False,
         opened: Callable[[str, str], object] | None = None,
         empty: str = "Nothing here.",
     ) -> None:
@@ -93,6 +99,7 @@ class Table(anywidget.AnyWidget):
             columns=[asdict(column) for column in columns],
             rows=[asdict(row) for row in rows],
             tickable=tickable,
+            large=large,
             empty=empty,
         )
 
@@ -107,6 +114,17 @@ class Table(anywidget.AnyWidget):
         self.rows = [asdict(row) for row in rows]
         here = {row.id for row in rows}
         self.ticked = [row for row in self.ticked if row in here]
+
+
+class Copy(anywidget.AnyWidget):
+    """A text that is ready to be copied into a message."""
+
+    _esm = _HERE / "copy.js"
+    label = traitlets.Unicode().tag(sync=True)
+    text = traitlets.Unicode().tag(sync=True)
+
+    def __init__(self, label: str, text: str) -> None:
+        super().__init__(label=label, text=text)
 
 
 class Save(anywidget.AnyWidget):

@@ -32,6 +32,7 @@ class Screen:
         self.head = style.VBox([], layout=style.column())
         self.box = style.VBox([self.head, self.slot, self.rows], layout=style.column())
         self.box.add_class("tm-screen")
+        self.zone = desk.term.settings.zone if desk.term else ""
 
     @property
     def term(self) -> Term:
@@ -78,7 +79,11 @@ class Screen:
 
     def moment(self, text: str) -> str:
         """A moment of the records for a person."""
-        return self.term.shown(clock.from_text(text)).rpartition(" ")[0] if text else "no due time"
+        return self.wall(self.term.shown(clock.from_text(text))) if text else "no due time"
+
+    def wall(self, shown: str) -> str:
+        """A moment without the name of the term's zone, which is the same on every screen; other texts as they are."""
+        return shown.removesuffix(f" {self.zone}")
 
 
 class ModuleScreen(Screen):

@@ -25,6 +25,11 @@ class Ready:
     root: Path
     notebook: Path
 
+    @property
+    def warm(self) -> str:
+        """A line of Python that loads what the first screen needs, for a kernel that starts before its page asks."""
+        return f"from grader.desk.page import warm; warm({str(self.root)!r}); del warm"
+
 
 def desks() -> Path:
     """Where desks keep their own things on this machine."""
@@ -41,13 +46,15 @@ def folder_meant(folder: Path | None) -> Path:
     return before[0] if before else Path.home() / "timing-mark-class"
 
 
-def make_ready(folder: str | Path) -> Ready:
+def make_ready(folder: str | Path, *, office: bool = False) -> Ready:
     """The desk of a folder.
 
     Parameters
     ----------
     folder : path
         A term folder, or the place of one that is still to be made.
+    office : bool
+        For a coordinator who may look and export, and change nothing.
 
     Returns
     -------
@@ -59,7 +66,7 @@ def make_ready(folder: str | Path) -> Ready:
         The user's own place is full or closed.
     """
     folder = Path(folder).expanduser().absolute()
-    root = desks() / hashlib.sha256(os.fsencode(folder)).hexdigest()[:16]
+    root = desks() / (hashlib.sha256(os.fsencode(folder)).hexdigest()[:16] + ("-office" if office else ""))
     notebook = root / NOTEBOOK
     cell = {
         "cell_type": "code",
@@ -73,7 +80,7 @@ def make_ready(folder: str | Path) -> Ready:
             "from grader.desk.page import Desk\n",
             "\n",
             "Widget.close_all()\n",
-            f"Desk({str(folder)!r}, {str(root)!r}).box",
+            f"Desk({str(folder)!r}, {str(root)!r}{', office=True' if office else ''}).box",
         ],
     }
     content = {
@@ -103,4 +110,4 @@ def known() -> list[Path]:
                 found.append((path.parent.joinpath(NOTEBOOK).stat().st_mtime, folder))
         except (BadFile, OSError, KeyError, TypeError):
             continue
-    return [folder for _, folder in sorted(found, reverse=True)]
+    return list(dict.fromkeys(folder for _, folder in sorted(found, reverse=True)))

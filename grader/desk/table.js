@@ -47,7 +47,7 @@ function build(model, sort, at, onSort, onMove) {
   const rows = ordered(model.get("rows"), sort);
   const tickable = model.get("tickable");
   const box = make("div", { class: "tm-scroll", role: "region", tabindex: 0, "aria-label": model.get("name") });
-  const table = make("table", { class: "tm-table" }, make("caption", {}, model.get("name")));
+  const table = make("table", { class: model.get("large") ? "tm-table tm-large" : "tm-table" }, make("caption", {}, model.get("name")));
   const head = make("tr");
   if (tickable) {
     head.append(make("th", { scope: "col", class: "tm-tick" }, tickAll(model, rows)));
@@ -94,6 +94,9 @@ function shown(model, row, cell, column, x, y, at, onMove) {
     words.push(make("span", { class: "tm-sign", "aria-hidden": "true" }, SIGN[cell.tone]), " ");
   }
   words.push(cell.text);
+  if (cell.news) {
+    words.push(make("span", { class: "tm-news", "aria-hidden": "true" }, " •"));
+  }
   if (cell.act) {
     const button = make("button", { type: "button", "data-cell": `${x},${y}`, tabindex: at[0] === x && at[1] === y ? 0 : -1, "aria-label": cell.says || undefined, title: cell.says || undefined }, ...words);
     button.addEventListener("click", () => {

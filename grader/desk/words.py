@@ -81,6 +81,26 @@ def plain(text: str) -> str:
     return _FLAG.sub(_field, told)
 
 
+def plain_page(page: bytes) -> bytes:
+    """A page of ours that speaks of commands, told by screens; nothing but its sentences changes.
+
+    Parameters
+    ----------
+    page : bytes
+        HTML as our templates write it: an apostrophe stands there as `&#39;`.
+
+    Returns
+    -------
+    bytes
+    """
+
+    def told(found: re.Match) -> str:
+        sentence = found[1].replace("&#39;", "'")
+        return f">{plain(sentence)}<" if _NAMED.search(sentence) else found[0]
+
+    return re.sub(r">([^<]*&#39;[^<]*)<", told, page.decode("utf-8")).encode("utf-8")
+
+
 def _field(found: re.Match) -> str:
     words = _FIELDS.get(found[1], "the field for it")
     return f"with {words}" if found[0].startswith("with ") else words

@@ -135,7 +135,7 @@ def connected(term: Term, *, read_only: bool = False) -> Iterator[Connection]:
     made = engine(term)
     try:
         with made.connect() as connection:
-            if read_only:
+            if read_only or term.read_only:
                 connection.execution_options(read_only=True, postgresql_readonly=True)
             with connection.begin():
                 _check_version(term, connection)
@@ -290,6 +290,8 @@ def _translated(url, problem):
     if any(sign in reason for sign in ("not a database", "malformed", "no such table")):
         return BadFile(f"{place} is damaged: {reason}. Put it back from your copy.")
     if isinstance(problem, OperationalError):
+        if "readonly" in reason:
+            return Refused(f"{place} is opened to be looked at only. Nothing was changed.")
         if "locked" in reason:
             return CannotWrite(
                 f"Someone else is writing to {place} for {BUSY_SECONDS} s. Nothing was changed; try again."

@@ -70,6 +70,7 @@ class Entry:
 # Kinds of entries.
 WRITTEN_ANSWER, POLICY, DUE, WITHDRAWN, RECEIVED = "written answer", "policy", "due time", "withdrawn", "received"
 SETTINGS = "settings"
+TAKEN_BACK = "taken back"  # a returned page that nobody had seen
 PLACE = "place"  # which of several copies of a term folder works on records that a server keeps
 
 

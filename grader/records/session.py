@@ -58,7 +58,8 @@ def begin(term: Term, doing: str, *, read_only: bool = False, rehearse: bool = F
     doing : str
         For whoever has to wait: "storing a vehicle".
     read_only : bool
-        Look only: the database refuses to write, and no file of the term is touched.
+        Look only: the database refuses to write, and no file of the term is touched. Of a term that was
+        opened to be read only this is always so.
     rehearse : bool
         Take back in the end whatever the block did in the records. Files are not taken back: the block
         must write none.
@@ -66,11 +67,14 @@ def begin(term: Term, doing: str, *, read_only: bool = False, rehearse: bool = F
     Raises
     ------
     Refused
-        Somebody else holds the term for very long, or its records are of another version.
+        Somebody else holds the term for very long, or its records are of another version; a rehearsal in a
+        term that is opened to be read only.
     CannotWrite, BadFile
         As `database.connected`.
     """
-    if read_only:
+    if term.read_only and rehearse:
+        raise Refused(f"{term.settings.title} is opened to be looked at only. Nothing was changed.")
+    if read_only or term.read_only:
         with lock.shared(term), database.connected(term, read_only=True) as connection:
             yield from _block(Session(term, connection, read_only=True))
     else:

@@ -82,6 +82,29 @@ def cost(settings: Settings, days: int) -> str:
     return f"{share.normalize():f} % of the {of}"
 
 
+def returned(connection: Connection) -> dict[tuple[str, str, int], tuple[str, str]]:
+    """Attempts whose sheet went back, practice too: (trainee, module, attempt) -> (first return, digest of the last page).
+
+    A sheet that was taken back is not among them.
+
+    Parameters
+    ----------
+    connection : Connection
+
+    Returns
+    -------
+    dict of (str, str, int) to (str, str)
+    """
+    found: dict[tuple[str, str, int], tuple[str, str]] = {}
+    for _, at, entry in ledger.entries(connection, "returned"):
+        owner = (entry["trainee"], entry["module"], entry["attempt"])
+        if entry["kind"] == ledger.TAKEN_BACK:
+            found.pop(owner, None)
+        else:
+            found[owner] = (found.get(owner, (at, ""))[0], entry["sha256"])
+    return found
+
+
 def closed(connection: Connection) -> dict[tuple[str, str, int], tuple[str, str]]:
     """Attempts whose sheet went back: (trainee, module, attempt) -> (first return, accepted until).
 
@@ -100,10 +123,7 @@ def closed(connection: Connection) -> dict[tuple[str, str, int], tuple[str, str]
     """
     table = schema.assignment
     practice = set(connection.execute(select(table.c.module).where(table.c.mode == PRACTICE)).scalars())
-    first = {}
-    for _, at, entry in ledger.entries(connection, "returned"):
-        if entry["module"] not in practice:
-            first.setdefault((entry["trainee"], entry["module"], entry["attempt"]), at)
+    first = {owner: at for owner, (at, _) in returned(connection).items() if owner[1] not in practice}
     until = {
         adjustments.owner(row): row.until
         for row in connection.execute(select(adjustments.extension))

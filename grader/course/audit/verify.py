@@ -207,9 +207,10 @@ class _Check:
 
     def returned(self) -> None:
         """A page in returned/ is the one that was given back last."""
-        noted = {}
-        for _, _, entry in ledger.entries(self.connection, "returned"):
-            noted[kept.returned_path(self.term, entry["trainee"], entry["module"], entry["attempt"])] = entry["sha256"]
+        noted = {
+            kept.returned_path(self.term, *owner): digest
+            for owner, (_, digest) in lateness.returned(self.connection).items()
+        }
         for path in sorted((self.term.folder / kept.RETURNED).glob("*/*.html")):
             try:
                 content = files.read_bytes(path, most=kept.LARGEST_KEPT, what="The returned sheet")

@@ -25,11 +25,15 @@ COMPUTED = "computed"
 
 
 class Extended(NamedTuple):
-    """Whose due time, the new one as records keep it, and the mark as it stands now; None where nothing is marked."""
+    """Whose due time, the new one as records keep it, and the mark as it stands now; None where nothing is marked.
+
+    `before` is the extension that stood before; empty where none did.
+    """
 
     person: Trainee
     until: str
     mark: int | None
+    before: str = ""
 
 
 def extend(term: Term, trainee_id: str, module_key: str, *, until: str, reason: str, earlier: bool = False) -> Extended:
@@ -102,7 +106,49 @@ def _extend(work: Work, person: Trainee, moment: str, reason: str, earlier: bool
     entry = ledger.Entry("extension", **key, old=before or issue.due, new=moment, reason=reason)
     ledger.append(connection, [entry])
     lateness.settle_arrivals(connection, owner, reason)
-    return Extended(person, moment, settle.settle(work, owner, f"extension: {reason}"))
+    return Extended(person, moment, settle.settle(work, owner, f"extension: {reason}"), before or "")
+
+
+def withdraw_extensions(
+    term: Term, module_key: str, whom: Whom, *, reason: str, preview: bool = False
+) -> Several[Extended]:
+    """Take back the later due time of some trainees; their penalties are computed afresh at once.
+
+    Parameters
+    ----------
+    term : Term
+    module_key : str
+    whom : Whom
+    reason : str
+    preview : bool
+        Say what would come of it; nothing is written.
+
+    Returns
+    -------
+    Several of Extended
+        Each with the due time that holds then; empty where there is none.
+
+    Raises
+    ------
+    Unknown, Refused
+        No such people or module; no extension stands; no reason.
+    """
+    with session(term, module_key, "taking back extensions of", rehearse=preview) as work:
+        people = whom.people(term, work.connection, work.module.key)
+        return each(work, people, lambda person: _withdraw_extension(work, person, reason))
+
+
+def _withdraw_extension(work: Work, person: Trainee, reason: str) -> Extended:
+    connection = work.connection
+    issue = _latest_issue(connection, person, work.module)
+    owner, key = adjustments.owner(issue), _key(issue)
+    before = work.decisions().until.get(owner)
+    if not before:
+        raise Refused(f"{person.name} has no extension in {work.module.key}. Nothing was changed.")
+    adjustments.take_back(connection, adjustments.extension, key)
+    ledger.append(connection, [ledger.Entry("extension", **key, old=before, new="", reason=reason)])
+    lateness.settle_arrivals(connection, owner, reason)
+    return Extended(person, issue.due, settle.settle(work, owner, f"extension taken back: {reason}"), before)
 
 
 def excuse(term: Term, trainee_id: str, module_key: str, *, reason: str, withdraw: bool = False) -> Trainee:

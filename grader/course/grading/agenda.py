@@ -11,11 +11,11 @@ from pathlib import Path
 from sqlalchemy import Connection, func, select
 
 from grader import catalogue, clock
-from grader.course.attempts import kept, standing
+from grader.course.attempts import kept, lateness, standing
 from grader.course.attempts.standing import Standing
 from grader.exercise.model import PRACTICE
 from grader.marking.verdict import AWAITING
-from grader.records import adjustments, database, ledger, schema
+from grader.records import adjustments, database, schema
 from grader.records.adjustments import Adjustments
 from grader.records.term.term import Term
 
@@ -75,7 +75,7 @@ def agenda(term: Term) -> tuple[list[ModuleState], list[Waits]]:
         by_module: dict[str, list[Standing]] = {key: [] for key in keys}
         for one in standing.standings(term, connection, keys, decided=decided):
             by_module[one.module].append(one)
-        unread, returned = _unread(connection, decided), _returned(connection)
+        unread, returned = _unread(connection, decided), set(lateness.returned(connection))
         states = []
         for row in assigned:
             try:
@@ -127,11 +127,6 @@ def _unread(connection: Connection, decided: Adjustments) -> Counter:
             seen.add(words)
             found[row.module] += 1
     return found
-
-
-def _returned(connection: Connection) -> set[tuple]:
-    rows = ledger.entries(connection, "returned")
-    return {(entry["trainee"], entry["module"], entry["attempt"]) for _, _, entry in rows}
 
 
 def _decisions(connection: Connection) -> Iterator[Waits]:

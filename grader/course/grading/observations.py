@@ -65,6 +65,33 @@ def record(term: Term, seen: Seen, *, preview: bool = False) -> tuple[Trainee, w
         return _stored(held.connection, tasks)[0]
 
 
+def record_all(term: Term, all_seen: Sequence[Seen], *, preview: bool = False) -> list[tuple[Trainee, witnessed.Task]]:
+    """Record several witnessed tasks, or none of them.
+
+    Parameters
+    ----------
+    term : Term
+    all_seen : sequence of Seen
+    preview : bool
+        Only say whether they can be recorded; nothing is written.
+
+    Returns
+    -------
+    list of (Trainee, Task)
+
+    Raises
+    ------
+    Unknown, Refused
+        As `record`, for the first that cannot be recorded; says of whom.
+    """
+    with session.begin(term, _RECORDING, rehearse=preview) as held:
+        tasks, problems = _checked(term, held.connection, all_seen)
+        if problems:
+            place, problem = problems[0]
+            raise type(problem)(f"{all_seen[place].trainee}, {all_seen[place].objective}: {problem}")
+        return _stored(held.connection, tasks)
+
+
 def record_table(term: Term, path: str | Path) -> tuple[list[tuple[Trainee, witnessed.Task]], list[str]]:
     """Record every line of a table, or none.
 
@@ -112,11 +139,16 @@ def listed(term: Term, trainee_id: str = "", *, withdrawn: bool = True) -> list[
 
 
 def withdraw(term: Term, task_id: int, *, reason: str) -> tuple[Trainee, witnessed.Task]:
-    """Withdraw a task that was recorded by mistake. Its row stays, and counts nowhere.
+    """`withdraw_all` for one task."""
+    return withdraw_all(term, [task_id], reason=reason)[0]
+
+
+def withdraw_all(term: Term, task_ids: Sequence[int], *, reason: str) -> list[tuple[Trainee, witnessed.Task]]:
+    """Withdraw tasks that were recorded by mistake. Their rows stay, and count nowhere.
 
     Returns
     -------
-    (Trainee, Task)
+    list of (Trainee, Task)
         As they stood before.
 
     Raises
@@ -127,17 +159,20 @@ def withdraw(term: Term, task_id: int, *, reason: str) -> tuple[Trainee, witness
     if not reason.strip():
         raise Refused("Withdrawing a task needs a reason. Say why in a few words; nothing was changed.")
     with session.begin(term, "withdrawing a witnessed task") as held:
-        connection = held.connection
-        task = next((t for t in witnessed.tasks(connection, withdrawn=True) if t.id == task_id), None)
-        if task is None:
-            raise Unknown(f"There is no witnessed task {task_id}. 'witness --list' shows them with their numbers.")
-        if task.withdrawn:
-            raise Refused(f"Task {task_id} was withdrawn already: {task.withdrawn}. Nothing was changed.")
-        person = roster.one(connection, task.trainee)
-        table = witnessed.table
-        connection.execute(table.update().where(table.c.id == task_id).values(withdrawn=reason.strip()))
-        ledger.append(connection, [_entry(task, old=task.line, new=task.gone_line, reason=reason)])
-        return person, task
+        return [_withdrawn(held.connection, task_id, reason) for task_id in task_ids]
+
+
+def _withdrawn(connection: Connection, task_id: int, reason: str) -> tuple[Trainee, witnessed.Task]:
+    task = next((t for t in witnessed.tasks(connection, withdrawn=True) if t.id == task_id), None)
+    if task is None:
+        raise Unknown(f"There is no witnessed task {task_id}. 'witness --list' shows them with their numbers.")
+    if task.withdrawn:
+        raise Refused(f"Task {task_id} was withdrawn already: {task.withdrawn}. Nothing was changed.")
+    person = roster.one(connection, task.trainee)
+    table = witnessed.table
+    connection.execute(table.update().where(table.c.id == task_id).values(withdrawn=reason.strip()))
+    ledger.append(connection, [_entry(task, old=task.line, new=task.gone_line, reason=reason)])
+    return person, task
 
 
 def compare(connection: Connection) -> list[str]:

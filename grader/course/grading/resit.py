@@ -27,7 +27,7 @@ from typing import Any
 from sqlalchemy import Row, select
 
 from grader import clock
-from grader.course.attempts import evaluation, passing, standing
+from grader.course.attempts import evaluation, lateness, passing, standing
 from grader.course.attempts.standing import Whom
 from grader.course.grading.session import session
 from grader.course.grading.several import Several, each
@@ -249,11 +249,7 @@ def _next_attempt(term, connection, module, person):
     latest = connection.execute(select(table.c.attempt).where(mine).order_by(table.c.attempt.desc())).scalar()
     if latest is None:
         raise Refused(f"{person.name} has no numbers for {module.key}. Run 'assign {module.key}' first.")
-    returned = any(
-        (entry["trainee"], entry["module"], entry["attempt"]) == (person.id, module.key, latest)
-        for _, _, entry in ledger.entries(connection, "returned")
-    )
-    if not returned:
+    if (person.id, module.key, latest) not in lateness.returned(connection):
         raise Refused(
             f"Attempt {latest} of {person.name} in {module.key} was not returned yet. Mark it and run 'return {module.key}' "
             "first; nothing was issued."

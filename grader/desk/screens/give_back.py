@@ -8,7 +8,7 @@ import ipywidgets
 
 from grader.course.attempts.kept import RETURNED
 from grader.desk import parts
-from grader.desk.change import Done, Foreseen
+from grader.desk.change import MUST_SAY, Change, Done, Foreseen, names
 from grader.desk.parts import Cell, Column, Row
 from grader.desk.screen import ModuleScreen, title_of
 from grader.records.term import roster
@@ -32,6 +32,7 @@ class GiveBack(ModuleScreen):
         return [
             self.partly,
             parts.button("See who gets a page …", self._give_back, "tm-main"),
+            parts.button("Returned by mistake: take pages back …", lambda: self.start(self._taking_back(self.module))),
             person,
             self.leaf,
         ]
@@ -92,15 +93,37 @@ class GiveBack(ModuleScreen):
                     )
                 )
             saves.append(parts.button("Prepare the next lesson", lambda: self.desk.go("next_lesson", module=module)))
+            back = self._taking_back(module, tuple(found.first_time)) if found.first_time else None
             return Done(
                 [
                     f"{found.written} pages are written, {found.unchanged} were there. They lie in {term.folder / RETURNED}."
                 ],
                 [str(line) for line in found.findings],
                 saves,
+                back,
             )
 
         self.propose(f"Return {title_of(module)}", foresee, do)
+
+    def _taking_back(self, module: str, trainees: tuple[str, ...] = ()) -> Change:
+        term = self.term
+
+        def foresee(_progress) -> Foreseen:
+            found = return_run.take_back(term, module, trainees, reason="", preview=True)
+            lines = [
+                f"The pages of {len(found.done)} are taken back: {names([one.name for one in found.done])}.",
+                "Do it only while nobody has seen his page: it tells the right answers. What comes in counts again then.",
+            ]
+            return Foreseen(lines, reason=MUST_SAY, warnings=[f"Left out: {words}" for words in found.left_out])
+
+        def do(reason, _progress) -> Done:
+            found = return_run.take_back(term, module, trainees, reason=reason)
+            return Done(
+                [f"{len(found.done)} pages are taken back. To return them again makes them anew."],
+                [f"Left out: {words}" for words in found.left_out],
+            )
+
+        return Change(f"Take back the pages of {title_of(module)}", foresee, do)
 
     def _all(self, module: str) -> ipywidgets.Widget:
         return parts.Save(

@@ -146,6 +146,13 @@ class HandOut(Screen):
                         lambda: assign.packed_for_all(term, module),
                     )
                 )
+            if done.way == channels.PAPER:
+                to_print = channels.print_sheets(term, module, one_file=True)[-1]
+                shown.append(
+                    parts.Save(
+                        "Save all sheets to print as one file", f"{term.id}-{module}-to-print.html", to_print.read_bytes
+                    )
+                )
             lines = [
                 f"{title_of(module)} is out: {len(done.issued_to)} have numbers of their own. It lies in {done.folder}."
             ]

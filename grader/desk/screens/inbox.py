@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from html import escape
 from pathlib import Path
@@ -12,6 +12,8 @@ from pathlib import Path
 import ipywidgets
 
 from grader import clock
+from grader.course.attempts import overview
+from grader.course.attempts.standing import Whom
 from grader.course.grading import received
 from grader.course.submissions import collect
 from grader.course.submissions.collect import Collected, Taken
@@ -19,9 +21,13 @@ from grader.desk import parts
 from grader.desk.change import MUST_SAY, Change, Done, Foreseen
 from grader.desk.parts import Cell, Column, Row
 from grader.desk.screen import Screen, title_of
-from grader.records.term import dates
+from grader.records import finding
+from grader.records.finding import Finding
+from grader.records.term import dates, roster
+from grader.reports.tables.grades import hundredths
 from grader.widgets import style
 
+_EVERYBODY = "*"  # no id of a trainee
 _COLUMNS = (
     Column("name", "Name"),
     Column("module", "Module"),
@@ -59,7 +65,61 @@ class Inbox(Screen):
         if waiting:
             rows.append(parts.heading("You must decide about these"))
             rows += [self._decision(person_id, name, module, one) for person_id, name, module, one in waiting]
-        return rows
+        return [*rows, *self._times()]
+
+    def _times(self) -> list[ipywidgets.Widget]:
+        """Where a time at which work came in is said to have been another."""
+        modules = overview.assigned(self.term)
+        if not modules:
+            return []
+        self.module, module = parts.choice("Module", [(title_of(key), key) for key in modules])
+        people = [(f"{one.name} ({one.college_id})", one.id) for one in roster.listed(self.term)]
+        self.whose, whose = parts.choice("Whose", [*people, ("everybody's last hand-in", _EVERYBODY)])
+        self.really = parts.Moment(f"It really came in, by the clock of {self.zone}")
+        act = parts.button("See what correcting it does …", self._correct)
+        return [parts.heading("A time that is wrong"), module, whose, self.really.box, act]
+
+    def _correct(self) -> None:
+        if not self.really.text:
+            self.desk.say("Choose the day first; nothing was changed.")
+            return
+        chosen = parts.chosen(self.whose)
+        ids = () if chosen == _EVERYBODY else (chosen,)
+        self.start(self._correcting(parts.chosen(self.module), {self.really.text: ids}))
+
+    def _correcting(self, module: str, times: Mapping[str, tuple[str, ...]], undo: bool = True) -> Change:
+        """`times` are moments, each with the ids of those whose work came then; no ids: everybody's."""
+        term = self.term
+
+        def correct(reason: str, preview: bool) -> list[received.Corrected]:
+            found = []
+            for at, ids in times.items():
+                whom = Whom(ids, everybody=not ids)
+                found += received.correct(term, module, whom, at=at, reason=reason, preview=preview)
+            return found
+
+        def foresee(_progress) -> Foreseen:
+            lines = [
+                f"{one.person.name}: came in {self.moment(one.now)}, before that it said {self.moment(one.before)}."
+                for one in correct("", True)
+            ]
+            lines.append("What lateness costs is computed afresh.")
+            return Foreseen(lines, reason=MUST_SAY)
+
+        def do(reason, _progress) -> Done:
+            found = correct(reason, False)
+            lines = [
+                f"{one.person.name}: came in {self.moment(one.now)}."
+                + ("" if one.mark is None else f" The module's mark is now {hundredths(one.mark)}.")
+                for one in found
+            ]
+            before: dict[str, tuple[str, ...]] = {}
+            for one in found:
+                at = clock.from_text(one.before).isoformat()
+                before[at] = (*before.get(at, ()), one.person.id)
+            return Done(lines, undo=self._correcting(module, before, undo=False) if undo else None)
+
+        return Change(f"When work of {title_of(module)} came in", foresee, do)
 
     def _decision(self, person_id: str, name: str, module: str, one: received.HandIn) -> ipywidgets.Widget:
         text = f"{name}, {title_of(module)}: {one.source}, came {self.moment(one.received_at)}. {one.words}"
@@ -94,7 +154,7 @@ class Inbox(Screen):
 
         def do(reason, _progress) -> Done:
             done = received.decide(term, person_id, module, accept=accept, reason=reason, number=number)
-            mark = "" if done.mark is None else f" The module's mark is now {done.mark / 100:g}."
+            mark = "" if done.mark is None else f" The module's mark is now {hundredths(done.mark)}."
             back = self._deciding(person_id, name, module, number, not accept, undo=False) if undo else None
             return Done([f"{name}: the hand-in {what}.{mark}"], undo=back)
 
@@ -135,7 +195,7 @@ class Inbox(Screen):
                 agree = f"Take them as late: {days}{more}."
             return Foreseen(
                 [_summary(found)],
-                [self._table(found.sheets)] if found.sheets else [],
+                [*([self._table(found.sheets)] if found.sheets else []), *_asking_again(found.findings)],
                 nothing=not found.taken and not (dropped and found.findings),
                 agree=agree,
                 warnings=[*map(str, many), *map(str, found.findings), *found.notes],
@@ -151,7 +211,8 @@ class Inbox(Screen):
                 parts.button(f"Mark {title_of(key)}", lambda key=key: self.desk.go("marks", module=key), "tm-main")
                 for key in modules
             ]
-            return Done([found.sentence(), *found.notes], [str(line) for line in found.findings], leads)
+            asking = _asking_again(found.findings)
+            return Done([found.sentence(), *found.notes], [str(line) for line in found.findings], [*leads, *asking])
 
         return Change("Take what came back", foresee, do)
 
@@ -187,6 +248,20 @@ class Inbox(Screen):
 def _late(one: Taken) -> str:
     said = f"{one.late_days} day{'' if one.late_days == 1 else 's'} late: {one.cost}" if one.late_days else "on time"
     return f"{said}; waits for your decision" if one.waits else said
+
+
+def _asking_again(findings: Sequence[str]) -> list[ipywidgets.Widget]:
+    """For each file that cannot be used a text for whoever sent it, to be copied into a message."""
+    asked: list[ipywidgets.Widget] = []
+    for found in findings:
+        if isinstance(found, Finding) and found.kind in (finding.UNREADABLE, finding.MISPLACED):
+            text = (
+                f"Your file “{found.subject}” came in and could not be used.\n{parts.plain(found.words)}\n"
+                "Nothing is lost: open the lesson again, look whether your answers stand there, press “Hand in”, and send the "
+                "file that it makes, just as it is."
+            )
+            asked.append(parts.Copy(f"Ask again for {found.subject}: a text to copy", text))
+    return asked
 
 
 def _summary(found: Collected) -> str:

@@ -2,33 +2,45 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from typing import Any
+from collections.abc import Callable, Mapping, Sequence
+from html import escape
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import ipywidgets
 
-from grader import catalogue
+from grader import catalogue, clock, files
 from grader.course.attempts import overview, passing, standing
 from grader.course.attempts.standing import Standing, Whom
+from grader.course.formgrader import notebooks
 from grader.course.grading import adjust, mark_class, resit, written_answers
-from grader.desk import parts
+from grader.course.grading.several import Several
+from grader.desk import formgrader, parts
 from grader.desk.change import MAY_SAY, MUST_SAY, Change, Done, Foreseen, names
 from grader.desk.parts import Cell, Column, Row
 from grader.desk.screen import ModuleScreen, title_of
+from grader.errors import BadFile
 from grader.records.term import roster
 from grader.reports.feedback import marked_attempt, returned_sheet
 from grader.reports.tables import wording
 from grader.reports.tables.grades import hundredths
 from grader.widgets import style
 
+if TYPE_CHECKING:
+    from grader.desk.page import Desk
+
 NEAR = 5.0  # per cent from the pass mark, either way
 PENDING = "not said yet"  # in the place of a reason, where something is only looked at
+SEEN = "seen.json"  # the marks as they stood when somebody looked last
 FILTERS = (
     "everybody",
     "not passed",
     f"within {NEAR:g} % of the pass mark",
     "not handed in",
     "waits to be marked or read",
+    "not passed, and no attempt is left",
+    "changed since you looked last",
+    "left the class",
 )
 
 
@@ -37,11 +49,16 @@ class Marks(ModuleScreen):
 
     title = "Marks"
 
+    def __init__(self, desk: Desk) -> None:
+        super().__init__(desk)
+        self.stood: dict[str, dict[str, dict[str, int | None]]] = {}  # module -> marks when somebody looked last
+
     def content(self) -> Sequence[ipywidgets.Widget]:
         if not self.module:
             return []
         term, module = self.term, catalogue.module(self.module)
         self.found = overview.marks_table(term, module)
+        self.before = self._looked_at_before()
         self.filter, filter_box = parts.choice("Show", [(one, one) for one in FILTERS])
         self.filter.observe(lambda change: self.table.show(self._rows(change["new"])), "value")
         columns = [
@@ -57,10 +74,11 @@ class Marks(ModuleScreen):
             f"Marks in {module.title}",
             columns,
             self._rows(FILTERS[0]),
-            tickable=True,
+            tickable=not self.desk.office,
             opened=self._open,
             empty="Nobody here.",
         )
+        self._keep_seen()
         self.behind = style.VBox([], layout=style.column())
         waiting = sum(one.state == standing.HANDED_IN for one, _ in self.found)
         unread = written_answers.waiting(term, module.key)
@@ -78,35 +96,56 @@ class Marks(ModuleScreen):
                     f"Read {unread} written answers", lambda: self.desk.go("read", module=module.key), "tm-lead-read"
                 )
             )
+        if self.desk.office:
+            rows = []
+        else:
+            rows.append(parts.button("nbgrader's own marking page …", self._formgrader))
         exercises = "; ".join(f"{n} {e.title}" for n, e in enumerate(module.exercises, 1))
         return [
             style.HBox(rows, layout=style.row()),
             filter_box,
-            parts.html('<p class="tm-signs">✓ all marks, ◐ some, ✗ none, – nothing written, … waits. ! late. Choose a cell to see what stands '
-                       "behind it; tick names to decide about several.</p>"),
+            parts.html('<p class="tm-signs">✓ all marks, ◐ some, ✗ none, – nothing written, … waits. ! late. • changed since you looked '
+                       "last. Choose a cell to see what stands behind it; tick names to decide about several; press a heading to "
+                       "sort.</p>"),
             self.table,
-            self._actions(),
+            *([] if self.desk.office else [self._actions()]),
             self.behind,
             parts.says(f"Exercises: {exercises}."),
         ]  # fmt: skip
 
+    def _looked_at_before(self) -> dict[str, dict[str, int | None]]:
+        """The marks of this module when somebody looked last, by trainee; while the screen stands open they stay."""
+        if self.module not in self.stood:
+            self.stood = {self.module: _read_seen(self.desk.home / SEEN).get(self.module, {})}
+        return self.stood[self.module]
+
+    def _keep_seen(self) -> None:
+        path = self.desk.home / SEEN
+        now = {one.person.id: {"": one.mark.mark, **marks} for one, marks in self.found if one.mark}
+        kept = _read_seen(path)
+        if kept.get(self.module) != now:
+            files.write_text(path, files.to_json({**kept, self.module: now}), mode=files.PRIVATE)
+
+    def _was(self, trainee: str, exercise: str, now: int | None) -> str:
+        """What a mark was when somebody looked last, as words; empty where it is the same or nobody looked before."""
+        if not self.before:
+            return ""
+        mine = self.before.get(trainee)
+        if mine is None:
+            return "new since you looked last"
+        was = mine.get(exercise)
+        return "" if was == now else f"before: {'not marked' if was is None else hundredths(was)}"
+
     def _rows(self, chosen: str) -> list[Row]:
         term, module = self.term, catalogue.module(self.module)
+        self.limit, self.attempts = float(term.pass_percent(module.key)), term.settings.attempts
         rows = []
         for one, marks in self.found:
-            if not self._wanted(one, chosen):
+            if not self._wanted(one, marks, chosen):
                 continue
-            mark = one.mark
             cells = [
                 Cell(one.person.name, act=True, says=f"All about {one.person.name}"),
-                Cell(
-                    hundredths(mark.mark) if mark else "",
-                    tone="late" if mark and mark.penalty else "",
-                    says=f"{mark.late_days} d late, {hundredths(mark.penalty)} taken off"
-                    if mark and mark.penalty
-                    else "",
-                    order=mark.mark if mark else None,
-                ),
+                self._total(one),
                 Cell(wording.result(term, one), tone=_tone_of_result(one)),
             ]
             for exercise in module.exercises:
@@ -117,28 +156,43 @@ class Marks(ModuleScreen):
                 tone = "waits" if earned is None else "right" if earned >= most else "partly" if earned else "wrong"
                 shown = "" if earned is None else hundredths(earned)
                 said = {"waits": "waits to be read"}.get(tone, f"{shown} of {exercise.marks}")
-                cells.append(
-                    Cell(
-                        shown,
-                        tone,
-                        True,
-                        f"{one.person.name}, {exercise.title}: {said}",
-                        -1 if earned is None else earned,
-                    )
-                )
+                was = self._was(one.person.id, exercise.key, earned)
+                says = f"{one.person.name}, {exercise.title}: {said}" + (f"; {was}" if was else "")
+                cells.append(Cell(shown, tone, True, says, -1 if earned is None else earned, bool(was)))
             rows.append(Row(one.person.id, cells, "left" if one.person.status == roster.WITHDRAWN else ""))
         return rows
 
-    def _wanted(self, one: Standing, chosen: str) -> bool:
+    def _total(self, one: Standing) -> Cell:
+        mark = one.mark
+        if mark is None:
+            return Cell("", order=None)
+        late = f"{mark.late_days} d late, {hundredths(mark.penalty)} taken off" if mark.penalty else ""
+        was = self._was(one.person.id, "", mark.mark)
+        said = "; ".join(words for words in (late, was) if words)
+        return Cell(hundredths(mark.mark), "late" if late else "", says=said, order=mark.mark, news=bool(was))
+
+    def _news(self, one: Standing, marks: Mapping[str, int | None]) -> bool:
+        """Whether anything of somebody's marks is not as it was when somebody looked last."""
+        if one.mark is None:
+            return False
+        now = {"": one.mark.mark, **marks}
+        return any(self._was(one.person.id, key, mark) for key, mark in now.items())
+
+    def _wanted(self, one: Standing, marks: Mapping[str, int | None], chosen: str) -> bool:
         if chosen == FILTERS[1]:
             return one.passed == passing.NO
         if chosen == FILTERS[2]:
-            limit = self.term.pass_percent(one.module)
-            return one.mark is not None and abs(one.mark.mark * 100 / one.mark.most - limit) <= NEAR
+            return one.mark is not None and abs(one.mark.mark * 100 / one.mark.most - self.limit) <= NEAR
         if chosen == FILTERS[3]:
             return one.state == standing.NOT_HANDED_IN
         if chosen == FILTERS[4]:
             return one.state in (standing.HANDED_IN, standing.PARTLY_MARKED)
+        if chosen == FILTERS[5]:
+            return one.passed == passing.NO and one.attempts >= self.attempts
+        if chosen == FILTERS[6]:
+            return self._news(one, marks)
+        if chosen == FILTERS[7]:
+            return one.person.status == roster.WITHDRAWN
         return True
 
     # What stands behind a cell
@@ -152,6 +206,12 @@ class Marks(ModuleScreen):
     def _show(self, trainee: str, exercise_key: str) -> None:
         work = marked_attempt.of_trainee(self.term, self.module, trainee)
         exercise = next(one for one in catalogue.module(self.module).exercises if one.key == exercise_key)
+        close = parts.button("Close", lambda: setattr(self.behind, "children", ()))
+        if self.desk.office:
+            shown = style.VBox([parts.html(returned_sheet.exercise(work, exercise_key), "tm-shown"), close])
+            shown.add_class("tm-change")
+            self.behind.children = (shown,)
+            return
         by_hand = exercise_key in work.by_hand
         self.mark, mark = parts.text_field(f"Marks by hand, 0 to {exercise.marks}", "")
         acts: list[ipywidgets.Widget] = [
@@ -168,9 +228,7 @@ class Marks(ModuleScreen):
                 parts.heading(f"{work.person.name} ({work.person.college_id}), attempt {work.mark.attempt}"),
                 parts.html(returned_sheet.exercise(work, exercise_key), "tm-shown"),
                 mark,
-                style.HBox(
-                    [*acts, parts.button("Close", lambda: setattr(self.behind, "children", ()))], layout=style.row()
-                ),
+                style.HBox([*acts, close], layout=style.row()),
             ],
             layout=style.column(),
         )
@@ -255,6 +313,10 @@ class Marks(ModuleScreen):
         def do(reason, progress) -> Done:
             run = mark_class.mark(term, module, reason=reason, progress=progress)
             unread = written_answers.waiting(term, module)
+            lines = [
+                f"{run.marked} marked, {run.unchanged} unchanged, {len(run.held)} held back.",
+                "Nobody sees these marks before you return them. What came in is kept as it came, so marking can be repeated.",
+            ]
             leads = []
             if unread:
                 leads.append(
@@ -264,13 +326,32 @@ class Marks(ModuleScreen):
                 )
             else:
                 leads.append(parts.button("Give it back", lambda: self.desk.go("give_back", module=module)))
-            return Done(
-                [f"{run.marked} marked, {run.unchanged} unchanged, {len(run.held)} held back."],
-                [str(line) for line in [*run.findings, *run.held]],
-                leads,
-            )
+            return Done(lines, [str(line) for line in [*run.findings, *run.held]], leads)
 
         self.propose(f"Mark {title_of(module)}", foresee, do)
+
+    def _formgrader(self) -> None:
+        term, module = self.term, self.module
+
+        def foresee(_progress) -> Foreseen:
+            return Foreseen(
+                [
+                    f"The notebooks that nbgrader's page shows are written for {title_of(module)}, and its page opens on this "
+                    "machine only, until half an hour after you last used it.",
+                    "What you change there is taken over as marks by hand when you mark here again.",
+                ]
+            )
+
+        def do(_reason, _progress) -> Done:
+            written, unwritten = notebooks.write_class(term, module)
+            address = formgrader.open_page(term, self.desk.home)
+            link = parts.html(
+                f'<p><a class="tm-link" href="{escape(address)}" target="_blank" rel="noopener">Open nbgrader\'s marking '
+                "page</a></p>"
+            )
+            return Done([f"{written} notebooks are there."], [str(line) for line in unwritten], [link])
+
+        self.propose("nbgrader's own marking page", foresee, do)
 
     # Decisions about those who are ticked
 
@@ -363,9 +444,44 @@ class Marks(ModuleScreen):
             lines = [
                 f"{one.person.name}: due {self.moment(one.until)}. {_stands(one.mark)}".strip() for one in found.done
             ]
-            return Done(lines, [f"Left out: {words}" for words in found.left_out])
+            back = self._taking_extensions_back({one.person.id: one.before for one in found.done})
+            return Done(lines, [f"Left out: {words}" for words in found.left_out], undo=back)
 
         return Change(f"Extend {title_of(module)} for {len(ids)}", foresee, do)
+
+    def _taking_extensions_back(self, before: Mapping[str, str]) -> Change:
+        """Due times as they were: `before` has the extension that stood for each, or nothing where none did."""
+        term, module = self.term, self.module
+
+        def restore(reason: str, preview: bool) -> list[Several[adjust.Extended]]:
+            found = []
+            for until in sorted(set(before.values())):
+                whom = Whom(tuple(trainee for trainee, stood in before.items() if stood == until))
+                if until:
+                    at = clock.from_text(until).isoformat()
+                    found.append(
+                        adjust.extend_all(term, module, whom, until=at, reason=reason, earlier=True, preview=preview)
+                    )
+                else:
+                    found.append(adjust.withdraw_extensions(term, module, whom, reason=reason, preview=preview))
+            return found
+
+        def told(found: list[Several[adjust.Extended]]) -> tuple[list[str], list[str]]:
+            done = [one for several in found for one in several.done]
+            lines = [
+                f"{one.person.name}: due {self.moment(one.until)}, as before. {_stands(one.mark)}".strip()
+                for one in done
+            ]
+            return lines, [f"Left out: {words}" for several in found for words in several.left_out]
+
+        def foresee(_progress) -> Foreseen:
+            lines, left_out = told(restore(PENDING, True))
+            return Foreseen(lines, reason=MUST_SAY, warnings=left_out)
+
+        def do(reason, _progress) -> Done:
+            return Done(*told(restore(reason, False)))
+
+        return Change(f"Take the extension of {title_of(module)} back", foresee, do)
 
     def _excusing(self, ids: tuple[str, ...], withdraw: bool = False, undo: bool = True) -> Change:
         term, module = self.term, self.module
@@ -445,6 +561,13 @@ def _moved(before: Any, mark: int | None) -> str:
 
 def _stands(mark: int | None) -> str:
     return "" if mark is None else f"The module's mark is now {hundredths(mark)}."
+
+
+def _read_seen(path: Path) -> dict[str, Any]:
+    try:
+        return files.from_json(files.read_bytes(path, most=20_000_000, what="What was seen"), what="What was seen")
+    except BadFile:
+        return {}
 
 
 SCREEN = Marks

@@ -8,6 +8,7 @@ import ipywidgets
 
 from grader.desk import parts
 from grader.desk.screen import ModuleScreen, title_of
+from grader.desk.words import plain_page
 from grader.reports.feedback import class_report
 
 
@@ -21,7 +22,8 @@ class NextLesson(ModuleScreen):
         if not self.module:
             return []
         term, module = self.term, self.module
-        ((_, page),) = class_report.pages([term], module)
+        ((_, written),) = class_report.pages([term], module)
+        page = plain_page(written)
         return [
             parts.button("Somebody sits again: choose on the marks", lambda: self.desk.go("marks", module=module)),
             parts.Save("Save this report, to print", f"{term.id}-{module}-report.html", lambda: page),

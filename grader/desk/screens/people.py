@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import shutil
 from collections.abc import Sequence
 from pathlib import Path
@@ -9,7 +11,7 @@ from pathlib import Path
 import ipywidgets
 
 from grader.desk import parts
-from grader.desk.change import Done, Foreseen
+from grader.desk.change import Change, Done, Foreseen, names
 from grader.desk.parts import Cell, Column, Row
 from grader.desk.screen import Screen, title_of
 from grader.records.term import roster
@@ -89,12 +91,39 @@ class People(Screen):
             )
 
         def do(_reason, _progress) -> Done:
+            before = [one for one in roster.listed(term) if one.status == roster.ENROLLED]
             found = roster.import_list(term, listed, confirmed=True)
             shutil.rmtree(folder, ignore_errors=True)
             lead = parts.button("Hand out a module", lambda: self.desk.go("hand_out"))
-            return Done([f"The class list is stored: {_counts(found)}."], shown=[lead])
+            back = self._putting_back(before) if before else None
+            return Done([f"The class list is stored: {_counts(found)}."], shown=[lead], undo=back)
 
         self.propose("Take this class list", foresee, do)
+
+    def _putting_back(self, before: Sequence[Trainee]) -> Change:
+        """The list as it stood: taken like any other, so that who came with the new one is withdrawn and not deleted."""
+        term = self.term
+        text = io.StringIO()
+        writer = csv.writer(text, lineterminator="\n")
+        writer.writerow(("id", "last_name", "first_name", "group"))
+        writer.writerows((one.college_id, one.last_name, one.first_name, one.group) for one in before)
+        listed = parts.keep(self.desk.home / "dropped", [("list-as-before.csv", text.getvalue().encode())])
+        path = next(listed.iterdir())
+
+        def foresee(_progress) -> Foreseen:
+            found = roster.import_list(term, path, preview=True)
+            lines = [f"The class list becomes what it was: {_counts(found)}."]
+            if found.withdrawn:
+                gone = names([one.name for one in found.withdrawn])
+                lines.append(f"Withdrawn, not deleted: {gone}. To delete a person for good go to Office.")
+            return Foreseen(lines)
+
+        def do(_reason, _progress) -> Done:
+            found = roster.import_list(term, path, confirmed=True)
+            shutil.rmtree(listed, ignore_errors=True)
+            return Done([f"The class list is as it was: {_counts(found)}."])
+
+        return Change("Put the class list back", foresee, do)
 
     def _about(self, trainee: str) -> Sequence[ipywidgets.Widget]:
         term = self.term
@@ -118,10 +147,10 @@ class People(Screen):
             opened=lambda module, _: self.desk.go("marks", module=module, person=""),
         )  # fmt: skip
         changes = [
-            Row(row["seq"], [Cell(self.moment(row["at"]), order=row["seq"]), Cell(row["event"]), Cell(row["module"]),
-                             Cell(f"{row['old']} → {row['new']}" if row["old"] else row["new"]), Cell(row["reason"])])
+            Row(str(row.seq), [Cell(self.wall(row.at), order=row.seq), Cell(row.event), Cell(wording.module(row.module)),
+                               Cell(f"{self.wall(row.old)} → {self.wall(row.new) or 'none'}" if row.old else self.wall(row.new)),
+                               Cell(row.reason)])
             for row in reversed(about.changes)
-            if not (row["event"] == "returned" or (row["event"] == "issued" and not row["reason"]))
         ]  # fmt: skip
         ledger = parts.Table(
             "What was done and decided",

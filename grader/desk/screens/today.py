@@ -8,7 +8,6 @@ from html import escape
 import ipywidgets
 
 from grader import clock
-from grader.course.audit import verify
 from grader.course.grading import agenda
 from grader.course.grading.agenda import ModuleState, Waits
 from grader.desk import parts
@@ -37,12 +36,17 @@ class Today(Screen):
     def content(self) -> Sequence[ipywidgets.Widget]:
         term = self.term
         if not database.current(term):
+            old = parts.says("These records were made by an earlier version of the program.", "wrong")
+            if self.desk.office:
+                return [old, parts.says("The instructor's own desk brings the class up to this version.")]
             return [
-                parts.says("These records were made by an earlier version of the program.", "wrong"),
+                old,
                 parts.button("Bring the class up to this version …", self._upgrade, "tm-main"),
             ]
         states, waits = agenda.agenda(term)
         people = [person for person in roster.listed(term) if person.status == roster.ENROLLED]
+        if self.desk.office:
+            return [self._cards(states)] if states else [parts.says("Nothing was handed out yet.")]
         rows: list[ipywidgets.Widget] = [parts.heading("What waits for you")]
         if not people:
             rows.append(self._lead("The class list is empty.", "Bring in the class list", "people", ""))
@@ -52,20 +56,56 @@ class Today(Screen):
         if people and states and not waits:
             rows.append(parts.says("Nothing waits. Hand out the next module when you like.", "right"))
         if states:
-            cards = style.HBox([self._card(one) for one in states], layout=style.row())
-            cards.add_class("tm-cards")
-            rows += [parts.heading("Modules"), cards]
+            rows += [parts.heading("Modules"), self._cards(states)]
         open_ = terms.open_to_others(term.folder)
         if open_:
             rows += [parts.says(open_[0], "wrong"), parts.button("Close the folder to others …", self._close)]
-        rows.append(
+        place = self.desk.place
+        proved = place.get("proved") or "The records were not checked on this desk yet."
+        copied = place.get("copied") or "No copy was made on this desk yet: make one after each marking."
+        rows += [
+            parts.heading("Safe keeping"),
             parts.html(
-                f"<p>{len(people)} enrolled. All of it lies in <code>{escape(str(term.folder))}</code>: copy that folder to a "
-                f"second safe place after each marking. {escape(self.desk.place.get('proved', ''))}</p>"
-            )
+                f"<p>{len(people)} enrolled. All of it lies in <code>{escape(str(term.folder))}</code>.</p>"
+                f"<p>{escape(proved)}</p><p>{escape(copied)}</p>"
+            ),
+        ]
+        self.second, second = parts.text_field(
+            "A second safe place for a copy: a folder on another drive", place.get("second", ""), "/media/safe"
         )
-        rows.append(parts.button("Check the records …", self._prove))
+        self.second.continuous_update = False
+        acts = [parts.button("Check the records …", self._prove), parts.button("Copy the class there …", self._copy)]
+        rows += [second, style.HBox(acts, layout=style.row())]
         return rows
+
+    def _cards(self, states: Sequence[ModuleState]) -> ipywidgets.Widget:
+        cards = style.HBox([self._card(one) for one in states], layout=style.row())
+        cards.add_class("tm-cards")
+        return cards
+
+    def _copy(self) -> None:
+        from grader.course.audit import copy as copies  # loads all that marking needs
+
+        term, second = self.term, self.second.value.strip()
+        if not second:
+            self.desk.say("Name the folder first, such as a drive that you keep somewhere else; nothing was copied.")
+            return
+
+        def foresee(_progress) -> Foreseen:
+            lines = [
+                f"All of {term.folder} is copied into a new folder in {second}, and the copy is checked as the records are.",
+                "Copies that lie there already stay. It holds names and marks: keep it as safely as the class itself.",
+            ]
+            return Foreseen(lines)
+
+        def do(_reason, _progress) -> Done:
+            target, proved = copies.copy(term, second)
+            at = self.moment(clock.to_text(clock.now()))
+            agrees = "and the copy agrees" if not proved.findings else "and the copy has findings"
+            self.desk.remember(copied=f"Last copied {at} to {target}, {agrees}.", second=second)
+            return Done([f"Copied to {target}.", proved.summary], [str(line) for line in proved.findings])
+
+        self.propose("Copy the class", foresee, do)
 
     def _waits(self, one: Waits) -> ipywidgets.Widget:
         where = f" in {title_of(one.module)}" if one.module else ""
@@ -126,6 +166,8 @@ class Today(Screen):
         self.propose("Bring the class up", lambda _progress: Foreseen(lines), do)
 
     def _prove(self) -> None:
+        from grader.course.audit import verify  # loads all that marking needs, which the first screen does not wait for
+
         term = self.term
 
         def foresee(_progress) -> Foreseen:

@@ -62,12 +62,13 @@ class Settings:
 
 @dataclass(frozen=True, slots=True)
 class Term:
-    """One class run, opened."""
+    """One class run, opened. Where it is `read_only` its records refuse to be written, whoever asks."""
 
     folder: Path
     settings: Settings
     key: bytes
     policy: rules.Policy = rules.DEFAULT
+    read_only: bool = False
 
     @property
     def id(self) -> str:
@@ -213,8 +214,18 @@ def create(folder: str | Path, *, term_id: str, title: str, zone: str, database:
     return open_term(folder)
 
 
-def open_term(folder: str | Path) -> Term:
+def open_term(folder: str | Path, *, read_only: bool = False) -> Term:
     """The term in a folder.
+
+    Parameters
+    ----------
+    folder : path
+    read_only : bool
+        For somebody who may look and change nothing.
+
+    Returns
+    -------
+    Term
 
     Raises
     ------
@@ -236,7 +247,7 @@ def open_term(folder: str | Path) -> Term:
     settings, key = _settings(content, folder / "term.toml"), _key(folder / "term.key")
     if files.is_shared(folder):
         os.umask(0o007)  # what nbgrader and the database make there is the group's, too
-    return Term(folder, settings, key, rules.of_folder(folder))
+    return Term(folder, settings, key, rules.of_folder(folder), read_only)
 
 
 def close(folder: str | Path) -> bool:

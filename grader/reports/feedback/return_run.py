@@ -1,24 +1,27 @@
 """Giving marked work back: one page for each trainee and attempt, written anew only where it says something else."""
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 
 from grader import clock, files
-from grader.course.attempts import standing
+from grader.course.attempts import lateness, standing
 from grader.course.attempts.kept import RETURNED, returned_path
 from grader.course.attempts.standing import Standing
 from grader.course.formgrader import notebooks
+from grader.course.grading import settle
 from grader.course.grading.session import session
+from grader.course.grading.several import Several, each
 from grader.course.grading.work import Work
 from grader.course.issue import assign
-from grader.errors import BadFile, BadSheet, Refused, Unknown
+from grader.errors import BadFile, BadSheet, CannotWrite, Refused, Unknown
 from grader.records import adjustments, database, ledger, schema
 from grader.records.term import roster
+from grader.records.term.roster import Trainee
 from grader.records.term.term import Term
 from grader.reports.feedback import marked_attempt, returned_sheet
 
@@ -30,7 +33,7 @@ class Returned:
     """What a run did.
 
     `pages` are those that lie in the folder now, `going_out` the names of those whose page is new or
-    says something else. `left_out` are sentences about people without a page, `findings` about what
+    says something else, `first_time` our ids of those who had none of that attempt before. `left_out` are sentences about people without a page, `findings` about what
     needs a person, `penalties` about each page with a mark from which something was taken for being late.
     """
 
@@ -41,6 +44,7 @@ class Returned:
     one_file: Path | None = None
     pages: list = field(default_factory=list)
     going_out: list = field(default_factory=list)
+    first_time: list[str] = field(default_factory=list)
     left_out: list = field(default_factory=list)
     findings: list = field(default_factory=list)
     penalties: list = field(default_factory=list)
@@ -113,6 +117,81 @@ def give_back(
     return done
 
 
+def take_back(
+    term: Term, module_key: str, trainees: Sequence[str] = (), *, reason: str, preview: bool = False
+) -> Several[Trainee]:
+    """Take back the returned sheets of a module that nobody has seen yet: what comes in counts again as before.
+
+    Of each trainee the latest attempt that was returned. The page goes out of the folder and the ledger
+    keeps the reason; to return the work again makes the page anew.
+
+    Parameters
+    ----------
+    term : Term
+    module_key : str
+    trainees : sequence of str
+        Either of their ids; none: everybody whose sheet is out.
+    reason : str
+    preview : bool
+        Say whom it concerns; nothing is written.
+
+    Returns
+    -------
+    Several of Trainee
+
+    Raises
+    ------
+    Unknown, Refused
+        No such module or trainee; nothing is out; a next attempt was issued since; no reason.
+    CannotWrite
+        A page cannot be removed.
+    """
+    if not preview and not reason.strip():
+        raise Refused("To take sheets back needs a reason; it stands in the ledger. Add --reason; nothing was changed.")
+    with session(term, module_key, "taking back sheets of", read_only=preview) as work:
+        connection, known = work.connection, _known(work.connection, module_key)
+        out = dict(sorted(known))
+        people = [roster.one(connection, trainee) for trainee in trainees]
+        people = people or [person for person in roster.everyone(connection) if person.id in out]
+        if not people:
+            raise Refused(f"No sheet of {module_key} is out, so none can be taken back. Nothing was changed.")
+        return each(work, people, lambda person: _take_back(work, person, out.get(person.id), known, reason.strip()))
+
+
+def _take_back(work: Work, person: Trainee, attempt: int | None, known: dict, reason: str) -> Trainee:
+    connection, module_key = work.connection, work.module.key
+    if attempt is None:
+        raise Refused(f"no sheet of {person.name} is out. Nothing was changed.")
+    table = schema.issue
+    mine = (table.c.trainee == person.id, table.c.module == module_key)
+    if connection.execute(select(func.max(table.c.attempt)).where(*mine)).scalar_one() > attempt:
+        raise Refused(
+            f"{person.name} sits again, with numbers made after that sheet was returned. Nothing was changed."
+        )
+    if work.read_only:
+        return person
+    owner = (person.id, module_key, attempt)
+    entry = ledger.Entry(
+        "returned",
+        trainee=person.id,
+        module=module_key,
+        attempt=attempt,
+        old=known[person.id, attempt],
+        new="",
+        reason=reason,
+        kind=ledger.TAKEN_BACK,
+    )
+    ledger.append(connection, [entry])
+    lateness.settle_arrivals(connection, owner, f"sheet taken back: {reason}")
+    settle.settle(work, owner, f"sheet taken back: {reason}")
+    page = returned_path(work.term, *owner)
+    try:
+        page.unlink(missing_ok=True)
+    except OSError as problem:
+        raise CannotWrite(f"{page} could not be removed: {problem.strerror}. Nothing was changed.") from None
+    return person
+
+
 def page_of(term: Term, module_key: str, trainee: str) -> bytes:
     """The page of a trainee's attempt that counts, as things stand now; nothing is written.
 
@@ -155,9 +234,9 @@ def _standings(term, connection, module, trainee):
 def _known(connection, module_key):
     """Digest of the page returned last, by (trainee, attempt)."""
     return {
-        (entry["trainee"], entry["attempt"]): entry["sha256"]
-        for _, _, entry in ledger.entries(connection, "returned")
-        if entry["module"] == module_key
+        (trainee, attempt): digest
+        for (trainee, module, attempt), (_, digest) in lateness.returned(connection).items()
+        if module == module_key
     }
 
 
@@ -213,6 +292,8 @@ class _Run:
             done.unchanged += 1
             return
         done.going_out.append(who)
+        if before is None:
+            done.first_time.append(trainee_id)
         done.written += 1
         if self.work.read_only:
             done.replaced += before not in (None, digest)

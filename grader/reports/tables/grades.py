@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Mapping
 from decimal import Decimal
 from fractions import Fraction
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from sqlalchemy import Connection
 
 COLUMNS = GRADES.names
+_MOMENT = re.compile(r"\d{4}-\d\d-\d\dT[\d:.]+Z\Z")  # as `clock.to_text` writes it
 
 
 def table(term: Term, connection: Connection, by: Callable[[Trainee], Any] | None = None) -> Iterator[dict[str, str]]:
@@ -48,11 +50,11 @@ def hundredths(value: int) -> str:
 
 
 def changed(term: Term, entry: Mapping[str, Any], which: str) -> str:
-    """What stood before ("old") or after ("new") a change of the ledger: marks, a due time on the term's clock, or a word."""
+    """What stood before ("old") or after ("new") a change of the ledger: marks, a moment on the term's clock, or a word."""
     value = entry[which]
     if isinstance(value, int):
         return hundredths(value)
-    if value and entry["event"] == "extension":
+    if value and _MOMENT.match(value):
         return term.shown(clock.from_text(value))
     return "" if value is None else str(value)
 

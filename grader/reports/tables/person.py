@@ -2,31 +2,50 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from sqlalchemy import select
 
+from grader import clock
 from grader.course.attempts import standing
 from grader.course.attempts.standing import Standing
-from grader.records import database, schema, witnessed
+from grader.records import database, ledger, schema, witnessed
 from grader.records.term import roster
 from grader.records.term.roster import Trainee
 from grader.records.term.term import Term
-from grader.reports.tables import people, wording
+from grader.reports.tables import grades, wording
+
+_SAID = (ledger.TAKEN_BACK, ledger.DUE, ledger.RECEIVED)  # kinds that say more than the event does
+
+
+@dataclass(frozen=True, slots=True)
+class Changed:
+    """A row of the ledger for a person: values as marks, moments on the term's clock, or words."""
+
+    seq: int
+    at: str
+    event: str
+    module: str
+    old: str
+    new: str
+    reason: str
 
 
 @dataclass(frozen=True, slots=True)
 class About:
-    """One person: where he stands in each module, his slips, what was witnessed, and his rows of changes.csv.
+    """One person: where he stands in each module, his slips, what was witnessed, and what the ledger says of him.
 
-    `slips` are (module, exercise and part, what the slip is) of the attempt that counts.
+    `slips` are (module, exercise and part, what the slip is) of the attempt that counts; `changes` are in
+    order, without the pages that were returned and the numbers that were issued as to all.
     """
 
     person: Trainee
     standings: list[Standing]
     slips: list[tuple[str, str, str]]
     witnessed: list[witnessed.Task]
-    changes: list[dict[str, str]]
+    changes: list[Changed]
 
 
 def about(term: Term, trainee_id: str) -> About:
@@ -57,5 +76,27 @@ def about(term: Term, trainee_id: str) -> About:
             if (row.module, row.attempt) in counting
         ]
         tasks = [task for task in witnessed.tasks(connection) if task.trainee == person.id]
-        mine = [row for row in people.changes(term, connection) if row["trainee_id"] == person.college_id]
+        mine = [
+            Changed(
+                seq,
+                term.shown(clock.from_text(at)),
+                entry["kind"] if entry["kind"] in _SAID else entry["event"],
+                entry["module"],
+                *(
+                    ("", "")
+                    if entry["event"] == "returned"
+                    else (grades.changed(term, entry, which) for which in ("old", "new"))
+                ),
+                entry["reason"],
+            )
+            for seq, at, entry in ledger.entries(connection)
+            if entry["trainee"] == person.id and not _plain(entry)
+        ]
     return About(person, standings, slips, tasks, mine)
+
+
+def _plain(entry: Mapping[str, Any]) -> bool:
+    """Whether a row of the ledger tells nothing that the standings do not: what went out as to all, and pages."""
+    if entry["event"] == "returned":
+        return entry["kind"] != ledger.TAKEN_BACK
+    return entry["event"] == "issued" and not entry["reason"]

@@ -38,8 +38,8 @@ def open_all(folders: Iterable[Path]) -> list[Term]:
     return opened
 
 
-def open_to_read(folders: Iterable[Path]) -> list[Term]:
-    """The terms in some folders, in that order; nothing is written to them.
+def open_to_read(folders: Iterable[Path], *, read_only: bool = False) -> list[Term]:
+    """The terms in some folders, in that order; nothing is written to them. `read_only` as `open_term`.
 
     Raises
     ------
@@ -48,7 +48,7 @@ def open_to_read(folders: Iterable[Path]) -> list[Term]:
     Refused
         Two folders of one term id, which no receiver could tell apart.
     """
-    opened = [terms.open_term(folder) for folder in folders]
+    opened = [terms.open_term(folder, read_only=read_only) for folder in folders]
     seen = {}
     for term in opened:
         if term.id in seen:
@@ -83,11 +83,20 @@ def each(opened: Iterable[Term]) -> Iterator[tuple[Term, Connection]]:
 
 
 def note_export(opened: Iterable[Term], name: str, paths: Iterable[str | Path]) -> None:
-    """A row in each term's ledger: this was handed out; and where it lies, if not in the term's own folder."""
+    """A row in each term's ledger: this was handed out; and where it lies, if not in the term's own folder.
+
+    Of a term that is opened to be read only nothing is noted: whoever may not write into it answers for his files himself.
+    """
     paths = list(paths)
-    for term, connection in each(opened):
+    for term, connection in each(term for term in opened if not term.read_only):
         ledger.append(connection, [ledger.Entry("export", new=name)])
         exported.note(term, paths)
+
+
+def exports(term: Term) -> list[tuple[str, str, str]]:
+    """What was handed out of a term: (moment as the records keep it, by whom, what), the last first; nothing is written."""
+    with database.reading(term) as connection:
+        return [(at, entry["actor"], str(entry["new"])) for _, at, entry in ledger.entries(connection, "export")][::-1]
 
 
 def people(connection: Connection) -> list[Trainee]:

@@ -1,6 +1,7 @@
 """JupyterLab with the course's own configuration, on this machine only."""
 
 import html
+import json
 import os
 import secrets
 import shutil
@@ -110,13 +111,15 @@ def choose_address(root: Path, port: int | None = None) -> Address:
         return Address(probe.getsockname()[1], token)
 
 
-def start(root: Path, address: Address, **options: Any) -> subprocess.Popen:
+def start(root: Path, address: Address, *, warm: str = "", **options: Any) -> subprocess.Popen:
     """Start JupyterLab for a folder and wait until it answers.
 
     Parameters
     ----------
     root : Path
     address : Address
+    warm : str
+        A line of Python with which every kernel begins, so that what a page needs is loaded before it asks.
     options
         Passed on to Popen.
 
@@ -149,7 +152,7 @@ def start(root: Path, address: Address, **options: Any) -> subprocess.Popen:
     with open(log, "wb") as stream:
         process = subprocess.Popen(
             command,
-            env=_environment(private, scratch, address),
+            env=_environment(private, scratch, address, warm),
             cwd=root,
             stdin=subprocess.DEVNULL,
             stdout=stream,
@@ -173,6 +176,23 @@ def start(root: Path, address: Address, **options: Any) -> subprocess.Popen:
             )
         time.sleep(0.1)
     return process
+
+
+def begin_kernel(address: Address, root: Path, notebook: Path) -> None:
+    """Let the kernel of a page start while the browser still loads the page, which then finds it running.
+
+    Where that fails nothing is lost: the page starts a kernel itself.
+    """
+    path = notebook.relative_to(root).as_posix()
+    asked = {"path": path, "name": path, "type": "notebook", "kernel": {"name": "python3"}}
+    request = urllib.request.Request(
+        address.url("/api/sessions"),
+        data=json.dumps(asked).encode(),
+        headers={"Content-Type": "application/json", "Authorization": f"token {address.token}"},
+        method="POST",
+    )
+    with suppress(urllib.error.URLError, OSError, ValueError):
+        urllib.request.urlopen(request, timeout=START_PATIENCE_S).close()
 
 
 def write_door(root: Path, url: str) -> Path:
@@ -250,7 +270,7 @@ def serve_until_stopped(
     clear(root)
 
 
-def _environment(private, scratch, address):
+def _environment(private, scratch, address, warm):
     """The course's configuration and nobody else's: a setting of another course must not change the page.
 
     What Jupyter and IPython write while they run (connection files, the secret of the
@@ -261,7 +281,10 @@ def _environment(private, scratch, address):
     before = os.environ.get("PYTHONPATH", "")
     profile = scratch / "ipython" / "profile_default"
     profile.mkdir(parents=True)
-    files.write_text(profile / "ipython_kernel_config.json", files.to_json({"HistoryManager": {"enabled": False}}))
+    settings: dict[str, Any] = {"HistoryManager": {"enabled": False}}
+    if warm:
+        settings["InteractiveShellApp"] = {"exec_lines": [warm]}
+    files.write_text(profile / "ipython_kernel_config.json", files.to_json(settings))
     return {
         **os.environ,
         "JUPYTER_TOKEN": address.token,
