@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable
 from contextlib import suppress
 from html import escape
@@ -101,6 +102,16 @@ class Desk:
             for name, label in self.screens.items()
         )
         self.go(self.place.get("screen", "office" if self.office else "today"))
+
+    def load_rest(self) -> None:
+        """Load the other screens while somebody looks at the first, so that no click waits for it."""
+
+        def load() -> None:
+            with suppress(Exception):  # told when that screen is opened
+                for name in self.screens:
+                    import_module(f"grader.desk.screens.{name}")
+
+        threading.Thread(target=load, daemon=True).start()
 
     def go(self, name: str, **place: str) -> Screen | None:
         """Show a screen; `place` is where on it, such as the module."""

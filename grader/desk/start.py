@@ -80,7 +80,9 @@ def make_ready(folder: str | Path, *, office: bool = False) -> Ready:
             "from grader.desk.page import Desk\n",
             "\n",
             "Widget.close_all()\n",
-            f"Desk({str(folder)!r}, {str(root)!r}{', office=True' if office else ''}).box",
+            f"desk = Desk({str(folder)!r}, {str(root)!r}{', office=True' if office else ''})\n",
+            "desk.load_rest()\n",
+            "desk.box",
         ],
     }
     content = {

@@ -71,3 +71,12 @@ def do_it(desk, reason="", agree=False):
     change.agree.value = agree
     press(desk, "Do it")
     return change
+
+
+def undo(desk, reason):
+    """Take back what was just done; undoing is a change like any other, and asks why."""
+    press(desk, "Undo")
+    other = desk.screen.change.done.undo
+    other.reason.value = reason
+    press(desk, "Do it")
+    assert other.done is not None, texts(desk)

@@ -9,6 +9,7 @@ import sys
 import pytest
 
 from grader import clock, files
+from grader.course.audit import verify
 from grader.course.grading import agenda, mark_class
 from grader.course.submissions import collect
 from grader.desk import icon, parts, start
@@ -17,7 +18,7 @@ from grader.desk.words import plain
 from grader.errors import Refused
 from grader.records.term import roster
 from grader.records.term import term as terms
-from tests.desk.driving import cells, do_it, field, press, saved, table, texts
+from tests.desk.driving import cells, do_it, every, field, press, saved, table, texts, undo
 from tests.work import issue_of, put_in_inbox, right_sheet, state
 
 MODULE = "m01_timing"
@@ -107,10 +108,7 @@ def test_a_mark_by_hand_is_taken_back_by_undo(marked, desk_of):
     assert "Say why in a few words" in texts(desk) and cells(desk, "Marks in") == before
     do_it(desk, reason="misprint")
     assert cells(desk, "Marks in") != before
-    press(desk, "Undo")
-    other = desk.screen.change.done.undo
-    other.reason.value = "no misprint after all"
-    press(desk, "Do it")
+    undo(desk, "no misprint after all")
     assert cells(desk, "Marks in") == before
 
 
@@ -136,27 +134,37 @@ def test_a_moved_due_time_is_moved_back(marked, desk_of):
     assert "1 of them have handed in" in texts(desk)
     do_it(desk, reason="the workshop was shut")
     assert "2026-04-09 17:00" in texts(desk)
-    press(desk, "Undo")
-    desk.screen.change.done.undo.reason.value = "it was open"
-    press(desk, "Do it")
+    undo(desk, "it was open")
     states, _ = agenda.agenda(marked)
     assert marked.shown(clock.from_text(states[0].due)) == "2026-03-31 17:00 Europe/Lisbon"
 
 
-def test_a_witnessed_task_is_recorded_and_taken_back(marked, desk_of):
+def test_what_was_seen_is_ticked_recorded_together_and_taken_back(marked, desk_of):
+    """Two trainees did it, one not yet: one tap or two in the grid; recorded together, undone together, each with its reason."""
     desk = desk_of(marked.folder)
     desk.go("workshop")
     screen = desk.screen
+    press(desk, "Record 0 ticks …")
+    assert "Nothing is ticked" in texts(desk)
     screen.vehicle.value, screen.seen_by.value = "blue van", "R. Quillfeather"
     screen.day.day_field.value = datetime.date(2026, 3, 12)
     before = state(marked.folder)
-    press(desk, "Record it …")
+    taps = [("t01", "T3"), ("t03", "T3"), ("t03", "T3"), ("t02", "T3"), ("t02", "T3"), ("t02", "T3")]
+    for number, (trainee, code) in enumerate(taps):
+        screen.table.clicked = [trainee, code, number]
+    place = [column["key"] for column in screen.table.columns].index("T3")
+    assert {row[0]: row[place] for row in cells(desk, "Tap what you saw")} == {
+        "Arundell, Bea": "satisfactory", "Null, Dov": "not yet", "O’Neil, Jr., Cass": "·",
+    }  # fmt: skip
+    press(desk, "Record 2 ticks …")
     assert state(marked.folder) == before
     do_it(desk)
-    assert [row[4] for row in cells(desk, "Seen on a real vehicle")] == ["blue van"]
-    table(desk, "Seen on a real vehicle").clicked = ["1", "w", 1]
-    do_it(desk, reason="wrong person")
-    assert cells(desk, "Seen on a real vehicle")[0][6] == "taken back: wrong person"
+    assert [row[2:5] for row in cells(desk, "Seen on a real vehicle")] == [
+        ["satisfactory", "2026-03-12", "blue van"], ["not yet", "2026-03-12", "blue van"],
+    ]  # fmt: skip
+    undo(desk, "wrong day")
+    assert [row[6] for row in cells(desk, "Seen on a real vehicle")] == ["taken back: wrong day"] * 2
+    assert verify.verify(marked).findings == []
 
 
 def test_the_office_writes_what_the_command_writes(marked, desk_of):
@@ -226,8 +234,6 @@ def test_names_and_answers_are_text(empty_term, desk_of, tmp_path):
     desk.go("people", person="t01")
     desk.say(bad)
     assert bad in texts(desk)
-    from tests.desk.driving import every
-
     raw = "".join(str(getattr(one, "value", "")) for one in every(desk.box) if type(one).__name__ == "HTML")
     assert "<img" not in raw and "<b>" not in raw
 

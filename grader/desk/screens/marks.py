@@ -107,9 +107,9 @@ class Marks(ModuleScreen):
             parts.html('<p class="tm-signs">✓ all marks, ◐ some, ✗ none, – nothing written, … waits. ! late. • changed since you looked '
                        "last. Choose a cell to see what stands behind it; tick names to decide about several; press a heading to "
                        "sort.</p>"),
-            self.table,
-            *([] if self.desk.office else [self._actions()]),
             self.behind,
+            *([] if self.desk.office else [self._actions()]),
+            self.table,
             parts.says(f"Exercises: {exercises}."),
         ]  # fmt: skip
 
@@ -144,7 +144,7 @@ class Marks(ModuleScreen):
             if not self._wanted(one, marks, chosen):
                 continue
             cells = [
-                Cell(one.person.name, act=True, says=f"All about {one.person.name}"),
+                Cell(one.person.name, act=not self.desk.office, says=f"All about {one.person.name}"),
                 self._total(one),
                 Cell(wording.result(term, one), tone=_tone_of_result(one)),
             ]

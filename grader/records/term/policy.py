@@ -7,6 +7,7 @@ met, and modules count by their marks.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -115,6 +116,49 @@ def parse(content: bytes, path: str | Path) -> Policy:
             f"{path}: the weights add to {sum(weights.values())} ({summed}); they must add to 100. Mend them and try again."
         )
     return Policy(kind, weights, marks, *_objectives(look, look.table(settings, "objectives")))
+
+
+def written(before: Policy, pass_percents: Mapping[str, str], threshold: str, must_pass: Iterable[str]) -> str:
+    """The text of a policy file that changes what a form asks for and keeps the rest of another policy.
+
+    Parameters
+    ----------
+    before : Policy
+        Whose totals, weights and thresholds of single objectives stay, and pass marks of modules not asked for.
+    pass_percents : dict of str to str
+        Module -> per cent as typed; empty: the class's own pass mark.
+    threshold : str
+        Whole per cent as typed from which an objective is met.
+    must_pass : iterable of str
+        Codes of the objectives that must be met.
+
+    Returns
+    -------
+    str
+        To be read by `parse`, which refuses what cannot be.
+
+    Raises
+    ------
+    BadFile
+        Something typed is no number.
+    """
+    marks = {key: str(share) for key, share in before.pass_percents.items() if key not in pass_percents}
+    marks |= {key: text for key, text in pass_percents.items() if text}
+    for text in (threshold, *marks.values()):
+        if not re.fullmatch(r"[0-9]{1,3}(\.[0-9]{1,6})?", text):
+            raise BadFile(f"“{text[:40]}” is no share. Write a number from 0 to 100, such as 60; nothing was changed.")
+    must, rows = set(must_pass), [f'format = "{FORMAT}"', f"schema = {SCHEMA}", "", "[totals]"]
+    rows.append(f'weights = "{before.totals}"')
+    for key in catalogue.all_modules():
+        mine = [("pass_percent", marks.get(key)), ("weight", before.weights.get(key))]
+        lines = [f"{name} = {value}" for name, value in mine if value is not None]
+        rows += ["", f"[modules.{key}]", *lines] if lines else []
+    rows += ["", "[objectives]", f"threshold = {threshold}"]
+    for code in catalogue.objectives():
+        lines = [f"threshold = {before.thresholds[code]}"] if code in before.thresholds else []
+        lines += ["must_pass = true"] if code in must else []
+        rows += ["", f"[objectives.{code}]", *lines] if lines else []
+    return "\n".join(rows) + "\n"
 
 
 def _modules(look: _Look, tables: Mapping[str, Any]) -> tuple[Mapping[str, int | Decimal], Mapping[str, int | Decimal]]:

@@ -82,11 +82,8 @@ def about(term: Term, trainee_id: str) -> About:
                 term.shown(clock.from_text(at)),
                 entry["kind"] if entry["kind"] in _SAID else entry["event"],
                 entry["module"],
-                *(
-                    ("", "")
-                    if entry["event"] == "returned"
-                    else (grades.changed(term, entry, which) for which in ("old", "new"))
-                ),
+                _value(term, entry, "old"),
+                _value(term, entry, "new"),
                 entry["reason"],
             )
             for seq, at, entry in ledger.entries(connection)
@@ -100,3 +97,8 @@ def _plain(entry: Mapping[str, Any]) -> bool:
     if entry["event"] == "returned":
         return entry["kind"] != ledger.TAKEN_BACK
     return entry["event"] == "issued" and not entry["reason"]
+
+
+def _value(term: Term, entry: Mapping[str, Any], which: str) -> str:
+    """Of a page the digests say nothing to a person."""
+    return "" if entry["event"] == "returned" else grades.changed(term, entry, which)

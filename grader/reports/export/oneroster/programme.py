@@ -43,10 +43,11 @@ class Programme:
         return self.path.with_suffix(".sent.json") if self.path else None
 
 
-ALONE = Programme(None, "Training centre", "09-01", ())  # for a class without a programme file
+YEAR_STARTS = "09-01"
+ALONE = Programme(None, "Training centre", YEAR_STARTS, ())  # for a class without a programme file
 
 
-def create(path: Path, folders: Iterable[Path], *, centre: str, year_starts: str = "09-01") -> Programme:
+def create(path: Path, folders: Iterable[Path], *, centre: str, year_starts: str = YEAR_STARTS) -> Programme:
     """Write a programme file.
 
     Raises

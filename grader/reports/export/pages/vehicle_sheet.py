@@ -93,8 +93,8 @@ def lines(term: Term, revision: Revision) -> list[str]:
     return [*rows, "", SAFETY]
 
 
-def write(term: Term, revisions: Sequence[Revision]) -> Path:
-    """Write the page of a vehicle into reports/.
+def page(term: Term, revisions: Sequence[Revision]) -> bytes:
+    """The page of a vehicle; nothing is written.
 
     Parameters
     ----------
@@ -104,13 +104,13 @@ def write(term: Term, revisions: Sequence[Revision]) -> Path:
 
     Returns
     -------
-    Path
+    bytes
     """
     latest = revisions[-1]
     spec = latest.own.vehicle
     full = f"{spec.vacuum[-1][0]:g} inHg ({spec.vacuum[-1][0] * KPA_PER_INHG:.0f} kPa)"
     computed, handed_out = curve(latest), vehicle_choice.modules_of(term, latest.key)
-    content = html.page(
+    return html.page(
         "vehicle_sheet.html",
         title=spec.title,
         safety=SAFETY,
@@ -147,8 +147,12 @@ def write(term: Term, revisions: Sequence[Revision]) -> Path:
             ],
         ),
     )
-    path = term.folder / "reports" / f"vehicle_{latest.key}.html"
-    files.write_bytes(path, content, mode=files.PRIVATE)
+
+
+def write(term: Term, revisions: Sequence[Revision]) -> Path:
+    """Write the page of a vehicle into reports/."""
+    path = term.folder / "reports" / f"vehicle_{revisions[-1].key}.html"
+    files.write_bytes(path, page(term, revisions), mode=files.PRIVATE)
     return path
 
 

@@ -1,6 +1,7 @@
 // One lesson on its page: runs it, says how far it is, and runs it again when the kernel is new.
 
 import { followPlan } from "./bench.js";
+import { followDesk } from "./desk.js";
 import { SaveGuard } from "./guard.js";
 import { pause } from "./kernel.js";
 import { nameEverything } from "./names.js";
@@ -35,7 +36,11 @@ export class LessonPage {
     this.saveOnlyWork();
     nameEverything(this.panel.node);
     followLinks(this);
-    followPlan(this.panel.node);
+    if (this.what === "desk") {
+      followDesk(this.panel.node);
+    } else {
+      followPlan(this.panel.node);
+    }
     if (!(await holdTab(this))) {
       return;
     }
