@@ -9,12 +9,13 @@ import pytest
 from sqlalchemy import select
 
 from grader import catalogue, clock
+from grader.course.attempts.standing import Whom
 from grader.course.audit import verify
-from grader.course.grading import adjust, mark_class, resit, written_answers
+from grader.course.grading import adjust, mark_class, received, resit, written_answers
 from grader.course.issue import assign
 from grader.course.submissions import collect
 from grader.records import database, head, ledger, schema
-from grader.records.term import roster
+from grader.records.term import policy, policy_in_force, roster
 from grader.records.term import term as terms
 from grader.reports.feedback import return_run
 from tests.conftest import CLASS
@@ -94,12 +95,21 @@ def by_functions(term, tmp_path):
         (came / name).write_bytes(content)
     collect.collect(term, [came], received_at=clock.parse(ARRIVED, term.settings.zone))
     mark_class.mark(term, MODULE)
+    received.correct(term, MODULE, Whom(("t01",)), at="2026-03-31 16:00", reason="it lay in the office")
+    received.correct(term, MODULE, Whom(("t01",)), at=ARRIVED, reason="no, the other one")
     adjust.extend(term, "t02", MODULE, until="2026-04-02 17:00", reason="ill for a day")
+    adjust.withdraw_extensions(term, MODULE, Whom(("t02",)), reason="it was the other one")
+    adjust.extend(term, "t02", MODULE, until="2026-04-02 17:00", reason="he was ill, too")
     for answer in written_answers.answers(term, MODULE):
         written_answers.give(term, MODULE, answer.code, [f"{most:g}" for _, most in answer.rubric], "Well said.")
     adjust.override(term, "t02", MODULE, "mark_arc", "1", reason="misprint")
     adjust.excuse(term, "t03", MODULE, reason="did it elsewhere")
     return_run.give_back(term, MODULE)
+    return_run.take_back(term, MODULE, reason="too early")
+    return_run.give_back(term, MODULE)
+    asked = tmp_path / "asked.toml"
+    asked.write_text(policy.written(policy.DEFAULT, {MODULE: "95"}, "70", ["T3"]), encoding="utf-8")
+    policy_in_force.adopt([term], asked, reason="agreed for this year")
     resit.resit(term, "t02", MODULE, reason="once more")
 
 
@@ -137,6 +147,15 @@ def by_buttons(desk, term):
         untouched.clear()
         untouched.update(state(term.folder))
 
+    def taken_back(reason):
+        press(desk, "Undo")
+        assert state(term.folder) == untouched, "something was undone before Do it"
+        desk.screen.change.done.undo.reason.value = reason
+        press(desk, "Do it")
+        assert desk.screen.change.done.undo.done is not None, texts(desk)
+        untouched.clear()
+        untouched.update(state(term.folder))
+
     drop_the_list(desk)
     assert len(cells(desk, "What this list changes")) == 3
     done()
@@ -159,12 +178,23 @@ def by_buttons(desk, term):
     desk.go("marks", module=MODULE)
     press(desk, "Mark what came in (2) …")
     done()
-    table(desk, "Marks in").ticked = ["t02"]
-    press(desk, "Extend …")
-    choose(desk.screen.asked, "2026-04-02", "17:00")
-    press(desk, "See what will happen …")
-    assert "The mark goes from" in texts(desk)
-    done(reason="ill for a day")
+    desk.go("inbox")
+    desk.screen.whose.value = "t01"
+    choose(desk.screen.really, "2026-03-31", "16:00")
+    press(desk, "See what correcting it does …")
+    assert "came in 2026-03-31 16:00, before that it said 2026-04-01 12:00" in texts(desk)
+    done(reason="it lay in the office")
+    taken_back("no, the other one")
+    for reason in ("ill for a day", "he was ill, too"):
+        desk.go("marks", module=MODULE)
+        table(desk, "Marks in").ticked = ["t02"]
+        press(desk, "Extend …")
+        choose(desk.screen.asked, "2026-04-02", "17:00")
+        press(desk, "See what will happen …")
+        assert "The mark goes from" in texts(desk)
+        done(reason=reason)
+        if reason == "ill for a day":
+            taken_back("it was the other one")
     desk.go("read", module=MODULE)
     while desk.screen.answers:
         for point, (_, most) in zip(desk.screen.points, desk.screen.answers[0].rubric, strict=True):
@@ -188,6 +218,19 @@ def by_buttons(desk, term):
         ["gets a page", "Arundell, Bea (T01)"], ["gets a page", "O’Neil, Jr., Cass (T02)"], ["stays", "Null, Dov (T03)"],
     ]  # fmt: skip
     done()
+    taken_back("too early")
+    assert not list((term.folder / "returned").rglob("*.html"))
+    press(desk, "See who gets a page …")
+    done()
+    desk.go("office")
+    press(desk, "Change pass marks and objectives …")
+    desk.screen.pass_fields[MODULE][0].value = "95"
+    desk.screen.must.value = ("T3",)
+    press(desk, "See who would pass or fail differently …")
+    assert [row[1:] for row in cells(desk, "Who would pass")] == [
+        ["Arundell, Bea", "Ignition timing", "passed", "not passed"]
+    ]
+    done(reason="agreed for this year")
     desk.go("marks", module=MODULE)
     table(desk, "Marks in").ticked = ["t02"]
     press(desk, "Resit …")
@@ -206,8 +249,9 @@ def two(empty_term, tmp_path):
 
 
 def test_the_month_by_buttons_is_the_month_by_commands(two, desk_of, tmp_path, monkeypatch):
-    """Class list, hand-out, three files that come back late, marks, an extension, reading, a mark by hand, an excuse, the
-    return: before each Do it the folder is untouched, and in the end the records are those of the commands, row by row."""
+    """Class list, hand-out, three files that come back late, marks, a time that was wrong, an extension, reading, a mark by
+    hand, an excuse, the return, another policy; three of them undone: before each Do it the folder is untouched, and in the end
+    the records are those of the commands, row by row."""
     first, second = two
     monkeypatch.setenv(head.PLACE, str(tmp_path / "machine-1"))
     by_functions(first, tmp_path)

@@ -125,7 +125,9 @@ class Vehicles(Screen):
         self._check_all()
 
     def _field(self, asked: Field, before: Any) -> ipywidgets.Widget:
-        says = f"{asked.says} ({asked.help})" + (", may be empty" if asked.optional else "")
+        # What the help of the file says about its lines and quotes means nothing in a form.
+        says = f"{asked.says} (may be empty)" if asked.optional else asked.says
+        says += f" ({asked.help})" if asked.kind != COUNT and not asked.optional else ""
         if asked.kind in (ONE_OF, COUNT):
             options = [("", ""), *((str(option), str(option)) for option in asked.options)]
             field, box = parts.choice(says, options, str(before or ""))
