@@ -35,11 +35,17 @@ def one_sentence(text):
         (["transcribe", "m01_timing", "--from", "a.csv", "--received-at", "2999-03-01 08:00"], "is still to come"),
         (["roster", "import", "/nowhere/list.csv"], "The class list is missing"),
         (["release", "m99_nothing"], "There is no module"),
+        (["extend", "T01", "m01_timing", "--reason", "x"], "--until, or take an extension back with --withdraw"),
+        (["extend", "T01", "m01_timing", "--reason", "x", "--withdraw"], "has no extension"),
+        (["return", "m01_timing", "--take-back"], "needs a reason"),
+        (["return", "m01_timing", "--take-back", "--reason", "x"], "none can be taken back"),
+        (["term", "copy", "/nowhere/at/all"], "is no folder"),
+        (["desk", "/nowhere/at/all", "--office"], "is no term folder"),
     ],
 )
 def test_misuse_changes_nothing(call, assigned_term, words, said):
     before = state(assigned_term.folder)
-    term = [] if words[0] == "release" else ["--term", assigned_term.folder]
+    term = [] if words[0] in ("release", "desk") else ["--term", assigned_term.folder]
     code, out, err = call(*words, *term)
     assert code == 2 and said in err and out == "" and one_sentence(err)
     assert state(assigned_term.folder) == before

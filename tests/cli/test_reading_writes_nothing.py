@@ -29,6 +29,7 @@ READING = {
     "term show": (["term", "show"], 0, ""),
     "term policy": (["term", "policy"], 0, ""),
     "term verify": (["term", "verify"], 1, ""),
+    "term copy": (["term", "copy", "{elsewhere}"], 1, ""),
     "term retention": (["term", "retention"], 0, ""),
     "read --list": (["read", MODULE, "--list"], 0, ""),
     "received": (["received", "T01", MODULE], 0, ""),

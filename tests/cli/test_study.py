@@ -353,6 +353,7 @@ def test_extension_is_whole():
     assert sorted(loaded) == [
         "bench.js",
         "desk.css",
+        "desk.js",
         "forms.css",
         "guard.js",
         "kernel.js",

@@ -16,6 +16,7 @@ from sqlalchemy.schema import CreateTable
 
 from grader import clock
 from grader.course.attempts import kept, standing
+from grader.course.attempts.standing import Whom
 from grader.course.audit import verify
 from grader.course.grading import adjust, mark_class
 from grader.course.submissions import collect
@@ -67,7 +68,7 @@ class TestExtend:
         """jupyter/nbgrader 723, 1932: late, extend -> penalty 0, in records, gradebook and export alike."""
         hand_in(assigned_term, when="2026-04-01 18:00")
         assert (mark_of(assigned_term).penalty, mark_of(assigned_term).late_days) == (560, 2)
-        _, until, mark = adjust.extend(assigned_term, "T01", MODULE, until="2026-04-02", reason="was ill")
+        _, until, mark, _ = adjust.extend(assigned_term, "T01", MODULE, until="2026-04-02", reason="was ill")
         assert (until, mark) == ("2026-04-02T22:59:59.000Z", 2800)
         row = row_of(assigned_term)
         assert (row["penalty"], row["mark"], row["late_days"], row["extension_until"]) == ("0", "28", "0", until)
@@ -80,6 +81,19 @@ class TestExtend:
             assert opened.find_submission_notebook(MODULE, MODULE, "t01").late_submission_penalty == 0
         assert mark_class.mark(assigned_term, MODULE).unchanged == 1
         assert verify.verify(assigned_term).findings == []
+
+    def test_an_extension_that_is_taken_back_costs_what_it_cost_before(self, assigned_term):
+        """Extended, then taken back with a reason: the penalty of the first due time holds; a second time there is none."""
+        hand_in(assigned_term, when="2026-04-01 18:00")
+        adjust.extend(assigned_term, "T01", MODULE, until="2026-04-02", reason="was ill")
+        several = adjust.withdraw_extensions(assigned_term, MODULE, Whom(("t01", "t02")), reason="it was the other one")
+        assert [(one.until, one.mark) for one in several.done] == [("2026-03-31T16:00:00.000Z", 2240)]
+        assert [words.partition(":")[0] for words in several.left_out] == ["O’Neil, Jr., Cass"]
+        assert (row_of(assigned_term)["penalty"], row_of(assigned_term)["extension_until"]) == ("5.6", "")
+        assert [(e["new"], e["reason"]) for e in events(assigned_term, "extension")][-1] == ("", "it was the other one")
+        assert verify.verify(assigned_term).findings == []
+        with pytest.raises(Refused, match="has no extension"):
+            adjust.withdraw_extensions(assigned_term, MODULE, Whom(("t01",)), reason="once more")
 
     def test_still_late_after_an_extension(self, assigned_term):
         """An extension moves the due time, not the penalty: it is counted from the new one."""

@@ -123,7 +123,7 @@ class TestAfterTheReturn:
     def test_an_extension_accepts_it_and_a_shorter_one_takes_that_back(self, no_due):
         hand_in(no_due, right=True)
         now = clock.now()
-        _, until, mark = adjust.extend(
+        _, until, mark, _ = adjust.extend(
             no_due, "T01", MODULE, until=text(now + timedelta(hours=2)), reason="was in hospital"
         )
         assert mark == 2800 == mark_of(no_due) and rows(no_due)[-1].usable
@@ -133,10 +133,10 @@ class TestAfterTheReturn:
         table = schema.hand_in
         with database.transaction(no_due) as connection:  # as if it had come an hour later than it did
             connection.execute(table.update().where(table.c.id == 2).values(received_at=clock.to_text(now + timedelta(hours=1))))  # fmt: skip
-        _, _, mark = adjust.extend(
+        _, _, mark, before = adjust.extend(
             no_due, "T01", MODULE, until=text(now + timedelta(minutes=30)), reason="a slip of mine", earlier=True
         )
-        assert mark == POOR == mark_of(no_due)
+        assert mark == POOR == mark_of(no_due) and before == until
         assert not rows(no_due)[-1].usable and rows(no_due)[-1].kind == schema.AFTER_RETURN
         assert "no longer accepted: a slip of mine" in ledger_of(no_due, "handed-in")[-1]["reason"]
 

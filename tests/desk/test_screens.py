@@ -269,6 +269,7 @@ def test_an_icon_starts_the_desk_of_its_folder(tmp_path, system):
     made = icon.write(folder, tmp_path, system)
     text = made.read_text()
     assert "grader desk" in text.replace('" "', " ").replace('"', "") and os.access(made, os.X_OK)
+    assert "--office" not in text and "--office" in icon.write(folder, tmp_path, system, office=True).read_text()
     if system == "darwin":
         shown = tmp_path / "shown.sh"
         shown.write_text(text.replace("exec", "printf '%s\\n'"))
