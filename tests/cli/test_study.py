@@ -283,7 +283,8 @@ class TestServing:
         state = root / server.PRIVATE / server.STATE
         before = state.read_text()
         state.write_text(json.dumps({**json.loads(before), "window": 2**22 + 1}))
-        assert server.running(root) == address and server.left_behind(root).pid == process.pid
+        left = server.left_behind(root)
+        assert server.running(root) == address and left is not None and left.pid == process.pid
         state.write_text(before)
 
     def test_after_its_end_no_token_and_no_scratch_is_left(self, tmp_path):
@@ -311,6 +312,7 @@ def test_the_address_stands_on_no_command_line(tmp_path):
         env={**os.environ, "BROWSER": f"{browser} %s", "PYTHONPATH": str(paths.checkout())}, cwd=paths.checkout(),
         stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
     )  # fmt: skip
+    assert child.stdout is not None
     try:
         for line in child.stdout:
             if "opens in your browser" in line:

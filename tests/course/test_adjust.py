@@ -9,6 +9,7 @@ import threading
 import time
 from contextlib import closing
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from sqlalchemy import delete, func, inspect, select, text, update
@@ -35,7 +36,7 @@ def hand_in(term, trainee="t01", when="2026-03-30 12:00"):
     mark_class.mark(term, MODULE)
 
 
-def mark_of(term, trainee="t01"):
+def mark_of(term, trainee="t01") -> Any:
     with database.transaction(term) as connection:
         return connection.execute(select(schema.mark).where(schema.mark.c.trainee == trainee)).first()
 
@@ -330,7 +331,7 @@ class TestTwoAtOnce:
             "with lock.exclusive(term.open_term(sys.argv[1]), 'dying'):\n    print('in', flush=True); time.sleep(60)"
         )
         child = subprocess.Popen([sys.executable, "-c", code, str(marked.folder)], stdout=subprocess.PIPE, text=True)
-        assert child.stdout.readline() == "in\n"
+        assert child.stdout is not None and child.stdout.readline() == "in\n"
         child.kill()
         child.wait()
         child.stdout.close()
@@ -379,7 +380,7 @@ class TestUpgrade:
         with pytest.raises(Refused, match="term upgrade"):
             mark_class.mark(marked, MODULE)
         found, copy = database.upgrade(marked)
-        assert found == 1 and copy.is_file() and database.upgrade(marked) == (schema.VERSION, None)
+        assert found == 1 and copy is not None and copy.is_file() and database.upgrade(marked) == (schema.VERSION, None)
         with closing(sqlite3.connect(copy)) as old:
             assert old.execute("select mark from tm_mark").fetchall() == [(2800,)]
         assert verify.verify(marked).findings == [] and mark_of(marked).mark == 2800
@@ -388,7 +389,7 @@ class TestUpgrade:
             assert set(schema.metadata.tables) <= set(found.get_table_names())
             assert found.get_columns("tm_mark")[-1]["name"] == "pending" and found.get_indexes("tm_answer")
             assert {c["name"]: c["nullable"] for c in found.get_columns("tm_answer")}["hundredths"]
-            assert connection.execute(select(func.count()).select_from(schema.answer)).scalar() > 10
+            assert connection.execute(select(func.count()).select_from(schema.answer)).scalar_one() > 10
 
     def test_a_term_of_a_later_version(self, marked):
         with database.transaction(marked) as connection:
