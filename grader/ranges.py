@@ -11,6 +11,7 @@ from grader.errors import OutOfRange
 # A float for floats and an array for arrays: with several arguments no type can say which, as in numpy's own.
 FloatOrArray: TypeAlias = Any
 TextOrArray: TypeAlias = Any  # likewise a text or an array of them
+_SCALARS = (float, np.float64, int)
 
 
 @overload
@@ -84,8 +85,8 @@ def in_range(
         Any element outside the bounds, nan, infinite, or not a number.
     """
     kind = type(value)
-    if kind is float or kind is int:  # the hot path: no array is built
-        value = value if kind is float else float(value)
+    if kind in _SCALARS:  # the hot path: no array is built
+        value = float(value)
         if above < value < below and least <= value <= most:
             return value
         _refuse(name, value, unit, least, most, above, below, advice)
