@@ -25,6 +25,7 @@ def repaired(car, key, repair):
     return car
 
 
+@pytest.mark.campaign
 @pytest.mark.parametrize("engine", ENGINES)
 def test_every_repair_clears_the_complaint(engine):
     """Done as the table says, each repair, and each of two that would do, leaves an owner without complaint."""

@@ -101,6 +101,7 @@ def test_owners_complain_of_what_the_table_says():
     assert wrong == []
 
 
+@pytest.mark.campaign
 @pytest.mark.parametrize("altitude_m", [0, 1500])
 @pytest.mark.parametrize("air_c", [-5, 5, 20, 35])
 def test_a_sound_car_reads_sound_in_any_weather_and_on_the_pass(air_c, altitude_m):

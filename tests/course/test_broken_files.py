@@ -111,6 +111,7 @@ def test_any_sheet_is_marked_or_refused(assigned_term, m01):
     assert seen["marked"] > 30 and seen["refused"] > 30, seen
 
 
+@pytest.mark.campaign
 def test_any_class_of_spoilt_sheets_is_run_to_the_end(assigned_term):
     """60 classes of five spoilt sheets each, and one good one that must always be marked."""
     good = right_sheet(issue_of(assigned_term, "t01"))

@@ -3,6 +3,7 @@
 import base64
 import json
 import re
+import shutil
 from html.parser import HTMLParser
 from types import SimpleNamespace
 
@@ -20,6 +21,7 @@ from grader.exercise.part import sayings
 from grader.exercise.sorting import Batch, Order
 from grader.records import database, ledger, schema
 from grader.records.term import roster
+from grader.records.term import term as terms
 from tests.work import issue_of, right_answers
 
 MODULES = list(catalogue.all_modules())
@@ -49,12 +51,14 @@ def given_of(module, trainee="t01"):
     return {key: SimpleNamespace(**numbers) for key, numbers in drawn.items()}
 
 
-@pytest.fixture(params=MODULES)
-def sheet(request, assigned_term):
+@pytest.fixture(scope="module", params=MODULES)
+def sheet(request, _assigned_term, tmp_path_factory):
+    """The printed sheet of one trainee; tests only read it."""
+    term = terms.open_term(shutil.copytree(_assigned_term, tmp_path_factory.mktemp("printed") / "term"))
     if request.param != "m01_timing":
-        assign.assign(assigned_term, request.param)
-    [path] = channels.print_sheets(assigned_term, request.param, trainees=("T01",))
-    return assigned_term, catalogue.module(request.param), path
+        assign.assign(term, request.param)
+    [path] = channels.print_sheets(term, request.param, trainees=("T01",))
+    return term, catalogue.module(request.param), path
 
 
 def test_every_question_stands_there_with_own_numbers_and_room(sheet):

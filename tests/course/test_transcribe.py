@@ -56,6 +56,7 @@ def marks(term):
         return {(r.trainee, r.module): (r.raw, r.mark) for r in connection.execute(select(schema.mark))}
 
 
+@pytest.mark.campaign
 @pytest.mark.parametrize("key", list(catalogue.all_modules()))
 def test_a_right_paper_earns_what_a_right_file_earns(assigned_term, key):
     if key != MODULE:

@@ -83,6 +83,7 @@ def test_the_demo_prints_its_own_quality(demo):
     assert "right answers are marked right" in "".join(quality.lines(found))
 
 
+@pytest.mark.campaign
 def test_trainees_answer_every_kind():
     """Over all kinds of answer: what is right is marked right, and nothing that is typed breaks the marking."""
     pairs = []

@@ -195,6 +195,7 @@ def test_a_misplaced_point_has_the_figures_of_the_answer(typed, verdict):
     assert found.parts[0].verdict == verdict
 
 
+@pytest.mark.campaign
 @pytest.mark.parametrize("key", sorted(catalogue.all_modules()))
 def test_one_exercise_by_itself_gets_the_verdicts_of_the_whole_sheet(key):
     """While somebody works only what changed is marked; what is carried and charged before it counts all the same."""

@@ -28,6 +28,7 @@ def test_each_number_range_and_reading_is_worked_by_hand(key):
     assert set(SOLVERS[key].by_path) == set(person.asked(catalogue.module(key)))
 
 
+@pytest.mark.campaign
 @pytest.mark.parametrize("key", SOLVERS)
 def test_honest_work_earns_full_marks(key):
     """200 trainees, in either unit, with rounded figures on the way or without."""

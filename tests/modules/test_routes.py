@@ -57,6 +57,7 @@ def _routes(count):
                 yield from ((exercise.key, str(line)) for line in exercise.route(given))
 
 
+@pytest.mark.campaign
 def test_what_a_route_prints_comes_out_on_a_pocket_calculator(routes):
     seen, wrong = set(), set()
     for key, line in routes:

@@ -5,6 +5,7 @@ import pytest
 from tests.modules import workshop_draws
 
 
+@pytest.mark.campaign
 @pytest.mark.parametrize("key", workshop_draws.JOINTLY)
 def test_draws_are_what_a_workshop_sees(key):
     """A thousand trainees; the long campaign takes ten thousand."""

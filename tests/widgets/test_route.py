@@ -222,6 +222,7 @@ def test_earlier_exercise_is_not_given_away_by_a_later_one(tmp_path):
     assert "Line off:" in form.route.value and "Line on:" not in form.route.value
 
 
+@pytest.mark.campaign
 @pytest.mark.parametrize("key", MODULES)
 def test_third_try_shows_a_route_at_every_part(tmp_path, key):
     """On the page: in the order of the lesson, each part's third try brings its route and no later answer."""

@@ -33,6 +33,7 @@ def push(control, to_the_end):
         control.value = control.max if to_the_end else control.min
 
 
+@pytest.mark.campaign
 def test_no_slider_and_no_caption_runs_thousands_together(shown):
     for control in shown.controls.values():
         if isinstance(control, IntSlider | FloatSlider):
