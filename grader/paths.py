@@ -1,9 +1,14 @@
-"""Where lessons, solutions, tables and guides lie: beside the package in a checkout, inside it once installed."""
+"""Where things lie: lessons, solutions, tables and guides beside the package or inside it; what a user's machine remembers."""
 
+import os
 from functools import cache
 from pathlib import Path
 
+import platformdirs
+
 from grader.errors import Unknown
+
+DATA = "TIMING_MARK_DATA"  # names another folder than the system's for data of this user
 
 _PACKAGE = Path(__file__).resolve().parent
 _CARRIED = ("lessons", "solutions", "datasets")
@@ -61,3 +66,8 @@ def lessons() -> Path:
 
 def guide(role: str) -> Path:
     return _PACKAGE / "guide" / f"{role}.md"
+
+
+def user_data() -> Path:
+    """Where this user's machine keeps what it remembers of terms, outside their folders."""
+    return Path(os.environ.get(DATA) or platformdirs.user_data_path("timing-mark", appauthor=False))

@@ -8,11 +8,8 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
-import platformdirs
-
-from grader import files
+from grader import files, paths
 from grader.errors import BadFile
-from grader.records.head import PLACE as DATA
 
 NOTEBOOK = "desk.ipynb"
 FOLDER = "folder.json"
@@ -33,7 +30,7 @@ class Ready:
 
 def desks() -> Path:
     """Where desks keep their own things on this machine."""
-    return Path(os.environ.get(DATA) or platformdirs.user_data_path("timing-mark", appauthor=False)) / "desks"
+    return paths.user_data() / "desks"
 
 
 def folder_meant(folder: Path | None) -> Path:

@@ -8,29 +8,26 @@ term leaves number and hash of that row in a file of the user's own.
 from __future__ import annotations
 
 import hashlib
-import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import platformdirs
 from sqlalchemy import Connection, select
 
-from grader import files
+from grader import files, paths
 from grader.errors import BadFile, CannotWrite
 from grader.records import schema
 
 if TYPE_CHECKING:
     from grader.records.term.term import Term
 
-PLACE = "TIMING_MARK_DATA"  # names another folder than the system's for data of this user
+PLACE = paths.DATA
 _LARGEST = 1_000
 
 
 def path_of(term: Term) -> Path:
     """Where it is kept: by id and a fingerprint of the key, so that two classes of one name stay apart."""
-    root = Path(os.environ.get(PLACE) or platformdirs.user_data_path("timing-mark", appauthor=False))
     fingerprint = hashlib.sha256(b"timing-mark ledger\n" + term.key).hexdigest()[:16]
-    return root / "ledgers" / f"{term.id}-{fingerprint}.json"
+    return paths.user_data() / "ledgers" / f"{term.id}-{fingerprint}.json"
 
 
 def remember(term: Term, connection: Connection) -> None:

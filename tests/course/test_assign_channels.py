@@ -2,6 +2,7 @@
 
 import json
 import logging
+import os
 import shutil
 import zipfile
 
@@ -12,8 +13,9 @@ from nbgrader.exchange.default import ExchangeFetchAssignment, ExchangeSubmit
 from sqlalchemy import select
 
 from grader import clock
+from grader.course.attempts.standing import Whom
 from grader.course.audit import deletion, verify
-from grader.course.grading import mark_class
+from grader.course.grading import mark_class, received
 from grader.course.issue import assign
 from grader.course.submissions import collect
 from grader.errors import BadFile, CannotWrite, Refused, Unknown
@@ -297,7 +299,8 @@ class TestExchange:
         assert mark_class.mark(assigned_term, "m01_timing").marked == 2
         assert verify.verify(assigned_term).findings == []
 
-    def test_every_submission_is_taken_with_the_exchanges_time(self, assigned_term, root):
+    def test_every_submission_is_taken_with_the_exchanges_time(self, assigned_term, root, monkeypatch):
+        monkeypatch.setattr(exchange, "made_at", lambda folder: exchange.read_stamp(folder.name.split("+")[2]))
         assign.assign(assigned_term, "m01_timing", way="exchange", exchange=root)
         inbound = root / "spring-a" / "inbound"
         for stamp, content in (("2026-03-30 10:00:00 UTC", "1"), ("2026-04-02 10:00:00 UTC", "2")):
@@ -319,14 +322,50 @@ class TestExchange:
         with database.transaction(assigned_term) as connection:
             assert connection.execute(select(schema.mark.c.late_days)).scalar() == 0  # the one on time counts
 
-    def test_a_hand_in_of_another_account_is_said(self, assigned_term, root, monkeypatch):
+    def test_a_hand_in_of_another_account_waits_for_a_decision(self, assigned_term, root, monkeypatch):
         assign.assign(assigned_term, "m01_timing", way="exchange", exchange=root)
         folder = root / "spring-a" / "inbound" / "t01+m01_timing+2026-03-30 10:00:00 UTC"
         folder.mkdir()
         (folder / "answers.json").write_bytes(sheets.dump(right_sheet(issue_of(assigned_term, "t01"))))
         monkeypatch.setattr(exchange, "_owner", lambda folder: "t02")
+        monkeypatch.setattr(exchange, "made_at", lambda folder: exchange.read_stamp(folder.name.split("+")[2]))
         found = collect.collect_exchange(assigned_term, root)
-        assert found.taken == 1 and any("belongs to t02; ask both" in note for note in found.notes)
+        (line,) = found.findings
+        assert found.taken == 1 and "the account t02 made it; ask both" in line and "--accept" in line
+        assert mark_class.mark(assigned_term, "m01_timing").marked == 0, "nothing counts before somebody decides"
+
+    def test_a_stamp_set_back_waits_and_the_folders_own_time_counts(self, assigned_term, root):
+        """Folder and timestamp.txt say that it came before the due time; the system says that it was made now."""
+        assign.assign(assigned_term, "m01_timing", way="exchange", exchange=root)
+        folder = root / "spring-a" / "inbound" / "t01+m01_timing+2026-03-30 10:00:00 UTC"
+        folder.mkdir()
+        (folder / "answers.json").write_bytes(sheets.dump(right_sheet(issue_of(assigned_term, "t01"))))
+        (folder / "timestamp.txt").write_text("2026-03-30 10:00:00 UTC")
+        for path in (folder / "timestamp.txt", folder / "answers.json", folder):
+            os.utime(path, (1774864800, 1774864800))
+        found = collect.collect_exchange(assigned_term, root)
+        (line,) = found.findings
+        assert "somebody set the stamp back, or the exchange was moved" in line and "with --at" in line
+        (_, _, _, waits) = received.waiting(assigned_term)[0]
+        assert waits.late_days > 0 and not waits.counts
+        received.decide(assigned_term, "t01", "m01_timing", accept=True, reason="the exchange was moved")
+        received.correct(assigned_term, "m01_timing", Whom(("T01",)), at="2026-03-30 10:00", reason="as the stamp says")
+        (one,) = received.listed(assigned_term, "t01", "m01_timing")[1]
+        assert one.counts and one.late_days == 0
+        assert verify.verify(assigned_term).findings == []
+
+    def test_a_hand_in_made_of_links_is_told_and_not_taken(self, assigned_term, root, tmp_path):
+        """Neither a folder that is a link nor files that are: another's sheet would come under this name."""
+        assign.assign(assigned_term, "m01_timing", way="exchange", exchange=root)
+        inbound = root / "spring-a" / "inbound"
+        (tmp_path / "answers.json").write_bytes(sheets.dump(right_sheet(issue_of(assigned_term, "t01"))))
+        folder = inbound / "t01+m01_timing+2026-03-30 10:00:00 UTC"
+        folder.mkdir()
+        (folder / "answers.json").symlink_to(tmp_path / "answers.json")
+        (inbound / "t02+m01_timing+2026-03-30 10:00:00 UTC").symlink_to(tmp_path)
+        found = collect.collect_exchange(assigned_term, root)
+        told = [line for line in map(str, found.findings) if "link" in line]
+        assert found.taken == 0 and len(told) == 2 and "answers.json" in told[0] and "t02+" in told[1]
 
     def test_no_exchange_no_harm(self, assigned_term, root, tmp_path):
         with pytest.raises(Refused, match="nothing of this term was handed out there"):

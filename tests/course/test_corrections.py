@@ -1,6 +1,7 @@
 """What an instructor corrects afterwards: when work came in, whether it counts, when it is due, whether it stands at all."""
 
 import io
+import os
 import zipfile
 
 import pytest
@@ -16,11 +17,12 @@ from grader.course.submissions import collect
 from grader.errors import Refused
 from grader.exercise import issued
 from grader.exercise import sheet as sheets
-from grader.records import database, ledger, schema
+from grader.records import database, first_seen, ledger, schema
 from grader.records.term import roster
+from grader.records.term import term as terms
 from grader.reports.feedback import return_run
 from tests.course import resits
-from tests.work import NEXT, export_grades, exported, issue_of, put_in_inbox, right_sheet, sheet_of
+from tests.work import NEXT, export_grades, exported, issue_of, put_in_inbox, right_sheet, sheet_of, state
 
 MODULE = "m01_timing"
 ON_TIME, LATE = "2026-03-30 12:00", "2026-04-02 09:00"  # due on 31 March at 17:00
@@ -75,9 +77,11 @@ def three_late(assigned_term):
 class TestLatenessIsSaid:
     def test_collect_says_who_is_late_by_how_much_and_what_it_costs(self, assigned_term):
         on_time = hand_in(assigned_term, right_sheet(issue_of(assigned_term, "t01")))
-        assert on_time.sentence() == "1 taken, all on time."
+        assert on_time.sentence() == "1 taken, all on time. Time of arrival: by your word."
         late = hand_in(assigned_term, right_sheet(issue_of(assigned_term, "t02")), LATE)
-        assert late.sentence() == ("1 taken: 0 on time, 1 late (O’Neil, Jr., Cass 2 days, 20 % of the mark earned).")
+        assert late.sentence() == (
+            "1 taken: 0 on time, 1 late (O’Neil, Jr., Cass 2 days, 20 % of the mark earned). Time of arrival: by your word."
+        )
 
     def test_half_a_class_late_by_one_arrival_is_asked_about_first(self, assigned_term):
         for trainee in ("t01", "t02"):
@@ -102,6 +106,62 @@ class TestLatenessIsSaid:
         done = return_run.give_back(three_late, MODULE)
         assert done.penalties[0] == "Arundell, Bea (T01): 2 days late, 5.6 taken off"
         assert len(done.penalties) == done.written == 3
+
+
+class TestFirstSight:
+    """Sorting the inbox makes nothing late: what was in a file when it was first seen is known by its content."""
+
+    def seen_on_time(self, term, monkeypatch, trainee="t01"):
+        """A hand-in that lay in the inbox on the day before it was due, when somebody looked at the term."""
+        path = put_in_inbox(term, right_sheet(issue_of(term, trainee)))
+        with monkeypatch.context() as that_day:
+            that_day.setattr(clock, "now", lambda: at("2026-03-30 12:00"))
+            before = state(term.folder)
+            terms.open_term(term.folder)
+            assert state(term.folder) == before, "it is noted outside the term"
+        return path
+
+    def test_a_file_that_was_renamed_and_moved_since_is_on_time(self, assigned_term, monkeypatch):
+        path = self.seen_on_time(assigned_term, monkeypatch)
+        sorted_in = assigned_term.folder / "inbox" / "A" / "Arundell" / "work.zip"
+        sorted_in.parent.mkdir(parents=True)
+        path.rename(sorted_in)
+        done = collect.collect(assigned_term)
+        assert done.sentence() == "1 taken, all on time. Time of arrival: by the first sight in the inbox."
+        assert done.sheets[0].received_at == "2026-03-30T11:00:00.000Z"
+
+    def test_other_content_under_the_same_name_was_not_seen(self, assigned_term, monkeypatch):
+        """A trainee who changes his file in the open inbox has handed in when the new one came."""
+        path = self.seen_on_time(assigned_term, monkeypatch)
+        record = issue_of(assigned_term, "t01")
+        put_in_inbox(assigned_term, right_sheet(record).but(saved="2026-03-30T10:00:00+00:00"))
+        done = collect.collect(assigned_term)
+        assert path.exists() is False and len(done.late) == 1 and done.sheets[0].by == collect.FILE
+
+    def test_a_date_that_the_file_claims_never_counts_and_is_told(self, assigned_term):
+        path = put_in_inbox(assigned_term, right_sheet(issue_of(assigned_term, "t01")))
+        os.utime(path, (at("2026-03-30 12:00").timestamp(),) * 2)
+        done = collect.collect(assigned_term)
+        (note,) = [note for note in done.notes if "which anybody can set" in note]
+        assert len(done.late) == 1 and "Arundell, Bea" in note and "received T01 m01_timing --at" in note
+
+    def test_a_memory_cut_off_or_spoilt_costs_only_its_own_lines(self, assigned_term, monkeypatch):
+        self.seen_on_time(assigned_term, monkeypatch)
+        kept = first_seen.path_of(assigned_term.id, assigned_term.key)
+        assert kept.stat().st_mode & 0o077 == 0
+        content = kept.read_bytes()
+        for spoilt in (
+            b"\x00\xff nonsense\n",
+            b"f" * 64 + b" 2026-03-30\n",
+            b"f" * 64 + b" 2026-13-45T99:00:00Z",
+            content[:70],
+        ):
+            kept.write_bytes(spoilt + content)
+            assert len(first_seen.times(kept)) == 1
+        kept.unlink()
+        kept.mkdir()  # nothing can be noted there
+        assert terms.open_term(assigned_term.folder).id == "spring-a"
+        assert len(collect.collect(assigned_term).late) == 1
 
 
 class TestReceived:

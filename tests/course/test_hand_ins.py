@@ -18,6 +18,7 @@ from grader.errors import BadFile
 from grader.exercise import issued
 from grader.exercise import sheet as sheets
 from grader.records import database, schema
+from grader.records.gradebook import exchange
 from tests.work import issue_of, put_in_inbox, right_sheet, sheet_of
 
 MODULE = "m01_timing"
@@ -361,7 +362,7 @@ class TestSpoiltSheets:
 
 @pytest.mark.parametrize("text", ["2026-03-30 11:00:00 UTC", "2026-07-30T11:00:00Z"])
 def test_stamps(text):
-    assert incoming.read_stamp(text).hour == 11
+    assert exchange.read_stamp(text).hour == 11
 
 
 def test_a_file_that_went_while_its_folder_was_read(tmp_path):

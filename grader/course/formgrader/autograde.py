@@ -18,7 +18,6 @@ from sqlalchemy import select
 from grader import catalogue, clock, files
 from grader.course.attempts import evaluation, lateness, standing
 from grader.course.formgrader import notebooks as papers
-from grader.course.submissions import incoming
 from grader.course.submissions.archives import SET_ASIDE
 from grader.errors import BadFile, BadSheet, TimingMarkError
 from grader.exercise import issued
@@ -27,7 +26,7 @@ from grader.exercise.model import Module
 from grader.exercise.sheet import Sheet
 from grader.marking.mark import SheetMark, mark_sheet
 from grader.records import adjustments, database, schema
-from grader.records.gradebook import gradebook
+from grader.records.gradebook import exchange, gradebook
 from grader.records.term import term as terms
 from grader.records.term.term import Term
 
@@ -189,7 +188,7 @@ def _bad_stamp(path, folder):
     if path != folder / "timestamp.txt" or path.is_dir():
         return False
     try:
-        incoming.read_stamp(files.read_bytes(path, most=1000, what="The time stamp").decode("utf-8-sig").strip())
+        exchange.read_stamp(files.read_bytes(path, most=1000, what="The time stamp").decode("utf-8-sig").strip())
     except (TimingMarkError, UnicodeDecodeError):
         return True
     return False
@@ -205,7 +204,7 @@ def _arrived(term, connection, owner, content):
         return clock.from_text(known)
     stamp = term.folder / "submitted" / owner[0] / owner[1] / "timestamp.txt"
     try:
-        return incoming.read_stamp(
+        return exchange.read_stamp(
             files.read_bytes(stamp, most=1000, what="The time stamp").decode("utf-8-sig").strip()
         )
     except (TimingMarkError, UnicodeDecodeError):

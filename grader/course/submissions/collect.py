@@ -6,10 +6,10 @@ import difflib
 import hashlib
 import json
 import re
-from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from sqlalchemy import Connection, Row, select
@@ -25,7 +25,7 @@ from grader.exercise.model import PRACTICE
 from grader.exercise.sheet import Sheet
 from grader.marking import confidence
 from grader.marking.mark import SheetMark, mark_sheet
-from grader.records import adjustments, finding, schema, session
+from grader.records import adjustments, finding, first_seen, schema, session
 from grader.records.adjustments import Adjustments
 from grader.records.finding import Finding
 from grader.records.gradebook import exchange
@@ -33,8 +33,9 @@ from grader.records.term import roster
 from grader.records.term.roster import Trainee
 from grader.records.term.term import Term
 
-TAKEN = "taken"  # folder of the inbox for files whose work is kept
 AFTER_RETURN = "arrived after the return; does not count"
+# By what the time of arrival is known; the guide states the rule.
+STAMP, SAID, SEEN, FILE = "the exchange's stamp", "your word", "the first sight in the inbox", "the file's own time"
 MANY = 0.25  # more than this share of a class late by one arrival: perhaps the files came late, not the work
 
 
@@ -42,8 +43,8 @@ MANY = 0.25  # more than this share of a class late by one arrival: perhaps the 
 class Taken:
     """A sheet that was taken: whose, when it came, how many days late, and what that costs in words.
 
-    `receipt` is what the lesson showed its owner, `where` the file, and `waits` tells that
-    it does not count before somebody decides, or at all.
+    `receipt` is what the lesson showed its owner, `where` the file, `waits` tells that
+    it does not count before somebody decides, or at all, and `by` how its time is known.
     """
 
     person: Trainee
@@ -55,6 +56,7 @@ class Taken:
     receipt: str = ""
     where: str = ""
     waits: bool = False
+    by: str = ""
 
 
 @dataclass(slots=True)
@@ -74,14 +76,23 @@ class Collected:
 
     def sentence(self) -> str:
         """How many were taken, and who of them is late, by how many days, and what it costs."""
-        if not self.late:
-            return f"{self.taken} taken{', all on time' if self.sheets and len(self.sheets) == self.taken else ''}."
         unread = self.taken - len(self.sheets)
+        if not self.late:
+            return f"{self.taken} taken{', all on time' if self.sheets and not unread else ''}.{self._times()}"
         rest = f", {unread} that cannot be marked" if unread else ""
         names = "; ".join(f"{s.person.name} {_days(s.late_days)}, {s.cost}" for s in self.late)
         return (
             f"{self.taken} taken: {len(self.sheets) - len(self.late)} on time, {len(self.late)} late ({names}){rest}."
+            f"{self._times()}"
         )
+
+    def _times(self) -> str:
+        """By what the times of arrival are known."""
+        ways = Counter(sheet.by for sheet in self.sheets)
+        if not ways:
+            return ""
+        words = f"{next(iter(ways))}" if len(ways) == 1 else ", ".join(f"{count} by {by}" for by, count in ways.items())
+        return f" Time of arrival: {'by ' if len(ways) == 1 else ''}{words}."
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,12 +119,15 @@ def collect(
     confirm: Callable[[ManyLate], bool] | None = None,
     preview: bool = False,
     progress: Callable[[int, int], object] | None = None,
+    doubts: Mapping[Path, exchange.Doubt] | None = None,
 ) -> Collected:
     """Take hand-ins from the inbox and nbgrader's submitted folder, or from files and folders named.
 
     The time of a hand-in is the exchange's stamp where it has one, else
-    `received_at`, else the time at which the file came to this machine. Files of the inbox
-    whose work is kept move to its folder `taken`; files that were named stay.
+    `received_at`, else the earlier of two: when this machine first saw the file in the
+    inbox, and when the file came to lie where it lies. What a file says itself of its last change
+    is its sender's claim: it never counts, and is told where it would make late work on time.
+    Files of the inbox whose work is kept move to its folder `taken`; files that were named stay.
 
     Parameters
     ----------
@@ -129,6 +143,8 @@ def collect(
         Say what would be taken, and for whom it would be late; nothing is kept.
     progress : callable or None
         Told before each hand-in how many were taken, of how many; what it raises ends it, and what was taken stays.
+    doubts : mapping of Path to Doubt or None
+        Folders whose hand-ins wait for a decision, and why.
 
     Returns
     -------
@@ -142,6 +158,7 @@ def collect(
     submitted = term.folder / "submitted"
     roots = [Path(path).expanduser() for path in paths]
     inbox = None if roots else term.folder / "inbox"
+    first_seen.look(term.folder / "inbox", term.id, term.key)
     roots = roots or [term.folder / "inbox", *([submitted] if submitted.is_dir() else [])]
     for root in roots:
         if not root.exists() and not root.is_symlink():
@@ -149,10 +166,10 @@ def collect(
     with session.begin(term, "collecting hand-ins", read_only=preview) as held:
         if not preview:
             files.sweep(term.folder)  # here, because it is often run and nobody else writes meanwhile
-        run = _Run(held, received_at)
+        run = _Run(held, received_at, doubts or {})
         held.keep()
         for root in roots:
-            without = None if inbox is None else inbox / TAKEN
+            without = None if inbox is None else inbox / first_seen.TAKEN
             for together in incoming.find(root, run.outcome.notes, own=root == submitted, without=without):
                 for submission in together:
                     run.look_at(submission)
@@ -162,6 +179,7 @@ def collect(
                 if not confirm(many):
                     raise Refused(f"{many} Otherwise take them as late with --yes; nothing was taken.")
         run.take(progress, preview=preview)
+        run.say_what_files_claim()
     if inbox is not None and not preview:
         run.tidy(inbox)
     return run.outcome
@@ -189,10 +207,11 @@ def collect_exchange(
     Refused, CannotWrite
         No exchange, nothing handed out there, or it may not be read.
     """
-    notes = []
-    with exchange.fetched(term, exchange.exchange_config(term, root), notes) as folder:
-        outcome = collect(term, [folder], confirm=confirm)
+    notes, wrong = [], []
+    with exchange.fetched(term, exchange.exchange_config(term, root), notes, wrong) as (folder, doubts):
+        outcome = collect(term, [folder], confirm=confirm, doubts=doubts)
     outcome.notes[:0] = notes
+    outcome.findings[:0] = [Finding(finding.MISPLACED, where, words) for where, words in wrong]
     return outcome
 
 
@@ -231,20 +250,27 @@ class _Waiting:
     where: str
     sheet: Sheet | None
     stamped: bool
+    by: str
+    claimed: datetime | None  # when the file says that it was last changed
+    doubt: exchange.Doubt | None  # why it waits for a decision, whatever it would replace
 
 
 class _Run:
     """One collecting under way."""
 
-    def __init__(self, held: session.Session, received_at: datetime | None) -> None:
+    def __init__(
+        self, held: session.Session, received_at: datetime | None, doubts: Mapping[Path, exchange.Doubt]
+    ) -> None:
         self.term, self.connection, self._keep = held.term, held.connection, held.keep
-        self.outcome, self._received_at = Collected(), received_at
+        self.outcome, self._received_at, self._doubts = Collected(), received_at, doubts
+        self._seen = first_seen.times(first_seen.path_of(held.term.id, held.term.key))
         self._known = _Known.read(held.connection)
         self._there: dict[tuple, list[Row | Arrival]] = defaultdict(list)
         for row in held.connection.execute(select(schema.hand_in).order_by(schema.hand_in.c.id)):
             self._there[adjustments.owner(row)].append(row)
         self._waiting: list[_Waiting] = []
         self._unsure: list[tuple[Finding, tuple | None, str]] = []  # what is told, whose it may be, its digest
+        self._claims: list[tuple[Trainee, str]] = []  # late, though their files say that they are older
         self._came_in: dict[Path, list[tuple | None]] = defaultdict(list)  # file -> what came in it, None: not taken
 
     def look_at(self, submission: Submission) -> None:
@@ -295,7 +321,8 @@ class _Run:
                 self._tell(finding.BESIDE, where, note)
             words = " ".join(notes)
             vouched = vouched or attachments.vouches(self.term, record, submission.company)
-        arrived = clock.to_text(submission.stamp or self._received_at or submission.came or clock.now())
+        came, by = self._arrived(submission)
+        arrived = clock.to_text(came)
         barred = sheet is not None and lateness.too_late(known.closed, owner, arrived)
         new = Arrival(
             owner,
@@ -309,8 +336,33 @@ class _Run:
             words,
             AFTER_RETURN if barred else "",
         )
-        self._waiting.append(_Waiting(new, submission.content, where, sheet, submission.stamp is not None))
+        stamped = submission.stamp is not None
+        claimed = None if stamped or self._received_at else submission.changed
+        self._waiting.append(
+            _Waiting(new, submission.content, where, sheet, stamped, by, claimed, self._doubt_about(submission))
+        )
         return owner, sha256
+
+    def _doubt_about(self, submission: Submission) -> exchange.Doubt | None:
+        folders = submission.file.parents if submission.file is not None else ()
+        return next((self._doubts[folder] for folder in folders if folder in self._doubts), None)
+
+    def _arrived(self, submission: Submission) -> tuple[datetime, str]:
+        """When a hand-in came, and by what that is known."""
+        doubt = self._doubt_about(submission)
+        if doubt is not None and doubt.came is not None:
+            return doubt.came, FILE
+        if submission.stamp is not None:
+            return submission.stamp, STAMP
+        if self._received_at is not None:
+            return self._received_at, SAID
+        came = submission.came or clock.now()
+        seen = (
+            self._seen.get(first_seen.digest(submission.file)) if submission.file is not None and self._seen else None
+        )
+        if seen is not None and came - seen > timedelta(seconds=1):  # within a second it is the same look
+            return seen, SEEN
+        return came, FILE
 
     def put_in_order(self) -> None:
         """Leave out what is known; of what came together without a stamp, put what was saved last behind the rest.
@@ -398,10 +450,28 @@ class _Run:
                         hand_in.short(new.sha256),
                         waiting.where,
                         not new.usable,
+                        waiting.by,
                     )
                 )
+                if (
+                    days
+                    and waiting.claimed
+                    and self._late_days(replace(new, received_at=clock.to_text(waiting.claimed))) < days
+                ):
+                    self._claims.append((person, module))
                 record = self._known.issues[new.owner].record
                 self.outcome.notes += [f"{waiting.where}: {words}" for words in _sure_words(record, waiting.sheet)]
+
+    def say_what_files_claim(self) -> None:
+        """Name the late whose files were last changed in time, by their own word: perhaps they only lay elsewhere."""
+        if not self._claims:
+            return
+        person, module = self._claims[0]
+        names = "; ".join(one.name for one, _ in self._claims[:6]) + ("; and others" if len(self._claims) > 6 else "")
+        self.outcome.notes.append(
+            f"by what the files say of their last change, which anybody can set and which does not count, these would be less "
+            f"late: {names}. If you know that they came in then, say 'received {person.college_id} {module} --at' with that time"
+        )
 
     def tidy(self, inbox: Path) -> None:
         """Move files whose work is kept out of the way, and say where the inbox is if nothing lay there."""
@@ -411,17 +481,19 @@ class _Run:
         for path, keys in self._came_in.items():
             if path.is_relative_to(inbox) and all(key is not None and self._is_done(*key) for key in keys):
                 try:
-                    _move(path, inbox / TAKEN / path.relative_to(inbox))
+                    _move(path, inbox / first_seen.TAKEN / path.relative_to(inbox))
                     moved += 1
                 except OSError as problem:
                     stayed.append(f"{path.name} stays in the inbox: {problem.strerror}")
         if moved:
-            self.outcome.notes.append(f"{moved} files moved to {inbox / TAKEN}: what is in them is kept")
+            self.outcome.notes.append(f"{moved} files moved to {inbox / first_seen.TAKEN}: what is in them is kept")
         self.outcome.notes += stayed[:3]
 
     def _judged(self, waiting: _Waiting) -> Arrival:
         """The arrival as it is to be kept: one that would take the place of better work waits for a decision."""
         new, issue = waiting.arrival, self._known.issues.get(waiting.arrival.owner)
+        if waiting.doubt is not None and new.usable:
+            return replace(new, kind=schema.WAITS, finding=f"{waiting.doubt.words} {new.finding}".strip())
         before = [row for row in self._there[new.owner] if row.usable]
         if waiting.sheet is None or issue is None or not new.usable or not before:
             return new

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import re
 import stat
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -13,18 +12,16 @@ from pathlib import Path
 from grader import clock, files
 from grader.course.attempts.kept import LARGEST_KEPT
 from grader.course.submissions import archives
-from grader.errors import BadFile, Refused
+from grader.errors import BadFile
 from grader.exercise import issued
 from grader.exercise import sheet as sheets
+from grader.records.gradebook import exchange
 
 ANSWERS, COMPANY, OTHER = "answers", "company", "other"
 MOST_VALUES = 1_000_000  # in all sheets of one archive together, counted before they are decoded
 BARE_NOTEBOOK = (
     f"It is the lesson without the answers, which lie in {sheets.NAME} beside it. Ask for the file that the lesson names when "
     "one clicks Hand in."
-)
-_STAMP = re.compile(
-    r"(\d{4}-\d{2}-\d{2})[ T](\d{2}:\d{2}:\d{2})(?:\.\d{1,9})?\s*(Z|UTC|[+-]\d{2}:?\d{2}|[A-Za-z_]+/[A-Za-z_/+-]+)?\Z"
 )
 
 
@@ -34,7 +31,8 @@ class Submission:
 
     `parts` are the names of the folders and archives it lies in, outermost
     first, and its own name. `company` holds the issues of numbers and receipts
-    beside it. `stamp` is the exchange's time, None where it gave none. `file` is what
+    beside it. `stamp` is the exchange's time, None where it gave none; `came` is when the file came to
+    lie where it lies, `changed` when it was last changed by its own word. `file` is what
     it came in, `beside` the files that go with it.
     """
 
@@ -46,6 +44,7 @@ class Submission:
     company: list = field(default_factory=list)
     stamp: datetime | None = None
     came: datetime | None = None
+    changed: datetime | None = None
     file: Path | None = None
     beside: tuple[Path, ...] = ()
 
@@ -166,7 +165,9 @@ def _json(path, root, loose, company, notes, notebooks):
         return
     kind, sheet, problem = _kind(path.name, content)
     if kind == ANSWERS:
-        loose.append(Submission(where, parts, content, problem, sheet, came=_came(path), file=path))
+        loose.append(
+            Submission(where, parts, content, problem, sheet, came=_came(path), changed=_changed(path), file=path)
+        )
     elif kind == COMPANY:
         company.append((path, content))
     elif path.suffix.lower() == ".ipynb":
@@ -178,7 +179,7 @@ def _json(path, root, loose, company, notes, notebooks):
 def _archive(path, root):
     found = _in_archive(path, root)
     for submission in found:
-        submission.file = path
+        submission.file, submission.changed = path, _changed(path)
     return found
 
 
@@ -297,7 +298,7 @@ def _exchange_stamp(folder, notes):
         return None
     try:
         text = files.read_bytes(path, most=1000, what="The time stamp").decode("utf-8-sig").strip()
-        stamp = read_stamp(text)
+        stamp = exchange.read_stamp(text)
         if stamp > clock.now() + timedelta(minutes=5):
             raise BadFile(f"it lies in the future ({text})")
         return stamp
@@ -306,27 +307,6 @@ def _exchange_stamp(folder, notes):
             f"{folder.parent.name}/{folder.name}/timestamp.txt was not used: {problem}. The time of arrival counts"
         )
         return None
-
-
-def read_stamp(text: str) -> datetime:
-    """The moment in an exchange's time stamp; without a zone it is UTC, as nbgrader writes it.
-
-    Raises
-    ------
-    BadFile
-        Another way of writing, or a zone of letters that could mean several.
-    """
-    found = _STAMP.match(text)
-    if not found:
-        raise BadFile(f"“{text[:60]}” is not written as 2026-03-31 17:00:00 UTC")
-    day, hour, zone = found.groups()
-    try:
-        if zone and "/" in zone:
-            return clock.parse(f"{day} {hour}", zone)
-        offset = "+00:00" if zone in (None, "Z", "UTC") else zone if ":" in zone else f"{zone[:3]}:{zone[3:]}"
-        return clock.parse(f"{day} {hour}{offset}", "UTC")
-    except Refused as problem:
-        raise BadFile(str(problem)) from None
 
 
 def _head(path):
@@ -346,8 +326,13 @@ def _head(path):
 
 
 def _came(path):
-    """When the file came to this machine; a copied modification time is the trainee's clock."""
+    """When the file came to lie here; renaming and moving touch it. A copied modification time is the trainee's clock."""
     return datetime.fromtimestamp(path.lstat().st_ctime, UTC)
+
+
+def _changed(path):
+    """When the file was last changed, as it says itself: whoever sends it can set that."""
+    return datetime.fromtimestamp(path.lstat().st_mtime, UTC)
 
 
 def _bad(path, root, problem):

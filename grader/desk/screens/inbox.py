@@ -21,7 +21,7 @@ from grader.desk import parts
 from grader.desk.change import MUST_SAY, Change, Done, Foreseen
 from grader.desk.parts import Cell, Column, Row
 from grader.desk.screen import Screen, title_of
-from grader.records import finding
+from grader.records import finding, first_seen
 from grader.records.finding import Finding
 from grader.records.term import dates, roster
 from grader.reports.tables.grades import hundredths
@@ -161,10 +161,11 @@ class Inbox(Screen):
         return Change("Let it count" if accept else "Set it aside", foresee, do)
 
     def _dropped(self, folder: Path) -> None:
-        """What was dropped came at this moment, unless somebody says when it really did."""
-        typed = self.came.text
-        moment = self.desk.safely(lambda: dates.arrival(self.term, typed)) if typed else clock.now()
-        if moment is None:
+        """What was dropped came at this moment or when it was dropped first, unless somebody says when it really did."""
+        term, typed = self.term, self.came.text
+        first_seen.look(folder, term.id, term.key)
+        moment = self.desk.safely(lambda: dates.arrival(term, typed)) if typed else None
+        if typed and moment is None:
             return
         self.start(self._taking(folder, moment))
 
@@ -236,7 +237,7 @@ class Inbox(Screen):
                 Cell(one.person.name),
                 Cell(title_of(one.module) + (f", attempt {one.attempt}" if one.attempt > 1 else "")),
                 Cell(one.receipt),
-                Cell(self.moment(one.received_at), order=one.received_at),
+                Cell(f"{self.moment(one.received_at)}, by {one.by}", order=one.received_at),
                 Cell(_late(one), tone="late" if one.late_days else "waits" if one.waits else "right", order=one.late_days),
                 Cell(one.where),
             ])

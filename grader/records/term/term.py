@@ -15,7 +15,7 @@ from pathlib import Path
 
 from grader import clock, files, paths
 from grader.errors import BadFile, Refused, Unknown
-from grader.records import config_file
+from grader.records import config_file, first_seen
 from grader.records.term import policy as rules
 
 FORMAT, SCHEMA = "timing-mark term", 1
@@ -215,7 +215,7 @@ def create(folder: str | Path, *, term_id: str, title: str, zone: str, database:
 
 
 def open_term(folder: str | Path, *, read_only: bool = False) -> Term:
-    """The term in a folder.
+    """The term in a folder; what lies in its inbox counts as seen from now on.
 
     Parameters
     ----------
@@ -247,6 +247,7 @@ def open_term(folder: str | Path, *, read_only: bool = False) -> Term:
     settings, key = _settings(content, folder / "term.toml"), _key(folder / "term.key")
     if files.is_shared(folder):
         os.umask(0o007)  # what nbgrader and the database make there is the group's, too
+    first_seen.look(folder / "inbox", settings.id, key)  # here, so that whoever opens a term notes what has come in
     return Term(folder, settings, key, rules.of_folder(folder), read_only)
 
 
