@@ -5,7 +5,9 @@
 Needs playwright and Chromium, as the browser tests do. FOLDER: otherwise .readme.
 """
 
+import datetime
 import os
+import re
 import shutil
 import sys
 import tempfile
@@ -34,7 +36,10 @@ SIZES = {
     "returned": (900, 1000),
     "report": (900, 1120),
     "programme": (960, 1240),
-    "desk": (1280, 860),
+    "desk": (1280, 900),
+    "desk-today": (1280, 560),
+    "desk-hand-out": (1280, 400),
+    "desk-workshop": (1280, 640),
 }
 
 
@@ -93,7 +98,8 @@ def papers(browser, home, folder):
 
 
 def desk(browser, term, folder):
-    """The instructor's desk of the demo's class, with its marks."""
+    """The instructor's desk of the demo's class: today, the marks, a hand-out foreseen, ticks in the workshop."""
+    today = datetime.datetime.now(datetime.UTC).date() - datetime.timedelta(1)  # past in every zone
     ready = start.make_ready(term)
     address = server.choose_address(ready.root)
     process = server.start(ready.root, address)
@@ -102,10 +108,44 @@ def desk(browser, term, folder):
         page = browser.new_context(viewport={"width": width, "height": height}, color_scheme="light").new_page()
         page.goto(address.lesson_url(ready.root, ready.notebook))
         page.wait_for_selector("body[data-tm-ready=yes]", state="attached", timeout=60_000)
-        page.locator(".tm-to-marks").click()
-        page.locator(".tm-to-marks.tm-here").wait_for()
-        page.wait_for_timeout(1500)
-        page.screenshot(path=folder / "desk.png")
+
+        def go(screen):
+            page.locator(f".tm-to-{screen}").click()
+            page.locator(f".tm-to-{screen}.tm-here").wait_for()
+            page.wait_for_timeout(1500)
+
+        def take(name, top=".tm-desk"):
+            width, height = SIZES[name]
+            page.set_viewport_size({"width": width, "height": height})
+            page.evaluate("document.activeElement.blur()")
+            page.wait_for_timeout(500)
+            page.locator(top).first.evaluate("node => node.scrollIntoView({block: 'start'})")
+            page.wait_for_timeout(500)
+            page.screenshot(path=folder / f"{name}.png")
+
+        take("desk-today")
+        go("marks")
+        take("desk")
+        go("hand_out")
+        page.get_by_label(re.compile("^Due.*: day")).fill((today + datetime.timedelta(14)).isoformat())
+        page.get_by_role("button", name="See what will happen …").click()
+        page.get_by_role("button", name="Do it").wait_for()
+        take("desk-hand-out", ".tm-change")
+        page.get_by_role("button", name="Leave it").click()
+        go("workshop")
+        for label, text in (("On which vehicle", "blue van"), ("Who saw it", INSTRUCTOR)):
+            page.get_by_label(re.compile(label)).fill(text)
+        page.get_by_label("Seen on: day").fill(today.isoformat())
+        for name, taps in (
+            ("Abreu, Nélia, T3", 1),
+            ("Bassey, Idara, T3", 2),
+            ("Castellan, Rufus, T3", 1),
+            ("Abreu, Nélia, T5", 1),
+        ):
+            for _ in range(taps):
+                page.get_by_role("button", name=re.compile(f"^{name}:")).click()
+                page.wait_for_timeout(500)
+        take("desk-workshop", ".tm-scroll")
     finally:
         server.stop(process)
         server.clear(ready.root)

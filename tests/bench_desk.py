@@ -4,7 +4,8 @@ Run from the root of a checkout: python -m tests.bench_desk [trainees, 40 unless
 
 The same term is read by nbgrader's formgrader list, so that a slow machine shows in
 both. A click on the desk fills a screen; what a browser then needs to draw is told by
-`--page`, from the address to the first screen, beside a lesson on the same machine.
+`--page`: from the address to the first screen, beside a lesson on the same machine, and
+from each click to the screen that stands there.
 """
 
 import statistics
@@ -29,8 +30,8 @@ def milliseconds(act, rounds=ROUNDS):
     return statistics.median(taken), sorted(taken)[int(0.95 * (rounds - 1))]
 
 
-def page(ready):
-    """Seconds from the address to the first screen, in a browser that knows nothing yet."""
+def page(ready, screens=()):
+    """(seconds from the address to the first screen of a browser that knows nothing yet, {screen: ms of each click on it})."""
     from playwright.sync_api import sync_playwright
 
     from grader.widgets.lab import server
@@ -38,22 +39,43 @@ def page(ready):
     from tests.browser.conftest import FLAGS, READY
 
     address = server.choose_address(ready.root)
-    process = server.start(ready.root, address)
+    warm = getattr(ready, "warm", "")
+    process = server.start(ready.root, address, warm=warm)
+    if warm:
+        server.begin_kernel(address, ready.root, ready.notebook)
     try:
         with sync_playwright() as play:
             browser = play.chromium.launch(executable_path=programs.chromium(), args=FLAGS)
-            taken = []
-            for _ in range(3):
+            taken, clicks = [], {}
+            for number in range(3):
                 shown = browser.new_context().new_page()
                 begun = time.perf_counter()
                 shown.goto(address.lesson_url(ready.root, ready.notebook))
                 shown.wait_for_selector(READY, state="attached", timeout=120_000)
                 taken.append(time.perf_counter() - begun)
+                if number == 2:
+                    clicks = {name: [_click(shown, name) for _ in range(ROUNDS)] for name in screens}
                 shown.close()
-            return statistics.median(taken)
+            return taken, clicks
     finally:
         server.stop(process)
         server.clear(ready.root)
+
+
+def _click(shown, name):
+    """Milliseconds from a click in the browser until the screen stands there, drawn."""
+    return shown.evaluate(
+        """async (name) => {
+            const begun = performance.now(), body = document.querySelector(".tm-screen");
+            document.querySelector(`.tm-to-${name}`).click();
+            while (document.querySelector(".tm-screen") === body || !document.querySelector(".tm-screen h2")) {
+                await new Promise((done) => setTimeout(done, 5));
+            }
+            await new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)));
+            return performance.now() - begun;
+        }""",
+        name,
+    )
 
 
 def main():
@@ -88,9 +110,17 @@ def main():
             took = milliseconds(lambda name=name: desk.go(name))
             print(f"{label:<18}{took[0]:>9.0f}{took[1]:>9.0f}{took[0] / beside[0]:>9.2f} of formgrader's list")
         if "--page" in sys.argv:
-            desk_s = page(start.make_ready(folder))
-            lesson_s = page(study.make_ready(modules[0], folder=Path(place) / "lessons"))
-            print(f"from the address to the first screen: desk {desk_s:.1f} s, a lesson {lesson_s:.1f} s")
+            opened_s, clicks = page(start.make_ready(folder), SCREENS)
+            lesson_s, _ = page(study.make_ready(modules[0], folder=Path(place) / "lessons"))
+            for what, taken in (("desk", opened_s), ("a lesson", lesson_s)):
+                told = ", ".join(f"{seconds:.1f}" for seconds in taken)
+                print(f"from the address to the first screen of {what}: {told} s (the first with a new kernel)")
+            for name, taken in clicks.items():
+                p95 = sorted(taken)[int(0.95 * (ROUNDS - 1))]
+                print(
+                    f"click on {SCREENS[name]:<14} in the browser: first {taken[0]:.0f}, median {statistics.median(taken):.0f}, "
+                    f"p95 {p95:.0f} ms ({p95 / beside[1]:.2f} of formgrader's list)"
+                )
 
 
 if __name__ == "__main__":

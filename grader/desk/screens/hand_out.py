@@ -34,6 +34,7 @@ class HandOut(Screen):
     """Own numbers for everybody, a due time, and one file that holds all."""
 
     title = "Hand out"
+    slow = True
 
     def above(self) -> Sequence[ipywidgets.Widget]:
         term = self.term

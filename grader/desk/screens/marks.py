@@ -102,8 +102,7 @@ class Marks(ModuleScreen):
             rows.append(parts.button("nbgrader's own marking page …", self._formgrader))
         exercises = "; ".join(f"{n} {e.title}" for n, e in enumerate(module.exercises, 1))
         return [
-            style.HBox(rows, layout=style.row()),
-            filter_box,
+            style.HBox([filter_box, *rows], layout=style.row()),
             parts.html('<p class="tm-signs">✓ all marks, ◐ some, ✗ none, – nothing written, … waits. ! late. • changed since you looked '
                        "last. Choose a cell to see what stands behind it; tick names to decide about several; press a heading to "
                        "sort.</p>"),

@@ -61,6 +61,7 @@ class Office(Screen):
     """Each export is written into exports/ and noted in the ledger."""
 
     title = "Office"
+    slow = True
 
     def above(self) -> Sequence[ipywidgets.Widget]:
         here = self.term.folder
