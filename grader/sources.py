@@ -34,7 +34,8 @@ WORKS = {
         "US Army, TM 9-8000, Principles of Automotive Vehicles, chapter 15 (ignition), public domain.", "read"
     ),
     "cross-fire-page": Work(
-        "fordfe.info, page on cross-firing: on one V8 number 7 fires just before 8, its neighbour (stored copy).", "read"
+        "fordfe.info, page on cross-firing: on one V8 number 7 fires just before 8, its neighbour (stored copy).",
+        "read",
     ),
     "tm-5-4210-230": Work(
         "US Army, TM 5-4210-230-14&P, operator to general support manual, public domain: ignition service.", "read"

@@ -152,7 +152,7 @@ class Order(Part):
             )
             if not nearer or (a, b) in critical:
                 why = because.get((a, b)) or critical.get((a, b), "")
-                wrong.append(Item(f"“{self.items[a]}” comes before “{self.items[b]}”.", why))
+                wrong.append(Item(f"“{self.items[a]}” must come before “{self.items[b]}”.", why))
         return wrong
 
 
@@ -342,9 +342,14 @@ class Batch(Part):
         -------
         list of Item
         """
-        words = {KEEP: "kept", REJECT: "rejected", UNDECIDED: "left undecided, though it can be told", "": "not sorted"}
+        did = {
+            KEEP: "You kept {}.",
+            REJECT: "You rejected {}.",
+            UNDECIDED: "You left {} undecided, but it can be told.",
+            "": "You did not sort {}.",
+        }
         return [
-            Item(f"{label} is {words[decision]}.", because.get(label, ""))
+            Item(did[decision].format(label), because.get(label, ""))
             for label, truth, decision in zip(self.items(given), right, own, strict=True)
             if self._error(truth, decision)
         ]

@@ -268,8 +268,8 @@ class TestItems:
         kv = "It fires at {} kV, and 10 are allowed."
         assert self.items("batch", BATCH_RIGHT) == []
         assert self.items("batch", "A1=reject;A2=keep;A3=keep;A4=undecided;A5=reject") == [
-            ("A1 is rejected.", kv.format(7)), ("A3 is kept.", kv.format(12)),
-            ("A4 is left undecided, though it can be told.", kv.format(8.5)), ("A6 is not sorted.", ""),
+            ("You rejected A1.", kv.format(7)), ("You kept A3.", kv.format(12)),
+            ("You left A4 undecided, but it can be told.", kv.format(8.5)), ("You did not sort A6.", ""),
         ]  # fmt: skip
 
     def test_several_ticks(self):
@@ -285,10 +285,10 @@ class TestItems:
         """A step that was pulled far forward is told by the next one that it overtook."""
         assert self.items("steps", "dwell>plug>idle>turn") == [
             ("“read the mark” is left out.", "Without it nobody knows."),
-            ("“bring the idle down” comes before “plug the line”.", "The idle is set with the line on."),
+            ("“bring the idle down” must come before “plug the line”.", "The idle is set with the line on."),
         ]
         assert self.items("steps", "read>dwell>idle>plug>turn") == [
-            ("“plug the line” comes before “read the mark”.", "Plug the line first, or the vacuum is counted in."),
+            ("“plug the line” must come before “read the mark”.", "Plug the line first, or the vacuum is counted in."),
         ]
         part = replace(ORDER, answer=lambda v: ("dwell", "idle", "read"))
         said = part.wrong_items(("dwell", "idle", "read"), ("turn", "dwell", "idle", "read"))
