@@ -93,7 +93,7 @@ class Section(Picture[Way]):
         (self._line,) = ax.plot([], [], color=style.INK, lw=3.4, ls=style.DOTTED)
         (self._spark,) = ax.plot([], [], color=style.BLUE, lw=2.4)
         (self._wrong,) = ax.plot([], [], color=style.RED, lw=2.4, ls=style.DASHED)
-        self._say = ax.text(66.5, 1.5, "", ha="right", va="bottom", **words(15, weight="bold"))
+        self._say = ax.text(67, 1.5, "", ha="right", va="bottom", **words(13.5, weight="bold"))
         self._gap = ax.text(17, 9.6, "", ha="center", va="top", **words(12))
         return (
             self._brush, self._body, self._blade, self._drops, self._crack, self._line, self._spark, self._wrong, self._say, self._gap,
