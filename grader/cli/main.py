@@ -4,7 +4,7 @@ import sys
 
 import typer
 
-from grader.cli import desk, export, guide, paper, project, read, study, term, vehicle, witness, work
+from grader.cli import desk, export, guide, hub, paper, project, read, study, term, vehicle, witness, work
 from grader.cli.output import fail, program
 from grader.errors import TimingMarkError
 
@@ -23,6 +23,7 @@ app.command("guide")(guide.guide)
 app.command("demo")(project.demo)
 app.command("study")(study.study)
 app.command("desk")(desk.desk)
+app.command("hub")(hub.hub)
 app.add_typer(term.app, name="term")
 app.add_typer(term.roster_app, name="roster")
 app.command("assign")(work.assign_module)

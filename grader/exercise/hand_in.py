@@ -4,6 +4,7 @@ import hashlib
 import io
 import re
 import zipfile
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -47,7 +48,7 @@ def zip_name(record: Issued) -> str:
     return f"hand-in-{record.module}-{owner}-{record.attempt}.zip"
 
 
-def write(folder: Path, record: Issued) -> tuple[Path, Receipt]:
+def write(folder: Path, record: Issued, *, deliver: Callable[[bytes], object] | None = None) -> tuple[Path, Receipt]:
     """Pack the answers that lie in a folder into one zip beside them.
 
     Parameters
@@ -56,6 +57,8 @@ def write(folder: Path, record: Issued) -> tuple[Path, Receipt]:
         Holds answers.json.
     record : Issued
         Whose numbers they are.
+    deliver : callable or None
+        Takes the zip to where it is handed in, before it is written: what did not arrive leaves no zip that says so.
 
     Returns
     -------
@@ -95,6 +98,8 @@ def write(folder: Path, record: Issued) -> tuple[Path, Receipt]:
         ):
             archive.writestr(zipfile.ZipInfo(f"{record.module}/{name}", date_time=(2026, 1, 1, 0, 0, 0)), body)
     target = folder / zip_name(record)
+    if deliver is not None:
+        deliver(packed.getvalue())
     files.write_bytes(target, packed.getvalue())
     return target, receipt
 

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 # What somebody is looked for by: words of which one is enough, and words of which all are needed.
 Words: TypeAlias = tuple[tuple[str, ...], tuple[str, ...]]
 # Folders with one folder for each trainee; and folders whose files hold whole classes and can be made again.
-_OF_TRAINEES = ("out", "inbox", "inbox/taken", "submitted", "autograded", "feedback", "returned")
+_OF_TRAINEES = ("out", "inbox", "inbox/taken", "submitted", "autograded", "feedback", "returned", "bench")
 _OF_CLASSES = ("exports", "reports")
 _LESSONS = ("source", "release")
 _LARGEST = 200_000_000

@@ -12,7 +12,7 @@ from grader.exercise import hand_in
 from grader.exercise import sheet as sheets
 from grader.exercise.issued import to_answer
 from grader.exercise.model import PRACTICE
-from grader.widgets import own_work, print_sheet, study, style
+from grader.widgets import class_server, own_work, print_sheet, study, style
 from grader.widgets.answer_store import Store
 from grader.widgets.part_form import shown_errors
 
@@ -224,10 +224,12 @@ class SheetTop:
             return f"<strong>Nothing is saved:</strong> {escape(store.place.why_not)}"
         if store.unsaved:
             return f"<strong>Not all is saved:</strong> {escape(store.why)}"
-        return f"Saved as you type in {escape(str(store.path))}."
+        return "Saved as you type." if class_server.is_there() else f"Saved as you type in {escape(str(store.path))}."
 
     def _to_start(self):
         """HTML: the link to the start page, where study made one."""
+        if class_server.is_there():
+            return f' <a href="{escape(class_server.start_page())}">All your lessons</a>'
         folder = self.store.people.home.folder
         home = own_work.lesson_home(folder)
         if home is None or not (home / study.START).is_file():
@@ -267,14 +269,17 @@ class SheetTop:
         if self.store.unsaved or self.store.saving:
             self.store.save()
         done, asked = self.progress
-        path, receipt = hand_in.write(self.store.place.folder, self.store.issue)
+        deliver = class_server.deliver if class_server.is_there() else None
+        path, receipt = hand_in.write(self.store.place.folder, self.store.issue, deliver=deliver)
         self._heard("")
         still = Progress(self.store, self.order).links()
         blank = f" {asked - done} of {asked} answers are still blank, in exercise {still}." if done < asked else ""
+        lies = f"It lies in {escape(str(path))}. {_download(path, 'application/zip', 'Download it')}"
+        goes = "Your instructor has it." if deliver is not None else lies
         self.message.value = (
             f'<div class="tm-say tm-right">Handed in: receipt <strong>{receipt.short}</strong>. Write it down; your '
             f"instructor's list shows the same.{blank} You may change answers and hand in again.</div>"
-            f"<div>It lies in {escape(str(path))}. {_download(path, 'application/zip', 'Download it')}</div>"
+            f"<div>{goes}</div>"
         )
 
     @shown_errors

@@ -1,9 +1,12 @@
 """The start page: every lesson, how it stands with this trainee, and one click to each."""
 
 import os
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 from datetime import datetime
 from html import escape
 from pathlib import Path
+from types import MappingProxyType
 from urllib.parse import quote
 
 from ipywidgets import HTML, Widget
@@ -34,34 +37,53 @@ def show(folder: str | Path | None = None) -> HTML | None:
     return style.HTML(page(Path(folder) if folder is not None else lesson_folder())).add_class("tm-start-page")
 
 
-def page(root: Path) -> str:
+def page(
+    root: Path,
+    *,
+    dues: Mapping[tuple[str, int], str] = MappingProxyType({}),
+    buttons: Callable[[own_work.Work], str] | None = None,
+    served: bool = False,
+) -> str:
     """The start page as HTML. Links lead from the folder itself to the lessons in it.
 
     Parameters
     ----------
     root : Path
+    dues : mapping of (str, int) to str
+        Due times by module and attempt, where the instructor's side knows better than the files.
+    buttons : callable or None
+        HTML of what can be done with issued work that was not returned, beside opening it.
+    served : bool
+        A class server serves it: folders mean nothing to who reads it, and sheets come back by themselves.
 
     Returns
     -------
     str
     """
-    standings = own_work.gather(root)
-    lessons = "".join(_lesson(root, number, one) for number, one in enumerate(standings, 1))
-    return (
-        f"<h1>Your lessons</h1><p>This page shows what lies on this machine, in {escape(str(root))}. "
-        f"Reload it to see what is new.</p>{_next(root, standings)}{lessons}{_how_marks_come(standings)}"
-    )
+    standings = [_with_dues(standing, dues) for standing in own_work.gather(root)]
+    lessons = "".join(_lesson(root, number, one, buttons) for number, one in enumerate(standings, 1))
+    where = "" if served else f"This page shows what lies on this machine, in {escape(str(root))}. "
+    how = "" if served else _how_marks_come(standings)
+    return f"<h1>Your lessons</h1><p>{where}Reload it to see what is new.</p>{_next(root, standings)}{lessons}{how}"
 
 
-def _lesson(root: Path, number: int, standing: own_work.Standing) -> str:
+def _with_dues(standing: own_work.Standing, dues: Mapping[tuple[str, int], str]) -> own_work.Standing:
+    key = standing.module.key
+    works = (replace(work, due=dues.get((key, work.attempt), work.due)) for work in standing.issued)
+    return replace(standing, issued=tuple(works))
+
+
+def _lesson(
+    root: Path, number: int, standing: own_work.Standing, buttons: Callable[[own_work.Work], str] | None
+) -> str:
     title = f"<h2>{number}. {escape(standing.module.title)}</h2>"
-    lines = [_issued(root, work) for work in standing.issued]
+    lines = [_issued(root, work, buttons) for work in standing.issued]
     lines += [_returned(root, returned) for returned in standing.alone]
     lines += [_practice(root, standing.practice)] if standing.practice is not None else []
     return f"<section class='tm-start-lesson'>{title}{''.join(lines) or '<p>Not on this machine yet.</p>'}</section>"
 
 
-def _issued(root: Path, work: own_work.Work) -> str:
+def _issued(root: Path, work: own_work.Work, buttons: Callable[[own_work.Work], str] | None) -> str:
     kind = "Practice from your instructor" if work.mode == PRACTICE else "Assessed"
     attempt = f", attempt {work.attempt}" if work.attempt > 1 else ""
     words = [f"<strong>{kind}{attempt}.</strong>"]
@@ -74,6 +96,7 @@ def _issued(root: Path, work: own_work.Work) -> str:
     words.append(_marks(work.returned) if work.returned is not None else "")
     links = [_link(root, work.notebook, "Open", strong=work.returned is None)]
     links += [_page(root, work.returned)] if work.returned is not None else []
+    links += [buttons(work)] if buttons is not None and work.returned is None and work.answered else []
     return _line(words, links)
 
 

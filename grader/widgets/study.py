@@ -5,7 +5,7 @@ import json
 import unicodedata
 import zipfile
 import zlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from grader import catalogue, files, paths
@@ -36,6 +36,11 @@ class Ready:
 def default_folder() -> Path:
     """Where work is kept unless another folder is named."""
     return Path.home() / "timing-mark-work"
+
+
+def root_of(name: str, *, folder: str | Path | None = None) -> Path:
+    """The folder of one trainee among those that hold everybody's work; it need not exist."""
+    return _home(folder) / practice.folder_name(_plain(name))
 
 
 START = "start.ipynb"
@@ -190,12 +195,15 @@ def _from_handout(path, home, name):
         raise Refused(f"{folder} holds practice work. Open the hand-out under another --name; nothing was changed.")
     kept = folder / issued.NAME
     if kept.exists():
-        if issued.read(kept) != record:
+        before = issued.read(kept)
+        if replace(before, due=record.due, token=record.token) != record:
             raise Refused(
                 f"{folder} holds other numbers than this hand-out. "
                 "Nothing was changed; name another place with --folder."
             )
     else:
+        before = None
+    if before != record:  # new, or the due time of the same numbers was moved
         files.write_bytes(kept, issued.dump(record))
     return _put(root, folder, module, record.mode, lesson)
 

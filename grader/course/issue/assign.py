@@ -205,10 +205,13 @@ class _Order:
         return issued.make(self.module, **who, mode=self.mode, due=self.due, zone=term.settings.zone, numbers=numbers)
 
 
-def write_handout(term: Term, module_key: str, trainee_id: str, record: bytes) -> None:
-    """Write out/<trainee>/<module>.zip: the lesson and the trainee's numbers.
+def handout(term: Term, module_key: str, record: bytes) -> bytes:
+    """The zip that a trainee opens: the released lesson and his numbers.
 
-    Can be repeated at any time: the record in the database is what counts.
+    Raises
+    ------
+    BadFile
+        The released lesson is missing.
     """
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
@@ -217,7 +220,15 @@ def write_handout(term: Term, module_key: str, trainee_id: str, record: bytes) -
         )
         for name, content in ((f"{module_key}.ipynb", lesson), (issued.NAME, record)):
             archive.writestr(zipfile.ZipInfo(f"{module_key}/{name}", date_time=(2026, 1, 1, 0, 0, 0)), content)
-    files.write_bytes(term.folder / "out" / trainee_id / f"{module_key}.zip", packed.getvalue())
+    return packed.getvalue()
+
+
+def write_handout(term: Term, module_key: str, trainee_id: str, record: bytes) -> None:
+    """Write out/<trainee>/<module>.zip: the lesson and the trainee's numbers.
+
+    Can be repeated at any time: the record in the database is what counts.
+    """
+    files.write_bytes(term.folder / "out" / trainee_id / f"{module_key}.zip", handout(term, module_key, record))
 
 
 def packed_for_all(term: Term, module_key: str) -> bytes:
