@@ -1,4 +1,4 @@
-"""guide: how each of the three uses the program, to read in the terminal."""
+"""guide: how each of the three uses the program, and how a class works on one machine; to read in the terminal."""
 
 from enum import StrEnum
 from typing import Annotated
@@ -16,10 +16,13 @@ class Role(StrEnum):
     TRAINEE = "trainee"
     INSTRUCTOR = "instructor"
     COORDINATOR = "coordinator"
+    MACHINE = "machine"
 
 
-def guide(role: Annotated[Role, typer.Argument(help="trainee, instructor or coordinator.")]) -> None:
-    """Show the guide for a trainee, an instructor or a coordinator."""
+def guide(
+    role: Annotated[Role, typer.Argument(help="trainee, instructor, coordinator; machine: a class on one machine.")],
+) -> None:
+    """Show the guide for a trainee, an instructor, a coordinator, or for a class on one machine."""
     from rich.markdown import Markdown
 
     from grader import paths

@@ -29,6 +29,7 @@ from grader.records.term import term as terms
 PATIENCE_S = 90
 _NOBODY = 65534
 _NO_NAME = ssl._create_unverified_context()  # asked for itself by number; nothing secret is sent there
+_OUTLIVE_US: list[subprocess.Popen] = []  # proxies started here, which go on when we end
 _PROXY, _HUB = "proxy.pid", "hub.pid"
 
 
@@ -109,7 +110,9 @@ def start(hub: Hub) -> subprocess.Popen:
     _note(hub, _HUB, process.pid)
     _wait(hub, process, f"http://127.0.0.1:{hub.ports['hub']}/hub/health", "hub.log")
     _wait(hub, process, f"http://127.0.0.1:{hub.ports['classwork']}/services/classwork/", "hub.log")
-    _wait(hub, process, f"{hub.address}/hub/health", "hub.log", lost=404)  # before the hub tells it, the proxy knows nothing
+    _wait(
+        hub, process, f"{hub.address}/hub/health", "hub.log", lost=404
+    )  # before the hub tells it, the proxy knows nothing
     return process
 
 
@@ -134,6 +137,7 @@ def _start_proxy(hub: Hub) -> None:
             start_new_session=True,
             **who,
         )
+    _OUTLIVE_US.append(process)
     _note(hub, _PROXY, process.pid)
     _wait(hub, process, f"http://127.0.0.1:{ports['proxy']}/api/routes", "proxy.log")
 
@@ -196,6 +200,7 @@ def stop(hub: Hub) -> int:
     proxy = _running(hub, _PROXY)
     if proxy is not None:
         _end(proxy)
+    _OUTLIVE_US[:] = [process for process in _OUTLIVE_US if process.poll() is None]
     (hub.folder / _PROXY).unlink(missing_ok=True)
     return ended
 

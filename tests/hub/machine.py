@@ -71,7 +71,7 @@ def _open_to_all(path):
 class ClassServer:
     """A hub over a term, its accounts, and people who sign in there."""
 
-    def __init__(self, made_term, *, homes_of=()):
+    def __init__(self, made_term):
         programs.need(os.geteuid() == 0, "root, to make accounts")
         _proxy_on_path()
         self.top = Path(tempfile.mkdtemp(prefix="tmhub-"))
@@ -79,7 +79,7 @@ class ClassServer:
         self.before = {name: os.environ.get(name) for name in ("PATH", "LD_LIBRARY_PATH", "TIMING_MARK_DATA", "HOME")}
         self.executable = sys.executable
         self.term_folder = self.top / "spring-a"
-        self.codes, self.hub = {}, None
+        self.codes, self.hub, self.process = {}, None, None
         try:
             self._set_up(made_term)
         except BaseException:
@@ -89,7 +89,9 @@ class ClassServer:
     def _set_up(self, made_term):
         python, library = readable_python(self.top)
         sys.executable = python
-        os.environ["PATH"] = f"{Path(python).parent}{os.pathsep}{sysconfig.get_path('scripts')}{os.pathsep}{os.environ['PATH']}"
+        os.environ["PATH"] = (
+            f"{Path(python).parent}{os.pathsep}{sysconfig.get_path('scripts')}{os.pathsep}{os.environ['PATH']}"
+        )
         if library:
             os.environ["LD_LIBRARY_PATH"] = library
         os.environ["TIMING_MARK_DATA"] = str(self.top / "seen")
@@ -102,7 +104,9 @@ class ClassServer:
         shutil.copytree(made_term, self.term_folder)
         self.term_folder.chmod(0o700)
         self._give_to_instructor()
-        self.hub = place.make(self.term_folder, homes=self.top / "homes", runtime=Path(tempfile.mkdtemp(prefix="r", dir="/run")))
+        self.hub = place.make(
+            self.term_folder, homes=self.top / "homes", runtime=Path(tempfile.mkdtemp(prefix="r", dir="/run"))
+        )
         self.people = {person.id: person for person in roster.listed(self.term)}
         self.codes = {person.id: code for person, code in run.slips(self.hub)}
         self.process = run.start(self.hub)
@@ -155,6 +159,7 @@ class ClassServer:
     def end(self):
         """Nothing stays: no process, no account, no file."""
         if self.hub is not None:
+            run.stop_hub(self.hub, self.process)
             run.stop(self.hub)
             for trainee in self.codes:
                 accounts.remove(trainee, self.hub.runtime)
