@@ -23,11 +23,10 @@ from grader import clock, files
 from grader.course.attempts import standing
 from grader.course.attempts.kept import returned_path
 from grader.course.issue import assign
-from grader.course.submissions.collect import TAKEN
 from grader.errors import BadFile, BadSheet, Refused, Unknown
 from grader.exercise import hand_in
 from grader.exercise import sheet as sheets
-from grader.records import adjustments, database, ledger, schema
+from grader.records import adjustments, database, first_seen, ledger, schema
 from grader.records.term import roster
 from grader.records.term.roster import Trainee
 from grader.records.term.term import Term
@@ -145,6 +144,7 @@ def take_in(term: Term, trainee: str, content: bytes) -> dict[str, Any]:
             folder = term.folder / "inbox" / trainee
             folder.mkdir(mode=0o700, parents=True, exist_ok=True)
             files.write_bytes(folder / name, content, mode=files.PRIVATE)
+            first_seen.look(folder, term.id, term.key)  # whatever sorts the inbox later makes nothing late
     return {"module": sheet.module, "attempt": sheet.attempt, "sha256": sha256, "received": received}
 
 
@@ -203,7 +203,7 @@ def _kept(connection: Connection, trainee: str) -> dict[tuple[str, int], tuple[s
 def _delivered(term: Term, trainee: str) -> list[tuple[str, str, int, str]]:
     """(when, module, attempt, digest of the answers) of every hand-in that came through the hub."""
     inbox, found = term.folder / "inbox", []
-    for folder in (inbox / trainee, inbox / TAKEN / trainee):
+    for folder in (inbox / trainee, inbox / first_seen.TAKEN / trainee):
         for name in os.listdir(folder) if folder.is_dir() else ():
             match = _DELIVERED.match(name)
             if match:
