@@ -242,7 +242,19 @@ class Search:
         self._all = (1 << len(weights)) - 1
         self._cheapest = min((minutes for minutes, _, _ in splits), default=0.0)
         self._sums = self._byte_sums()
-        self._known: dict[int, float] = {}
+        self._known: dict[int, float] = {}  # what was found of a set: its cost,
+        self._bounds: dict[int, float] = {}  # the least that it can cost,
+        self._stops: dict[int, float] = {}  # and that of naming the best answer
+        self._parting = self._cheapest_of_each()
+
+    def _cheapest_of_each(self) -> list[tuple[float, tuple[int, ...]]]:
+        """Minutes and sets of the tests that part anything; of those that part it alike the cheapest."""
+        parting: dict[frozenset[int], tuple[float, tuple[int, ...]]] = {}
+        for minutes, _, masks in self._splits:
+            alike = frozenset(masks)
+            if len(masks) > 1 and (alike not in parting or minutes < parting[alike][0]):
+                parting[alike] = (minutes, masks)
+        return sorted(parting.values())
 
     def _byte_sums(self) -> list[list[float]]:
         """Weight of every pattern of eight neighbouring places."""
@@ -264,9 +276,14 @@ class Search:
 
     def _stop(self, mask: int, weight: float) -> float:
         """Weighed cost of naming the best answer now; nothing where only one is left."""
-        return min(
-            max(0.0, weight - self._weight(mask & group)) * minutes for _, group, minutes in self._wrong if mask & group
-        )
+        known = self._stops.get(mask)
+        if known is None:
+            self._stops[mask] = known = min(
+                max(0.0, weight - self._weight(mask & group)) * minutes
+                for _, group, minutes in self._wrong
+                if mask & group
+            )
+        return known
 
     def _cost(self, mask: int) -> float:
         """Weighed minutes to the end from a set of possibilities."""
@@ -280,28 +297,30 @@ class Search:
                 if bound >= best:
                     break
                 best = min(best, self._try(minutes * weight, parts, best))
-        self._known[mask] = best
+        self._known[mask] = self._bounds[mask] = best
         return best
 
     def _ways(self, mask: int, weight: float, best: float) -> list[tuple[float, float, list[int]]]:
         """Tests that part a set, with a least cost of each, the least first."""
         ways = []
-        for minutes, _, masks in self._splits:
+        for minutes, masks in self._parting:
             spent = minutes * weight
             if spent >= best:
-                continue
-            parts = [mask & part for part in masks if mask & part]
+                break  # the next ones take longer still
+            parts = [left for part in masks if (left := mask & part)]
             if len(parts) > 1:
-                ways.append((spent + sum(map(self._least, parts)), minutes, parts))
+                least = spent + sum(map(self._least, parts))
+                if least < best:
+                    ways.append((least, minutes, parts))
         ways.sort(key=lambda way: way[0])
         return ways
 
     def _least(self, mask: int) -> float:
-        known = self._known.get(mask)
-        if known is not None:
-            return known
-        weight = self._weight(mask)
-        return min(self._stop(mask, weight), self._cheapest * weight)
+        known = self._bounds.get(mask)
+        if known is None:
+            weight = self._weight(mask)
+            self._bounds[mask] = known = min(self._stop(mask, weight), self._cheapest * weight)
+        return known
 
     def _try(self, spent: float, parts: list[int], best: float) -> float:
         parts = sorted(parts, key=int.bit_count)

@@ -109,7 +109,7 @@ def parts_road(case: Case) -> str:
     trainee = Trainee(case)
     order = sorted(
         {group_of(key) for key in faults()} & set(groups(case.engine)) - {SOUND_GROUP},
-        key=lambda group: -sum(fault(key).common for key in faults() if group_of(key) == group),
+        key=lambda group: (-sum(fault(key).common for key in faults() if group_of(key) == group), group),
     )
     tried = {tool for word in case.words for tool in CONDITION.get(word, ("road",))}
     for group in order:
