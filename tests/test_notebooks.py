@@ -95,8 +95,9 @@ def test_notebooks_are_stripped_and_valid(path):
 @pytest.mark.parametrize("key", KEYS)
 @pytest.mark.campaign
 def test_the_solved_notebook_earns_everything(key, tmp_path):
+    """Of fifty trainees; where cars are diagnosed of ten, which is forty cars."""
     module, shares = catalogue.module(key), []
-    for number in range(50):
+    for number in range(10 if any(map(has_bench, module.exercises)) else 50):
         folder = tmp_path / str(number)
         folder.mkdir()
         marks, errors = notebooks.run(solution(key), folder, record_of(module, f"t{number:02}"))
