@@ -126,16 +126,23 @@ def car_of(engine: str, atom: Atom, kmiles: float, place: int = THIRD) -> Car:
     place : int
         Of the firing order, where one cylinder is concerned.
     """
-    car = sound_car(engine)
-    for key in atom.faults:
-        car = plant(car, key, atom.severity, place)
-    if atom.faults == HIDDEN:
-        car = actions.do(car, "set_timing")
+    car = _planted(sound_car(engine), atom, place)
     if not kmiles:
         return actions.do(car, "fit_plugs")
     if kmiles == car.kmiles:
         return car
-    return driven(car, 1000.0 * (kmiles - car.kmiles))
+    miles = 1000.0 * (kmiles - car.kmiles)
+    if not Examined(
+        car
+    ).idles:  # its plugs did their miles before the fault came: it cannot be driven, and so not foul them
+        return _planted(driven(sound_car(engine), miles), atom, place)
+    return driven(car, miles)
+
+
+def _planted(car: Car, atom: Atom, place: int) -> Car:
+    for key in atom.faults:
+        car = plant(car, key, atom.severity, place)
+    return actions.do(car, "set_timing") if atom.faults == HIDDEN else car
 
 
 @cache

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from grader.bench import plan as planning
 from grader.bench.debrief import test_title
@@ -56,6 +57,46 @@ class Chart:
     root: Node
 
 
+@dataclass(frozen=True, slots=True)
+class Place:
+    """One place in a chart with everything that could be done there.
+
+    readings: what was read on the way, as (test, result) in words. causes: as in `Node`. tests: each
+    test that is left as (key, title, minutes, sets it leaves, expected minutes to the end with it), the best first.
+    """
+
+    readings: tuple[tuple[str, str], ...]
+    causes: tuple[tuple[str, float], ...]
+    tests: tuple[tuple[str, str, float, int, float], ...]
+
+
+@cache
+def places(engine: str, complaint: str, most: int = planning.HINT_FAULTS) -> tuple[Place, ...]:
+    """Every place of a chart where a test is wanted, the first one first; raises as `chart`."""
+    weights, plan = _planned(engine, complaint, most)
+    rows = []
+
+    def walk(mask: int, readings: tuple[tuple[str, str], ...], taken: tuple[str, ...]) -> None:
+        best = plan.best_of(mask)
+        if best == "stop":
+            return
+        total = float(weights[plan.places(mask)].sum())
+        causes = tuple((title, share / total) for title, share in _causes(engine, weights, plan.places(mask)))
+        tests = [
+            (key, test_title(key), plan.minutes[key], len(plan.parts_of(mask, key)), plan.cost_at(mask, key))
+            for key in plan.minutes
+            if key not in taken
+        ]
+        tests.sort(key=lambda test: (test[0] != best, test[4]))
+        rows.append(Place(readings, causes, tuple(tests)))
+        for part in plan.parts_of(mask, best):
+            read = (test_title(best), _result(engine, best, plan.places(part)))
+            walk(part, (*readings, read), (*taken, best))
+
+    walk(plan.everything, (), ())
+    return tuple(rows)
+
+
 @cache
 def chart(engine: str, complaint: str, most: int = planning.HINT_FAULTS) -> Chart:
     """The chart of a complaint.
@@ -73,13 +114,7 @@ def chart(engine: str, complaint: str, most: int = planning.HINT_FAULTS) -> Char
     Unknown
         No such engine or complaint.
     """
-    if complaint not in complaint_words():
-        raise Unknown(f"No complaint {complaint!r}; see datasets/complaints.csv.")
-    tables = table(engine)
-    true = tables.complaints[KMILES][:, list(complaint_words()).index(complaint)]
-    runs = idles(engine, KMILES) != (complaint in _NOT_RUNNING)
-    weights = planning.commonness(engine, 1) * np.where(true, 1.0, FLOOR) * np.where(runs, 1.0, FLOOR)
-    plan = planning.Plan(engine, KMILES, weights / weights.sum(), most=most)
+    weights, plan = _planned(engine, complaint, most)
     return Chart(
         engine=engine,
         complaint=complaint,
@@ -90,7 +125,18 @@ def chart(engine: str, complaint: str, most: int = planning.HINT_FAULTS) -> Char
     )
 
 
-def _node(engine: str, weights, plan: planning.Plan, mask: int) -> Node:
+@cache
+def _planned(engine: str, complaint: str, most: int) -> tuple[NDArray[np.float64], planning.Plan]:
+    if complaint not in complaint_words():
+        raise Unknown(f"No complaint {complaint!r}; see datasets/complaints.csv.")
+    tables = table(engine)
+    true = tables.complaints[KMILES][:, list(complaint_words()).index(complaint)]
+    runs = idles(engine, KMILES) != (complaint in _NOT_RUNNING)
+    weights = planning.commonness(engine, 1) * np.where(true, 1.0, FLOOR) * np.where(runs, 1.0, FLOOR)
+    return weights, planning.Plan(engine, KMILES, weights / weights.sum(), most=most)
+
+
+def _node(engine: str, weights: NDArray[np.float64], plan: planning.Plan, mask: int) -> Node:
     places = plan.places(mask)
     total = float(weights[places].sum())
     possible = tuple((title, share / total) for title, share in _causes(engine, weights, places))
@@ -106,7 +152,7 @@ def _node(engine: str, weights, plan: planning.Plan, mask: int) -> Node:
     return Node(possible, test, test_title(test), plan.minutes[test], tuple(branches))
 
 
-def _causes(engine: str, weights, places: list[int]) -> list[tuple[str, float]]:
+def _causes(engine: str, weights: NDArray[np.float64], places: list[int]) -> list[tuple[str, float]]:
     shares: dict[str, float] = {}
     for place in places:
         title = table(engine).atoms[place].title

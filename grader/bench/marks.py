@@ -36,10 +36,18 @@ from grader.vehicle.faults import fault, faults
 from grader.vehicle.state import sound_car
 
 ROAD, NAMED, PROOF, VERIFIED, HAND_OVER = 50.0, 30.0, 10.0, 6.0, 4.0  # marks, of 100
-GUESS = 1 / 3  # how right a name may be by the owner's words alone: it earns nothing yet
+GUESS = (
+    1 / 3
+)  # how right a name may be by guessing: it earns nothing yet; unproved, nor does what the owner's words give
+OPEN = 0.2  # by which the likeliest name must stand above a guess, so that it is the most that the car lets one know
+BORNE_OUT = 0.5  # a name that is so right counts fully for what follows from it; one less right in proportion
 LEAST_SPAN = 30.0  # minutes lost that cost the whole road, at least
 PROOF_FREE = 0.8  # from this probability on the proof reading of a group costs nothing
-EXCLUDED = 0.9  # that the ignition is sound is proved, too, by all that was read of it: from this probability on
+EXCLUDED = 0.9  # that the ignition is sound is proved, too, by what was read of it: from this probability on,
+EXCLUDING = 2  # with so many instruments at least that measure the ignition
+_NOT_MEASURED = frozenset(
+    {reading.ASK, "bonnet", "road", "start", "soak", "vacuum", "leak_hunt", "compression", "cut_out"}
+)
 SWAPPED, UNSAFE = 5.0, 10.0  # marks off for a part fitted unproved, and for an unsafe act
 CONDITION = MappingProxyType(
     {
@@ -132,6 +140,7 @@ class _Marking:
         self.bench, self.case = bench, bench.case
         self.atoms = table(self.case.engine).atoms
         self.beliefs = planning.beliefs(bench)
+        self._plans: dict[int, planning.Plan] = {}
         self.first = self._plan(0)
         self.missing: list[str] = []
 
@@ -140,17 +149,16 @@ class _Marking:
         regret = sum(judged.regret for judged in steps)
         span = max(LEAST_SPAN, self.first.listed() - self.first.value)
         final = self._final()
-        share = 0.0
-        if final is not None:
-            share = max(0.0, (self._named_share(final) - GUESS) / (1.0 - GUESS))
+        share = self._earned_share(final) if final is not None else 0.0
         # A road that was not walked to its end, or leads to the wrong name, is worth as much less.
         is_walked = final is not None and final.outcome == HANDED_OVER
         road = ROAD * share * max(0.0, 1.0 - regret / span) if is_walked else 0.0
         swapped = self._swapped()
-        proof = self._proof()
+        borne_out = min(1.0, share / BORNE_OUT)
+        proof = borne_out * self._proof()
         is_over = self.bench.closed and final is not None and final.outcome == HANDED_OVER
-        verified = self._verified() if is_over else self._without("verified")
-        handed = self._handed(final) if is_over and final is not None else self._without("handed_over")
+        verified = borne_out * self._verified() if is_over else self._without("verified")
+        handed = borne_out * self._handed(final) if is_over and final is not None else self._without("handed_over")
         return Marks(
             road=road,
             named=NAMED * share,
@@ -173,12 +181,13 @@ class _Marking:
     # The road.
 
     def _plan(self, place: int) -> planning.Plan:
-        return planning.plan_of(self.bench, planning.MARK_FAULTS, place, self.beliefs[place])
+        if place not in self._plans:
+            self._plans[place] = planning.plan_of(self.bench, planning.MARK_FAULTS, place, self.beliefs[place])
+        return self._plans[place]
 
     def _judge(self) -> tuple[Judged, ...]:
         judged, done, acted_on, asked, repeated = [], [], None, False, False
         named: frozenset[str] = frozenset()
-        plan = self.first
         for place, step in enumerate(self.bench.steps):
             belief = self.beliefs[place]
             if step.outcome == READ:
@@ -195,7 +204,7 @@ class _Marking:
                 elif not repeated and self._is_near_limit(place):
                     why, repeated = AGAIN_AT_LIMIT, True
                 else:
-                    plan = plan if place == 0 else self._plan(place)
+                    plan = self._plan(place)
                     value, key = plan.value, planning.test_key(step)
                     cost = plan.cost(key, step.minutes)
                     why, regret = TEST_OF_PLAN, max(0.0, cost - value)
@@ -341,9 +350,28 @@ class _Marking:
             default=0,
         )
 
-    def _named_share(self, final: Step) -> float:
-        named = frozenset(final.act.get("found", final.act.get("groups", ())))
-        # What is read after all is mended shows that it is mended, and nothing of what it was.
+    def _earned_share(self, final: Step) -> float:
+        """How right the name is, from a guess by the owner's words up to the most that could be known.
+
+        Where no test is worth its minutes any more, two faults may still look alike: then the
+        likeliest name is as good as a name can be there.
+        """
+        place = self._named_at()
+        belief = self.beliefs[place]
+        guess = GUESS
+        if not self._is_borne_out(place):
+            guess = max(guess, self._named_share(final, self.beliefs[0]))
+        most = planning.best_share(self.case.engine, belief)
+        if most < guess + OPEN or self._plan(place).best().key != "stop":
+            most = max(1.0, guess + OPEN)
+        return min(1.0, max(0.0, (self._named_share(final, belief) - guess) / (most - guess)))
+
+    def _is_borne_out(self, place: int) -> bool:
+        """True if what proves a fault of the car was read before a place, or what shows that the ignition is sound."""
+        return self._is_excluded() or any(self.proved(key, place) for key in self.case.atom.faults)
+
+    def _named_at(self) -> int:
+        """Place up to which readings bear on the name: what is read after all is mended shows nothing of what it was."""
         place, done = len(self.bench.steps), []
         for n, step in enumerate(self.bench.steps):
             if step.kind == ACTION and step.outcome == DONE:
@@ -351,7 +379,10 @@ class _Marking:
                 if self._all_mended(done):
                     place = n
                     break
-        belief = self.beliefs[min(place, len(self.beliefs) - 1)]
+        return place
+
+    def _named_share(self, final: Step, belief: NDArray[np.float64]) -> float:
+        named = frozenset(final.act.get("found", final.act.get("groups", ())))
         share = 0.0
         at = final.act.get("at", 0)
         for atom, weight in zip(self.atoms, belief, strict=True):
@@ -365,7 +396,7 @@ class _Marking:
         """Marks for the proof of every fault that is there, read before anything that could mend it was done."""
         each = PROOF / len(self.case.atom.faults)
         earned = 0.0
-        if self.case.atom.groups == {SOUND_GROUP} and self._sound_share() >= EXCLUDED and not self._last_change():
+        if self.case.atom.groups == {SOUND_GROUP} and self._is_excluded() and not self._last_change():
             return PROOF * self._was_named()
         for key in self.case.atom.faults:
             mending = {way[0] for way in planning.repairs(key)}
@@ -383,8 +414,11 @@ class _Marking:
                 self.missing.append("proof")
         return earned
 
-    def _sound_share(self) -> float:
-        return planning.named_share(self.atoms, self.beliefs[-1], {SOUND_GROUP})
+    def _is_excluded(self) -> bool:
+        """True if the ignition was measured, and hardly anything but another hand's work is left."""
+        measured = {step.instrument for step in self.bench.steps if step.outcome == READ} - _NOT_MEASURED
+        share = planning.named_share(self.atoms, self.beliefs[-1], {SOUND_GROUP})
+        return len(measured) >= EXCLUDING and share >= EXCLUDED
 
     def _was_named(self) -> bool:
         return self._final() is not None
@@ -423,7 +457,7 @@ class _Marking:
             if step.parts > 0 and what not in self._following(done):
                 mends = [key for key in self.case.atom.faults if planning.mended_by(key, (what,))]
                 likely = self._mends(what, self.beliefs[n]) >= PROOF_FREE
-                count += not any(self.proved(key, n) for key in mends) and not (mends and likely)
+                count += not any(self.proved(key, n) for key in mends) and not likely
             done.append(what)
         return count
 
@@ -432,9 +466,7 @@ class _Marking:
         steps, last = self.bench.steps, self._last_change()
         is_tried = any(step.outcome == READ and step.instrument in self._conditions() for step in steps[last:])
         if not last:  # the ignition is sound: what was complained of was seen, and its cause
-            proved = self._sound_share() >= EXCLUDED or any(
-                self.proved(key, len(steps)) for key in self.case.atom.faults
-            )
+            proved = self._is_excluded() or any(self.proved(key, len(steps)) for key in self.case.atom.faults)
             return VERIFIED / 2 * (is_tried + proved)
         sound = examined(sound_car(self.case.engine))
         before, after = (
@@ -467,7 +499,7 @@ class _Marking:
         before = {step.instrument for step in steps[:first] if step.outcome == READ}
         after = {step.instrument for step in steps[last:] if step.outcome == READ}
         compared = final.act.get("compared", "")
-        read_all = self._sound_share() >= EXCLUDED and bool(set(final.act.get("proved", ())) & before)
+        read_all = self._is_excluded() and bool(set(final.act.get("proved", ())) & before)
         lines = {
             "found": set(final.act["found"]) == set(self.case.atom.groups),
             "proved": bool(set(final.act.get("proved", ())) & before & self._proving()) or (not last and read_all),

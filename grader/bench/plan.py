@@ -26,6 +26,7 @@ MOST_ALIKE = 26  # sets of causes that no test tells apart, the likeliest: what 
 WRONG_MINUTES = 120.0  # what handing over the wrong repair costs, beside the repair
 TRIAL_MINUTES = 15.0  # to find that a part which was fitted has cured nothing
 DISTURBED = 0.3  # chance that a reading after a change is anything at all: settings moved, parts disturbed
+MISHAP = 0.02  # chance that an owner comes back with something that the work itself left behind
 LISTED = 0.9  # who takes the tests in the order of the list stops when one answer is so likely
 _LEAST_WEIGHT = 1e-4
 _NEW_PLUG_ACTIONS = ("fit_plugs", "clean_plugs")
@@ -88,6 +89,8 @@ def beliefs(bench: Bench) -> list[NDArray[np.float64]]:
             done.append(step.act["what"])
         if step.kind == TEST and step.outcome == READ:
             weights = _normal(weights * _evidence(bench, step, tuple(done)))
+        if step.came_back:
+            weights = _normal(weights * np.where(_left_over(bench, step, done), 1.0, MISHAP))
         course.append(weights)
     return course
 
@@ -107,6 +110,17 @@ def _evidence(bench: Bench, step: Step, done: tuple[str, ...]) -> NDArray[np.flo
         each = tables.of(kmiles, sign, word)[rows]
         likely *= (1 - DISTURBED) * each + DISTURBED / len(tables.words[sign]) if done else each
     return likely
+
+
+def _left_over(bench: Bench, step: Step, done: Sequence[str]) -> NDArray[np.bool_]:
+    """True for the atoms of which a hand-over left something in the car for its owner to come back with, shape (atoms,)."""
+    goes_on = SOUND_GROUP in step.act["found"]
+    return np.array(
+        [
+            any(not mended_by(key, done) and not (goes_on and group_of(key) == SOUND_GROUP) for key in atom.faults)
+            for atom in table(bench.case.engine).atoms
+        ]
+    )
 
 
 def _plugs(kmiles: float, done: Sequence[str]) -> float:
@@ -168,6 +182,18 @@ def named_share(atoms: Sequence[Atom], weights: NDArray[np.float64], named: Iter
     named = set(named)
     overlaps = [len(named & atom.groups) / len(named | atom.groups) for atom in atoms]
     return float(np.dot(weights, overlaps))
+
+
+@cache
+def _overlaps(engine: str) -> NDArray[np.float64]:
+    """How right every name is on every atom's car, shape (names, atoms)."""
+    every = [atom.groups for atom in table(engine).atoms]
+    return np.array([[len(named & true) / len(named | true) for true in every] for named in dict.fromkeys(every)])
+
+
+def best_share(engine: str, weights: NDArray[np.float64]) -> float:
+    """How right the best name would be."""
+    return float((_overlaps(engine) @ weights).max())
 
 
 # What to do next.
@@ -354,6 +380,12 @@ class Search:
             if key == test:
                 return minutes + sum(self._cost(part) for part in masks)
         return minutes_again + self.value
+
+    def cost_at(self, mask: int, test: str) -> float:
+        """Expected minutes to the end from a set of possibilities, if this test comes next."""
+        minutes = next(minutes for minutes, key, _ in self._splits if key == test)
+        weight = self._weight(mask)
+        return minutes + sum(self._cost(part) for part in self.parts_of(mask, test)) / weight
 
     def choices(self) -> list[Choice]:
         """Every test that parts the shortlist, and stopping, the cheapest road first."""

@@ -20,10 +20,11 @@ from grader.bench.cases import Case
 from grader.bench.likelihood import table
 from grader.bench.marks import CONDITION, near_limit
 from grader.bench.session import Bench, Step
-from grader.bench.signs import UNREADABLE, examined_sound_word
+from grader.bench.signs import UNREADABLE, examined_sound_word, signs
 from grader.vehicle.faults import fault, faults
 
 MOST_TESTS = 40
+MOST_TURNS = 3  # of finding and mending, while the complaint is still there
 MOST_LOOKS = 2  # that a look which showed nothing is taken again for a proof
 SURE = 0.9  # who goes by a list, or by chance, names what has become so likely
 _SETTING = ("set_dwell", "set_idle", "set_timing")  # in the order in which they are done
@@ -164,6 +165,20 @@ def _atom_of(case: Case, weights: Iterable[float], named: frozenset[str]) -> Ato
 
 
 def _diagnosed(trainee: Trainee, choose: Callable[[Trainee], str], proves: bool) -> str:
+    """The log of who finds, mends and hands over; he goes on where the complaint is still there, or comes back."""
+    mended: frozenset[str] = frozenset()
+    for turn in range(MOST_TURNS):
+        named, proof = _found(trainee, choose, proves)
+        may_go_on = proves and turn + 1 < MOST_TURNS and named != mended and SOUND_GROUP not in named
+        _mend_and_hand_over(trainee, named, proof, verifies=True, goes_on=may_go_on)
+        if trainee.bench.closed or named == mended or not proves:
+            break
+        mended = named
+    return trainee.log
+
+
+def _found(trainee: Trainee, choose: Callable[[Trainee], str], proves: bool) -> tuple[frozenset[str], tuple[str, ...]]:
+    """What he names in the end, and the readings that speak for it."""
     case, refused, repeated = trainee.bench.case, set(), False
     x = session.examined(case.car)
     for _ in range(MOST_TESTS):
@@ -189,9 +204,7 @@ def _diagnosed(trainee: Trainee, choose: Callable[[Trainee], str], proves: bool)
             refused.add(open_proof[0])
     weights = planning.belief(trainee.bench)
     named, _ = _likeliest(case, weights)
-    proof = _proof_tools(trainee, _atom_of(case, weights, named))
-    _mend_and_hand_over(trainee, named, proof, verifies=True)
-    return trainee.log
+    return named, _proof_tools(trainee, _atom_of(case, weights, named))
 
 
 def _ways(key: str, trainee: Trainee) -> list[list[str]]:
@@ -270,8 +283,12 @@ def _where(trainee: Trainee) -> int:
     return 0
 
 
-def _mend_and_hand_over(trainee: Trainee, named: frozenset[str], proof: Sequence[str], verifies: bool) -> None:
+def _mend_and_hand_over(
+    trainee: Trainee, named: frozenset[str], proof: Sequence[str], verifies: bool, goes_on: bool = False
+) -> None:
+    """Mend what is named, verify, and hand over; who goes on keeps a car that still has its complaint."""
     case = trainee.bench.case
+    before = set(planning.done_so_far(trainee.bench))
     at = 0
     if named & set(CYLINDER_GROUPS):
         at = _where(trainee)
@@ -285,7 +302,8 @@ def _mend_and_hand_over(trainee: Trainee, named: frozenset[str], proof: Sequence
     ways = [planning.repairs(key)[0] for key in atom.faults if planning.repairs(key)]
     done = [way[0] for way in ways]
     for what in dict.fromkeys(done):
-        trainee.action(what, at=_lead_place(atom, at) if what == "fit_lead" else 0)
+        if what not in before or what == "fit_lead":
+            trainee.action(what, at=_lead_place(atom, at) if what == "fit_lead" else 0)
     follow = {key for way in ways for key in way[1:]} | {key for what in done for key in acting.action(what).then}
     follow |= {"set_timing"} if "set_dwell" in {*follow, *done} else set()
     for what in _SETTING:
@@ -294,19 +312,49 @@ def _mend_and_hand_over(trainee: Trainee, named: frozenset[str], proof: Sequence
             done.append(what)
     compared = ""
     if verifies:
-        wanted = [key for what in done for key in acting.action(what).then if key in reading.instruments()]
-        tried = [CONDITION.get(word, ("road",))[0] for word in case.words if not word.endswith("_again")]
-        for tool in dict.fromkeys((*wanted, *out[:2], *tried[:1])) if done else tried[:1]:
-            if tool not in planning.taken_now(trainee.bench):
-                trainee.test(tool)
-        both = planning.taken_now(trainee.bench)
-        compared = next((tool for tool in (*out, *proof) if tool in both), "")
-        if "fit_points" in done and not session.examined(trainee.bench.car).idles:
-            for what in ("clean_points", "set_dwell", "set_timing"):  # new contacts come with preservative now and then
-                trainee.action(what)
-            for tool in dict.fromkeys(("timing_idle", *out[:2], *tried[:1])):
-                trainee.test(tool)
+        tried = [CONDITION.get(word, ("road",))[0] for word in case.words if not word.endswith("_again")][:1]
+        compared = _verified(trainee, done, out, proof, tried)
+        if goes_on and done and _reads_out(trainee, tried):
+            return
     trainee.do(session.hand_over(sorted(named), at=at, proved=proof, compared=compared, left=_LEFT if verifies else ""))
+
+
+def _verified(
+    trainee: Trainee, done: Sequence[str], out: Sequence[str], proof: Sequence[str], tried: Sequence[str]
+) -> str:
+    """Read again what was out, what the repair disturbs, and the complaint; the instrument read before and after."""
+    again = dict.fromkeys(("timing_idle", *out[:2], *tried))
+    wanted = [key for what in done for key in acting.action(what).then if key in reading.instruments()]
+    for tool in dict.fromkeys((*wanted, *out[:2], *tried)) if done else tried:
+        if tool not in planning.taken_now(trainee.bench):
+            trainee.test(tool)
+    if done and _reads_out(trainee, ("timing_idle",), ("mark",)):  # the scatter of one reading, or set badly
+        trainee.action("set_timing")
+        for tool in again:
+            trainee.test(tool)
+    both = planning.taken_now(trainee.bench)
+    compared = next((tool for tool in (*out, *proof) if tool in both), "")
+    if "fit_points" in done and not session.examined(trainee.bench.car).idles:
+        for what in ("clean_points", "set_dwell", "set_timing"):  # new contacts come with preservative now and then
+            trainee.action(what)
+        for tool in again:
+            trainee.test(tool)
+    return compared
+
+
+def _reads_out(trainee: Trainee, tools: Sequence[str], signs_of: Sequence[str] = ()) -> bool:
+    """True if the last reading of one of some instruments on the car as it stands is out of limits."""
+    changes = len(planning.done_so_far(trainee.bench))
+    last = {
+        step.instrument: step for step in trainee.bench.steps if step.outcome == session.READ and step.car == changes
+    }
+    return any(
+        word not in (UNREADABLE, examined_sound_word(trainee.bench.case.engine, name))
+        for tool in tools
+        if tool in last
+        for name, word in last[tool].results.items()
+        if name in signs() and (not signs_of or name in signs_of)
+    )
 
 
 def _lead_place(atom: Atom, at: int) -> int | str:

@@ -1,7 +1,7 @@
 """Module 6: find the fault on a vehicle, and prove it."""
 
 from grader.exercise.model import Module
-from grader.modules.diagnosis import cars, proof, reading, repair, shortlist
+from grader.modules.diagnosis import cars, proof, reading, repair, roads, shortlist
 
 MODULE = Module(
     key="m06_diagnosis",
@@ -13,6 +13,8 @@ MODULE = Module(
         reading.CARDS,
         shortlist.OF_100,
         shortlist.ROAD_COST,
+        roads.NEXT_TEST,
+        roads.CHART,
         reading.LIMIT,
         reading.FALSE_ONE,
         reading.VOID,

@@ -1,6 +1,7 @@
 """What miles do to the plugs: gaps grow, edges round, soot settles where a nose stays cool or misfires."""
 
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -15,6 +16,7 @@ MISFIRES_FROM = 0.03
 MOST_GAP_MM = 3.0
 
 
+@lru_cache(maxsize=256)  # who hands a car over asks three times for it after the same miles
 def driven(car: Car, miles: float, surroundings: Surroundings = Surroundings()) -> Car:  # noqa: B008 - frozen
     """The car after a distance, in steps of 1000 miles: what fouls sooner misfires sooner and fouls the more.
 
