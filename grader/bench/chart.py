@@ -58,6 +58,34 @@ class Chart:
 
 
 @dataclass(frozen=True, slots=True)
+class Row:
+    """One line of a chart as it is printed.
+
+    test, minutes: as in `Node`. branches: each result with the line to go on with, from 1, or 0 at an
+    end, and the causes that are left there, the likeliest first.
+    """
+
+    test: str
+    minutes: float
+    branches: tuple[tuple[str, int, tuple[tuple[str, float], ...]], ...]
+
+
+def rows(drawn: Chart) -> tuple[Row, ...]:
+    """A chart as numbered lines, those of fewer tests first; none where nothing is left to be tested."""
+    waiting, numbered, last = [drawn.root] if drawn.root.test else [], [], 1
+    while waiting:
+        node = waiting.pop(0)
+        branches = []
+        for branch in node.branches:
+            if branch.then.test:
+                waiting.append(branch.then)
+                last += 1
+            branches.append((branch.result, last if branch.then.test else 0, branch.then.causes))
+        numbered.append(Row(node.title, node.minutes, tuple(branches)))
+    return tuple(numbered)
+
+
+@dataclass(frozen=True, slots=True)
 class Place:
     """One place in a chart with everything that could be done there.
 

@@ -4,7 +4,7 @@ Every step is judged by what could be known when it was taken: its regret is wha
 there costs more, in minutes, than the best road. So luck neither helps nor hurts.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from types import MappingProxyType
@@ -209,6 +209,8 @@ class _Marking:
                     cost = plan.cost(key, step.minutes)
                     why, regret = TEST_OF_PLAN, max(0.0, cost - value)
                     best, outcomes = plan.best(), plan.outcomes(key)
+                    if self._is_last_word(plan, step, belief, place):
+                        why, regret = PROOF_READING, 0.0
                 judged.append(Judged(step, why, regret, value, cost, best, outcomes))
             elif step.kind == ACTION and step.outcome == DONE:
                 regret, value, why = 0.0, 0.0, MENDED
@@ -262,7 +264,16 @@ class _Marking:
         return bool(here) and all(planning.mended_by(key, done) for key in here)
 
     def _is_proof(self, step: Step, belief: NDArray[np.float64], place: int) -> bool:
-        """A reading that proves a fault of a group which is likely already: the first, of a look that may miss the second too."""
+        """A reading that proves a fault of a group which is likely already."""
+        by_group: dict[str, float] = {}
+        for atom, weight in zip(self.atoms, belief, strict=True):
+            for group in atom.groups:
+                by_group[group] = by_group.get(group, 0.0) + float(weight)
+        likely = {group for group, weight in by_group.items() if weight >= PROOF_FREE}
+        return self._proves_one_of(likely, step, belief, place)
+
+    def _proves_one_of(self, likely: Collection[str], step: Step, belief: NDArray[np.float64], place: int) -> bool:
+        """True of the first such reading, of a look that may miss of the second too."""
         key = planning.test_key(step)
         before = [
             other
@@ -271,16 +282,19 @@ class _Marking:
         ]
         if len(before) > (reading.instrument(step.instrument).hit < 1):
             return False
-        by_fault: dict[str, float] = {}
-        for atom, weight in zip(self.atoms, belief, strict=True):
-            for group in atom.groups:
-                by_fault[group] = by_fault.get(group, 0.0) + float(weight)
-        likely = {group for group, weight in by_fault.items() if weight >= PROOF_FREE}
         return any(
             step.instrument in _instruments_of(key)
             for key in faults()
             if group_of(key) in likely and self._weight_of(key, belief) > 0.05
         )
+
+    def _is_last_word(self, plan: planning.Plan, step: Step, belief: NDArray[np.float64], place: int) -> bool:
+        """True where nothing is left that parts the causes, and this reading proves the likeliest or tries the complaint."""
+        if plan.best().key != "stop":
+            return False
+        is_new = planning.test_key(step) not in planning.taken_now(self.bench, place)
+        tries = SOUND_GROUP in plan.best_named and is_new and step.instrument in self._conditions()
+        return tries or self._proves_one_of(plan.best_named, step, belief, place)
 
     def _tries_condition(self, step: Step, belief: NDArray[np.float64], place: int) -> bool:
         """True if the complaint's own condition is tried once more before a car with a sound ignition goes on."""

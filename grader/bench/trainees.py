@@ -314,7 +314,7 @@ def _mend_and_hand_over(
     if verifies:
         tried = [CONDITION.get(word, ("road",))[0] for word in case.words if not word.endswith("_again")][:1]
         compared = _verified(trainee, done, out, proof, tried)
-        if goes_on and done and _reads_out(trainee, tried):
+        if goes_on and done and not compared and _reads_out(trainee, tried):
             return
     trainee.do(session.hand_over(sorted(named), at=at, proved=proof, compared=compared, left=_LEFT if verifies else ""))
 
@@ -333,7 +333,7 @@ def _verified(
         for tool in again:
             trainee.test(tool)
     both = planning.taken_now(trainee.bench)
-    compared = next((tool for tool in (*out, *proof) if tool in both), "")
+    compared = next((tool for tool in (*out, *proof) if tool in both and not _reads_out(trainee, (tool,))), "")
     if "fit_points" in done and not session.examined(trainee.bench.car).idles:
         for what in ("clean_points", "set_dwell", "set_timing"):  # new contacts come with preservative now and then
             trainee.action(what)

@@ -1,5 +1,6 @@
 """vehicle new|form|check|add|list|show: the term's own vehicles, from their manuals."""
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -111,6 +112,20 @@ def show(
         say(line)
     if page:
         say(f"Page: {pages.write(opened, revisions)}")
+
+
+@app.command("chart")
+def chart(
+    key: Annotated[str, typer.Argument(help="A teaching vehicle, such as anstow-v8.")],
+    complaint: Annotated[
+        list[str] | None, typer.Option(help="Only this complaint, such as misfire_load; say it again for another.")
+    ] = None,
+    to: Annotated[Path, typer.Option(help="The folder to write into.")] = Path(),
+) -> None:
+    """Write the troubleshooting charts of a vehicle, one sheet to print for each complaint."""
+    from grader.reports.export.pages import troubleshooting
+
+    say(f"Charts: {troubleshooting.write(to, key, tuple(complaint or ()))}. Print them from the browser.")
 
 
 def _remarks(found) -> None:

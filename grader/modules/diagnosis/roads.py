@@ -5,7 +5,7 @@ from functools import cache
 from types import MappingProxyType, SimpleNamespace
 from typing import Any
 
-from grader.bench.chart import Node, Place, chart, places
+from grader.bench.chart import Place, chart, places, rows
 from grader.bench.owner import complaint_words
 from grader.exercise import listing
 from grader.exercise.model import Absolute, Choice, Exercise, Line, Number, Slip
@@ -138,29 +138,22 @@ NEXT_TEST = Exercise(
 @cache
 def _rows(engine: str, complaint: str) -> tuple[tuple[str, int, tuple[tuple[str, str], ...]], ...]:
     """A chart as rows (test, minutes, branches); a branch is its result, and the number of the next row or the cause."""
-    rows: list[tuple[str, int, tuple[tuple[str, str], ...]]] = []
-    waiting = [chart(engine, complaint, COVERED).root]
-    numbers: list[Node] = list(waiting)
-    while waiting:
-        node = waiting.pop(0)
-        branches = []
-        for branch in node.branches:
-            if branch.then.test:
-                numbers.append(branch.then)
-                waiting.append(branch.then)
-                branches.append((branch.result, str(len(numbers))))
-            else:
-                branches.append((branch.result, branch.then.causes[0][0]))
-        rows.append((node.title, round(node.minutes), tuple(branches)))
-    return tuple(rows)
+    return tuple(
+        (
+            row.test,
+            round(row.minutes),
+            tuple((result, str(line) if line else causes[0][0]) for result, line, causes in row.branches),
+        )
+        for row in rows(chart(engine, complaint, COVERED))
+    )
 
 
-def _roads(rows: list[Any]) -> list[tuple[list[int], str]]:
+def _roads(lines: Sequence[Any]) -> list[tuple[list[int], str]]:
     """Every way through a chart: places of its rows, and the cause at its end."""
     roads = []
 
     def walk(at: int, before: list[int]) -> None:
-        for _, then in rows[at][2]:
+        for _, then in lines[at][2]:
             if then.isdigit():
                 walk(int(then) - 1, [*before, at])
             else:
@@ -173,41 +166,41 @@ def _roads(rows: list[Any]) -> list[tuple[list[int], str]]:
 @cache
 def _read(engine: str, complaint: str) -> tuple[tuple[int, tuple[int, ...], str], ...]:
     """What can be asked of a chart: (row that comes next after some results, rows to a cause, that cause)."""
-    rows = _rows(engine, complaint)
-    roads = _roads(list(rows))
+    lines = _rows(engine, complaint)
+    roads = _roads(lines)
     causes = [cause for _, cause in roads]
-    inner = list(range(1, min(len(rows), _MOST_TESTS)))
+    inner = list(range(1, min(len(lines), _MOST_TESTS)))
     ends = [(tuple(road), cause) for road, cause in roads if len(road) >= 2 and causes.count(cause) == 1]
     pairs = [(at, road, cause) for at in inner for road, cause in ends if at not in road]
-    longer = [pair for pair in pairs if len(pair[1]) + len(_way_to(rows, pair[0])) >= _LONGER]
+    longer = [pair for pair in pairs if len(pair[1]) + len(_way_to(lines, pair[0])) >= _LONGER]
     return tuple(longer if len(longer) >= _LONGER else pairs)
 
 
 def _charted(parameters: Mapping[str, Any]) -> dict[str, Any]:
     engine, complaint = parameters["engine"], parameters["complaint"]
-    rows = _rows(engine, complaint)
+    lines = _rows(engine, complaint)
     at, road, cause = one_of(_read(engine, complaint), parameters["which"])
-    others = [n for n in range(len(rows)) if n != at and rows[n][0] != rows[at][0]]
-    others = list({rows[n][0]: n for n in others}.values())
+    others = [n for n in range(len(lines)) if n != at and lines[n][0] != lines[at][0]]
+    others = list({lines[n][0]: n for n in others}.values())
     offered = few(others, parameters["start"], 1, _OFFERED - 1)
-    first = _before(rows, at)[-1]
+    first = _before(lines, at)[-1]
     if first not in offered:  # the test just read stands among those offered
-        offered[0] = next((n for n in others if rows[n][0] == rows[first][0]), offered[0])
+        offered[0] = next((n for n in others if lines[n][0] == lines[first][0]), offered[0])
     place = min(parameters["at"], len(offered))
     return {
-        "rows": [[test, minutes, [list(branch) for branch in branches]] for test, minutes, branches in rows],
+        "rows": [[test, minutes, [list(branch) for branch in branches]] for test, minutes, branches in lines],
         "next": at,
         "road": list(road),
         "cause": cause,
-        "offered": [rows[n][0] for n in (*offered[:place], at, *offered[place:])],
+        "offered": [lines[n][0] for n in (*offered[:place], at, *offered[place:])],
     }
 
 
-def _before(rows: Any, at: int) -> list[int]:
+def _before(lines: Any, at: int) -> list[int]:
     """Rows on the way to a row, the first one first."""
-    for n, row in enumerate(rows):
+    for n, row in enumerate(lines):
         if any(then == str(at + 1) for _, then in row[2]):
-            return [*_before(rows, n), n]
+            return [*_before(lines, n), n]
     return []
 
 
@@ -242,8 +235,8 @@ def _way(v: SimpleNamespace) -> list[int]:
     return _way_to(v.rows, v.next)
 
 
-def _way_to(rows: Any, at: int) -> list[int]:
-    return [*_before(rows, at), at]
+def _way_to(lines: Any, at: int) -> list[int]:
+    return [*_before(lines, at), at]
 
 
 def _wrong_sums(v: SimpleNamespace) -> dict[str, float]:
