@@ -333,7 +333,9 @@ def _verified(
         for tool in again:
             trainee.test(tool)
     both = planning.taken_now(trainee.bench)
-    compared = next((tool for tool in (*out, *proof) if tool in both and not _reads_out(trainee, (tool,))), "")
+    compared = next(
+        (tool for tool in (*out, *proof) if tool in both and not (done and _reads_out(trainee, (tool,)))), ""
+    )
     if "fit_points" in done and not session.examined(trainee.bench.car).idles:
         for what in ("clean_points", "set_dwell", "set_timing"):  # new contacts come with preservative now and then
             trainee.action(what)

@@ -8,6 +8,7 @@ from types import SimpleNamespace
 import pytest
 
 from grader.bench import cases, debrief, marks, proofs, session, trainees
+from grader.bench import plan as planning
 from grader.bench.atoms import Atom
 from grader.bench.cases import Case
 from grader.bench.part import Bench
@@ -106,6 +107,39 @@ def test_the_best_road_ends_in_proof_and_without_a_comeback(engine):
     solved = [row for atom in atoms if (row := proofs.solved(engine, atom)) is not None]
     assert sum(one.marks.total for one in solved) / len(solved) > 85
     assert not any(one.came_back for one in solved)
+
+
+def test_no_honest_careful_road_is_thrown_down_by_chance():
+    """A look that missed, a reading beside the truth, two faults that look alike: whoever goes on with care keeps his marks."""
+    random, earned = Random(draws.SEED), []
+    for number in range(9):
+        engine = random.choice(("anstow-v8", FOUR, "tolmere-six", "varde-van-four"))
+        case = cases.drawn(engine, 2 + number % 3, random.randrange(10**6))
+        earned.append((marks.mark(case, trainees.best_road(case)).total, case))
+    assert all(total >= 70 for total, _ in earned), min(earned, key=lambda row: row[0])
+    assert sum(total >= proofs.CAREFUL_LEAST for total, _ in earned) >= len(earned) - 1
+
+
+def test_a_name_that_nothing_bears_out_is_a_guess_however_often_it_is_right():
+    """Who says of every car that its ignition is sound earns next to nothing, also where half of them are."""
+    random = Random(draws.SEED)
+    earned = []
+    for number in range(24):
+        case = cases.drawn(FOUR if number % 2 else "anstow-v8", 2 + 2 * (number % 4 < 2), random.randrange(10**6))
+        earned.append(mark(case, *proofs.constant("sound")).total)
+    assert sum(earned) / len(earned) <= 1.6 * proofs.CONSTANT_LIMIT  # few cars; the campaign holds the limit itself
+
+
+def test_an_owner_who_comes_back_is_evidence_and_the_road_goes_on():
+    """Handed over with the ignition called sound, brought back: now it is believed to be something that was in the car."""
+    handed = [session.test("bonnet"), session.hand_over(["sound"])]
+    before, after = session.replay(LEAD, session.written(handed[:1])), session.replay(LEAD, session.written(handed))
+    assert after.came_back == 1 and not after.closed
+    atoms = planning.table(FOUR).atoms
+    share = [planning.named_share(atoms, planning.belief(bench), {"sound"}) for bench in (before, after)]
+    assert share[1] < 0.3 * share[0]
+    again = mark(LEAD, *handed, *lead_road())
+    assert again.handed_over == 4 and again.proof == 10 and again.total > 60
 
 
 def test_the_debrief_says_of_each_step_what_it_was_worth_then():

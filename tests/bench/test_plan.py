@@ -10,7 +10,7 @@ import pytest
 from grader.bench import likelihood, plan, session
 from grader.bench.atoms import Atom
 from grader.bench.cases import Case
-from grader.bench.chart import chart
+from grader.bench.chart import chart, places, rows
 from grader.bench.owner import complaint_words
 from grader.vehicle.spec import vehicles
 from tests.seed import draws
@@ -127,3 +127,16 @@ def test_a_chart_is_the_plan():
         assert sum(share for _, share in node.causes) == pytest.approx(1.0)
     results = [branch.result for branch in drawn.root.branches]
     assert len(set(results)) == len(results)
+
+
+@pytest.mark.parametrize("engine", vehicles())
+def test_every_chart_that_is_printed_is_the_plan(engine):
+    """Each line sends on to a line that is there, each line but the first is reached once, and its test is the best one there."""
+    for complaint in complaint_words():
+        lines = rows(chart(engine, complaint, 10))
+        sent = [line for row in lines for _, line, _ in row.branches if line]
+        assert sorted(sent) == list(range(2, len(lines) + 1))
+        best = [place.tests[0] for place in places(engine, complaint, 10)]
+        assert sorted(row.test for row in lines) == sorted(test[1] for test in best)
+        for place in places(engine, complaint, 10):
+            assert min(test[4] for test in place.tests) == pytest.approx(place.tests[0][4])

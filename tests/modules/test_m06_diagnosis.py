@@ -8,11 +8,12 @@ import pytest
 
 from grader import catalogue
 from grader.bench import actions, cases
+from grader.bench.chart import chart
 from grader.bench.checks import expected
 from grader.bench.instruments import instruments, unsafe_acts
 from grader.bench.signs import Examined, signs
 from grader.exercise.truth import Truth
-from grader.modules.diagnosis import cars, proof, reading, repair, shortlist
+from grader.modules.diagnosis import cars, proof, reading, repair, roads, shortlist
 from grader.modules.diagnosis.table import LETTERS, measured, sound_word, word
 from grader.vehicle.faults import fault, plant
 from grader.vehicle.state import sound_car
@@ -66,6 +67,8 @@ def test_size_and_objectives(m06):
         ("m06.cards", lambda v: tuple(v.cards)),
         ("m06.limit", lambda v: (v.what, v.case, v.engine, v.read)),
         ("m06.false_one", lambda v: (tuple(v.kinds), v.false, v.faulty)),
+        ("m06.next_test", lambda v: (tuple(map(tuple, v.readings)), tuple(test[0] for test in v.tests))),
+        ("m06.chart", lambda v: (v.engine, v.complaint, v.next, tuple(v.road))),
         ("m06.void", lambda v: (v.act, tuple(v.taken))),
         ("m06.excluded", lambda v: (v.sign, v.reading, tuple(v.faults))),
         ("m06.prove_wrong", lambda v: (v.fault, v.sign)),
@@ -223,3 +226,29 @@ def test_what_a_car_comes_to_is_told_with_proof_and_repair(drawn):
         told = " ".join(cars.FOURTH.route(given))
         assert all(fault(key).title in told for key in cases.from_plain(given).atom.faults)
         assert "proved by “" in told and "mended by" in told
+
+
+def test_the_next_test_is_that_of_the_best_road_and_a_quick_one_that_tells_nothing_is_none(drawn):
+    """It parts what is left, and no other one offered leads to the end in so few minutes."""
+    for numbers in drawn:
+        v = own(numbers, roads.NEXT_TEST)
+        right = v.tests[LETTERS.index(roads._least(v))]
+        assert right[2] > 1
+        assert all(other[3] >= right[3] + roads.CLEARLY - 1 for other in v.tests if other is not right)
+        assert abs(sum(share for _, share in v.causes) - 100) <= 25
+
+
+def test_the_chart_of_the_exercise_is_walked_as_the_plan_walks_it(drawn):
+    """Whoever follows the results on paper takes the tests that the plan takes, and the same minutes."""
+    for numbers in drawn[:40]:
+        v = own(numbers, roads.CHART)
+        node, minutes = chart(v.engine, v.complaint, roads.COVERED).root, 0
+        for at, after in zip(v.road, [*v.road[1:], None], strict=True):
+            minutes += round(node.minutes)
+            results = [
+                result for result, then in v.rows[at][2] if then == (v.cause if after is None else str(after + 1))
+            ]
+            node = next(branch.then for branch in node.branches if branch.result == results[0])
+        assert node.causes[0][0] == v.cause
+        way = roads._results_to(v)
+        assert roads._minutes(v) == v.cars * minutes + sum(v.rows[n][1] for n in roads._way(v)) and len(way) >= 1
