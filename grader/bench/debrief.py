@@ -19,6 +19,7 @@ from grader.bench.cases import Case
 from grader.bench.likelihood import table
 from grader.bench.session import Step
 from grader.bench.signs import UNREADABLE, examined_sound_word, signs
+from grader.exercise.part import Listed
 from grader.vehicle.faults import fault
 
 SHOWN = 5  # causes that are named with their share
@@ -285,3 +286,33 @@ def losses(case: Case, log: str) -> list[tuple[str, str]]:
         if each.step.outcome == session.STOPPED
     ]
     return [*items, *(_MISSING[key] for key in dict.fromkeys(told.marks.missing))]
+
+
+def roads(case: Case, log: str) -> list[Listed]:
+    """The road taken with what each step was worth then, what was left out, and one best road, as tables."""
+    told = debrief(case, log)
+    rows = [
+        (
+            str(each.step.number),
+            each.did,
+            f"{each.step.minutes + each.step.parts:.0f}",
+            f"{each.regret:.0f}" if each.regret >= LEAST_LOSS else "",
+            each.says,
+        )
+        for each in told.steps
+    ]
+    rows += [("–", what, "", "", why) for what, why in (_MISSING[key] for key in dict.fromkeys(told.marks.missing))]
+    best = [(str(number), what, f"{minutes:.0f}") for number, (what, minutes) in enumerate(told.best_road, 1)]
+    return [
+        Listed(
+            f"Your road: {told.minutes:.0f} minutes, parts counted",
+            ("step", "what you did", "minutes", "lost", "what it was worth then"),
+            rows,
+        ),
+        Listed(f"One best road: {told.best_minutes:.0f} minutes", ("step", "what is done", "minutes"), best),
+    ]
+
+
+def left_out(key: str) -> tuple[str, str]:
+    """What a session did not do, and why it matters, by its key in `marks.Marks.missing`."""
+    return _MISSING[key]

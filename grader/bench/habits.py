@@ -1,14 +1,15 @@
 """Where a class loses its way at the bench: tests it forgets, tests it takes too early, parts it swaps, proofs it skips."""
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from grader.bench import marks as marking
 from grader.bench import plan as planning
 from grader.bench import session
 from grader.bench.cases import Case
-from grader.bench.debrief import LEAST_LOSS, act_title, debrief, test_title
+from grader.bench.debrief import LEAST_LOSS, act_title, debrief, left_out, test_title
+from grader.exercise.part import Listed
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,3 +51,29 @@ def habits(worked: Iterable[tuple[Case, str]]) -> Habits:
         swapped.update({act_title(one.step) for one in told.marks.steps if one.why == marking.FITTED})
         skipped.update(set(told.marks.missing))
     return Habits(count, *(tuple(counts.most_common()) for counts in (forgotten, early, swapped, skipped)))
+
+
+MOST_ROWS = 4  # of each habit, the most frequent
+SEVERAL = 2  # sessions from which something is a habit
+
+
+def as_tables(worked: Sequence[tuple[Case, str]]) -> list[Listed]:
+    """Where a class loses its way, with what to say next session; nothing where hardly anybody does."""
+    seen = habits(worked)
+    says = {
+        "forgotten": ("test forgotten", "Put the shortlist on the board and ask what “{}” would show with each cause."),
+        "early": ("test taken too early", "“{}” costs its minutes: ask what it could exclude at that moment."),
+        "swapped": ("part swapped", "“{}” without a reading that speaks for it: ask what would have proved it first."),
+    }
+    rows = []
+    for habit, (what, sentence) in says.items():
+        for title, count in getattr(seen, habit)[:MOST_ROWS]:
+            if count >= SEVERAL:
+                rows.append((f"{what}: {title}", f"{count} of {seen.sessions}", sentence.format(title)))
+    for key, count in seen.skipped[:MOST_ROWS]:
+        if count >= SEVERAL:
+            what, why = left_out(key)
+            rows.append((f"left out: {what}", f"{count} of {seen.sessions}", why))
+    if not rows:
+        return []
+    return [Listed("Where the class loses its way at the bench", ("habit", "sessions", "what to say"), rows)]

@@ -1,16 +1,16 @@
 """The kind of answer whose value is the log of a session with a car."""
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from random import Random
 from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
 
-from grader.bench import debrief, marks, session, trainees
+from grader.bench import debrief, habits, marks, session, trainees
 from grader.bench.atoms import Atom
 from grader.bench.cases import Case, from_plain
-from grader.exercise.part import NOTHING, Item, Judged, Part, Room, no_reasons
+from grader.exercise.part import NOTHING, Item, Judged, Listed, Part, Room, no_reasons
 
 if TYPE_CHECKING:
     from grader.exercise.truth import Truth
@@ -48,6 +48,7 @@ class Bench(Part):
 
     picked = True
     proved_apart = True
+    keeps_a_log = True
     says_partly = "The car is with its owner. What the road there lost, and where, stands below, step by step."
     says_wrong = "Nothing of it counts yet: name what is wrong, prove it, mend it, verify, and hand the car over."
     how_typed = "at the bench on the page"
@@ -103,6 +104,16 @@ class Bench(Part):
         """The steps that cost something, each with what would have been better, and what was left out."""
         case = _case(right)
         return [] if case is None else [Item(says, why) for says, why in debrief.losses(case, own)]
+
+    def tables(self, right: Any, own: Any) -> list[Listed]:
+        """The road taken, step by step, beside one best road."""
+        case = _case(right)
+        return [] if case is None else debrief.roads(case, own)
+
+    def class_tables(self, worked: Sequence[tuple[Any, Any]]) -> list[Listed]:
+        """Tests that a class forgets or takes too early, parts that it swaps, proofs that it skips."""
+        cases = ((_case(right), own) for right, own in worked)
+        return habits.as_tables([(case, own) for case, own in cases if case is not None])
 
     def disturbed(self, chance: Random, right: Case) -> str:
         """The log of somebody who goes about it in another way."""

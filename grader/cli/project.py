@@ -153,7 +153,9 @@ def demo(
     for line in account.month(built):
         say(line)
     practised = build.practise(built.term)
-    say(f"\n{account.practice(practised)}\n")
-    for line in account.places(built, practised):
+    say(f"\n{account.practice(practised)}")
+    at_the_bench = build.bench(built.term)
+    say(f"{account.bench(built, at_the_bench)}\n")
+    for line in account.places(built, practised, at_the_bench):
         say(line)
     say(f"Next: {program()} term verify --term {built.term.folder}")

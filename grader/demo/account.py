@@ -13,7 +13,7 @@ from grader.reports.feedback import confidence
 from grader.reports.tables.grades import hundredths
 
 if TYPE_CHECKING:
-    from grader.demo.build import Built, Practised
+    from grader.demo.build import AtTheBench, Built, Practised
 
 COMMONEST = 3
 
@@ -61,13 +61,28 @@ def practice(practised: Practised) -> str:
     )
 
 
-def places(built: Built, practised: Practised) -> Iterator[str]:
+def bench(built: Built, done: AtTheBench) -> str:
+    """The lesson at the bench, in two sentences."""
+    module = catalogue.module(scenario.AT_THE_BENCH)
+    marks = [
+        f"{scenario.BENCH_WAYS[one.person.id]} {hundredths(one.mark.mark)}"
+        for one, _ in overview.marks_table(built.term, module)
+        if one.mark is not None
+    ]
+    return (
+        f"{module.title}: {done.collected.taken} worked four cars each at the bench. By their way of work they earned, of "
+        f"{module.marks}: {', '.join(marks)}."
+    )
+
+
+def places(built: Built, practised: Practised, done: AtTheBench) -> Iterator[str]:
     """Where everything lies that the demo made."""
     folder = built.term.folder
     sheet = f"{scenario.LATE[0]}/{scenario.MODULE}.html"  # worth a look: of somebody who handed in late
     yield f"Term folder     {folder}"
     yield f"Class report    {built.report}"
     yield f"Practice report {practised.report}"
+    yield f"Bench report    {done.report} (returned: {done.returned.folder})"
     yield f"Returned sheets {built.returned.folder} ({built.returned.written}, such as {sheet})"
     yield f"Grades          {built.grades}"
     yield f"Hand-outs       {folder / 'out'}"

@@ -15,7 +15,7 @@ from grader import catalogue, clock, files
 from grader.course.grading import mark_class, settle, written_answers
 from grader.course.issue import assign
 from grader.course.submissions import collect
-from grader.demo import letters, practising, scenario, trainees
+from grader.demo import at_the_bench, letters, practising, scenario, trainees
 from grader.exercise import issued
 from grader.exercise import sheet as sheets
 from grader.exercise.model import PRACTICE
@@ -51,6 +51,16 @@ class Practised:
     collected: collect.Collected
     marked: settle.MarkRun
     sure: confidence.Sureness
+    report: Path
+
+
+@dataclass(frozen=True, slots=True)
+class AtTheBench:
+    """The lesson at the bench that a few practised."""
+
+    collected: collect.Collected
+    marked: settle.MarkRun
+    returned: returning.Returned
     report: Path
 
 
@@ -129,6 +139,32 @@ def practise(made: Term) -> Practised:
     sure = confidence.of_class(made, module)
     assert sure is not None  # it was handed out as practice just now
     return Practised(collected, marked, sure, page)
+
+
+def bench(made: Term) -> AtTheBench:
+    """Hand out the lesson at the bench to those who are further on, and mark and return what they did with their cars.
+
+    Parameters
+    ----------
+    made : Term
+        Of a demo that was built.
+
+    Returns
+    -------
+    AtTheBench
+    """
+    key, module = scenario.AT_THE_BENCH, catalogue.module(scenario.AT_THE_BENCH)
+    assign.assign(made, key, mode=PRACTICE, trainees=tuple(scenario.BENCH_WAYS))
+    place, logs = made.folder / "inbox" / "bench", {}
+    for record in _records(made, key):
+        sheet = at_the_bench.answer_sheet(module, record, scenario.BENCH_WAYS[record.trainee], scenario.SEED, logs)
+        logs = logs or at_the_bench.logs_of(sheet, module)
+        _pack(place / record.trainee / f"{key}.zip", record, sheets.dump(sheet))
+    collected = collect.collect(made, [place])
+    marked = mark_class.mark(made, key)
+    returned = returning.give_back(made, key)
+    (page,) = report.write([made], key)
+    return AtTheBench(collected, marked, returned, page)
 
 
 def _class_list():

@@ -67,6 +67,14 @@ class Item:
     hint: str = ""
 
 
+class Listed(NamedTuple):
+    """A table in words: its caption, its headings, and rows of as many cells."""
+
+    caption: str
+    headings: tuple[str, ...]
+    rows: list[tuple[str, ...]]
+
+
 class Judged(NamedTuple):
     """What an answer earns beside one expected answer.
 
@@ -143,6 +151,7 @@ class Part:
     shows_reading: ClassVar[bool] = True  # the form says what it read; an option picked is its own echo
     # Whether the right answer is right, and guesses are not, is proved for the kind as a whole, not by module.
     proved_apart: ClassVar[bool] = False
+    keeps_a_log: ClassVar[bool] = False  # its answer is a road of many steps, so that a class has habits
     # An order may be the same for most trainees: such parts are counted, and limited together.
     often_fixed: ClassVar[bool] = False
     # What is said of an answer that is partly right, or wrong, where nothing closer is known.
@@ -231,6 +240,25 @@ class Part:
             Needed by kinds whose items are drawn.
         because : dict
             Reasons by item, as the exercise gives them.
+        """
+        return []
+
+    def tables(self, right: Any, own: Any) -> list[Listed]:
+        """What a returned sheet shows beside the answer: the own road beside another, for kinds that keep a log.
+
+        Parameters
+        ----------
+        right, own : values
+        """
+        return []
+
+    def class_tables(self, worked: Sequence[tuple[Any, Any]]) -> list[Listed]:
+        """Where a class loses its way, for kinds that keep a log.
+
+        Parameters
+        ----------
+        worked : list of (right, own)
+            Of every attempt that counts.
         """
         return []
 

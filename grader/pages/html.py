@@ -60,13 +60,14 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """One answer as a page shows it. `state` is a key of the signs: right, partly, wrong, blank, waits."""
+    """One answer as a page shows it. `state` is a key of the signs: right, partly, wrong, blank, waits; `tables` stand below."""
 
     prompt: str
     state: str
     verdict: str
     marks: str
     lines: Sequence[Line]
+    tables: Sequence[Table] = ()
 
 
 def line(word: str, text: str, look: str = "", *, typed: bool = False) -> Line:

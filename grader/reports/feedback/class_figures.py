@@ -8,11 +8,12 @@ from typing import Any
 from sqlalchemy import select
 
 from grader import clock
-from grader.course.attempts import kept, lateness, overview, passing, standing
+from grader.course.attempts import evaluation, kept, lateness, overview, passing, standing
 from grader.course.attempts.standing import Standing
 from grader.exercise.model import Exercise, Module
-from grader.exercise.part import Part, sayings
-from grader.marking.verdict import BLANK, WRONG
+from grader.exercise.part import Listed, Part, sayings
+from grader.exercise.truth import Truth
+from grader.marking.verdict import BLANK, UNREADABLE, WRONG
 from grader.records import adjustments, database, schema
 from grader.records.term import roster
 from grader.records.term.roster import Trainee
@@ -92,6 +93,35 @@ def chosen(term: Term, module: Module) -> list[Chosen]:
         Chosen(path, title, part.wording[key], count, answers, part.signs[key])
         for path, title, part, key, count, answers in _counted(term, module, option)
     ]
+
+
+def habits(term: Term, module: Module) -> list[Listed]:
+    """Where the class loses its way in answers that are a road of many steps; nothing in a module without one.
+
+    Returns
+    -------
+    list of Listed
+    """
+    parts = {f"{e.key}.{p.key}": p for e in module.exercises for p in e.parts if p.keeps_a_log}
+    if not parts:
+        return []
+    worked: dict[str, list[tuple[Any, Any]]] = {path: [] for path in parts}
+    table = schema.answer
+    with database.reading(term) as connection:
+        kept_from = standing.kept_answers(connection, module.key)
+        issues = {
+            adjustments.owner(row): row
+            for row in connection.execute(select(schema.issue).where(schema.issue.c.module == module.key))
+        }
+        for row in connection.execute(select(table).where(table.c.module == module.key, table.c.part.in_(parts))):
+            if standing.is_kept(row, kept_from) or row.verdict in (BLANK, UNREADABLE):
+                continue
+            numbers = evaluation.numbers(issues[adjustments.owner(row)])
+            issued = module.as_issued(numbers)
+            truth = Truth(issued, {key: entry["parameters"] for key, entry in numbers.items()})
+            worked[row.part].append((truth.answer(row.part), parts[row.part].read(row.raw)))
+    first = next(iter(parts.values()))
+    return first.class_tables([pair for pairs in worked.values() for pair in pairs])
 
 
 def _counted(term, module, key_of: Callable[[Any, Part], str | None]) -> Iterator[tuple[str, str, Part, str, int, int]]:

@@ -104,6 +104,7 @@ def build(term: Term, module: Module, pools: Sequence[Pool], months: Sequence[cl
         **_standing(term, module, table),
         **_needs(term, table),
         **_slips(term, module),
+        habits=[html.table(*listed, kind="long") for listed in class_figures.habits(term, module)],
         sure=_sure(term, module),
         **_marks(term, module, table),
         **_questions(pools),

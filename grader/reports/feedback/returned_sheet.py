@@ -212,7 +212,13 @@ def _part(exercise, part, work, given):
         lines = _calculated(part, path, row, mark, work, given)
     state = "blank" if row.verdict == verdict.BLANK else _state(row.hundredths, row.most)
     marks = "marks wait" if row.hundredths is None else f"{hundredths(row.hundredths)} of {hundredths(row.most)}"
-    return html.Answer(part.prompt, state, verdict_words.WORD[row.verdict], marks, list(lines))
+    tables = [html.table(*listed, kind="long") for listed in _listed(part, path, mark, work)]
+    return html.Answer(part.prompt, state, verdict_words.WORD[row.verdict], marks, list(lines), tables)
+
+
+def _listed(part, path, mark, work):
+    """Tables of an answer that is a road of many steps."""
+    return part.tables(work.truth.answer(path), mark.own) if mark is not None and mark.own is not None else []
 
 
 def _calculated(part, path, row, mark, work, given):
@@ -231,7 +237,7 @@ def _calculated(part, path, row, mark, work, given):
     sentence = verdict_words.sentence(part, row, mark)
     if sentence:
         yield html.line("", sentence, "says")
-    if mark is not None and mark.verdict == row.verdict:
+    if mark is not None and mark.verdict == row.verdict and not part.keeps_a_log:  # a log's steps stand in its tables
         for item in feedback.wrong_items(work.truth, path, mark):
             yield html.line("", f"{item.says} {item.why}".strip(), "says")
 
