@@ -1,4 +1,4 @@
-"""vehicle new|form|check|add|list|show: the term's own vehicles, from their manuals."""
+"""vehicle new|form|check|add|list|show|chart: the term's own vehicles, from their manuals."""
 
 from pathlib import Path
 from typing import Annotated

@@ -139,7 +139,7 @@ def test_an_owner_who_comes_back_is_evidence_and_the_road_goes_on():
     share = [planning.named_share(atoms, planning.belief(bench), {"sound"}) for bench in (before, after)]
     assert share[1] < 0.3 * share[0]
     again = mark(LEAD, *handed, *lead_road())
-    assert again.handed_over == 4 and again.proof == 10 and again.total > 60
+    assert again.handed_over == 4 and again.proof == 10 and again.total >= 50  # the road is lost, the rest is not
 
 
 def test_the_debrief_says_of_each_step_what_it_was_worth_then():

@@ -1,11 +1,11 @@
-"""vehicle new|form|check|add|list|show, and assign --vehicle, as an instructor types them."""
+"""vehicle new|form|check|add|list|show|chart, and assign --vehicle, as an instructor types them."""
 
 import pytest
 from typer.testing import CliRunner
 
 from grader import catalogue
 from grader.cli.main import app
-from grader.errors import BadFile
+from grader.errors import BadFile, Unknown
 from tests.course.test_vehicle_file import LINES
 from tests.course.vehicles import put
 
@@ -53,3 +53,16 @@ def test_a_faulty_file_is_not_stored(run):
     put(run.term, "bad", gap="9 mm")
     done = CliRunner().invoke(app, ["vehicle", "add", "bad", "--term", str(run.term.folder)])
     assert isinstance(done.exception, BadFile) and "was not stored" in str(done.exception)
+
+
+def test_the_charts_of_a_vehicle_are_printed_one_sheet_for_each_complaint(tmp_path):
+    """Each line on the sheet is there to be gone to, and a complaint that does not exist is answered with those that do."""
+    words = ["vehicle", "chart", "brackwater-four", "--to", str(tmp_path)]
+    path = tmp_path / "troubleshooting_brackwater-four.html"
+    assert CliRunner().invoke(app, [*words, "--complaint", "misfire_load"]).exit_code == 0
+    page = path.read_text(encoding="utf-8")
+    assert page.count("<article>") == 1 and "go to 2" in page and "service manual" in page
+    assert CliRunner().invoke(app, words).exit_code == 0
+    assert path.read_text(encoding="utf-8").count("<article>") > 10
+    refused = CliRunner().invoke(app, [*words, "--complaint", "hums"])
+    assert isinstance(refused.exception, Unknown) and "misfire_load" in str(refused.exception)

@@ -8,6 +8,7 @@ from random import Random
 import pytest
 
 from grader import catalogue
+from grader.course.attempts import overview
 from grader.course.audit import verify
 from grader.demo import account, build, letters, quality, scenario, trainees
 from grader.errors import Refused
@@ -43,6 +44,26 @@ def test_the_month_ends_with_sheets_and_a_report(demo):
     page = (demo.term.folder / "returned" / read.owner[0] / f"{scenario.MODULE}.html").read_text(encoding="utf-8")
     assert "Read by your instructor" in page and "<dt>Comment</dt>" in page and "Waits for" not in page
     assert "Commonest slips" in demo.report.read_text(encoding="utf-8")
+
+
+def test_those_at_the_bench_are_told_their_road_beside_a_best_one(demo_term):
+    """Who reads before he fits earns more than who fits first or hands in another's log, and each is told why."""
+    done = build.bench(demo_term)
+    module = catalogue.module(scenario.AT_THE_BENCH)
+    cars = [exercise.key for exercise in module.exercises if any(part.keeps_a_log for part in exercise.parts)]
+    earned = {
+        scenario.BENCH_WAYS[one.person.id]: sum(marks[key] for key in cars)
+        for one, marks in overview.marks_table(demo_term, module)
+        if one.mark is not None
+    }
+    most = 100 * sum(exercise.marks for exercise in module.exercises if exercise.key in cars)
+    assert earned["best"] > 0.85 * most > earned["listed"] > earned["parts"]
+    assert earned["copied"] <= 0.15 * most and earned["parts"] <= 0.3 * most
+    copier = next(who for who, way in scenario.BENCH_WAYS.items() if way == "parts")
+    sheet = (demo_term.folder / "returned" / copier / f"{module.key}.html").read_text(encoding="utf-8")
+    assert "Your road:" in sheet and "One best road:" in sheet and "fitted unproved" in sheet
+    report = done.report.read_text(encoding="utf-8")
+    assert "Where the class loses its way at the bench" in report and "part swapped: " in report
 
 
 def test_nothing_is_written_into_the_checkout(demo):
