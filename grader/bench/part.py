@@ -7,7 +7,7 @@ from random import Random
 from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
 
-from grader.bench import debrief, habits, marks, session, trainees
+from grader.bench import debrief, habits, marks, session, spacing, trainees
 from grader.bench.atoms import Atom
 from grader.bench.cases import Case, from_plain
 from grader.exercise.part import NOTHING, Item, Judged, Listed, Part, Room, no_reasons
@@ -114,6 +114,15 @@ class Bench(Part):
         """Tests that a class forgets or takes too early, parts that it swaps, proofs that it skips."""
         cases = ((_case(right), own) for right, own in worked)
         return habits.as_tables([(case, own) for case, own in cases if case is not None])
+
+    def family(self, given: SimpleNamespace) -> str:
+        """Of `cases.FAMILIES`."""
+        return from_plain(given).family
+
+    def due(self, practised: Sequence[tuple[str, float, float]], today: float, among: Sequence[str]) -> str:
+        """The weakest or longest ago, again after 1, 3 and 7 days; never the last one again where there is another."""
+        done = [spacing.Practised(*entry) for entry in practised]
+        return spacing.next_family(done, today, done[-1].family if done else "", among)
 
     def disturbed(self, chance: Random, right: Case) -> str:
         """The log of somebody who goes about it in another way."""

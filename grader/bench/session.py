@@ -308,6 +308,15 @@ def replay(case: Case, log: str) -> Bench:
     return bench
 
 
+def remember(bench: Bench) -> str:
+    """The log of a session that stands here already, so that its replay need not be worked again."""
+    log = written([step.act for step in bench.steps])
+    _KEPT[bench.case, log] = bench
+    while len(_KEPT) > _MOST_KEPT:
+        _KEPT.popitem(last=False)
+    return log
+
+
 def begin(case: Case) -> Bench:
     """The session before the first act: the engine warm if it runs, for then it was driven in."""
     return Bench(case, (), case.car, _brought_in(case.car), examined(case.car).idles)

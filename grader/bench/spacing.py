@@ -4,7 +4,7 @@ Even gaps do as well as growing ones, and both far better than none (Latimier an
 the days are ours.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from grader.bench.cases import FAMILIES
@@ -22,7 +22,7 @@ class Practised:
     share: float
 
 
-def next_family(practised: Iterable[Practised], today: float, last: str = "") -> str:
+def next_family(practised: Iterable[Practised], today: float, last: str = "", among: Sequence[str] = FAMILIES) -> str:
     """The family to deal next.
 
     Parameters
@@ -31,7 +31,9 @@ def next_family(practised: Iterable[Practised], today: float, last: str = "") ->
         In the order in which it was done.
     today : float [day]
     last : str
-        Family dealt last, which does not come twice in a row.
+        Family dealt last, which does not come twice in a row where there is another.
+    among : sequence of str
+        Families that can be dealt, at least one.
 
     Returns
     -------
@@ -42,7 +44,7 @@ def next_family(practised: Iterable[Practised], today: float, last: str = "") ->
     history: dict[str, list[Practised]] = {family: [] for family in FAMILIES}
     for one in practised:
         history[one.family].append(one)
-    open_to = [family for family in FAMILIES if family != last]
+    open_to = [family for family in FAMILIES if family in among and family != last] or list(among)
     new = [family for family in open_to if not history[family]]
     if new:
         return new[0]

@@ -70,8 +70,8 @@ def bench(built: Built, done: AtTheBench) -> str:
         if one.mark is not None
     ]
     return (
-        f"{module.title}: {done.collected.taken} worked four cars each at the bench. By their way of work they earned, of "
-        f"{module.marks}: {', '.join(marks)}."
+        f"{module.title}: {done.collected.taken} worked a car each at the bench. By their way of work "
+        f"they earned, of {module.marks}: {', '.join(marks)}."
     )
 
 

@@ -9,14 +9,9 @@ MODULE = "m01_timing"
 PRACTISED = "m02_dwell"  # handed out as practice for the next session
 AT_THE_BENCH = "m06_diagnosis"  # practised by a few who are further on
 # How each of them goes about his cars; the last one hands in the logs of the first.
-BENCH_WAYS = {
-    "q0101": "best",
-    "q0105": "best",
-    "q0108": "listed",
-    "q0112": "listed",
-    "q0118": "parts",
-    "q0124": "copied",
-}
+BENCH_WAYS = {"q0101": "best", "q0105": "listed", "q0112": "parts", "q0124": "copied"}
+BENCH_CARS = 1  # that each had time for
+MOST_PARTS = 4  # after which one who fits on suspicion gives up
 
 # (college id, last name, first name, group). Invented; among them names that careless tables break.
 CLASS = (

@@ -262,6 +262,23 @@ class Part:
         """
         return []
 
+    def family(self, given: SimpleNamespace) -> str:
+        """What is practised by it, for kinds of which practice deals what is due; else nothing."""
+        return ""
+
+    def due(self, practised: Sequence[tuple[str, float, float]], today: float, among: Sequence[str]) -> str:
+        """The family that is practised next, for kinds that have families.
+
+        Parameters
+        ----------
+        practised : list of (family, day, share of the marks)
+            In the order in which it was done.
+        today : float [day]
+        among : sequence of str
+            Families that can be dealt.
+        """
+        return among[0]
+
     # What is drawn
 
     @property

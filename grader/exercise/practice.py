@@ -2,6 +2,7 @@
 
 import unicodedata
 import uuid
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -122,6 +123,13 @@ def with_fresh_numbers(module: Module, marker: Marker, exercise_key: str) -> Mar
     """The marker after an exercise, and whatever is drawn with it, was given fresh numbers."""
     counter = marker.counter + 1
     return replace(marker, counter=counter, drawn={**marker.drawn, group_of(module, exercise_key)[0]: counter})
+
+
+def numbers_of(module: Module, marker: Marker, exercise_key: str) -> Mapping[str, Any]:
+    """The numbers that a marker stands for of one exercise alone, drawn with no more than what is drawn with it."""
+    together = set(group_of(module, exercise_key))
+    part = replace(module, exercises=tuple(exercise for exercise in module.exercises if exercise.key in together))
+    return issue(part, marker).numbers[exercise_key]
 
 
 def issue(module: Module, marker: Marker) -> Issued:

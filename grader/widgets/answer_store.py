@@ -6,8 +6,9 @@ import weakref
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 from filelock import FileLock, Timeout
@@ -33,7 +34,23 @@ CHECKED, DRAW = "checked", "draw"  # what the form adds to an entry of answers.j
 RIGHT_AT_FIRST = "right_at_first"  # and what the first check said: the warm-ups go by it
 LAST = "last"  # what it adds to the whole: the part worked on last, a claim like all from this machine
 VERSION = "saves"  # how often the file was written: of two windows each sees that the other one was there
+PRACTISED = "practised"  # what the practice file keeps of the families that were practised: family, day, share
+_DAY_S, _MOST_PRACTISED, _MOST_DEALT = 86_400.0, 200, 12
 _WEAK: "weakref.WeakSet[Store]" = weakref.WeakSet()
+
+
+def _listed(kept: Any) -> list[Any]:
+    return kept if isinstance(kept, list) else []
+
+
+def _is_practised(entry: Any) -> bool:
+    """True of an entry of the practice file that this version can read."""
+    return (
+        isinstance(entry, list)
+        and len(entry) == 3
+        and isinstance(entry[0], str)
+        and all(isinstance(figure, int | float) and not isinstance(figure, bool) for figure in entry[1:])
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -257,7 +274,7 @@ class Store:
         self.flush()
         stamp = clock.to_text(clock.now()).replace(":", "").replace(".", "")
         files.write_bytes(self.path.with_name(f"answers-{stamp}.json"), sheets.dump(self.sheet))
-        marker = practice.with_fresh_numbers(self.module, self.marker, exercise_key)
+        marker = self._dealt(exercise_key)
         practice.write(self.place.folder / practice.NAME, marker)
         self._be(marker)
         group = practice.group_of(self.module, exercise_key)
@@ -269,6 +286,29 @@ class Store:
         except CannotWrite as problem:  # the old answers carry the number of their draw: nobody takes them for new ones
             self.why = str(problem)
         self._tell(None)
+
+    def _dealt(self, exercise_key: str) -> practice.Marker:
+        """The marker with fresh numbers; of a kind with families the one that is due, by what was practised so far."""
+        assert self.marker is not None
+        exercise = next(exercise for exercise in self.module.exercises if exercise.key == exercise_key)
+        before = SimpleNamespace(**self.issue.numbers[exercise_key])
+        part = next((part for part in exercise.parts if part.family(before)), None)
+        if part is None:
+            return practice.with_fresh_numbers(self.module, self.marker, exercise_key)
+        today, path = clock.now().timestamp() / _DAY_S, f"{exercise_key}.{part.key}"
+        done = [entry for entry in _listed(self.marker.rest.get(PRACTISED)) if _is_practised(entry)]
+        mark = self.mark_of(path)
+        if mark.hundredths is not None and mark.verdict != verdict.BLANK:
+            done = [*done, [part.family(before), today, mark.hundredths / mark.most]][-_MOST_PRACTISED:]
+        marker = replace(self.marker, rest={**self.marker.rest, PRACTISED: done})
+        drawn: dict[str, practice.Marker] = {}
+        for _ in range(_MOST_DEALT):
+            marker = practice.with_fresh_numbers(self.module, marker, exercise_key)
+            numbers = practice.numbers_of(self.module, marker, exercise_key)
+            drawn.setdefault(part.family(SimpleNamespace(**numbers)), marker)
+        # The counter stands at the last one looked at, so that none of them comes again as if it were fresh.
+        due = part.due([(family, day, share) for family, day, share in done], today, tuple(drawn))
+        return replace(drawn[due], counter=marker.counter)
 
     def choose(self, name: str, *, mine: bool = False) -> None:
         """Go on as another trainee on this machine, with numbers and answers of his own.

@@ -5,15 +5,17 @@ import itertools
 import json
 import shutil
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
 
-from grader import clock, files, paths
+from grader import catalogue, clock, files, paths
+from grader.bench import cases, session
 from grader.errors import CannotWrite
 from grader.exercise import issued, practice
 from grader.exercise import sheet as sheets
-from grader.widgets.answer_store import Store
+from grader.widgets.answer_store import PRACTISED, Store
 from tests.widgets.conftest import issue_of
 
 ARC, TIME = "m01.mark_arc.arc", "m01.angle_time.time"
@@ -281,3 +283,30 @@ def test_fresh_numbers_of_another_window_are_taken_over(practice_folder, module)
     two.put(TIME, "3", "ms")
     assert two.issue.numbers == one.issue.numbers
     assert (raw(practice_folder), raw(practice_folder, TIME)) == ("44", "3")
+
+
+def test_fresh_cars_are_of_the_family_that_is_due(practice_folder):
+    """What was never worked comes first, then what went worst; what was worked last does not come twice running."""
+    bench = catalogue.module("m06_diagnosis")
+    key, path = "m06.third", "m06.third.car"
+    store = Store(bench, practice_folder)
+
+    def family():
+        return cases.from_plain(store.issue.numbers[key]).family
+
+    dealt = [family()]
+    for _ in range(2):
+        store.put(path, session.EMPTY)
+        store.fresh(key)
+        dealt.append(family())
+    assert len(set(dealt)) == 3, "every family of this car, before one comes again"
+    assert [entry[0] for entry in store.marker.rest[PRACTISED]] == dealt[:2]
+    today = clock.now().timestamp() / 86_400
+    worst, best = dealt[0], dealt[1]
+    done = [[family, today - 10, 0.9] for family in dealt] + [[best, today - 9, 0.95], [worst, today - 8, 0.1]]
+    rest = {**store.marker.rest, PRACTISED: [*done, [dealt[2], today - 7, 0.9], "not an entry"]}
+    practice.write(practice_folder / practice.NAME, replace(store.marker, rest=rest))
+    store.reload()
+    store.fresh(key)
+    assert family() == worst
+    assert Store(bench, practice_folder).issue.numbers == store.issue.numbers
