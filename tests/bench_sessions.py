@@ -8,8 +8,6 @@ import time
 from random import Random
 
 from grader.bench import cases, coach, debrief, marks, session, trainees
-from grader.bench.owner import complaint_words
-from grader.bench.signs import signs
 
 CLASS, CARS, ENGINES = 40, 4, ("anstow-v8", "brackwater-four", "tolmere-six", "varde-van-four")
 WAYS = ("best", "listed", "random", "parts")
@@ -18,7 +16,6 @@ WAYS = ("best", "listed", "random", "parts")
 def main(seed: int = 1) -> None:
     """Print the seconds of processor time: worst and mean session, the class, worst and mean hint, the debrief."""
     random, worked = Random(seed), []
-    complaint_words(), signs()
     for number in range(CLASS):
         for car in range(CARS):
             case = cases.drawn(ENGINES[number % len(ENGINES)], 1 + car, seed * 1000 + number)

@@ -1,13 +1,16 @@
 """What a session earns: the best road nearly all, wrong ways what they are worth, luck nothing."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from random import Random
 from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
 from grader.bench import cases, debrief, marks, proofs, session, trainees
+from grader.bench import instruments as reading
 from grader.bench import plan as planning
 from grader.bench.atoms import Atom
 from grader.bench.cases import Case
@@ -18,6 +21,7 @@ from tests.seed import draws
 FOUR = "brackwater-four"
 LEAD = Case(FOUR, 2, Atom(("lead_leaky",)), 2, 8.0, ("misfire_load", "sluggish"), "00112233445566aa")
 GOLDEN = Path(__file__).parent / "golden"
+ANY_TRUTH: Any = None  # what this kind never asks
 PART = Bench(key="car", prompt="Find it", marks=100, objectives=("G1",))
 
 
@@ -89,7 +93,7 @@ def test_a_second_reading_near_a_limit_is_free_once():
     [step] = session.replay(LEAD, session.written([session.test("coil_gap")])).steps
     assert not marks.near_limit("coil_kv", step, x)
     limit = 0.85 * x.card["crank"].coil_kv.mean()
-    near = SimpleNamespace(figures=(SimpleNamespace(sign="coil_kv", value=limit + 0.5),))
+    near = replace(step, figures=(reading.Figure("coil_kv", "", limit + 0.5, "kV"),))
     assert marks.near_limit("coil_kv", near, x)
 
 
@@ -158,9 +162,11 @@ def test_the_log_is_an_answer_like_any_other():
     right, log = PART.answer(given), session.written(lead_road())
     assert right == LEAD and PART.read(log) == log
     assert PART.echo(log) == f"8 steps; handed over: lead of number {LEAD.cylinder}"
-    assert PART.judge(None, "m.car", right, log).share == pytest.approx(mark(LEAD, *lead_road()).total / 95, abs=0.06)
-    assert PART.judge(None, "m.car", right, PART.typed(right)).share > 0.85
-    assert PART.judge(None, "m.car", right, PART.disturbed(Random(1), right)).share < 0.95
+    assert PART.judge(ANY_TRUTH, "m.car", right, log).share == pytest.approx(
+        mark(LEAD, *lead_road()).total / 95, abs=0.06
+    )
+    assert PART.judge(ANY_TRUTH, "m.car", right, PART.typed(right)).share > 0.85
+    assert PART.judge(ANY_TRUTH, "m.car", right, PART.disturbed(Random(1), right)).share < 0.95
     with pytest.raises(Unreadable):
         PART.read("[]")
 

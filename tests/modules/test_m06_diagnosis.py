@@ -12,6 +12,7 @@ from grader.bench.chart import chart
 from grader.bench.checks import expected
 from grader.bench.instruments import instruments, unsafe_acts
 from grader.bench.signs import Examined, signs
+from grader.exercise.sorting import Order
 from grader.exercise.truth import Truth
 from grader.modules.diagnosis import cars, proof, reading, repair, roads, shortlist
 from grader.modules.diagnosis.table import LETTERS, measured, sound_word, word
@@ -198,10 +199,12 @@ def test_every_look_that_is_reckoned_with_can_miss():
 
 def test_compression_with_a_live_ignition_earns_nothing():
     order = repair.ORDER.parts[0]
+    assert isinstance(order, Order)
     v = SimpleNamespace(list=2)
     right = repair._job(v)
     spoilt = tuple(step for step in right if step != "disable")
-    assert order.share(right, right) == 1 and order.violated(right, spoilt).key == "live-compression"
+    critical = order.violated(right, spoilt)
+    assert order.share(right, right) == 1 and critical is not None and critical.key == "live-compression"
     assert order.share(right, spoilt) == 0
 
 

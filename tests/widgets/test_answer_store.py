@@ -236,6 +236,7 @@ def test_answers_to_earlier_draws_are_never_taken_for_new_ones(practice_folder, 
     store = Store(module, practice_folder)
     store.put(ARC, "12", "mm")
     store.put(TIME, "3", "ms")
+    assert store.marker is not None
     marker = practice.with_fresh_numbers(module, store.marker, "m01.mark_arc")
     practice.write(practice_folder / practice.NAME, marker)
     again = Store(module, practice_folder)
@@ -299,6 +300,7 @@ def test_fresh_cars_are_of_the_family_that_is_due(practice_folder):
         store.put(path, session.EMPTY)
         store.fresh(key)
         dealt.append(family())
+    assert store.marker is not None
     assert len(set(dealt)) == 3, "every family of this car, before one comes again"
     assert [entry[0] for entry in store.marker.rest[PRACTISED]] == dealt[:2]
     today = clock.now().timestamp() / 86_400
