@@ -16,7 +16,6 @@ MISFIRES_FROM = 0.03
 MOST_GAP_MM = 3.0
 
 
-@lru_cache(maxsize=256)  # who hands a car over asks three times for it after the same miles
 def driven(car: Car, miles: float, surroundings: Surroundings = Surroundings()) -> Car:  # noqa: B008 - frozen
     """The car after a distance, in steps of 1000 miles: what fouls sooner misfires sooner and fouls the more.
 
@@ -43,6 +42,7 @@ def driven(car: Car, miles: float, surroundings: Surroundings = Surroundings()) 
     return car
 
 
+@lru_cache(maxsize=512)  # a car that comes back was driven there before, and a sound one beside it
 def _step(car, miles, surroundings):
     states = States(car, surroundings)
     cool = states[CRUISE].nose_c < plug.CLEAN_FROM_C

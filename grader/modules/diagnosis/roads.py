@@ -92,9 +92,9 @@ NEXT_TEST = Exercise(
     marking=1,
     title="Which test comes next?",
     text=(
-        "{engine}. The owner says: “{words}” You have read:{readings}Of 100 such cars with such readings, this is what is "
-        "wrong:{causes}Five things could be done now (minutes with what a second look costs, where a look can miss):{tests}"
-        "With which one is the whole road to a proved answer shortest?"
+        "{engine}. The owner says: “{words}” You have read:{readings}Of 100 such cars so many have this:{causes}Five things "
+        "could be done now. Where a look can miss, its minutes count a second one.{tests}With which one is the whole road to "
+        "a proved answer shortest?"
     ),
     draw={
         "engine": Pick(ENGINES), "complaint": Pick(_SEVERAL), "which": MANY, "start": MANY, "at": Steps(0, _OFFERED - 1),
