@@ -1,6 +1,6 @@
 """The service that the hub runs under the instructor's account: hands out, takes in, gives back.
 
-It answers trainees' servers on this machine only. Who asks is told by the hub from the token of the request; no
+It listens where the hub says: on one machine for that machine alone. Who asks is told by the hub from the token of the request; no
 cookie is taken, so that no page can ask in somebody's name.
 """
 
@@ -132,7 +132,7 @@ async def _serve(folder: Path) -> None:
     address = urlparse(os.environ["JUPYTERHUB_SERVICE_URL"])
     made = application(HubAuth(cache_max_age=60), term, os.environ["JUPYTERHUB_SERVICE_PREFIX"])
     server = httpserver.HTTPServer(made, max_buffer_size=hand_in.LARGEST_FILE + 100_000)
-    server.listen(address.port or 0, "127.0.0.1")
+    server.listen(address.port or 0, address.hostname or "127.0.0.1")
     await asyncio.Event().wait()
 
 

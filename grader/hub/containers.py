@@ -3,11 +3,12 @@
 In a jupyterhub_config.py of the college:
 
     from grader.hub.containers import docker   # or kubernetes
-    docker(get_config(), folder="/srv/hub", classwork="http://classwork:8010/services/classwork/", network="class")
+    docker(get_config(), folder="/srv/hub", classwork="http://classwork:8010/services/classwork/", classwork_token="…", network="class")
 
-The service that hands out and takes in runs in a container of its own, with the term folder on its volume, as
-module grader.hub.classwork_service with that folder, and the environment that JupyterHub's documentation names for services
-that it does not start itself; its token is `classwork_token`.
+The service that hands out and takes in runs in a container of its own, with the term folder on its volume: the module
+grader.hub.classwork_service with that folder, and the variables that JupyterHub's documentation names for services that it
+does not start itself: JUPYTERHUB_SERVICE_URL http://0.0.0.0:8010, JUPYTERHUB_SERVICE_PREFIX /services/classwork/,
+JUPYTERHUB_API_URL, and JUPYTERHUB_API_TOKEN, which is `classwork_token`.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from typing import Any
 from grader.hub.configuration import SERVICE, common, culler
 
 IMAGE = "timing-mark"
-HOME = "/home/trainee"
+PLACE, HOME = "/opt/timing-mark", "/home/trainee"  # in the image
 MEMORY = "1G"
 COMMAND = ["python", "-P", "-m", "grader.hub.trainee_server"]
 
@@ -33,6 +34,8 @@ def _college(c: Any, folder: str, classwork: str, classwork_token: str, database
         {"name": SERVICE, "url": classwork.partition("/services/")[0], "api_token": classwork_token, "display": False},
         culler(),
     ]
+    lies = [f"{PLACE}/grader/hub/config", f"{PLACE}/grader/widgets/lab/config"]
+    c.Spawner.environment = c.Spawner.environment | {"JUPYTER_CONFIG_PATH": ":".join(lies)}
     c.Spawner.cmd = COMMAND
     c.Spawner.mem_limit = MEMORY
 
