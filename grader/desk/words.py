@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 
+from grader import catalogue
+
 # Verb of a command -> (what to do, on which screen); and as a thing, where a sentence speaks of it.
 _SCREENS = {
     "assign": ("hand it out", "Hand out"),
@@ -62,11 +64,12 @@ _RUN = re.compile(
 )
 _NAMED = re.compile(_COMMAND)
 _FLAG = re.compile(r"(?:\b(?:a|the|with) )?(--[a-z][a-z-]*)(?: [A-Z]{3,})?")
+_MODULE = re.compile(r"(?<![\w/.-])m\d\d_[a-z][a-z_]*(?![\w/-]|\.\w)")  # and not the name of a file
 _VERB = re.compile(r"['\"“](?:timing-mark )?([a-z]+)((?: [a-z-]+)?)")
 
 
 def plain(text: str) -> str:
-    """A sentence of the commands without commands and options.
+    """A sentence of the commands without commands and options; a module is called by its title.
 
     Parameters
     ----------
@@ -78,7 +81,7 @@ def plain(text: str) -> str:
     """
     told = _RUN.sub(_run, text)
     told = _NAMED.sub(lambda found: f"“{_SCREENS[_verb(found[0])][1]}”", told)
-    return _FLAG.sub(_field, told)
+    return _MODULE.sub(_title, _FLAG.sub(_field, told))
 
 
 def plain_page(page: bytes) -> bytes:
@@ -99,6 +102,11 @@ def plain_page(page: bytes) -> bytes:
         return f">{plain(sentence)}<" if _NAMED.search(sentence) else found[0]
 
     return re.sub(r">([^<]*&#39;[^<]*)<", told, page.decode("utf-8")).encode("utf-8")
+
+
+def _title(found: re.Match) -> str:
+    known = catalogue.all_modules().get(found[0])
+    return known.title if known else found[0]
 
 
 def _field(found: re.Match) -> str:

@@ -246,6 +246,8 @@ def test_names_and_answers_are_text(empty_term, desk_of, tmp_path):
         ("'received' lists them", "“Inbox” lists them"),
         ("run 'received' with --accept or --set-aside and a reason", "decide about it (screen “Inbox”) with “Let it count” or “Set it aside” and a reason"),
         ("name a --group or --trainee", "name a group or a person"),
+        ("m01_timing from 75 %; see out/t01/m01_timing.zip.", "Ignition timing from 75 %; see out/t01/m01_timing.zip."),
+        ("m99_nothing is unknown", "m99_nothing is unknown"),
     ],
 )  # fmt: skip
 def test_sentences_name_screens_in_place_of_commands(said, told):

@@ -46,7 +46,8 @@ class Today(Screen):
         states, waits = agenda.agenda(term)
         people = [person for person in roster.listed(term) if person.status == roster.ENROLLED]
         if self.desk.office:
-            return [self._cards(states)] if states else [parts.says("Nothing was handed out yet.")]
+            shown = [parts.heading("Modules"), self._cards(states)]
+            return shown if states else [parts.says("Nothing was handed out yet.")]
         rows: list[ipywidgets.Widget] = [parts.heading("What waits for you")]
         if not people:
             rows.append(self._lead("The class list is empty.", "Bring in the class list", "people", ""))
