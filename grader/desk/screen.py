@@ -79,7 +79,10 @@ class Screen:
 
     def moment(self, text: str) -> str:
         """A moment of the records for a person."""
-        return self.wall(self.term.shown(clock.from_text(text))) if text else "no due time"
+        if not text:
+            return "no due time"
+        term = self.desk.term or self.term  # as it was opened last: a screen tells many moments
+        return self.wall(term.shown(clock.from_text(text)))
 
     def wall(self, shown: str) -> str:
         """A moment without the name of the term's zone, which is the same on every screen; other texts as they are."""

@@ -24,12 +24,13 @@ PEOPLE = 12
 
 
 class Served:
-    """A desk and the server that shows it."""
+    """A desk and the server that shows it, with the kernel that the command starts before the page asks."""
 
     def __init__(self, folder):
         self.folder, self.ready = folder, start.make_ready(folder)
         self.address = server.choose_address(self.ready.root)
-        self.process = server.start(self.ready.root, self.address)
+        self.process = server.start(self.ready.root, self.address, warm=self.ready.warm)
+        server.begin_kernel(self.address, self.ready.root, self.ready.notebook)
         self.url = self.address.lesson_url(self.ready.root, self.ready.notebook)
 
     def stop(self):
@@ -181,7 +182,7 @@ def test_a_month_by_buttons(served, page, tmp_path):
 
 
 def stop_the_kernel(served, page):
-    """End the kernel as a fault would; JupyterLab starts another one."""
+    """End the kernel as a fault would; JupyterLab starts another one. There is one only: the page took the one that ran."""
     import psutil
 
     (kernel,) = [c for c in psutil.Process(served.process.pid).children() if "ipykernel" in " ".join(c.cmdline())]

@@ -35,12 +35,14 @@ class HandOut(Screen):
 
     title = "Hand out"
     slow = True
+    states: Sequence[ModuleState] = ()
 
     def above(self) -> Sequence[ipywidgets.Widget]:
         term = self.term
         people = [one for one in roster.listed(term) if one.status == roster.ENROLLED]
         groups = sorted({one.group for one in people} - {""})
-        states, _ = agenda.agenda(term)
+        self.states, _ = agenda.agenda(term)
+        states = self.states
         out = {one.key for one in states if not one.withdrawn}
         modules = [
             (f"{found.title}{' (handed out)' if key in out else ''}", key)
@@ -80,7 +82,10 @@ class HandOut(Screen):
         self.form.children = (*self.fields[:2], *more, *self.fields[2:], *self.vehicles, self.go)
 
     def content(self) -> Sequence[ipywidgets.Widget]:
-        states, _ = agenda.agenda(self.term)
+        states, self.states = (
+            self.states or agenda.agenda(self.term)[0],
+            [],
+        )  # looked at above, where all is shown afresh
         if not states:
             return []
         return [parts.heading("What is out"), *(self._out(one) for one in states)]
