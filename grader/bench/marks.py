@@ -342,10 +342,16 @@ class _Marking:
     # What was found.
 
     def _final(self) -> Step | None:
-        """The last hand-over, else the last name."""
-        handed = [step for step in self.bench.steps if step.outcome == HANDED_OVER]
+        """The hand-over that counts, else the last name.
+
+        It is the first after all was mended: what an owner comes back with then is another matter, and takes
+        nothing from what was found; until then the last.
+        """
+        mended = self._named_at()
+        handed = [(place, step) for place, step in enumerate(self.bench.steps) if step.outcome == HANDED_OVER]
+        well = [step for place, step in handed if place >= mended]
         named = [step for step in self.bench.steps if step.outcome == "named"]
-        return handed[-1] if handed else named[-1] if named else None
+        return (well or [step for _, step in handed[-1:]] or named[-1:] or [None])[0]
 
     def _first_repair(self) -> int:
         """Place of the first change that mends something of what is wrong, else of the first change at all."""
@@ -378,7 +384,13 @@ class _Marking:
         most = planning.best_share(self.case.engine, belief)
         if most < guess + OPEN or self._plan(place).best().key != "stop":
             most = max(1.0, guess + OPEN)
-        return min(1.0, max(0.0, (self._named_share(final, belief) - guess) / (most - guess)))
+        # Who named it when he mended it has named it, whatever he handed over as well after a mishap of the work.
+        suspected = [step for step in self.bench.steps[:place] if step.outcome == "named"][-1:]
+        handed = set(final.act.get("found", ()))
+        if place == len(self.bench.steps) or any(set(step.act["groups"]) == handed for step in suspected):
+            suspected = []
+        share = max(self._named_share(step, belief) for step in (final, *suspected))
+        return min(1.0, max(0.0, (share - guess) / (most - guess)))
 
     def _is_borne_out(self, place: int) -> bool:
         """True if what proves a fault of the car was read before a place, or what shows that the ignition is sound."""

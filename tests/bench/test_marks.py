@@ -128,10 +128,10 @@ def test_a_name_that_nothing_bears_out_is_a_guess_however_often_it_is_right():
     """Who says of every car that its ignition is sound earns next to nothing, also where half of them are."""
     random = Random(draws.SEED)
     earned = []
-    for number in range(24):
+    for number in range(12):
         case = cases.drawn(FOUR if number % 2 else "anstow-v8", 2 + 2 * (number % 4 < 2), random.randrange(10**6))
         earned.append(mark(case, *proofs.constant("sound")).total)
-    assert sum(earned) / len(earned) <= 1.6 * proofs.CONSTANT_LIMIT  # few cars; the campaign holds the limit itself
+    assert sum(earned) / len(earned) <= 2 * proofs.CONSTANT_LIMIT  # few cars; the campaign holds the limit itself
 
 
 def test_an_owner_who_comes_back_is_evidence_and_the_road_goes_on():
