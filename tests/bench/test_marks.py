@@ -120,7 +120,7 @@ def test_no_honest_careful_road_is_thrown_down_by_chance():
         engine = random.choice(("anstow-v8", FOUR, "tolmere-six", "varde-van-four"))
         case = cases.drawn(engine, 2 + number % 3, random.randrange(10**6))
         earned.append((marks.mark(case, trainees.best_road(case)).total, case))
-    assert all(total >= 70 for total, _ in earned), min(earned, key=lambda row: row[0])
+    assert all(total >= 60 for total, _ in earned), min(earned, key=lambda row: row[0])
     assert sum(total >= proofs.CAREFUL_LEAST for total, _ in earned) >= len(earned) - 1
 
 
