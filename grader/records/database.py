@@ -10,12 +10,12 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sqlalchemy import Connection, Engine, create_engine, event, inspect, select
-from sqlalchemy.exc import ArgumentError, DBAPIError, OperationalError
+from sqlalchemy import Connection, Engine, MetaData, create_engine, event, inspect, select
+from sqlalchemy.exc import ArgumentError, DBAPIError, OperationalError, SQLAlchemyError
 from sqlalchemy.pool import NullPool
 
 from grader import clock
-from grader.errors import BadFile, CannotWrite, Refused
+from grader.errors import BadFile, CannotWrite, Refused, TimingMarkError
 from grader.records import adjustments, config_file, migrations, schema, sent, vehicles, witnessed  # noqa: F401  they add their tables to schema.metadata
 
 if TYPE_CHECKING:
@@ -160,6 +160,20 @@ def create(term: Term) -> None:
                 connection.execute(
                     schema.version.insert().values(version=schema.VERSION, applied_at=clock.to_text(clock.now()))
                 )
+    finally:
+        made.dispose()
+
+
+def empty(term: Term) -> None:
+    """Remove every table of a term that could not be made; its database was empty before."""
+    made = engine(term)
+    try:
+        with made.begin() as connection:
+            there = MetaData()
+            there.reflect(connection)
+            there.drop_all(connection)
+    except (SQLAlchemyError, TimingMarkError):  # it does not answer: that is told already
+        pass
     finally:
         made.dispose()
 

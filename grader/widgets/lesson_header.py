@@ -197,7 +197,13 @@ class SheetTop:
             )
         if issue.due:
             late = " This time has passed." if clock.now() > clock.from_text(issue.due) else ""
-            yield f"Due {escape(clock.shown(clock.from_text(issue.due), issue.zone))}.{late}"
+            before = store.people.due_before
+            moved = (
+                f" Your instructor moved it; it was {escape(clock.shown(clock.from_text(before), issue.zone))}."
+                if before
+                else ""
+            )
+            yield f"Due {escape(clock.shown(clock.from_text(issue.due), issue.zone))}.{moved}{late}"
         if self._later:
             yield (
                 f"<strong>Your instructor has given you a further attempt, number {self._later[0].attempt}.</strong> Begin it with "

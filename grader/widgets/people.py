@@ -66,7 +66,8 @@ class People:
 
     `marker` is the practice file of the present trainee, None where an instructor
     issued the numbers. `shared` holds the numbers of many where one folder serves
-    them all. `waiting` is True while nobody has said who he is.
+    them all. `waiting` is True while nobody has said who he is. `due_before` is the due
+    time that a lesson had when it was fetched, where the exchange has another one since.
     """
 
     def __init__(self, module: Module, home: Place) -> None:
@@ -74,6 +75,7 @@ class People:
         self.home = self.place = home
         self.marker = self.owner = self.shared = None
         self.waiting = False
+        self.due_before = ""
         path = home.folder / practice.NAME
         if (home.folder / issued.NAME).is_file():
             self.shared = issued.read_shared(home.folder / issued.NAME)
@@ -82,6 +84,8 @@ class People:
                 self.waiting = True
                 why = "Type your id at the top first." if home.may_save else home.why_not
                 self.place = Place(home.folder, False, why)
+            else:
+                self._follow_due()
         elif path.is_file():
             self.marker = self.owner = practice.read(path)
             self._resume()
@@ -132,21 +136,45 @@ class People:
         -------
         (Issued, Shared) or None
         """
+        found = self._in_exchange()
+        if found is None:
+            return None
+        mine, newest, there = found
+        return (newest, there) if newest.attempt > mine.attempt else None
+
+    def _in_exchange(self) -> tuple[Issued, Issued, Shared] | None:
+        """(what is worked on here, the same trainee's newest in the exchange it was fetched from, that whole file)."""
         kept = self.home.folder / ALL_NAME
         if self.marker is not None or self.waiting or not self.home.may_save or not kept.is_file():
             return None
         try:
-            mine = issued.read_shared(kept)
-            if mine is None or not mine.source or not mine.taken:
+            taken = issued.read_shared(kept)
+            if taken is None or not taken.source or not taken.taken:
                 return None
-            there = issued.read_shared(Path(mine.source) / issued.NAME)
+            there = issued.read_shared(Path(taken.source) / issued.NAME)
             if there is None:  # an exchange that gives each his own numbers
                 return None
-            there = replace(there, taken=mine.taken)
-            later = there.later(issued.read(self.home.folder / issued.NAME))
+            there = replace(there, taken=taken.taken)
+            mine = issued.read(self.home.folder / issued.NAME)
+            newest = there.newest(mine)
         except (TimingMarkError, OSError):
             return None  # no exchange in reach, or nothing that can be read: the work at hand goes on
-        return None if later is None else (later, there)
+        return None if newest is None else (mine, newest, there)
+
+    def _follow_due(self) -> None:
+        """Take over another due time of the same numbers from the exchange; where it cannot be written the old one stays."""
+        found = self._in_exchange()
+        if found is None:
+            return
+        mine, newest, there = found
+        if (mine.attempt, mine.exercises) != (newest.attempt, newest.exercises) or mine.due == newest.due:
+            return
+        try:
+            files.write_bytes(self.home.folder / ALL_NAME, issued.dump_shared(there))
+            files.write_bytes(self.home.folder / issued.NAME, issued.dump(newest))
+        except CannotWrite:
+            return
+        self.due_before = mine.due
 
     def begin_later(self) -> Path:
         """Go on with the later attempt; all of the former one is kept in a folder beside this one.

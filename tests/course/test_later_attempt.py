@@ -7,12 +7,14 @@ import pytest
 from nbgrader.exchange import ExchangeError
 from nbgrader.exchange.default import ExchangeFetchAssignment, ExchangeSubmit
 
+from grader.course.attempts.standing import Whom
 from grader.course.audit import verify
-from grader.course.grading import mark_class
+from grader.course.grading import due_time, mark_class
 from grader.course.issue import assign
 from grader.course.submissions import collect
 from grader.errors import Refused
 from grader.exercise import issued
+from grader.records.gradebook import exchange
 from grader.widgets.people import ALL_NAME
 from tests.course.resits import KEY, returned, sit
 from tests.course.test_assign_channels import AsTrainee, open_lesson, say_id
@@ -77,6 +79,31 @@ def test_the_page_finds_the_new_attempt_and_keeps_the_old_one(fetched, m01):
     found = collect.collect_exchange(term, root)
     assert found.taken == 1 and found.findings == []
     assert mark_class.mark(term, KEY).findings == [] and verify.verify(term).findings == []
+
+
+def test_a_due_time_that_was_moved_reaches_a_lesson_that_was_fetched_before(assigned_term, tmp_path, monkeypatch):
+    """The page, the start page and what is handed in say the new one; marking has it from the records anyway."""
+    root = tmp_path / "exchange"
+    root.mkdir()
+    root.chmod(0o777)
+    monkeypatch.setattr("nbgrader.exchange.default.submit.get_username", lambda: "t01")
+    monkeypatch.setattr(due_time, "exchange_config", lambda term: exchange.exchange_config(term, root))
+    assign.assign(assigned_term, KEY, way="exchange", exchange=root)
+    trainee = AsTrainee(assigned_term, root, tmp_path / "home", "t01")
+    trainee.run(ExchangeFetchAssignment)
+    lesson = open_lesson(trainee.folder)
+    say_id(lesson, "t01")
+    lesson.answer("m01.mark_arc.arc", "12.3")
+    assert due_time.change_due(assigned_term, KEY, "2026-04-02 17:00", Whom(everybody=True)).notes[1:] == ()
+    again = open_lesson(trainee.folder)
+    assert "Due 2026-04-02 17:00" in again.head.who.value and "it was 2026-03-31 17:00" in again.head.who.value
+    assert again.store.answers["m01.mark_arc.arc"].raw == "12.3" and again.store.problem == ""
+    assert issued.read(trainee.folder / issued.NAME) == issue_of(assigned_term, "t01")
+    later = open_lesson(trainee.folder)
+    assert "Due 2026-04-02 17:00" in later.head.who.value and "Your instructor moved" not in later.head.who.value
+    trainee.run(ExchangeSubmit)
+    found = collect.collect_exchange(assigned_term, root)
+    assert (found.taken, found.findings) == (1, [])
 
 
 def test_something_in_the_way_is_said_and_nothing_is_changed(fetched):

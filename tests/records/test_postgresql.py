@@ -18,7 +18,7 @@ from grader.course.submissions import collect
 from grader.errors import CannotWrite, Refused
 from grader.records import database, head, schema, session
 from grader.records.gradebook import setup
-from grader.records.term import roster
+from grader.records.term import policy_in_force, roster
 from grader.records.term import term as terms
 from tests import postgres, programs
 from tests.course.test_killed import in_a_child
@@ -141,6 +141,16 @@ def test_a_database_in_use_is_refused_before_anything_is_made(empty, tmp_path):
     with pytest.raises(Refused, match="already holds [0-9]+ tables"):
         setup.new_term(tmp_path / "two", term_id="two", title="Two", zone="UTC", database=empty)
     assert not (tmp_path / "two").exists()
+
+
+def test_a_term_that_cannot_be_made_leaves_the_database_empty(empty, tmp_path, monkeypatch):
+    """All tables stand when it fails; afterwards none does, and the same command makes the term."""
+    with monkeypatch.context() as broken:
+        broken.setattr(policy_in_force, "settings_entry", lambda *_: 1 // 0)
+        with pytest.raises(ZeroDivisionError):
+            setup.new_term(tmp_path / "one", term_id="one", title="One", zone="UTC", database=empty)
+    assert not list(tmp_path.iterdir())
+    assert setup.new_term(tmp_path / "one", term_id="one", title="One", zone="UTC", database=empty).id == "one"
 
 
 def test_a_server_that_does_not_answer_is_said_in_one_sentence(empty, tmp_path):

@@ -149,6 +149,28 @@ def test_no_term_among_the_projects_own_files(inside):
     assert folder.exists() == was_there and not (folder / "term.key").exists()
 
 
+def test_a_term_that_cannot_be_made_leaves_nothing(tmp_path, monkeypatch):
+    """nbgrader makes its tables with a program of its own; where that cannot start there is no half folder, and no parent."""
+    (tmp_path / "there").mkdir()
+    with monkeypatch.context() as broken:
+        broken.setenv("PATH", str(tmp_path))
+        broken.setattr("sysconfig.get_path", lambda name: str(tmp_path))
+        for place in ("there", "courses/spring/a"):
+            with pytest.raises(CannotWrite, match="Nothing was made; mend that"):
+                setup.new_term(tmp_path / place, term_id="spring-a", title="A", zone="UTC")
+    assert [path.name for path in tmp_path.rglob("*")] == ["there"]
+    assert setup.new_term(tmp_path / "there", term_id="spring-a", title="A", zone="UTC").folder == tmp_path / "there"
+
+
+def test_what_a_killed_making_left_is_out_of_the_way(tmp_path):
+    """The folder itself appears only when it is complete; a second try removes what the first one left beside it."""
+    half = tmp_path / ".spring.making"
+    half.mkdir()
+    (half / "term.toml").write_text("half", encoding="utf-8")
+    made = setup.new_term(tmp_path / "spring", term_id="spring-a", title="A", zone="UTC")
+    assert verify.verify(made).findings == [] and not half.exists()
+
+
 def test_a_file_in_the_place_of_a_new_folder(tmp_path):
     (tmp_path / "t").write_text("mine")
     with pytest.raises(Refused, match="is a file"):
