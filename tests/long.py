@@ -9,6 +9,7 @@ import argparse
 import secrets
 import subprocess
 import sys
+import tempfile
 import time
 from pathlib import Path
 from random import Random
@@ -23,6 +24,7 @@ from grader.marking.reading import read
 from grader.marking.verdict import VERDICTS
 from grader.vehicle.faults import SEVERITIES
 from grader.vehicle.spec import vehicles
+from tests.course import faults
 from tests.course.campaigns import copy_screen, package_lines
 from tests.marking.bench_parts import MODULE, PARTS, SPACE, issued
 from tests.modules import workshop_draws as ranges
@@ -111,6 +113,36 @@ def bench_cases(seed, size):
     return bench_proofs.faults_of([row for one in chosen if (row := bench_proofs.solved(*one)) is not None], [])
 
 
+def stopped_commands(seed, moments):
+    """Each writing command, the desk's too, killed at so many random moments and at as many of its disk calls, and on a full disk.
+
+    200 moments for each are the whole campaign; there are often fewer sizes at which a file is refused.
+    """
+    faults.without_a_loop()
+    chosen = tuple(faults.MONTH) if moments >= len(faults.MONTH) else Random(seed).sample(tuple(faults.MONTH), moments)
+    each = max(1, moments // len(faults.MONTH))
+    with tempfile.TemporaryDirectory(prefix="stopped-") as top:
+        campaign = faults.Campaign(top)
+        failed, tried = [], {}
+        for name, (wrong, count) in {
+            "killed at random moments": faults.killed(campaign, seed, each, chosen),
+            "killed at disk calls": faults.killed(campaign, seed, each, chosen, faults.disk_call),
+            "full disk": faults.full_disk(campaign, seed, each, chosen),
+        }.items():
+            tried[name] = count
+            failed += [f"{name}: {sentence}" for sentence in wrong]
+    print(", ".join(f"{name} {count}" for name, count in tried.items()))
+    return failed
+
+
+def spoilt_files(seed, _):
+    """Every bad answer sheet, archive and package of the lists, in its present format, each with its own sentence."""
+    tests = Path(__file__).parent
+    names = ("course/test_broken_files.py", "course/test_hand_ins.py", "exercise/test_sheet.py", "reports/export/test_oneroster.py",
+             "reports/export/test_oneroster_spoilt.py")  # fmt: skip
+    return _run_tests(["--seed", str(seed), *(tests / name for name in names)])
+
+
 def properties(seed, rounds):
     """The tests of properties, with fresh examples in each round; in the suite they see the same ones every time."""
     tests = Path(__file__).parent
@@ -118,13 +150,18 @@ def properties(seed, rounds):
     failed = []
     for turn in range(rounds):
         words = ["--hypothesis-profile", "long", "--hypothesis-seed", str(seed + turn), "--seed", str(seed + turn)]
-        ran = subprocess.run(
-            [sys.executable, "-m", "pytest", *words, *files], cwd=tests.parent, capture_output=True, text=True
-        )
-        if ran.returncode:
-            lines = [line for line in ran.stdout.splitlines() if line.startswith(("FAILED", "ERROR"))]
-            failed += [f"seed {seed + turn}: {line}" for line in lines or [ran.stdout[-500:] + ran.stderr[-500:]]]
+        failed += [f"seed {seed + turn}: {line}" for line in _run_tests([*words, *files])]
     return failed
+
+
+def _run_tests(words):
+    """Tests of the suite in a process of their own; the lines of those that fail."""
+    root = Path(__file__).parent.parent
+    ran = subprocess.run([sys.executable, "-m", "pytest", *words], cwd=root, capture_output=True, text=True)
+    if not ran.returncode:
+        return []
+    lines = [line for line in ran.stdout.splitlines() if line.startswith(("FAILED", "ERROR"))]
+    return lines or [ran.stdout[-500:] + ran.stderr[-500:]]
 
 
 CAMPAIGNS = (
@@ -138,6 +175,7 @@ CAMPAIGNS = (
     (bench_cases, 1100),
     (copy_screen, 2000),
     (package_lines, 500_000),
+    (stopped_commands, 200 * len(faults.MONTH)),
 )
 
 
@@ -150,7 +188,7 @@ def main():
     print(f"seed {seed}")
     bad = 0
     sizes = [(campaign, max(60, int(full * options.share))) for campaign, full in CAMPAIGNS]
-    for campaign, size in (*sizes, (properties, max(1, int(10 * options.share)))):
+    for campaign, size in (*sizes, (spoilt_files, 1), (properties, max(1, int(10 * options.share)))):
         begun = time.perf_counter()
         failed = campaign(seed, size)
         bad += len(failed)

@@ -10,7 +10,7 @@ pytestmark = pytest.mark.campaign
 SHARES = {
     "proofs": 60, "honest_readings": 1500, "honest_work": 60, "workshop_draws": 60, "typed_scraps": 3000, "copy_screen": 20,
     "bench_roads": 6, "bench_ways": 2, "bench_cases": 6,
-    "package_lines": 3000,
+    "package_lines": 3000, "stopped_commands": 4,
 }  # fmt: skip
 
 

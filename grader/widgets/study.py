@@ -2,6 +2,7 @@
 
 import io
 import json
+import re
 import unicodedata
 import zipfile
 import zlib
@@ -16,6 +17,10 @@ from grader.widgets import own_work
 
 LARGEST_HANDOUT = 25_000_000
 LARGEST_LESSON = 20_000_000
+WORKING = "working"  # tag of a cell for the trainee's own working, which the page does not run
+_OWN_CELL = re.compile(  # all that a code cell of a lesson says
+    r'from grader\.widgets\.lesson import Lesson\s+lesson = Lesson\("[a-z0-9_]+"\)|lesson\.(top\(\)|(show|mark|panel)\("[A-Za-z0-9_.-]+"\))'
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,6 +227,8 @@ def _from_shared(path, home):
     except Unknown as problem:
         raise BadFile(f"The folder is for a module this version does not have. {problem}") from None
     lesson = files.read_bytes(path / f"{module}.ipynb", most=LARGEST_LESSON, what="The lesson")
+    cells = files.from_json(lesson, what="The lesson").get("cells")
+    _check_cells(cells if isinstance(cells, list) else [], path.name)
     root = home / practice.folder_name(f"class-{shared.term}")
     folder = root / module
     kept = folder / issued.NAME
@@ -273,7 +280,29 @@ def _unpack(path):
         notebook = None
     if not isinstance(notebook, dict) or not isinstance(notebook.get("cells"), list):
         raise BadFile(f"The lesson in {path.name} is no notebook. Ask the instructor for the hand-out again.")
+    _check_cells(notebook["cells"], path.name)
     return record, lesson
+
+
+def _check_cells(cells, name):
+    """Refuse a lesson that holds more than a lesson's own calls: the page runs its cells as soon as it opens.
+
+    Anybody can make a zip. Working cells are not run before somebody opens and runs them.
+    """
+    for cell in cells:
+        if not isinstance(cell, dict) or cell.get("cell_type") != "code":
+            continue
+        tags = cell["metadata"].get("tags") if isinstance(cell.get("metadata"), dict) else None
+        if isinstance(tags, list) and WORKING in tags:
+            continue
+        source = cell.get("source")
+        text = "".join(source) if isinstance(source, list) and all(isinstance(s, str) for s in source) else source
+        if not isinstance(text, str) or not _OWN_CELL.fullmatch(text.strip()):
+            shown = " ".join(str(text).split())[:60]
+            raise BadFile(
+                f"The lesson in {name} holds a program that no lesson of ours has ({shown!r}) and would be run on this machine. "
+                "Nothing was opened. Ask your instructor whether this file is really the hand-out."
+            )
 
 
 def _member(packed, wanted, most):

@@ -146,6 +146,48 @@ def test_bad_zip_is_refused_in_a_sentence_and_leaves_nothing(tmp_path, members):
     assert not home.exists()
 
 
+def _lesson_with(*sources, tags=()):
+    cells = [{"cell_type": "code", "metadata": {"tags": list(tags)}, "source": source} for source in sources]
+    return json.dumps({"cells": cells, "metadata": {}, "nbformat": 4, "nbformat_minor": 5}).encode()
+
+
+@pytest.mark.parametrize(
+    "source",
+    [
+        "import os",
+        'lesson.show("m01.mark_arc"); import os',
+        'lesson.show("m01.mark_arc")\nopen("x", "w")',
+        ['lesson.show("a")\n', "import os"],
+        'lesson.show("a" + str(open("x", "w")))',
+        'from grader.widgets.lesson import Lesson\n\nimport os; lesson = Lesson("m01_timing")',
+        "!touch x",
+        None,
+        [1],
+    ],
+)
+def test_a_zip_with_a_program_that_is_no_lessons_is_not_opened(tmp_path, source):
+    """The page runs a lesson's cells as it opens; anybody can name a zip as ours."""
+    zip_ = packed(
+        tmp_path / "h.zip", (f"{MODULE}/{MODULE}.ipynb", _lesson_with(source)), (f"{MODULE}/issued.json", ISSUED)
+    )
+    with pytest.raises(BadFile, match="holds a program that no lesson of ours has"):
+        study.make_ready(zip_, folder=tmp_path / "work")
+    assert not (tmp_path / "work").exists()
+
+
+def test_every_lesson_of_ours_opens_from_a_zip(tmp_path):
+    for number, path in enumerate(sorted(paths.lessons().glob("*/*.ipynb"))):
+        zip_ = packed(
+            tmp_path / f"{number}.zip",
+            (f"{MODULE}/{MODULE}.ipynb", path.read_bytes()),
+            (f"{MODULE}/issued.json", ISSUED),
+        )
+        assert study.make_ready(zip_, folder=tmp_path / f"work{number}").notebook.read_bytes() == path.read_bytes()
+    own = _lesson_with("import math", tags=["working"])  # it is not run before somebody opens it
+    zip_ = packed(tmp_path / "w.zip", (f"{MODULE}/{MODULE}.ipynb", own), (f"{MODULE}/issued.json", ISSUED))
+    assert study.make_ready(zip_, folder=tmp_path / "w").fresh
+
+
 def test_cut_off_zip_and_no_zip(tmp_path):
     whole = Path(handout(tmp_path / "h.zip")).read_bytes()
     for content in (whole[: len(whole) // 2], b"", b"hello"):

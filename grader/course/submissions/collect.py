@@ -486,7 +486,9 @@ class _Run:
                 except OSError as problem:
                     stayed.append(f"{path.name} stays in the inbox: {problem.strerror}")
         if moved:
-            self.outcome.notes.append(f"{moved} files moved to {inbox / first_seen.TAKEN}: what is in them is kept")
+            self.outcome.notes.append(
+                f"{moved} file{'s' if moved > 1 else ''} moved to {inbox / first_seen.TAKEN}: what is in them is kept"
+            )
         self.outcome.notes += stayed[:3]
 
     def _judged(self, waiting: _Waiting) -> Arrival:
