@@ -251,6 +251,11 @@ def grouped(number: float) -> str:
     return f"{number:,.0f}".replace(",", "\u202f") if abs(number) >= GROUPED_FROM else f"{number:.0f}"
 
 
+def signed(text: str) -> str:
+    """A number's text with the minus of print, which no line parts from its figure: −2.4 for -2.4."""
+    return text.replace("-", "−")
+
+
 def scale(typed: Unit, asked: Unit) -> float:
     """Size of one unit step of `typed`, in `asked`; offsets do not matter for a width."""
     return typed.factor * _SISTERS.get((typed.kind, asked.kind), 1.0) / asked.factor

@@ -111,7 +111,7 @@ def _letter(v):
 
 # What the rest of the ignition showed after the plugs were in, in an owner's words.
 _FOUND = MappingProxyType({
-    "right": "all of it is right, and it pulled cleanly.",
+    "right": "all of it is right, and the engine ran evenly under load.",
     "weak": "the part that makes the high voltage is weak, and the misfire is not gone. We would like to renew it; may we?",
     "points": "the contacts that switch the current are burnt, and the misfire is not gone. We would like to renew them; may we?",
     "lead": "one cable to a plug is cracked, and the misfire is not gone. We would like to renew it; may we?",

@@ -37,7 +37,7 @@ def _letter(v):
         f"wires that bring the spark to cylinders {first} and {second} had been taped together. These two cylinders take "
         "their sparks one after the other, and they stand side by side. When the first wire carried its spark, the second one was "
         f"lifted with it. So cylinder {second} was lit much too early. We parted the two wires and put each into its own holder. "
-        "On the same hill the engine then pulled without a miss. We put the wires together once more: the fault came "
+        "On the same hill the engine then ran without a miss. We put the wires together once more: the fault came "
         "back. We parted them again: it was gone. All other wires were measured, and they are sound. "
         "Please look every few weeks that each wire sits in its holder, and look again after any work on the engine. If it "
         "misses again, come back, and we measure before we fit anything."
@@ -50,7 +50,7 @@ LETTER = Exercise(
     marking=1,
     title="“But which part did you change?”",
     text=(
-        "The owner of a {engine_words} expected {expected_words} because it missed {when_words}. You found the leads of cylinders "
+        "The owner of {engine_words} expected {expected_words} because it missed {when_words}. You found the leads of cylinders "
         "{first} and {second} taped together. You parted them and put each into its own bracket. The fault went; taped again it "
         "came back; parted it was gone. All leads measured well. Write to the owner in five to nine sentences, politely "
         "and without trade words that you do not explain. Say what was wrong, how it was proved, why no part was "
@@ -60,7 +60,7 @@ LETTER = Exercise(
         "order_key": Pick(tuple(_ENGINES)), "which": Steps(0, 1), "expected": Pick(tuple(_EXPECTED)), "when": Pick(tuple(_WHEN)),
     },
     show=lambda v: {
-        "engine_words": _ENGINES[v.order_key], "expected_words": _EXPECTED[v.expected], "first": _pair(v)[0],
+        "engine_words": f"{'an' if _ENGINES[v.order_key][0] in 'aeiou' else 'a'} {_ENGINES[v.order_key]}", "expected_words": _EXPECTED[v.expected], "first": _pair(v)[0],
         "when_words": _WHEN[v.when].replace("you overtake", "he overtook"), "second": _pair(v)[1],
     },
     parts=(

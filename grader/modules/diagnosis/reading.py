@@ -191,7 +191,7 @@ VOID = Exercise(
     title="Which readings are gone?",
     text=(
         "{engine}. On your sheet stand six readings of today, all taken as they must be:{taken}{act}. "
-        "Which of the six say nothing any more of the car as it stands now?"
+        "Which of the six are no longer true of the car as it stands now?"
     ),
     draw={"engine": Pick(ENGINES), "act": Pick(tuple(_ACTS)), "count": Steps(2, 4), "start": MANY, "stride": Pick(STRIDES),
           "turn": MANY},
@@ -207,7 +207,7 @@ VOID = Exercise(
             options=MappingProxyType({letter: f"Reading {letter}" for letter in LETTERS[:6]}),
             answer=_voided,
             because=lambda v: {
-                LETTERS[at]: f"{_ACTS[v.act][0]}: that {'changes' if key in _ACTS[v.act][1] else 'leaves alone'} what this reads."
+                LETTERS[at]: f"{_ACTS[v.act][0]}: that {'changes' if key in _ACTS[v.act][1] else 'does not change'} what this reads."
                 for at, key in enumerate(v.taken)
             },
             slips=(
@@ -282,7 +282,7 @@ _WHY = MappingProxyType({
     "ends": "What reaches the plug ends came through the coil lead: there cannot be more of it.",
     "dwell": "The points cannot stay closed longer than one lobe lasts.",
     "rise": "Weights fly farther out as speed rises: the rise cannot fall.",
-    "press": "Oil seals, it never opens: the second reading cannot be lower.",
+    "press": "Oil in the cylinder seals it better: the second reading cannot be lower.",
     "plug": "A wider gap fires up to a lower pressure: a used plug cannot beat a new one so.",
     "pump": "A leak lets vacuum out; nothing puts more in.",
     "volts": "The points get their volts from the battery: with the engine standing they cannot have more.",
@@ -441,6 +441,6 @@ CARDS = Exercise(
     ),
     route=lambda v: (
         "Ask of each reading which part alone can give it.",
-        Line("There belong: " + ", ".join(_of_system(v)) + ".", "sheets"),
+        Line("These belong there: " + ", ".join(_of_system(v)) + ".", "sheets"),
     ),
 )  # fmt: skip

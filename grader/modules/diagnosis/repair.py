@@ -159,7 +159,7 @@ _BACK = MappingProxyType({
     "disturbed": (
         "New plugs were fitted this morning. It shakes on the way out of the yard; before it only stumbled uphill.",
         "A cap was fitted. On the way home it shook and spat back; it never did that before.",
-        "New points were fitted, and only points. The same evening it had lost its pull; before it only started badly.",
+        "New points were fitted, and only points. The same evening it had less power; before it only started badly.",
     ),
     "bedded": (
         "New points were fitted, dwell and timing set. After {few} miles ({few_km} km) dwell is high and the mark late.",
@@ -232,7 +232,7 @@ COMEBACK = Exercise(
 _UPSET = MappingProxyType({
     "timing": (
         ("New points were fitted and their gap set.", "The contacts were dressed and the gap set by the meter."),
-        ("The mark stands 5° late, dwell in limits.", "It has lost its pull; dwell is in limits.",
+        ("The mark stands 5° late, dwell in limits.", "It has less power than it had; dwell is in limits.",
          "It pings; dwell is in limits, the mark 6° early."),
     ),
     "lead_off": (
@@ -241,9 +241,9 @@ _UPSET = MappingProxyType({
          "The vacuum needle drops in a regular beat; compression is even."),
     ),
     "swapped": (
-        ("A new cap was fitted, the leads not marked.", "A set of leads was fitted, one after all were off."),
-        ("It spits back and shakes.", "Two neighbours in the firing order pull nothing.",
-         "It shakes, spits back and has lost its pull; every lead end has its spark."),
+        ("A new cap was fitted, the leads not marked.", "All leads were taken off together, and a new set was fitted."),
+        ("It spits back and shakes.", "Two neighbours in the firing order give no power.",
+         "It shakes, spits back and has less power; every lead end has its spark."),
     ),
     "polarity": (
         ("A new coil was fitted.", "The coil was changed, its two thin wires taken off together."),
@@ -354,7 +354,7 @@ OWNER = Exercise(
     title="Why not plugs first?",
     text=(
         "The owner of the {engine} writes: {asked} Your finding was a leaking lead; it was renewed and proved on the hill. "
-        "Answer in four to six sentences that a layman understands."
+        "Answer in four to six sentences that somebody outside the trade understands."
     ),
     draw={"engine": Pick(ENGINES), "asked": Steps(0, len(_ASKED) - 1)},
     show=lambda v: {"engine": title(v.engine), "asked": _ASKED[v.asked]},
@@ -367,9 +367,9 @@ OWNER = Exercise(
                 ("stays polite and plain, and says what was checked at the end", 1),
             ),
             answer=lambda v: (
-                "New plugs ask for less voltage, so with them your car would have gone well for some time, and then stumbled "
+                "New plugs ask for less voltage, so with them your car would have run well for some time, and then stumbled "
                 "again. We measured first and saw a spark jump from one lead to the engine; the plugs were not the cause. We "
-                "renewed that one lead. Then we drove your hill twice: it pulled cleanly. So you paid for one part and some "
+                "renewed that one lead. Then we drove your hill twice: the engine ran evenly. So you paid for one part and some "
                 "minutes, and not for a set of plugs that would have hidden the fault."
             ),
         ),

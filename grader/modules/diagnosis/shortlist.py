@@ -184,7 +184,7 @@ EXCLUDED = Exercise(
     marking=1,
     title="What does this reading exclude?",
     text=(
-        "{engine}. The owner says: “{words}” On your shortlist stand, each bad enough for that:{list}"
+        "{engine}. The owner says: “{words}” These faults are on your shortlist, each bad enough for that:{list}"
         "You take one reading. {tool}: {reading}. Suppose one fault alone. Which of the eight does it exclude?"
     ),
     draw={
@@ -278,9 +278,9 @@ OF_100 = Exercise(
     marking=1,
     title="Of a hundred such cars",
     text=(
-        "Of 100 cars that come with such words, {prior} have this: {what}. “{tool}”, done in a hurry, finds it on {hit} "
+        "Of 100 cars that come with this complaint, {prior} have this: {what}. “{tool}”, done in a hurry, finds it on {hit} "
         "of 100 cars that have it, and shows nothing on all others. On this car it shows nothing. Of 100 cars on which it "
-        "shows nothing, how many have the fault all the same? Then a colleague looks again, without knowing of yours, and "
+        "shows nothing, how many have the fault all the same? Then a colleague looks again, without knowing your result, and "
         "finds as many of 100 as you do. He sees nothing either. How many of 100 have it now?"
     ),
     draw={"look": Steps(0, len(_LOOKS) - 1), "prior": Steps(50, 95), "hit": Steps(35, 85)},

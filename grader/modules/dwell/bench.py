@@ -10,7 +10,7 @@ from grader.exercise.spread import Pick, Steps
 from grader.modules.dwell.cam import cam
 from grader.modules.situations import MANY, by_answer, chosen
 from grader.reference.spark import points
-from grader.units import grouped
+from grader.units import grouped, signed
 from grader.vehicle.spec import vehicle, vehicles
 
 _BLADE_TOLD = MappingProxyType(
@@ -319,7 +319,7 @@ CRATER = Exercise(
                 "small": "The minus contact lost metal: the condenser is too small, or its lead is poor. Test it, or renew it where the test says so.",
                 "large": "The plus contact lost metal: the condenser is too large. Test it, or renew it where the test says so.",
                 "lead": "The minus contact lost metal and the condenser is right: look at its lead and its earth.",
-                "even": "No side lost metal: nothing against the condenser.",
+                "even": "No side lost metal: nothing points to the condenser.",
                 "unknown": "Cannot tell yet: find out which pole of the battery is earthed.",
             }),
             signs=MappingProxyType({
@@ -394,7 +394,7 @@ CONTACTS = Exercise(
     title="Six sets on the tray",
     text=(
         "Six sets of points lie on the tray, each from another vehicle. On all six the fixed contact was earthed.{tray}"
-        "Which of them, by the shop rule of the minus contact, speak for too small a condenser or a poor lead to it?"
+        "Which of them, by the shop rule of the minus contact, point to too small a condenser or a poor lead to it?"
     ),
     draw={
         f"set_{label}": Pick(
@@ -419,7 +419,7 @@ CONTACTS = Exercise(
     parts=(
         Choices(
             key="small",
-            prompt="Sets that speak for too small a condenser",
+            prompt="Sets that point to too small a condenser",
             marks=1,
             objectives=("D10",),
             order="fixed",
@@ -446,7 +446,7 @@ CONTACTS = Exercise(
 _BEFORE = MappingProxyType({
     "worn": "The block had worn and the gap had closed. So the spark came late; we set the gap first, and then the timing.",
     "wide": "The gap had been set too wide. So the spark came early; we set the gap first, and then the timing.",
-    "timing": "The gap was in order and stayed as it was. The distributor stood wrong, and we set the timing only.",
+    "timing": "The gap was in order and stayed as it was. The distributor had been turned, and we set the timing only.",
     "both": "The gap was wrong, and the distributor had been turned as well. We set the gap first, and then the timing.",
 })  # fmt: skip
 
@@ -506,11 +506,11 @@ TELL = Exercise(
         ),
     ),
     route=lambda v: (
-        f"The dwell was off by {v.before_deg - v.dwell_deg:+z.1f}°. That alone moves the mark by "
-        f"{points.timing_change_deg(v.before_deg - v.dwell_deg):+z.1f}°."
+        f"The dwell was off by {signed(f'{v.before_deg - v.dwell_deg:+z.1f}')}°. That alone moves the mark by "
+        f"{signed(f'{points.timing_change_deg(v.before_deg - v.dwell_deg):+z.1f}')}°."
         if v.before_deg != v.dwell_deg
         else "The dwell was right, so it did not move the mark.",
-        f"The mark was off by {v.seen_deg - v.right_deg:+z.1f}°."
+        f"The mark was off by {signed(f'{v.seen_deg - v.right_deg:+z.1f}')}°."
         if v.seen_deg != v.right_deg
         else "The mark was right.",
         _BEFORE[v.cause],
@@ -524,7 +524,7 @@ LETTER = Exercise(
     title="A letter to the owner",
     text=(
         "The owner of the {title} writes: your bill says points {gap_in:.3f} in and then timing as well. I asked for "
-        "points only, and the timing was right {weeks} weeks ago. Answer in four to six sentences that a layman understands."
+        "points only, and the timing was right {weeks} weeks ago. Answer in four to six sentences that somebody outside the trade understands."
     ),
     draw={"vehicle": Pick(tuple(vehicles())), "weeks": Steps(3, 20)},
     fill=cam,

@@ -10,6 +10,7 @@ from grader.modules.dwell.cam import CARD_STEP_IN, cam
 from grader.modules.situations import page_with_an_error
 from grader.reference import angles
 from grader.reference.spark import points
+from grader.units import signed
 from grader.vehicle.spec import vehicle, vehicles
 
 _DWELL = Absolute(0.5, "half a degree is what a dwell meter can be read to")
@@ -136,7 +137,7 @@ WEAR_TIMING = Exercise(
     route=lambda v: (
         Line(
             f"Dwell went from {v.dwell_deg:g}° to {_dwell_at(v, v.found_in):.1f}°: "
-            f"a change of {_dwell_at(v, v.found_in) - v.dwell_deg:+.1f}°.",
+            f"a change of {signed(f'{_dwell_at(v, v.found_in) - v.dwell_deg:+.1f}')}°.",
             "m02.gap_dwell.dwell", "timing",  # the change alone may have the figures of the new timing
         ),
         "One degree more dwell is one crank degree of retard; one degree less is one of advance.",

@@ -17,12 +17,12 @@ _ENGINES = Pick(tuple(vehicles()))
 KEEP, COLDER, HOTTER, MEASURE = "keep", "colder", "hotter", "measure"
 
 _TOWN = "is driven {trip} km ({trip_mi} miles) at a time in town"
-_TOW = "tows {load} kg ({load_lb} lb) over passes all summer"
+_TOW = "tows {load} kg ({load_lb} lb) over mountain passes all summer"
 # The light and the heavy work of each teaching vehicle: a tractor ploughs and a boat meets a current, not the other way round.
 _WORK = MappingProxyType(
     {
         "anstow-v8": (_TOWN, _TOW),
-        "brackwater-four": (_TOWN, "runs fast roads all day, fully loaded"),
+        "brackwater-four": (_TOWN, "is driven on fast roads all day, fully loaded"),
         "tolmere-six": (_TOWN, _TOW),
         "pennock-marine-six": (
             "idles about the harbour for hours every day",
@@ -176,8 +176,8 @@ _SAYINGS = (
      "One plug is wet with oil. The hotter type in that cylinder stops the oil."),
     ("One plug is wet and smells of petrol. So look for its spark first.",
      "One plug is wet and smells of petrol. So the piston rings of that cylinder are worn."),
-    ("The gap is wide, the electrodes are full. File, set and test the plug.",
-     "The gap is wide, the electrodes are full. Throw the plug away."),
+    ("The gap is wide, the electrodes are not worn away. File, set and test the plug.",
+     "The gap is wide, the electrodes are not worn away. Throw the plug away."),
 )  # fmt: skip
 _SAID_WHY = (
     "heat range moves the temperature of the nose. It makes neither heat nor power.",

@@ -119,7 +119,7 @@ TWO_DUTIES = Exercise(
     title="One plug for two duties",
     text=(
         "Use the chart of the three plugs above, with timing, mixture and seat in order. First read plug {name} at load "
-        "{read_load}. Then choose: an engine works now at load {light}, now at load {heavy} (0 is light, 1 is heavy). "
+        "{read_load}. Then choose: an engine works sometimes at load {light} and sometimes at load {heavy} (0 is light, 1 is heavy). "
         "Its maker's list allows A, B and C. The tip must stay between 500 and 850 °C (932 and 1562 °F) at both. "
         "Where more than one plug does it, take the shorter nose: it stays farther from pre-ignition."
     ),
@@ -347,7 +347,7 @@ TIP_MOVES = Exercise(
             "seat": "A loose plug cannot give its heat to the head.",
             "nose": "All that could explain it is right, so compare the nose with the list.",
             "look": "The seat may explain a tip that is too hot, and nobody has looked at it.",
-            "nothing": "No more has to be said.",
+            "nothing": "Nothing has to be explained.",
         }[v.cause], "cause"),
     ),
 )  # fmt: skip

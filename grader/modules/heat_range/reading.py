@@ -77,8 +77,8 @@ LOOK = Exercise(
     marking=1,
     title="One look, several causes",
     text=(
-        "The {cylinders} plugs of the {title} lie before you. {seen} Tick every cause that what you see may come from. "
-        "Tick “none of these” if the plugs say that all is well."
+        "The {cylinders} plugs of the {title} lie before you. {seen} Tick every cause that can explain what you see. "
+        "Tick “none of these” if nothing is wrong."
     ),
     # One plug of a set is bridged or broken, never the whole set.
     draw={
@@ -280,7 +280,7 @@ WET = Exercise(
                 "lead": "Its lead or its tower in the cap: no spark arrives.",
                 "plug": "The plug itself: clean, dry and test it, or renew it.",
                 "shared": "Coil, points or what feeds them: no spark anywhere.",
-                "flooded": "Flooded: look at the choke and the carburettor, dry the plugs, let the cylinders air.",
+                "flooded": "Flooded: look at the choke and the carburettor, dry the plugs, and let the fuel dry out of the cylinders.",
                 "oil": "Rings or valve guides: measure the compression of that cylinder.",
             }),
             signs=MappingProxyType({
@@ -299,7 +299,7 @@ WET = Exercise(
                      "You may be right, but nobody has tested the spark. That test is quick and tells.",
                      lambda v: {"one": "lead", "all": "flooded"}[v.who] if v.ends == "test" else None),
                 Slip("one-or-all",
-                     "Count the plugs. One lead can starve one plug; only what all share can starve all.",
+                     "Count the plugs. One bad lead leaves one plug without a spark; only a part that all share leaves all of them without.",
                      lambda v: {"lead": "shared", "shared": "lead"}.get(v.ends)),
             ),
         ),

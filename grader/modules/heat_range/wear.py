@@ -6,7 +6,7 @@ from grader.exercise.kinds import Range
 from grader.exercise.model import Absolute, Exercise, Line, Number, Percent, Slip
 from grader.exercise.spread import Pick, Steps
 from grader.reference.spark import breakdown, plug
-from grader.units import KM_PER_MILE, grouped
+from grader.units import KM_PER_MILE, grouped, signed
 
 _WIRE = Absolute(0.01, "a gap is measured to a hundredth of a millimetre")
 
@@ -145,7 +145,7 @@ RESERVE = Exercise(
         ),
         Line(
             f"Reserve: {v.available_kv} − {_required_kv(v, _worn_mm(v)):.1f} − {breakdown.ROTOR_GAP_KV:g} = "
-            f"{breakdown.reserve_kv(v.available_kv, round(_required_kv(v, _worn_mm(v)), 1)):z.1f} kV.",
+            f"{signed(f'{breakdown.reserve_kv(v.available_kv, round(_required_kv(v, _worn_mm(v)), 1)):z.1f}')} kV.",
             "required", "reserve",
         ),
     ),

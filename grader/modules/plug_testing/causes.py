@@ -176,7 +176,7 @@ BATCH = Exercise(
         "their numbers; each figure is the mean of five tries and is sure to 2 psi (14 kPa). A new plug, same gap, "
         "read {first} before P01, {middle} after P12 and {last} after P24. Yesterday's log has {log} for the same "
         "new plug. With the chamber open the gauge stands at {zero}. The readings:{list}"
-        "Look at the tester first, then at the plugs. A plug at the limit, give or take 2 psi, is tested again."
+        "Look at the tester first, then at the plugs. A plug that lies within 2 psi of the limit is tested again."
     ),
     draw={"batch": Pick(tuple(BATCHES)), "percent": Steps(94, 108)},
     fill=_own_readings,

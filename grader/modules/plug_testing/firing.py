@@ -267,7 +267,7 @@ ABSOLUTE = Exercise(
     text=(
         "A workshop lies {altitude_m} m ({altitude_ft} ft) up. Its barometer shows {barometer_kpa} kPa "
         "({barometer_inhg} inHg). A new plug fires up to {reading} on the tester's gauge. Which absolute pressure is that? "
-        "And by how much would the same plug read less at sea level?"
+        "And by how much does the gauge read higher here than at sea level, for the same plug?"
     ),
     # Workshops of high country, 3,300 to 11,200 ft, by the standard atmosphere; 50 to 115 psi on the gauge (practice).
     draw={"altitude_m": Steps(1000, 3400, 20), "psig": Steps(52, 112)},

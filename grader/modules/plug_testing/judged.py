@@ -42,7 +42,7 @@ _BESIDE = MappingProxyType({
 })  # fmt: skip
 _GAPS = MappingProxyType({
     "equal": "",
-    "used-wide": " This engine asks {wide}, and the used plug was set to that; the new one came out of the box at {right}.",
+    "used-wide": " This engine asks for {wide}, and the used plug was set to that; the new one came out of the box at {right}.",
     "new-wide": " The new plug was set to {wide}, as this engine asks; on the used one the gap stayed at {right}.",
 })  # fmt: skip
 _TRIES = MappingProxyType({
@@ -180,7 +180,7 @@ _COATED = MappingProxyType({
 })  # fmt: skip
 _EDGES = MappingProxyType({"round": "The edges are rounded.", "sharp": "The edges are flat and sharp."})
 _GAP_IS = MappingProxyType({
-    "wide": "The gap is {wide}; the manual asks {right}.", "right": "The gap is {right}, as the manual asks.",
+    "wide": "The gap is {wide}; the manual asks for {right}.", "right": "The gap is {right}, as the manual asks.",
 })  # fmt: skip
 
 
@@ -477,7 +477,7 @@ def _sheet(v):
 _WRONG_BECAUSE = MappingProxyType({
     "used-wide": "the two gaps differ. The wider one lowers the used plug's reading by itself.",
     "new-wide": "the two gaps differ. The wider one lowers the new plug's reading by itself.",
-    "other-day": "a tester changes from day to day. Both plugs belong into one hour.",
+    "other-day": "a tester changes from day to day. Test both plugs within one hour.",
     "other-type": "the measure is a new plug of the same type.",
     "filed-last": "filing widens the gap. File first, then set the gap.",
     "unset": "nobody measured the new plug's gap. Both are set to the same.",
@@ -497,7 +497,7 @@ FIND_ERROR = Exercise(
     version=2,
     marking=1,
     title="Find the error",
-    text="A colleague's test sheet, all pressures on the gauge. One line is wrong.{sheet}Which line do you strike out?",
+    text="A colleague's test sheet, all pressures on the gauge. One line is wrong.{sheet}Which one?",
     draw={"wrong": Pick(tuple(_WRONG)), "which": MANY, "base_psig": Steps(88, 118), "side": Pick((-1, 1)),
           "off_psi": Steps(12, 16), "gap_in": _RIGHT_GAP},
     fill=_sheet_figures,

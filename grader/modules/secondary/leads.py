@@ -147,7 +147,7 @@ LEAD_BATCH = Exercise(
     text=(
         "Eight suppression leads lie on the bench, their ends clean. The workshop's sheet: up to 381 mm (15 in) 3 to 10 kΩ; "
         "up to 635 mm (25 in) 4 to 15 kΩ; up to 889 mm (35 in) 6 to 20 kΩ; longer ones 6 to 25 kΩ. Renew a lead above 12 kΩ "
-        "for each foot (304.8 mm), and above 30 kΩ in any case. A lead inside its row stays. You measured each lead "
+        "for each foot (304.8 mm), and above 30 kΩ in any case. Keep a lead that lies inside its row. You measured each lead "
         "lying straight, then while you flexed it:{list}Keep, reject, or leave undecided what lies within 5 per cent "
         "of its limit."
     ),
@@ -275,7 +275,7 @@ AIR_IN_WAY = Exercise(
             within=Percent(3, "two laws, each worked to three figures"), possible=(0.5, 500.0), objectives=("S2", "S7"),
             slips=(
                 Slip("share-forgotten",
-                     "You left out the 0.69. Ends that are sharp and sparking want less than flat, cold ones.",
+                     "You left out the 0.69. Sharp ends that spark need less than flat, cold ones.",
                      lambda v: rotor_kv(v.rotor_mm) + gap_kv(v.break_mm, 1.0)),
                 Slip("mm-for-cm",
                      "You put mm into the law. It wants cm: divide by 10 first.",
@@ -298,7 +298,7 @@ AIR_IN_WAY = Exercise(
 FIND_ERROR = page_with_an_error(
     key="m05.find_error",
     version=1,
-    text="An apprentice has written down what he knows about leads. One line is wrong.{page}Which line do you strike out?",
+    text="An apprentice has written down what he knows about leads. One line is wrong.{page}Which one?",
     marks=1,
     objectives=("S1", "S2"),
     topics={

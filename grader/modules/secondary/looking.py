@@ -36,13 +36,13 @@ _ACTS = MappingProxyType({
         ("holds the end of a plug lead near the block by hand, engine cranking", True,
          "The jolt throws the hand into the fan: use an insulated, earthed jig."),
         ("holds a plug lead with dry cloth while the engine idles", True,
-         "Cloth holds back no 20 kV: stop the engine, or use insulated pliers."),
+         "Cloth does not hold back 20 kV: stop the engine, or use insulated pliers."),
         ("clamps the lead into an insulated jig whose gap is earthed, then has the engine cranked", False,
          "The jig takes the voltage, and no hand is near."),
     ),
     "open": (
         ("pulls a plug lead off the running engine and lets it hang", True,
-         "With nowhere to go the voltage breaks through coil, cap or rotor, and it finds people too."),
+         "With nowhere to go the voltage breaks through coil, cap or rotor, and it can go through a person."),
         ("earths the coil lead before he cranks for a compression test", False, "Earthed, the coil has a way for its voltage."),
     ),
     "water": (
@@ -52,10 +52,10 @@ _ACTS = MappingProxyType({
          "A mist shows a leak, and nothing is touched."),
     ),
     "vapour": (
-        ("makes a test spark beside the open carburettor", True, "Fuel vapour lights from any spark: close it, air the place, jig away."),
-        ("makes a test spark above the battery just after it was charged", True, "Battery gas explodes from a spark: keep the jig well away."),
+        ("makes a test spark beside the open carburettor", True, "Any spark lights fuel vapour: close the carburettor, air the place, keep the jig away."),
+        ("makes a test spark above the battery just after it was charged", True, "A spark makes battery gas explode: keep the jig well away."),
         ("airs the engine bay, wipes up fuel and puts the extinguisher within reach before the spark test", False,
-         "So no vapour lies near the spark."),
+         "Then no vapour lies near the spark."),
     ),
     "pacemaker": (
         ("holds the timing light although he wears a pacemaker", True,
@@ -69,8 +69,8 @@ _ACTS = MappingProxyType({
     ),
     "room": (
         ("lets the engine run in the closed bay for the search in the dark", True,
-         "Exhaust gas kills unnoticed: extraction on the pipe, or outdoors."),
-        ("puts the extraction on the tail pipe before the search in the dark", False, "So the exhaust leaves the bay."),
+         "Exhaust gas kills, and nobody notices it: put the extraction on the tail pipe, or work outdoors."),
+        ("puts the extraction on the tail pipe before the search in the dark", False, "The exhaust leaves the bay."),
     ),
     "sleeve": (
         ("reaches over the turning fan to bend a lead aside, sleeves open", True, "The fan takes sleeve and arm: stop the engine first."),
@@ -111,7 +111,7 @@ UNSAFE = Exercise(
         ),
     ),
     route=lambda v: tuple(
-        f"({n}) {'Stop him' if row[1] else 'Safe'}: {row[2][0].lower()}{row[2][1:]}"
+        f"({n}) {'Stop him.' if row[1] else 'Safe.'} {row[2]}"
         for n, row in zip(_EIGHT, _drawn(v, "act", _ACTS), strict=True)
     ),
 )  # fmt: skip
@@ -121,40 +121,40 @@ UNSAFE = Exercise(
 _SIGHTS = MappingProxyType({
     "terminals": (
         ("The terminals inside the cap wear a thin grey film.", False, "A grey film is normal: the spark leaves it."),
-        ("The terminals inside the cap are eaten away to half.", True, "The rotor gap has grown by what is gone: a new cap."),
-        ("Thick green crust fills two towers of the cap.", True, "The lead no longer touches its terminal: clean it, or a new cap."),
+        ("The terminals inside the cap are eaten away to half.", True, "The rotor gap has grown by what is gone: fit a new cap."),
+        ("Thick green crust fills two towers of the cap.", True, "The lead no longer touches its terminal well: clean the towers, or fit a new cap."),
     ),
     "inside": (
-        ("Inside the cap there is dust, and no line in it.", False, "Dust is wiped out; it is no fault of the part."),
+        ("Inside the cap there is dust, and no line in it.", False, "Wipe the dust out: it is no fault of the part."),
         ("Inside the cap a thin black line runs from one terminal to the next.", True,
-         "A line of carbon leads the spark to the wrong cylinder: a new cap."),
-        ("A crack as fine as a hair runs down from a tower.", True, "Damp creeps into the crack and leads: a new cap."),
+         "The line of carbon takes the spark to the wrong cylinder: fit a new cap."),
+        ("A crack as fine as a hair runs down from a tower.", True, "Damp gets into the crack and carries the spark away: fit a new cap."),
     ),
     "tip": (
         ("The edge of the rotor's tip is dark from the spark.", False, "A dark edge is normal while the tip keeps its length."),
-        ("The rotor's tip is burnt short by 2 mm.", True, "Each millimetre of air costs kilovolts: a new rotor."),
+        ("The rotor's tip is burnt short by 2 mm.", True, "Each millimetre of air takes kilovolts: fit a new rotor."),
     ),
     "fit": (
-        ("The rotor sits on its shaft without play.", False, "So it must sit."),
-        ("The rotor rocks on its shaft.", True, "A loose rotor strikes the terminals or stands out of place: a new rotor."),
+        ("The rotor sits on its shaft without play.", False, "A rotor must sit without play."),
+        ("The rotor rocks on its shaft.", True, "A loose rotor strikes the terminals or stands out of place: fit a new rotor."),
     ),
     "brush": (
-        ("The carbon brush in the cap springs back and is bright.", False, "So it must be."),
-        ("The carbon brush is worn flush with its holder.", True, "It no longer touches the rotor, and a gap stands there: a new brush or cap."),
-        ("The spring of the carbon brush is there, the brush is not.", True, "A gap of air stands in its place: a new brush or cap."),
+        ("The carbon brush in the cap springs back and is bright.", False, "A brush must spring back and touch the rotor."),
+        ("The carbon brush is worn flush with its holder.", True, "It no longer touches the rotor, and the spark must jump a gap: fit a new brush or cap."),
+        ("The spring of the carbon brush is there, the brush is not.", True, "There is a gap of air where the brush was: fit a new brush or cap."),
     ),
     "skin": (
-        ("The leads are dusty, and they bend softly.", False, "Dust is wiped off."),
-        ("A lead has rubbed on a bracket, and its core shines through.", True, "The spark leaves there: a new lead, laid clear."),
-        ("A lead is swollen and soft with oil.", True, "Oil eats the insulation: a new lead, and the leak found."),
+        ("The leads are dusty, and they bend softly.", False, "Wipe the dust off: the leads are sound to look at."),
+        ("A lead has rubbed on a bracket, and its core shines through.", True, "The spark leaves there: fit a new lead, and keep it clear of the bracket's edge."),
+        ("A lead is swollen and soft with oil.", True, "Oil spoils the insulation: fit a new lead, and find where the oil comes from."),
     ),
     "boot": (
-        ("The boots are supple and sit tight.", False, "So they must."),
-        ("A boot is hard and split down its side.", True, "The spark climbs out of the split: a new boot or lead."),
+        ("The boots are supple and sit tight.", False, "Boots must be supple and tight."),
+        ("A boot is hard and split down its side.", True, "The spark gets out through the split: fit a new boot or lead."),
     ),
     "tower": (
-        ("The coil's tower is clean and dry.", False, "So it must be."),
-        ("A branched black line runs down the coil's tower.", True, "The line leads to earth: a new coil, and the cause found."),
+        ("The coil's tower is clean and dry.", False, "A clean, dry tower holds the spark."),
+        ("A branched black line runs down the coil's tower.", True, "The line carries the spark to earth: fit a new coil, and find the cause."),
     ),
 })  # fmt: skip
 _GREY = _EIGHT[tuple(_SIGHTS).index("terminals")]
@@ -170,16 +170,16 @@ LOOK = Exercise(
     key="m05.look",
     version=1,
     marking=1,
-    title="What calls for a part?",
+    title="What must be renewed or repaired?",
     text=(
         "Engine stopped, key out. You look at cap, rotor and leads with a strong light. You see this:{list}Tick every line "
-        "that calls for a part or its repair. Tick “none of these” if all may stay."
+        "that shows something to renew or to repair. Tick “none of these” if all may stay."
     ),
     draw=_states("see", _SIGHTS),
     show=lambda v: {"list": listing.lines(f"({n}) {row[0]}" for n, row in zip(_EIGHT, _drawn(v, "see", _SIGHTS), strict=True))},
     parts=(
         Choices(
-            key="parts", prompt="It calls for a part", marks=1, objectives=("S3",), order="fixed",
+            key="parts", prompt="To be renewed or repaired", marks=1, objectives=("S3",), order="fixed",
             options=MappingProxyType({line: f"Line {line}" for line in _EIGHT}),
             answer=lines_for_parts,
             because=lambda v: {n: row[2] for n, row in zip(_EIGHT, _drawn(v, "see", _SIGHTS), strict=True)},
@@ -201,8 +201,8 @@ LOOK = Exercise(
 )  # fmt: skip
 
 _PLACES = MappingProxyType({
-    "coil": "On the coil's side: coil, points, condenser or their feed.",
-    "way": "Between coil and cap: coil lead, brush or rotor.",
+    "coil": "On the coil's side: coil, coil lead, points, condenser or their feed.",
+    "way": "Behind the coil lead: brush or rotor.",
     "track": "In the cap: a track between two terminals.",
     "lead": "In one plug's lead.",
     "plug": "At one plug.",
@@ -251,7 +251,7 @@ WHERE = Exercise(
     title="Where is the fault?",
     text=(
         "The {title} misses under load{on_one}. Its firing order is {dashed}. On a tester with an earthed jig the coil lead gives "
-        "{coil_read:g} kV; the sheet says {coil_kv} kV. Then each plug lead at its plug end, and its resistance "
+        "{coil_read:g} kV at its cap end; the sheet says {coil_kv} kV. Then each plug lead at its plug end, and its resistance "
         "flexed:{list}Rotor and cap together take about 2 kV on a sound engine. Where do you look?"
     ),
     # A sound coil gives 24 to 28 kV on the jig; a burnt rotor, a break or a track takes kilovolts (practice).
@@ -273,7 +273,7 @@ WHERE = Exercise(
             answer=lambda v: v.fault,
             signs=MappingProxyType({
                 "coil": "On the coil's side the fault shows at the coil lead already: compare that reading with the sheet.",
-                "way": "Between coil and cap the fault lowers every plug lead alike, and the coil lead reads as the sheet says.",
+                "way": "A fault of brush or rotor lowers every plug lead alike, and the coil lead reads as the sheet says.",
                 "track": "A track between two terminals lowers two leads, and those two follow each other in the order.",
                 "lead": "A fault in one lead shows at that lead alone, in kV or in ohms.",
                 "plug": "You look at the plug where every lead gives its full voltage at the plug end.",
@@ -302,7 +302,7 @@ _SEARCH = MappingProxyType({
     "ask": "Ask the owner when it happens and what was done last",
     "mist": "Engine running, in the dark, hands away: wet cap and leads with a fine mist and look",
     "stop": "Stop the engine and take the key out",
-    "look": "Take cap and rotor off and look with a strong light",
+    "look": "Take cap and rotor off and look at them and at the leads with a strong light",
     "ohms": "Take the leads off one by one and measure them, flexed",
     "dry": "Clean and dry cap, coil and leads",
     "try": "Fit a part that is known to be good for a trial, and see whether the fault goes",
@@ -313,7 +313,7 @@ _SEARCH = MappingProxyType({
 })  # fmt: skip
 # What it will turn out to be -> the steps that lead there.
 _FOUND = MappingProxyType({
-    "dirt": ("dirt that leads when it is wet; no part is broken", ("ask", "mist", "stop", "look", "dry", "again")),
+    "dirt": ("dirt that carries the spark away when it is wet; no part is broken", ("ask", "mist", "stop", "look", "dry", "again")),
     "track": ("a black line inside the cap", ("ask", "mist", "stop", "look", "try", "part", "again")),
     "leaky": ("a lead whose insulation leaks when it is wet", ("ask", "mist", "stop", "look", "try", "part", "again")),
     "open": ("a lead that is open when it is flexed", ("ask", "stop", "ohms", "try", "part", "again")),
@@ -365,7 +365,7 @@ DAMP_ORDER = Exercise(
                 Critical("live-leads", "stop", "ohms", "Leads are touched on a stopped engine. Stop it first, measure after; leave neither out."),
                 Critical("live-cap", "stop", "look", "The cap comes off on a stopped engine. Stop it first, look after; leave neither out."),
                 Critical("bought-unproved", "try", "part",
-                         "A part is proved before it is bought. Try a good one first, fit the new one after; leave neither out."),
+                         "Prove a part before you buy it. Try a good one first, fit the new one after; leave neither out."),
                 Critical("unverified", "part", "again",
                          "The cure is shown after the repair. Fit first, try the owner's condition after; leave neither out."),
             ),
@@ -397,9 +397,9 @@ def _wired_rule(earth, points_at, told):
 
 
 _TOLD = (
-    "A new battery was fitted last week, and the engine misses under load since.",
-    "The coil was renewed last month. Since then it misses uphill.",
-    "The owner has changed the earth of the battery for a radio.",
+    "A new battery was fitted last week. Since then the engine misses under load.",
+    "The coil was renewed last month. Since then the engine misses uphill.",
+    "To fit a radio, the owner has changed which pole of the battery is earthed.",
     "Everything else was found in order.",
 )
 _WIRED = by_answer({"earth": _EARTHS, "points_at": _EARTHS, "told": _TOLD}, _wired_rule)
@@ -416,7 +416,7 @@ POLARITY = Exercise(
     marking=1,
     title="Which way round?",
     text=(
-        "With the right polarity the plugs of a {title} ask for {healthy_kv:g} kV under load. Between which figures will they ask "
+        "With the right polarity the plugs of the {title} ask for {healthy_kv:g} kV under load. Between which figures will they ask "
         "if the coil is connected the wrong way round? Now look at the coil. The battery's {earth} pole is earthed. "
         "{told} The coil's terminals are marked + and −, and the terminal marked {mark} is "
         "connected to the points. What do you do?"
@@ -435,13 +435,13 @@ POLARITY = Exercise(
             within=Percent(2, "a product of two figures"), possible=(0.5, 100.0), objectives=("S6",),
             slips=(
                 Slip("rise-alone",
-                     "You gave the rise alone. Asked is what the plugs then want in all: add it to the healthy voltage.",
+                     "You gave the rise alone. Asked is what the plugs then ask for in all: add the rise to the healthy voltage.",
                      lambda v: ((_MORE[0] - 1) * v.healthy_kv, (_MORE[1] - 1) * v.healthy_kv)),
                 Slip("kv-for-per-cent",
                      "You added 15 and 30 kV. The rise is 15 to 30 per cent of the healthy voltage.",
                      lambda v: (v.healthy_kv + 15, v.healthy_kv + 30)),
                 Slip("taken-off",
-                     "You took it off. Wrong polarity asks for more: the cooler electrode gives its electrons less readily.",
+                     "You subtracted the rise. Wrong polarity asks for more: the cooler electrode gives its electrons less readily.",
                      lambda v: ((2 - _MORE[1]) * v.healthy_kv, (2 - _MORE[0]) * v.healthy_kv)),
             ),
         ),

@@ -19,7 +19,7 @@ from grader.ranges import FloatOrArray
 from grader.reference import angles
 from grader.reference.spark import breakdown, coil, insulation, misfire
 from grader.reference.timing import advance, combustion, mixture
-from grader.units import MM_PER_IN
+from grader.units import MM_PER_IN, signed
 from grader.vehicle.car import card
 from grader.vehicle.spec import vehicle, vehicles
 
@@ -196,8 +196,8 @@ RESERVE = Exercise(
     marking=1,
     title="What is left over",
     text=(
-        "The {title} pulls with full throttle at {speed_rpm} rev/min. When the spark is due, the cylinder holds {bar:g} bar "
-        "(absolute) at {gas_c} °C. The plug gap is {gap_mm} mm ({gap_in:.3f} in). Worn edges, mixture and hot electrodes together make "
+        "The {title} works with full throttle at {speed_rpm} rev/min. When the spark is due, the cylinder holds {bar:g} bar "
+        "(absolute) at {gas_c} °C. The plug gap is {gap_mm} mm ({gap_in:.3f} in). The shape of its edges, the mixture and the hot electrodes together make "
         "{factor:.2f} of the lesson's law. {way_words} The coil gives {available_kv:g} kV, and the rotor gap is {rotor_mm:g} mm. "
         "How many kV does the plug ask for, and what is left as reserve?"
     ),
@@ -256,7 +256,7 @@ RESERVE = Exercise(
         f"Rotor gap: 1 + 2 × ({v.rotor_mm:g} − 0.5) ÷ 0.5 = {rotor_kv(v.rotor_mm):.1f} kV.",
         Line(
             f"Reserve: {v.available_kv:g} − {asked_kv(v):.2f} − {rotor_kv(v.rotor_mm):.1f} = "
-            f"{round(v.available_kv - round(asked_kv(v), 2) - rotor_kv(v.rotor_mm), 1) + 0.0:.1f} kV.",
+            f"{signed(f'{round(v.available_kv - round(asked_kv(v), 2) - rotor_kv(v.rotor_mm), 1) + 0.0:.1f}')} kV.",
             "required", "reserve",
         ),
     ),
@@ -467,7 +467,7 @@ WHICH_CURVE = Exercise(
     marking=1,
     title="The shape of the loss",
     text=(
-        "Of an eight-cylinder engine the sheet and today's measurement are compared, at full throttle. The first two "
+        "You compare today's measurement of an eight-cylinder engine with its sheet, at full throttle. The first two "
         "figures are what is available, the last two what is required:{list}One cause explains it. Which one?"
     ),
     draw={
@@ -493,7 +493,7 @@ WHICH_CURVE = Exercise(
             }),
             slips=(
                 Slip("ends-exchanged",
-                     "You took one end for the other. Slow points arc; a short dwell tells at high speed.",
+                     "You took one end for the other. Burnt points arc at low speed; a short dwell shows at high speed.",
                      lambda v: {"slow": "fast", "fast": "slow"}.get(v.cause)),
             ),
         ),
@@ -540,9 +540,9 @@ NEW_PLUGS = Exercise(
     marking=1,
     title="It runs well again",
     text=(
-        "The {title} missed uphill. It got new plugs and runs well again. You measure at full load before you hand it over. The coil lead gives "
-        "{coil_kv:g} kV; the sheet says {sheet_kv} kV. Every plug lead gives {end_kv:g} kV; rotor and cap may take some 2 kV. The old plugs "
-        "asked for {old_kv:g} kV, the new ones ask for {new_kv:g} kV; new plugs of the right gap ask for {usual_kv:g} kV at most. What do you do?"
+        "The {title} missed uphill. One of its plugs was cracked. It got a set of new plugs and runs well again. You measure at full load before "
+        "you hand it over. The coil lead gives {coil_kv:g} kV; the sheet says {sheet_kv} kV. Every plug lead gives {end_kv:g} kV; rotor and cap may take some 2 kV. The other "
+        "old plugs asked for {old_kv:g} kV, the new ones ask for {new_kv:g} kV; new plugs of the right gap ask for {usual_kv:g} kV at most. What do you do?"
     ),
     # Coils of 22 to 28 kV on the jig; worn plugs ask for 15 to 17 kV, new ones for 4 to 6 kV less (practice).
     draw={
@@ -563,7 +563,7 @@ NEW_PLUGS = Exercise(
             }),
             slips=(
                 Slip("new-plugs-hide-it",
-                     "New plugs ask for less, so a weak system runs well for a time. Compare each figure with what it should be.",
+                     "New plugs ask for less, so an engine with a weak ignition runs well for a time. Compare each figure with what it should be.",
                      lambda v: "cured" if v.after in ("primary", "secondary") else None),
             ),
         ),
@@ -572,8 +572,8 @@ NEW_PLUGS = Exercise(
         f"Coil lead: {v.coil_kv:g} kV of {v.sheet_kv} kV.",
         f"Lost on the way to the plugs: {v.coil_kv:g} − {v.end_kv:g} = {v.coil_kv - v.end_kv:.1f} kV; some 2 kV are usual.",
         f"The new plugs ask for {v.new_kv:g} kV; {v.old_kv - 3.5:.1f} kV at most are usual.",
-        f"Left over today: {v.end_kv:g} − {v.new_kv:g} = {v.end_kv - v.new_kv:.1f} kV. Old plugs would have left "
-        f"{v.end_kv:g} − {v.old_kv:g} = {v.end_kv - v.old_kv:.1f} kV.",
+        f"Left over today: {v.end_kv:g} − {v.new_kv:g} = {v.end_kv - v.new_kv:.1f} kV. The other old plugs "
+        f"would have left {v.end_kv:g} − {v.old_kv:g} = {signed(f'{v.end_kv - v.old_kv:.1f}')} kV.",
         _AFTER[v.after],
     ),
 )  # fmt: skip

@@ -80,7 +80,7 @@ def _situation(v):
     if not done:
         told.append("New points are in and not yet set.")
     if not sheet:
-        told.append("No test sheet of the distributor is to be had.")
+        told.append("There is no test sheet of the distributor.")
     return {"told": " ".join(told)}
 
 
@@ -176,7 +176,7 @@ CAP = Exercise(
         FiringOrder(key="leads", prompt="Leads, clockwise from that terminal", marks=1, answer=_clockwise, objectives=("T8",)),
     ),
     route=lambda v: (
-        f"Number {_from_start(v)[0]} fires next, so its lead goes to terminal {v.letter}.",
+        f"Number {_from_start(v)[0]} is on compression, so its lead goes to terminal {v.letter}.",
         f"The others follow as the rotor turns, {v.rotor}: {'-'.join(map(str, _from_start(v)))}.",
         "Read clockwise, from number one on, that is " + "-".join(map(str, _clockwise(v))) + ".",
     ),
@@ -393,7 +393,7 @@ NEXT_STEP = Exercise(
     route=lambda v: ({
         "set": "Dwell, line, idle and the mark itself are all known: set the timing.",
         "dwell": "The dwell is not right or not known, and setting it moves the timing. Dwell first.",
-        "line": "With the line on, or perhaps on, vacuum may move the mark. Off and plugged.",
+        "line": "With the line on, or perhaps on, vacuum may move the mark. Take it off and plug it.",
         "idle": "Above its figure the weights are in the reading, and nobody can tell how much.",
         "top": "A ring that has moved on its rubber carries the mark away. Only the piston shows the true top.",
         "pump": "Vacuum arrives, the plate stays. The pump tells a punctured diaphragm from a seized plate.",

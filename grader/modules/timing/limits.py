@@ -10,6 +10,7 @@ from grader.exercise.spread import Pick, Steps
 from grader.modules.timing import sheet
 from grader.reference import angles
 from grader.reference.timing import advance, induction
+from grader.units import signed
 from grader.vehicle.spec import vehicle, vehicles
 
 KPA_PER_INHG = 3.38638864
@@ -169,7 +170,7 @@ ROUND = Exercise(
     marking=1,
     title="Eight on one morning",
     text=(
-        "Eight of the {title} came in. Allowed: at idle, line off, {initial_deg:g}° ± 2°; from idle to {speed_rpm} rev/min "
+        "Eight vehicles with the same engine came in, the {title}. Allowed: at idle, line off, {initial_deg:g}° ± 2°; from idle to {speed_rpm} rev/min "
         "the mark rises by {rise_deg}° ± 3°, line still off; with {full_inhg:g} inHg ({full_kpa} kPa) on the line, same speed, "
         "it rises by {unit_rise_deg}° ± 3° more. One reading is sure to half a degree, a rise to one degree. What the "
         "timing light showed:{list}Keep what is in order, reject what has a fault, and leave undecided what lies so near a limit "
@@ -180,7 +181,7 @@ ROUND = Exercise(
     show=lambda v: {
         "full_kpa": f"{v.full_inhg * KPA_PER_INHG:.0f}",
         "list": listing.lines(
-            f"{label}: {idle:g}° at idle, {fast:g}° at speed, {on:g}° with the line on"
+            f"{label}: {signed(f'{idle:g}')}° at idle, {fast:g}° at speed, {on:g}° with the line on"
             for label, idle, fast, on in v.cars
         ),
     },
@@ -203,7 +204,7 @@ ROUND = Exercise(
         ),
     ),
     route=lambda v: tuple(
-        f"{label}: idle {idle:g}°, rise with speed {fast - idle:g}°, with the line on {on - fast:g}° more; "
+        f"{label}: idle {signed(f'{idle:g}')}°, rise with speed {fast - idle:g}°, with the line on {on - fast:g}° more; "
         f"{decision if decision != EITHER else 'too near to tell'}."
         for (label, idle, fast, on), decision in zip(v.cars, _sorted_eight(v), strict=True)
     ),

@@ -119,7 +119,7 @@ LINE_TEST = Exercise(
                 "good": "Where all is in order, the mark moves up at part throttle and the pump moves the plate as the sheet says.",
                 "punctured": "Through a hole the pump's reading falls away.",
                 "seized": "A seized plate stands still while the pump holds.",
-                "uncovered": "That makes the mark of a ported line jump at idle as it goes back on, and still the unit is sound.",
+                "uncovered": "An uncovered port or a manifold tap makes the mark jump at idle as the line goes on, and the unit itself is sound.",
                 "blocked": "Putting a blocked line back on never moves the mark, and yet the pump holds and moves the plate.",
                 "shifted": "A unit whose setting has shifted begins at another vacuum than the test sheet says.",
             }),
@@ -136,7 +136,7 @@ LINE_TEST = Exercise(
                      "The mark jumped at idle. A covered port cannot do that: look at idle speed and at where the hose sits.",
                      lambda v: {"uncovered": "good"}.get(v.fault)),
                 Slip("manifold-by-design",
-                     "Read how the manual joins the line. Joined to the manifold it pulls at idle, and the mark must move there.",
+                     "Read how the manual joins the line. Joined to the manifold it has vacuum at idle, and the mark must move there.",
                      lambda v: "uncovered" if v.port == "manifold" and v.fault == "good" else None),
                 Slip("begins-late",
                      "Compare the vacuum at which the plate begins to move with the test sheet.",
@@ -152,6 +152,6 @@ LINE_TEST = Exercise(
                       "idle too fast, choke cam, or hose on a manifold tap.",),
         "blocked": ("Held and moved by the pump: the unit is good. Nothing at part throttle: vacuum does not arrive.",),
         "shifted": (f"It begins at {v.begins_inhg:g} inHg, the sheet says {v.start_inhg:g}. Perhaps somebody pulled or levered at it: "
-                    "renew or set the unit, and leave its line in peace.",),
+                    "renew or set the unit, and do not pull at its line.",),
     }[v.fault],
 )  # fmt: skip

@@ -97,7 +97,7 @@ RACING = Exercise(
                 "idle": "An idle that is only set too fast comes down with its screw, and the mark comes down with it.",
                 "throttle": "A throttle that does not close leaves its lever away from the stop screw.",
                 "tap": "A line below the plate moves the mark at the right idle, as soon as it goes on.",
-                "weights": "Weights that hang leave the mark up at the right idle, line on or off.",
+                "weights": "Weights that stick leave the mark up at the right idle, line on or off.",
                 "air": "Air from behind the plate keeps the engine fast with the screw turned back to its end.",
             }),
             answer=lambda v: v.cause,
@@ -119,7 +119,7 @@ RACING = Exercise(
         ),
         "throttle": ("The lever does not reach its stop. No setting is right until the throttle closes.",),
         "tap": (f"Idle is right, and the mark goes from {v.off_deg:g}° to {v.on_deg:g}° with the line: vacuum at idle.",),
-        "weights": (f"Idle is right and the line is off, and still the mark stands at {v.off_deg:g}°: the weights hang out.",),
+        "weights": (f"Idle is right and the line is off, and still the mark stands at {v.off_deg:g}°: the weights have stuck outwards.",),
         "air": ("Screw at its end, lever on it, and idle still fast: the air comes in another way.",),
     }[v.cause],
 )  # fmt: skip

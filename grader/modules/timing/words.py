@@ -157,7 +157,7 @@ LETTER = Exercise(
         "bill. Now you charge me for setting it to {initial_deg:g}° again. Why?” You found that the old setting was made at "
         "{fast_rpm} rev/min; the manual says {idle_rpm} or less. "
         "Weights (distributor rev/min → distributor degrees): {centrifugal_table}. Answer in four to six sentences that a "
-        "layman understands, and do not blame the other shop."
+        "somebody outside the trade understands, and do not blame the other shop."
     ),
     # An idle a third to a half too fast (practice).
     draw={"vehicle": Pick(tuple(vehicles())), "times_percent": Steps(135, 155), "months": Steps(2, 9)},
