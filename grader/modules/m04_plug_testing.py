@@ -102,7 +102,7 @@ def _letter(v):
         f"We cleaned all {v.count} plugs, set their gaps, and compared each with a new plug on our tester. "
         f"{rest} spark well enough and are back in the engine. {'One sparks' if one else 'Two spark'} too weakly, so we fitted "
         f"{'a new one' if one else 'two new ones'} at {v.price:.2f}{'' if one else f' each, {v.bad * v.price:.2f} in all'}; "
-        f"a full set would have been {v.count * v.price:.2f}. The test asks more of a plug than your engine does, but it "
+        f"a full set would have been {v.count * v.price:.2f}. The test is harder on a plug than your engine is, but it "
         "does not show everything. New plugs can hide another fault for a while, so we drove the car under load and "
         f"measured the rest of the ignition: {_FOUND[v.found]} If the misfire comes back, please bring the car "
         "at once: fuel that does not burn can ruin the exhaust."

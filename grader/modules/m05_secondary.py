@@ -16,10 +16,11 @@ _EXPECTED = MappingProxyType({
     "plugs": "a hotter set of plugs",
     "coil": "a stronger coil",
 })  # fmt: skip
+# When the engine misses: as the owner says it, as it is told to him, and where the cure was tried.
 _WHEN = MappingProxyType({
-    "hill": "under load, uphill",
-    "trailer": "with a trailer",
-    "overtaking": "when you overtake",
+    "hill": ("under load, uphill", "under load, uphill", "Up the same hill"),
+    "trailer": ("with a trailer", "with a trailer", "With the trailer on"),
+    "overtaking": ("when he overtakes", "when you overtook", "When we overtook on the road"),
 })  # fmt: skip
 _ENGINES = MappingProxyType({"four-1342": "four-cylinder car", "four-1243": "small van", "v8-18436572": "lorry",
                              "v8-15426378": "eight-cylinder van", "v8-13726548": "eight-cylinder car"})  # fmt: skip
@@ -33,14 +34,13 @@ def _pair(v):
 def _letter(v):
     first, second = _pair(v)
     return (
-        f"Your {_ENGINES[v.order_key]} missed {_WHEN[v.when]}. You expected {_EXPECTED[v.expected]}. You need no part. The thick "
+        f"Your {_ENGINES[v.order_key]} missed {_WHEN[v.when][1]}. You expected {_EXPECTED[v.expected]}, but you need no part. The thick "
         f"wires that bring the spark to cylinders {first} and {second} had been taped together. These two cylinders take "
-        "their sparks one after the other, and they stand side by side. When the first wire carried its spark, the second one was "
-        f"lifted with it. So cylinder {second} was lit much too early. We parted the two wires and put each into its own holder. "
-        "On the same hill the engine then ran without a miss. We put the wires together once more: the fault came "
-        "back. We parted them again: it was gone. All other wires were measured, and they are sound. "
-        "Please look every few weeks that each wire sits in its holder, and look again after any work on the engine. If it "
-        "misses again, come back, and we measure before we fit anything."
+        "their sparks one after the other, and they stand side by side. When the first wire carried its spark, some of its voltage went "
+        f"over to the second one, so the fuel in cylinder {second} was lit much too early. We parted the two wires and put each into its own "
+        f"holder. {_WHEN[v.when][2]}, the engine then ran without a miss; with the wires together the fault came back, and parted it was gone "
+        "again. We measured all wires, and they are sound. Please look every few weeks whether each wire sits in its holder, and look "
+        "again after any work on the engine. If the engine misses again, come back, and we measure before we fit anything."
     )
 
 
@@ -50,9 +50,9 @@ LETTER = Exercise(
     marking=1,
     title="“But which part did you change?”",
     text=(
-        "The owner of {engine_words} expected {expected_words} because it missed {when_words}. You found the leads of cylinders "
-        "{first} and {second} taped together. You parted them and put each into its own bracket. The fault went; taped again it "
-        "came back; parted it was gone. All leads measured well. Write to the owner in five to nine sentences, politely "
+        "The owner of {engine_words} says that the engine misses {when_words}. He expects {expected_words}. You found the leads of cylinders "
+        "{first} and {second} taped together. You parted them and put each into its own bracket. The fault went. With the leads taped "
+        "together again it came back, and with the leads parted it was gone. All leads measured well. Write to the owner in six to ten sentences, politely "
         "and without trade words that you do not explain. Say what was wrong, how it was proved, why no part was "
         "needed, and what to watch from now on."
     ),
@@ -61,7 +61,7 @@ LETTER = Exercise(
     },
     show=lambda v: {
         "engine_words": f"{'an' if _ENGINES[v.order_key][0] in 'aeiou' else 'a'} {_ENGINES[v.order_key]}", "expected_words": _EXPECTED[v.expected], "first": _pair(v)[0],
-        "when_words": _WHEN[v.when].replace("you overtake", "he overtook"), "second": _pair(v)[1],
+        "when_words": _WHEN[v.when][0], "second": _pair(v)[1],
     },
     parts=(
         Written(

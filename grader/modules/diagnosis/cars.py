@@ -47,7 +47,7 @@ def _proofs(key: str) -> str:
 
 def _mended(key: str) -> str:
     ways = (", then ".join(f"“{action(what).title}”" for what in way) for way in repairs(key))
-    return ", or ".join(ways) or "by another hand: it is not the ignition"
+    return f"mended by {', or '.join(ways)}" if ways else "for another hand to mend: it is not the ignition"
 
 
 def _truth(v: SimpleNamespace) -> tuple[Line, ...]:
@@ -56,7 +56,7 @@ def _truth(v: SimpleNamespace) -> tuple[Line, ...]:
     lines = [Line(f"What is wrong: {' and '.join(session.truth_of(case))}.", "car")]
     for key in case.atom.faults:
         lines.append(Line(f"{fault(key).title}: proved by {_proofs(key)}.", "car"))
-        lines.append(Line(f"{fault(key).title}: mended by {_mended(key)}.", "car"))
+        lines.append(Line(f"{fault(key).title}: {_mended(key)}.", "car"))
     return tuple(lines)
 
 

@@ -38,8 +38,8 @@ BAND = Exercise(
     title="Within which limits?",
     text=(
         "{title}, line off and plugged. Initial timing {initial_deg:g}° ± {initial_limit}° (crankshaft). The test sheet "
-        "of the distributor (distributor rev/min → distributor degrees): {centrifugal_table}, each ± {weights_limit:g} "
-        "distributor degrees. The engine turns at {speed_rpm} rev/min. Between which figures may the timing light show "
+        "of the distributor (distributor rev/min → distributor degrees): {centrifugal_table}, each ± {weights_limit:g}° "
+        "at the distributor. The engine turns at {speed_rpm} rev/min. Between which figures may the timing light show "
         "the mark, least and most?"
     ),
     # Limits of 1 to 2 degrees on the initial timing and 1 to 2 distributor degrees on the weights (practice).

@@ -156,7 +156,7 @@ LETTER = Exercise(
         "The owner of the {title} writes: “{months} months ago another shop set my timing to {initial_deg:g}°, it is on the "
         "bill. Now you charge me for setting it to {initial_deg:g}° again. Why?” You found that the old setting was made at "
         "{fast_rpm} rev/min; the manual says {idle_rpm} or less. "
-        "Weights (distributor rev/min → distributor degrees): {centrifugal_table}. Answer in four to six sentences that a "
+        "Weights (distributor rev/min → distributor degrees): {centrifugal_table}. Answer in four to eight sentences that "
         "somebody outside the trade understands, and do not blame the other shop."
     ),
     # An idle a third to a half too fast (practice).

@@ -58,7 +58,7 @@ def fast_idle(page: Page) -> str:
 @SOLVERS.works("m01.band.band")
 def band(page: Page) -> str:
     initial, its_limit = page.figures(r"Initial timing (#)° ± (#)°")
-    limit = page.figure("each ± ", " distributor")
+    limit = page.figure("each ± ", "° at the distributor")
     dist = weights(page, page.figure("engine turns at ", r" rev/min"))
     least = initial - its_limit + 2 * (dist - limit)
     most = initial + its_limit + 2 * (dist + limit)
