@@ -46,8 +46,9 @@ def _proofs(key: str) -> str:
 
 
 def _mended(key: str) -> str:
-    ways = (", then ".join(f"“{action(what).title}”" for what in way) for way in repairs(key))
-    return f"mended by {', or '.join(ways)}" if ways else "for another hand to mend: it is not the ignition"
+    """How a fault is mended, or that it is not for this workshop to mend."""
+    ways = tuple(", then ".join(f"“{action(what).title}”" for what in way) for way in repairs(key))
+    return f"mended by {', or '.join(ways)}" if ways else "not the ignition; somebody else mends it"
 
 
 def _truth(v: SimpleNamespace) -> tuple[Line, ...]:
