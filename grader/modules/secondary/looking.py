@@ -396,12 +396,17 @@ def _wired_rule(earth, points_at, told):
     return "leave" if points_at == earth else "swap"
 
 
-_TOLD = (
-    "A new battery was fitted last week. Since then the engine misses under load.",
-    "The coil was renewed last month. Since then the engine misses uphill.",
-    "To fit a radio, the owner has changed which pole of the battery is earthed.",
-    "Everything else was found in order.",
-)
+# The sentence itself is drawn and lies in the numbers that were issued; it is printed in plainer words.
+_PRINTED = MappingProxyType({
+    "A new battery was fitted last week, and the engine misses under load since.":
+        "A new battery was fitted last week. Since then the engine misses under load.",
+    "The coil was renewed last month. Since then it misses uphill.":
+        "The coil was renewed last month. Since then the engine misses uphill.",
+    "The owner has changed the earth of the battery for a radio.":
+        "To fit a radio, the owner has changed which pole of the battery is earthed.",
+    "Everything else was found in order.": "Everything else was found in order.",
+})  # fmt: skip
+_TOLD = tuple(_PRINTED)
 _WIRED = by_answer({"earth": _EARTHS, "points_at": _EARTHS, "told": _TOLD}, _wired_rule)
 _SIGN = MappingProxyType({"negative": "−", "positive": "+"})
 
@@ -418,7 +423,7 @@ POLARITY = Exercise(
     text=(
         "With the right polarity the plugs of the {title} ask for {healthy_kv:g} kV under load. Between which figures will they ask "
         "if the coil is connected the wrong way round? Now look at the coil. The battery's {earth} pole is earthed. "
-        "{told} The coil's terminals are marked + and −, and the terminal marked {mark} is "
+        "{told_words} The coil's terminals are marked + and −, and the terminal marked {mark} is "
         "connected to the points. What do you do?"
     ),
     # Plugs ask for 8 to 15 kV under load; reversed for 15 to 30 per cent more (practice).
@@ -427,7 +432,7 @@ POLARITY = Exercise(
         "many": MANY,
     },
     fill=lambda drawn: {**chosen(_WIRED[drawn["do"]], drawn["many"]), "title": vehicle(drawn["vehicle"]).title},
-    show=lambda v: {"mark": _SIGN[v.points_at]},
+    show=lambda v: {"mark": _SIGN[v.points_at], "told_words": _PRINTED[v.told]},
     parts=(
         Range(
             key="asks", prompt="Least and most, wrong way round", unit="kV", also=("V",), marks=1, step=0.1,
