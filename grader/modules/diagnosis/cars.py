@@ -46,9 +46,9 @@ def _proofs(key: str) -> str:
 
 
 def _mended(key: str) -> str:
-    """How a fault is mended, or that it is not for this workshop to mend."""
+    """The ways to mend a fault, in words, or that it is not the ignition's."""
     ways = tuple(", then ".join(f"“{action(what).title}”" for what in way) for way in repairs(key))
-    return f"mended by {', or '.join(ways)}" if ways else "not the ignition; somebody else mends it"
+    return ", or ".join(ways) or "somebody else: it is not the ignition"
 
 
 def _truth(v: SimpleNamespace) -> tuple[Line, ...]:
@@ -57,7 +57,7 @@ def _truth(v: SimpleNamespace) -> tuple[Line, ...]:
     lines = [Line(f"What is wrong: {' and '.join(session.truth_of(case))}.", "car")]
     for key in case.atom.faults:
         lines.append(Line(f"{fault(key).title}: proved by {_proofs(key)}.", "car"))
-        lines.append(Line(f"{fault(key).title}: {_mended(key)}.", "car"))
+        lines.append(Line(f"{fault(key).title}: mended by {_mended(key)}.", "car"))
     return tuple(lines)
 
 

@@ -365,7 +365,7 @@ DAMP_ORDER = Exercise(
                 Critical("live-leads", "stop", "ohms", "Leads are touched on a stopped engine. Stop it first, measure after; leave neither out."),
                 Critical("live-cap", "stop", "look", "The cap comes off on a stopped engine. Stop it first, look after; leave neither out."),
                 Critical("bought-unproved", "try", "part",
-                         "Prove a part before you buy it. Try a good one first, fit the new one after; leave neither out."),
+                         "A part is proved before it is bought. Try a good one first, fit the new one after; leave neither out."),
                 Critical("unverified", "part", "again",
                          "The cure is shown after the repair. Fit first, try the owner's condition after; leave neither out."),
             ),
