@@ -31,7 +31,7 @@ def hub(
         fail(checking.NOT_ROOT)
     made = place.make(folder, port=port, certificate=str(certificate or ""), key=str(key or ""))
     if check:
-        lacks = checking.missing(made)
+        lacks = checking.missing(made, running=run.is_running(made))
         if not lacks:
             say("All is there.")
         findings([str(lack) for lack in lacks])
@@ -57,6 +57,6 @@ def _opened(made) -> None:
     say(f"The class server runs: {made.address}, and under this machine's name at port {made.ports['public']}.")
     if not made.certificate:
         say("This is plain http: use it on a network of your own only, or name --certificate and --key.")
-    for lack in checking.missing(made, running=True):
+    for lack in checking.unwise(made):
         say(f"  ! {lack}")
     say("Keep this window open. Ctrl+C ends the hub; everything is kept.")

@@ -67,7 +67,7 @@ def missing(hub: Hub, *, running: bool = False) -> list[Lack]:
     for what, file in (("certificate", hub.certificate), ("key", hub.key)):
         if file and not Path(file).is_file():
             lacks.append(Lack(f"The {what} {file} is not there.", f"Name another with --{what}."))
-    return [*lacks, *_unwise(hub)]
+    return [*lacks, *unwise(hub)]
 
 
 def _packages() -> list[Lack]:
@@ -104,7 +104,7 @@ def _term(hub: Hub) -> list[Lack]:
 
 def _readable() -> list[Lack]:
     """Whether an account without any rights can run what a trainee's server runs; it is tried."""
-    names = "grader.hub.page, grader.hub.trainee_server, jupyterhub.singleuser, ipykernel, matplotlib.pyplot"
+    names = "grader.hub.page, grader.hub.trainee_server, jupyterhub.singleuser, ipykernel, matplotlib, scipy"
     package = str(Path(__file__).resolve().parent.parent.parent)
     environment = {name: os.environ[name] for name in ("PATH", "LD_LIBRARY_PATH") if name in os.environ}
     environment |= {
@@ -132,7 +132,8 @@ def _readable() -> list[Lack]:
     ]
 
 
-def _unwise(hub: Hub) -> list[Lack]:
+def unwise(hub: Hub) -> list[Lack]:
+    """What does not keep the class server from starting, and should be known."""
     lacks = []
     if os.stat(paths.solutions()).st_mode & 0o005:
         lacks.append(

@@ -70,6 +70,11 @@ def slips(hub: Hub, only: Sequence[str] = ()) -> list[tuple[roster.Trainee, str]
     return [(person, made[person.id]) for person in chosen]
 
 
+def is_running(hub: Hub) -> bool:
+    """Whether the hub's proxy runs, and with it its ports are taken by itself."""
+    return _running(hub, _PROXY) is not None
+
+
 def start(hub: Hub) -> subprocess.Popen:
     """Start the proxy where it does not run, then the hub, and wait until it answers.
 
@@ -89,7 +94,7 @@ def start(hub: Hub) -> subprocess.Popen:
         raise Refused(
             f"The class server of {hub.term} runs already, at {hub.address}. 'timing-mark hub' with --stop ends it."
         )
-    proxy_runs = _running(hub, _PROXY) is not None
+    proxy_runs = is_running(hub)
     lacks = [lack for lack in check.missing(hub, running=proxy_runs) if lack.stops]
     if lacks:
         raise Refused("The class server was not started.\n" + "\n".join(map(str, lacks)))
