@@ -12,7 +12,7 @@ import psutil
 import pytest
 from sqlalchemy import func, select
 
-from grader import catalogue, paths
+from grader import catalogue
 from grader.course.grading import adjust, mark_class
 from grader.course.issue import assign
 from grader.course.submissions import collect
@@ -229,8 +229,6 @@ def test_a_second_account_opens_no_file_of_others(server, probe):
         assert path.exists() and "PermissionError" in probe(
             f"import os; p={str(path)!r}; print(os.listdir(p) if os.path.isdir(p) else open(p, 'rb').read())"
         ), path
-    listening = "\n".join(line for line in Path("/proc/net/tcp").read_text().splitlines())
-    assert listening, "ports can be looked at"
     home = server.home("t02")
     assert probe(f"open({str(home / 'own')!r}, 'w').write('x'); print('mine')") == "mine", "the probe itself works"
 
@@ -313,8 +311,7 @@ def test_bounds_hold(server, people):
     for name, most in (("Max address space", 3 * 2**30), ("Max processes", 400), ("Max file size", 200_000_000)):
         line = next(line for line in bounds.splitlines() if line.startswith(name))
         assert line.split()[-3:-1] == [str(most)] * 2 or line.split()[-2:] == [str(most)] * 2, line
-    home, solutions = server.home("t02"), paths.solutions()
-    assert home.stat().st_mode & 0o777 == 0o700 and not solutions.is_relative_to(home)
+    assert server.home("t02").stat().st_mode & 0o777 == 0o700
 
 
 def test_hub_again_server_culled_what_was_typed_is_there(server, people):
