@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import hashlib
 import platform
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 from sqlalchemy import Connection
 
-from grader.errors import Refused
+from grader.errors import CannotWrite, Refused
 from grader.records import adjustments, database, head, ledger, lock
 from grader.records.adjustments import Adjustments
 
@@ -34,6 +35,7 @@ class Session:
     def __init__(self, term: Term, connection: Connection, *, read_only: bool, rehearsed: bool = False) -> None:
         self.term, self.connection, self.read_only, self.rehearsed = term, connection, read_only, rehearsed
         self.assumed: list[tuple] = []
+        self.kept = False  # whether something was committed that stands whatever comes
 
     def decisions(self) -> Adjustments:
         """What people decided about single trainees, as it stands now."""
@@ -46,6 +48,7 @@ class Session:
         """
         if not self.rehearsed:
             self.connection.commit()
+            self.kept = True
 
 
 @contextmanager
@@ -122,6 +125,13 @@ def _place(term: Term) -> ledger.Entry:
 def _block(work: Session) -> Iterator[Session]:
     try:
         yield work
+    except CannotWrite as problem:
+        work.connection.rollback()
+        words = str(problem)
+        if work.kept and "othing was changed" in words:  # the sentence knows only of its own transaction
+            said = re.sub(r"[;.] [Nn]othing was changed", "; what was kept before it stands", words)
+            raise CannotWrite(said) from None
+        raise
     except BaseException:
         work.connection.rollback()
         raise
