@@ -335,9 +335,9 @@ def _measure(sign, x, seen, draws):
     labels = sign.labels(x.car)
     told = [
         Figure(sign.name, label, _rounded(value, sign.resolution), sign.unit)
-        for label, value in zip(labels, read, strict=False)
-        if label is not None and not isnan(value)
-    ]
+        for index, (label, value) in enumerate(zip(labels, read, strict=False))
+        if label is not None and not isnan(value) and (value >= 0 or sign.may_be_negative(index))
+    ]  # what is below nothing is no figure on a scale: a shorted condenser has a word and no capacity
     return sign.word(read, x), told
 
 

@@ -86,6 +86,10 @@ class Bench(Part):
         found = " and ".join(session.group_words(group, handed[-1].get("at", 0)) for group in handed[-1]["found"])
         return f"{told}; handed over: {found}"
 
+    def is_closed(self, raw: str, given: SimpleNamespace) -> bool:
+        """True once the car is with its owner for good, or the case was ended."""
+        return session.replay(self.answer(given), raw).closed
+
     def recorded(self, value: Any, width: Any = 0.0) -> str:
         """The faults of the case by their keys."""
         case = _case(value)

@@ -202,6 +202,10 @@ class Part:
         """What was right, in the words of the records; `width` is the tolerance of a number."""
         return self.typed(value)
 
+    def is_closed(self, raw: str, given: SimpleNamespace) -> bool:
+        """True if nothing can be added to this answer any more, so that its first check is the last."""
+        return False
+
     def possible_for(self, own: Any) -> bool:
         """True if the physics allows an own value, so that it can be carried forward."""
         return True
@@ -361,6 +365,10 @@ class Numeric(Part):
     def units(self) -> tuple[str, ...]:
         """Units offered by the form, the asked one first."""
         return (self.unit, *self.also)
+
+    def is_closed(self, raw: str, given: SimpleNamespace) -> bool:
+        """True if nothing can be added to this answer any more, so that its first check is the last."""
+        return False
 
     def possible_for(self, own: Any) -> bool:
         """True if every end lies within the physical bounds."""

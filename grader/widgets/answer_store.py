@@ -33,6 +33,7 @@ LOCK = ".answers.lock"
 CHECKED, DRAW = "checked", "draw"  # what the form adds to an entry of answers.json
 RIGHT_AT_FIRST = "right_at_first"  # and what the first check said: the warm-ups go by it
 LAST = "last"  # what it adds to the whole: the part worked on last, a claim like all from this machine
+DRAFTS = "drafts"  # and what stands half done beside an answer, by its path: never marked
 VERSION = "saves"  # how often the file was written: of two windows each sees that the other one was there
 PRACTISED = "practised"  # what the practice file keeps of the families that were practised: family, day, share
 _DAY_S, _MOST_PRACTISED, _MOST_DEALT = 86_400.0, 200, 12
@@ -189,6 +190,37 @@ class Store:
         self.told.pop(path, None)
         self._note(path, Answer(raw, unit, version, read_as, clock.to_text(clock.now()), tries, rest))
 
+    def draft_of(self, path: str) -> str:
+        """What was chosen or written beside an answer and not done yet, as the field keeps it; or an empty text."""
+        drafts = self.sheet.rest.get(DRAFTS)
+        draft = drafts.get(path) if isinstance(drafts, dict) else None
+        return draft if isinstance(draft, str) else ""
+
+    def put_draft(self, path: str, draft: str) -> None:
+        """Keep what stands half done beside an answer; before there is one it is kept with the next save.
+
+        Raises
+        ------
+        CannotWrite
+            It is kept here and not saved.
+        """
+        if draft == self.draft_of(path) or len(draft) > sheets.LONGEST_ANSWER:
+            return
+        drafts = self.sheet.rest.get(DRAFTS)
+        kept = {**drafts} if isinstance(drafts, dict) else {}
+        self.sheet = self.sheet.but(rest={**self.sheet.rest, DRAFTS: {**kept, path: draft}})
+        if path in self.answers:
+            with afterwards(lambda: self._tell(path)):
+                self._save_or_say(path)
+
+    def _without_drafts(self, group) -> dict[str, Any]:
+        """The rest of the sheet without what was half done in some exercises."""
+        drafts = self.sheet.rest.get(DRAFTS)
+        if not isinstance(drafts, dict):
+            return self.sheet.rest
+        kept = {path: draft for path, draft in drafts.items() if path.rpartition(".")[0] not in group}
+        return {**self.sheet.rest, DRAFTS: kept}
+
     def count_try(self, path: str) -> None:
         """Note that a verdict was asked for; the same answer checked again is no new try."""
         answer = self.sheet.answers[path]
@@ -255,6 +287,8 @@ class Store:
             for path in older.unsaved | older.saving:
                 self.sheet = self.sheet.with_answer(path, older.sheet.answers[path])
                 self.unsaved.add(path)
+            if self.unsaved and DRAFTS in older.sheet.rest:
+                self.sheet = self.sheet.but(rest={**self.sheet.rest, DRAFTS: older.sheet.rest[DRAFTS]})
             self.why = self.why or older.why
             if self.unsaved:
                 self._try_again()
@@ -279,7 +313,7 @@ class Store:
         self._be(marker)
         group = practice.group_of(self.module, exercise_key)
         kept = {path: a for path, a in self.sheet.answers.items() if path.rpartition(".")[0] not in group}
-        self.sheet = self.sheet.but(answers=kept, attempt=self.issue.attempt)
+        self.sheet = self.sheet.but(answers=kept, attempt=self.issue.attempt, rest=self._without_drafts(group))
         self.unsaved -= {path for path in self.unsaved if path.rpartition(".")[0] in group}
         try:
             self.save()

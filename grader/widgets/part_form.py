@@ -13,7 +13,7 @@ from grader.exercise.part import Part
 from grader.marking import feedback, reading, verdict
 from grader.widgets import style
 from grader.widgets.answer_store import CHECKED, Store
-from grader.widgets.fields.kinds import field_of
+from grader.widgets.fields.kinds import Workplace, field_of
 
 TRIES = 3  # after so many the worked route is shown
 
@@ -52,9 +52,20 @@ def is_settled(store: Store, path: str) -> bool:
 
 
 def is_tired(store: Store, path: str) -> bool:
-    """True after the third try."""
+    """True after the third try, or once an answer was checked to which nothing can be added any more."""
     answer = store.answers.get(path)
-    return answer is not None and answer.tries >= TRIES
+    if answer is None or answer.tries < 1:
+        return False
+    return answer.tries >= TRIES or (_is_checked(store, path) and is_closed(store, path))
+
+
+def is_closed(store: Store, path: str) -> bool:
+    """True where the answer cannot be changed any more: a car that its owner has again."""
+    exercise, part = store.module.by_path[path]
+    try:
+        return part.is_closed(store.answers[path].raw, SimpleNamespace(**store.issue.numbers[exercise.key]))
+    except TimingMarkError:
+        return False
 
 
 def is_right(store: Store, path: str) -> bool:
@@ -91,6 +102,8 @@ class PartForm:
         label = style.HTML(f"<div>{escape(part.prompt)}</div>").add_class("tm-label")
         self.entry = field_of(part)(part, self._given, self._typed)
         self.entry.coached = store.issue.mode == PRACTICE
+        if isinstance(self.entry, Workplace):
+            self.entry.draft, self.entry.drafted = store.draft_of(self.path), self._drafted
         row = list(self.entry.row)
         self.field, self.unit = row[0], row[1] if len(row) > 1 else None
         self.check = None
@@ -133,6 +146,11 @@ class PartForm:
     def _raw(self):
         return self.entry.raw
 
+    @property
+    def _text(self):
+        """What the page's field to write in holds, if all of it arrived."""
+        return self.entry.typed if isinstance(self.entry, Workplace) else self._raw
+
     @shown_errors
     def _typed(self, _):
         if self._following:
@@ -144,6 +162,13 @@ class PartForm:
                 self.store.put(self.path, self._raw, self.entry.unit, self._reading()[0])
             except Refused as problem:
                 self._refused = str(problem)
+
+    @shown_errors
+    def _drafted(self):
+        """What is half done beside the answer is kept; a verdict that stands there goes on standing."""
+        with afterwards(self._show_echo):
+            if isinstance(self.entry, Workplace):
+                self.store.put_draft(self.path, self.entry.draft)
 
     def _reading(self):
         """(what is read, or an empty text; the sentence why not)."""
@@ -181,7 +206,7 @@ class PartForm:
         """
         if why is not None:
             self._state = (
-                f'<span data-part="{escape(self.path)}" data-text="{quote(self._raw, safe="", errors="replace")}" '
+                f'<span data-part="{escape(self.path)}" data-text="{quote(self._text, safe="", errors="replace")}" '
                 f'data-unit="{quote(self.entry.unit, safe="")}" data-shown="{quote(self.entry.shown, safe="")}" '
                 f'data-saved="{"no" if why else "waits" if waits else "yes"}" data-why="{quote(why)}" '
                 f'data-whose="{quote(self.store.whose, safe="")}"></span>'
@@ -223,6 +248,8 @@ class PartForm:
         if not _is_checked(self.store, self.path):
             self.verdict.value = ""
             return
+        if isinstance(self.entry, Workplace):
+            self.entry.look_back()
         mark = self.store.mark_of(self.path)
         if mark.verdict in _DONE:
             self.say(feedback.say(self.part, mark), "right")
@@ -230,7 +257,7 @@ class PartForm:
         hint = feedback.say(self.part, mark)
         opening = "" if mark.verdict in (verdict.COARSE, verdict.PARTLY, verdict.WRONG) else "Not yet. "
         tries = self.store.answers[self.path].tries
-        left = f" Try {tries} of {TRIES}; after that you see the worked route." if tries < TRIES else ""
+        left = "" if self.tired else f" Try {tries} of {TRIES}; after that you see the worked route."
         self.say(f"{opening}{hint}{left}", "wrong", feedback.hints(self.store.truth, self.path, mark))
 
 

@@ -3,10 +3,12 @@
 Everything goes by buttons and lists, so that a keyboard, a finger and a screen reader reach
 all of it. Where one stands decides what is offered; the plan of the car is a shorter way for
 a hand with a mouse. Each act is added to the log and saved at once: whoever comes back,
-on another machine too, goes on where he was.
+on another machine too, goes on where he was. What is chosen or written and not done yet is kept
+beside the log, so that a hand-over half written outlives a reload.
 """
 
 import hashlib
+import json
 from collections.abc import Callable
 from html import escape
 from types import MappingProxyType, SimpleNamespace
@@ -14,10 +16,12 @@ from typing import Any
 
 from ipywidgets import Layout
 
-from grader.bench import cases, coach, session
+from grader.bench import cases, coach, debrief, session
 from grader.bench.actions import COIL_LEAD
 from grader.bench.atoms import CYLINDER_GROUPS, SOUND_GROUP, groups
+from grader.bench.chart import chart
 from grader.bench.instruments import instrument, unsafe_acts
+from grader.bench.owner import complaint_words
 from grader.bench.session import Bench, Step, Way
 from grader.errors import Unreadable
 from grader.units import KPA_PER_PSI, MM_PER_IN, grouped
@@ -30,17 +34,17 @@ SAY, OVER = "say", "over"
 # Where one stands: its words, the instruments and looks there, the work that is done there.
 PLACES: MappingProxyType[str, tuple[str, tuple[str, ...], tuple[str, ...]]] = MappingProxyType(
     {
-        "seat": ("At the wheel, with the owner", ("ask", "start", "road", "soak"), ()),
-        "engine": ("Under the bonnet: air, idle", ("bonnet", "vacuum", "leak_hunt"), ("set_idle",)),
-        "battery": ("Battery and supply", ("crank_volts", "feed_volts"), ("battery", "mend_feed", "mend_bypass", "fit_ballast")),
+        "seat": ("At the wheel", ("ask", "start", "road", "soak"), ()),
+        "engine": ("Under the bonnet", ("bonnet", "vacuum", "leak_hunt"), ("set_idle",)),
+        "battery": ("Battery, supply", ("crank_volts", "feed_volts"), ("battery", "mend_feed", "mend_bypass", "fit_ballast")),
         "coil": ("Coil", ("coil_gap", "polarity"), ("swap_lt", "fit_coil")),
-        "points": ("Points and condenser", ("points_volts", "points_look", "dwell", "condenser"),
+        "points": ("Points, condenser", ("points_volts", "points_look", "dwell", "condenser"),
                    ("set_dwell", "clean_points", "fit_points", "fit_condenser", "mend_lt")),
-        "timing": ("Timing mark, weights, vacuum unit", ("timing_idle", "timing_rise", "timing_line", "hand_pump", "tdc"),
+        "timing": ("Timing, vacuum", ("timing_idle", "timing_rise", "timing_line", "hand_pump", "tdc"),
                    ("set_timing", "hose", "free_plate", "fit_vacuum", "weights", "distributor", "refit", "damper")),
         "leads": ("Cap, rotor, leads", ("cap_rotor", "lead_gap", "lead_ohms", "dark_mist"),
                   ("fit_rotor", "fit_cap", "fit_lead", "fit_leads", "route", "lay_order", "clean_dry")),
-        "plugs": ("Plugs and cylinders", ("plug_look", "plug_tester", "cut_out", "compression"), ("clean_plugs", "fit_plugs")),
+        "plugs": ("Plugs, cylinders", ("plug_look", "plug_tester", "cut_out", "compression"), ("clean_plugs", "fit_plugs")),
         "shelf": ("Known-good parts", ("swap",), ()),
         SAY: ("Say what it is", (), ()),
         OVER: ("Hand the car over", (), ()),
@@ -50,21 +54,39 @@ TRIED = ("fit_coil", "fit_condenser", "fit_points", "fit_ballast", "fit_rotor", 
          "fit_vacuum")  # fmt: skip
 _MARKED = ("fit_coil", "fit_cap", "fit_leads", "distributor")  # where it helps to mark what comes off
 _GAPPED = ("fit_plugs",)
+# What a button says that changes how the engine stands; its full words are its tooltip and stand in the log.
+RUN_BUTTONS = MappingProxyType({session.OFF: "Key off", session.KEY: "Key on", session.IDLE: "Let it idle",
+                                session.WARM_UP: "Warm it up", session.COOL: "Let it cool"})  # fmt: skip
+# Names of what one repair mends, where the bare word would leave open what is meant.
+GROUP_WORDS: MappingProxyType[str, str] = MappingProxyType(
+    {
+        SOUND_GROUP: "the ignition is sound", "feed": "feed to the coil", "by-pass": "starter by-pass to the coil",
+        "battery": "battery or its cables", "polarity": "coil polarity", "low-tension lead": "low-tension lead, pigtail or terminal",
+        "points": "points: contacts, spring, block", "gap": "point gap", "distributor": "distributor shaft or bush",
+        "timing": "timing, or its clamp", "position": "distributor fitted in a wrong place", "weights": "weights or their springs",
+        "plate": "breaker plate or link", "hose": "vacuum hose", "idle": "idle setting", "ring": "damper ring with the mark",
+        "cap": "distributor cap", "lead": "one plug lead", "routing": "routing of the leads", "order": "order of the leads",
+        "insulation": "insulation dirty or damp",
+    }
+)  # fmt: skip
 _NOT_CHOSEN = "choose"
+LONGEST_LEFT = 1000  # letters of a note on what was left
 SHORTLIST_UP_TO, HINT_UP_TO = 2, 1  # levels at which practice shows what is still possible, and names the next test
 
 
 class BenchField:
     """A car on the bench. Few widgets until it is opened; a log that has begun opens it by itself."""
 
-    unit = shown = ""
+    unit = ""
 
     def __init__(self, part: Any, given: SimpleNamespace, heard: Callable):
         self.part, self._heard = part, heard
         self.case = part.answer(given)
         self.log = ""
-        self._quiet = False
+        self._quiet = self._opening = False
         self.coached = False
+        self.draft = ""  # what was chosen or written and not done yet, as JSON text
+        self.drafted: Callable[[], object] = lambda: None  # called when it changed
         self._card = style.HTML(_job_card(self.case))
         self._open = style.Button(description="Begin with this car", tooltip=f"Begin with this car: {part.prompt}")
         self._open.on_click(lambda _: self._opened())
@@ -74,6 +96,20 @@ class BenchField:
     @property
     def raw(self) -> str:
         return self.log
+
+    @property
+    def typed(self) -> str:
+        """What stands in the field to write in: the page compares it with what it shows."""
+        return self._left.value if hasattr(self, "_left") else ""
+
+    @property
+    def shown(self) -> str:
+        """What is picked, list by list and box by box, as the page reads it off itself before an act goes out."""
+        if not hasattr(self, "_place") or len(self.box.children) <= 2:
+            return ""
+        return "|".join(
+            _standing(widget) for widget in (self._place, *self._desk.children) if not isinstance(widget, style.HTML)
+        )
 
     @property
     def bench(self) -> Bench:
@@ -95,17 +131,24 @@ class BenchField:
     # The page of an open bench.
 
     def _opened(self):
-        if not hasattr(self, "_place"):
-            self._build()
-        self.box.children = self._rows
-        self._show()
+        self._opening = True  # what stands on the page until all is put back is nobody's choice
+        try:
+            if not hasattr(self, "_place"):
+                self._build()
+                self._take_draft()
+            self.box.children = self._rows
+            self._show()
+        finally:
+            self._opening = False
 
     def _build(self):
         wide = style.wide()
         self._plan, self._stands = style.HTML(), style.HTML().add_class("tm-bench-stands")
         runs = []
         for to in session.RUNS:
-            button = style.Button(description=session.RUN_WORDS[to], tooltip=session.RUN_WORDS[to])
+            minutes = session.RUN_MINUTES[to]
+            words = RUN_BUTTONS[to] + (f" ({_minutes(minutes)})" if minutes else "")
+            button = style.Button(description=words, tooltip=session.RUN_WORDS[to])
             button.on_click(lambda _, to=to: self._do(session.run(to)))
             runs.append(button)
         self._runs = style.HBox(runs, layout=style.row()).add_class("tm-bench-runs")
@@ -121,8 +164,11 @@ class BenchField:
         self._needs = style.HTML().add_class("tm-echo")
         self._how_label = _label("How do you go about it?")
         self._how = style.RadioButtons(options=[], value=None, layout=wide)
+        self._how.observe(lambda _: self._keep(), "value")
         self._at = _list("Which one")
         self._part = _list("Which part")
+        for widget in (self._at, self._part):
+            widget.observe(lambda _: self._keep(), "value")
         self._marked = style.Checkbox(
             value=False,
             description="Mark leads, wires and place before they come off (1 minute more)",
@@ -140,6 +186,9 @@ class BenchField:
         self._proofs = (_list("Proved by"), _list("And by"))
         self._compared = _list("Read before and after")
         self._left = style.Text("", placeholder="such as: plug gaps wide, due at the next service", layout=wide)
+        self._left.add_class("tm-field")
+        for widget in (*self._proofs, self._compared, self._left):
+            widget.observe(lambda _: self._keep(), "value")
         self._go = style.Button(description="Do it", tooltip="Do it").add_class("tm-bench-go")
         self._go.on_click(lambda _: self._went())
         self._came = style.HTML().add_class("tm-verdict").add_class("tm-bench-came")
@@ -148,9 +197,14 @@ class BenchField:
         self._possible, self._hint = style.HTML(), style.HTML()
         self._ask = style.Button(description="Which test next?", tooltip="Which test would tell most for its minutes?")
         self._ask.on_click(lambda _: self._asked())
+        self._back, self._chart = style.HTML(), style.HTML().add_class("tm-bench-chart")
+        self._charted = style.Button(
+            description="Troubleshooting chart", tooltip="The chart for what the owner says, to read or to print"
+        )
+        self._charted.on_click(lambda _: self._show_chart())
         self._rows = (
             self._card, self._plan, self._stands, _label("The engine"), self._runs, _label("Where you stand"), self._place,
-            self._desk, self._came, *self._help(), self._log,
+            self._desk, self._needs, self._go, self._came, *self._help(), self._log, self._back,
         )  # fmt: skip
         self._fill_place()
 
@@ -158,13 +212,30 @@ class BenchField:
         """What practice shows beside the car: much at first, then less, then nothing."""
         level = self.case.level if self.coached else SHORTLIST_UP_TO + 1
         listed = (_label("What is still possible"), self._possible) if level <= SHORTLIST_UP_TO else ()
-        return (*listed, self._ask, self._hint) if level <= HINT_UP_TO else listed
+        hinted = (self._ask, self._hint) if level <= HINT_UP_TO else ()
+        return (*listed, *hinted, *((self._charted, self._chart) if listed else ()))
 
     def _asked(self):
         if self.bench.closed:
             return
         hint = coach.hint(self.bench)
         self._hint.value = style.sentence(f"{hint.title}. {hint.why}")
+
+    def _show_chart(self):
+        """The charts of what stands on the job card; once more takes them away."""
+        if self._chart.value:
+            self._chart.value = ""
+            return
+        words = [word for word in self.case.words if word in complaint_words()]
+        drawn = "".join(bench_drawn.troubleshooting(chart(self.case.engine, word)) for word in words)
+        title = f"Troubleshooting chart: {escape(cases.job_card(self.case).vehicle)}"
+        self._chart.value = f"<details open><summary>{title}</summary>{drawn}</details>"
+
+    def look_back(self) -> None:
+        """Show the road step by step and a best one beside it: once the car is gone and was checked, in practice."""
+        bench = self.bench
+        if self.coached and bench.closed and bench.steps and not self._back.value:
+            self._back.value = bench_drawn.looked_back(debrief.debrief(self.case, self.log))
 
     def _moved(self, change):
         self._fill_place()
@@ -250,27 +321,70 @@ class BenchField:
             desk += [self._marked] * (key in _MARKED) + [self._gapped] * (key in _GAPPED)
             desk += self._ask_how(key)
             self._needs.value = _needs(way)
-        self._desk.children = (*desk, self._needs, self._go)
+        self._desk.children = tuple(desk)
+        self._keep()
+
+    # What is chosen and not done yet.
+
+    def _keep(self):
+        if self._quiet or self._opening:
+            return
+        kept = {
+            "place": self._place.value, "act": _key_of(self._way) if self._place.value not in (SAY, OVER) else "",
+            "at": self._at.value, "part": self._part.value, "marked": self._marked.value, "gapped": self._gapped.value,
+            "found": [self._first.value, self._second.value], "proved": [widget.value for widget in self._proofs],
+            "compared": self._compared.value, "left": self._left.value,
+        }  # fmt: skip
+        self.draft = json.dumps(kept, ensure_ascii=False)
+        self.drafted()
+
+    def _take_draft(self):
+        """Put back what was chosen and not done; a draft that does not fit the car as it stands is passed over."""
+        try:
+            kept = json.loads(self.draft)
+            place = kept["place"]
+        except (ValueError, KeyError, TypeError):
+            return
+        self._left.value = str(kept.get("left", ""))[:LONGEST_LEFT]
+        if place not in PLACES:
+            return
+        self._place.value = place
+        at = next((n for n, way in enumerate(getattr(self, "_offered", ())) if _key_of(way) == kept.get("act")), None)
+        if place not in (SAY, OVER) and at is not None:
+            self._act.value = at
+        lists = [(self._at, kept.get("at")), (self._part, kept.get("part")), (self._compared, kept.get("compared"))]
+        if place in (SAY, OVER):
+            lists += zip((self._first, self._second), kept.get("found", ()), strict=False)
+        lists += zip(self._proofs, kept.get("proved", ()), strict=False)
+        for widget, value in lists:
+            if value in [allowed for _, allowed in _pairs(widget)]:
+                widget.value = value
+        self._marked.value, self._gapped.value = kept.get("marked") is True, kept.get("gapped") is True
 
     def _ask_how(self, key: str) -> list:
-        """Whoever uses an instrument for the first time says how; one of the ways would hurt somebody."""
-        near = [name for name, act in unsafe_acts().items() if key in act["at"]]
-        done = any(
-            step.act.get("with", step.act.get("what")) == key and step.outcome in (session.READ, session.DONE)
+        """Whoever meets a danger for the first time on a car says how he goes about it; one of the ways would hurt somebody."""
+        hazard, drawn = self._hazard_at(key)
+        avoided = {
+            self._hazard_at(step.act.get("with", step.act.get("what", "")))[0]
             for step in self.bench.steps
-        )
-        if not near or done:
+            if step.outcome in (session.READ, session.DONE)
+        }
+        if not hazard or hazard in avoided:
             self._hazard = ""
             return []
-        drawn = hashlib.sha256(f"{self.case.seed} {key}".encode()).digest()
-        hazard = near[drawn[0] % len(near)]
         options = [(unsafe_acts()[hazard]["safely"], False), (unsafe_acts()[hazard]["title"], True)]
-        options = options[::-1] if drawn[1] % 2 else options
+        options = options[::-1] if drawn % 2 else options
         if getattr(self, "_hazard", "") != hazard or tuple(self._how.options) != tuple(options):
             self._hazard = hazard
             self._how.options = options
             self._how.value = None
         return [self._how_label, self._how]
+
+    def _hazard_at(self, key: str) -> tuple[str, int]:
+        """Which unsafe act tempts whoever uses an instrument on this car, or nothing; and a number drawn for it."""
+        near = [name for name, act in unsafe_acts().items() if key in act["at"]]
+        drawn = hashlib.sha256(f"{self.case.seed} {key}".encode()).digest()
+        return (near[drawn[0] % len(near)] if near else ""), drawn[1]
 
     @property
     def _way(self) -> Way:
@@ -372,7 +486,25 @@ def _list(words: str):
 
 
 def _of_group(group: str) -> str:
-    return "the ignition is sound" if group == SOUND_GROUP else group
+    return GROUP_WORDS.get(group, group)
+
+
+def _pairs(widget) -> list[tuple[str, Any]]:
+    """(words, value) of each option of a list."""
+    return [option if isinstance(option, tuple) else (str(option), option) for option in widget.options]
+
+
+def _key_of(way: Way) -> str:
+    return way.act.get("with") or way.act.get("what") or ""
+
+
+def _standing(widget) -> str:
+    """What is picked in a list or box, as the page reads it too: the place of the option, a tick, a text."""
+    if isinstance(widget, style.Checkbox):
+        return "1" if widget.value else "0"
+    if isinstance(widget, style.Text):
+        return widget.value
+    return str(-1 if widget.index is None else widget.index)
 
 
 def _minutes(minutes: float) -> str:
@@ -422,7 +554,14 @@ def _how_it_stands(bench: Bench) -> str:
     turning = "idling" if bay.turning else "key on, engine standing" if bay.key_on else "standing, key off"
     parts = f", parts worth {_minutes(bench.parts)}" if bench.parts else ""
     over = " The car is handed over." if bench.closed else ""
-    return f"Engine {engine}, {turning}. Minutes on the bench so far: {bench.minutes:g}{parts}.{over}"
+    came = (
+        ""
+        if bench.steps
+        else "It was driven in. "
+        if bench.drove_in
+        else "It was towed in: the engine does not keep running. "
+    )
+    return f"{came}Engine {engine}, {turning}. Minutes on the bench so far: {bench.minutes:g}{parts}.{over}"
 
 
 def _job_card(case: cases.Case) -> str:

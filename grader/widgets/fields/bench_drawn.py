@@ -1,4 +1,4 @@
-"""What the page of the bench shows as pictures: the vehicle as a plan, and readings as a mechanic sees them.
+"""What the page of the bench shows: the vehicle as a plan, readings as a mechanic sees them, the look back, the chart.
 
 All is drawn here as SVG, in the inks of the panels. Nothing is told by a picture alone: the
 words beside it say the same, so screen readers pass over them.
@@ -10,6 +10,8 @@ from math import cos, pi, sin
 from types import MappingProxyType
 from typing import Any
 
+from grader.bench.chart import Chart, Node
+from grader.bench.debrief import Debrief, Told
 from grader.bench.instruments import Figure, instrument, phrase
 from grader.bench.session import Step
 from grader.bench.signs import signs
@@ -139,28 +141,31 @@ def _pulley() -> str:
 _SCALES: Mapping[str, tuple[float, float]] = MappingProxyType(
     {
         "crank_v": (0, 14), "feed": (0, 16), "feed_crank": (0, 14), "drop": (0, 1), "open_v": (0, 16), "condenser": (0, 1),
-        "dwell": (0, 90), "dwell_top": (-15, 15), "mark": (-20, 30), "rise_mid": (-5, 40), "rise_top": (-5, 40),
+        "dwell": (0, 90), "dwell_top": (-15, 15), "mark": (-20, 40), "rise_mid": (0, 40), "rise_top": (0, 40),
         "line_on": (-10, 30), "idle_rpm": (0, 1600), "pump": (0, 15), "tdc": (-20, 20), "coil_kv": (0, 40),
         "vacuum": (0, 30), "vac_hold": (0, 30), "lead_crank": (0, 40), "lead_kv": (0, 40), "lead_ohm": (0, 30),
         "tester": (0, 160), "cutout": (0, 120), "compression": (0, 200), "plugs": (0, 2),
     }
 )  # fmt: skip
 _ANGLES = ("mark", "rise_mid", "rise_top", "line_on", "tdc")
+_NO_SCALE = ("swing",)  # how far a needle swings is no place on its scale
 
 
 def readings(figures: Sequence[Figure], results: Mapping[str, str], places: Mapping[str, Sequence[int]]) -> str:
     """What was read as pictures, one below the other: marks on a scale, needles, bars, plugs, sparks."""
-    by_sign: dict[tuple[str, str], list[Figure]] = {}
+    by_sign: dict[str, list[Figure]] = {}
     for figure in figures:
-        numbered = figure.label.startswith("number ")
-        by_sign.setdefault((figure.sign, " ".join(figure.label.split()[2:]) if numbered else ""), []).append(figure)
+        by_sign.setdefault(figure.sign, []).append(figure)
     drawn = []
-    for (sign, _), mine in by_sign.items():
+    for sign, mine in by_sign.items():
         if sign == "plugs":
             continue
-        drawn.append(_bars(sign, mine) if len(mine) > 3 else "".join(_scale(sign, figure) for figure in mine))
+        if len(mine) > 3:
+            drawn += [_bars(sign, of_what, run) for of_what, run in _runs(mine).items()]
+        else:
+            drawn += [_scale(sign, figure) for figure in mine if figure.label not in _NO_SCALE]
     if "plugs" in results:
-        drawn.append(_plugs(results["plugs"], by_sign.get(("plugs", ""), []), places.get("plugs", ())))
+        drawn.append(_plugs(results["plugs"], by_sign.get("plugs", []), places.get("plugs", ())))
     if results.get("dark") in _SPARKY:
         drawn.append(_spark(_SPARKY[results["dark"]]))
     return "".join(drawn)
@@ -174,24 +179,49 @@ def told(step: Step) -> str:
     lines = []
     for place, sign in enumerate(step.results):
         mine = [figure for figure in step.figures if figure.sign == sign]
-        if len(mine) <= 3:
+        if not mine:
             lines.append(escape(step.sentences[place]))
             continue
-        runs: dict[str, list[Figure]] = {}
-        for figure in mine:
-            numbered = figure.label.startswith("number ")
-            runs.setdefault(" ".join(figure.label.split()[2:]) if numbered else figure.label, []).append(figure)
-        figures = "; ".join(
-            f"{f'{words} ' if words else ''}{', '.join(f'{figure.value:g}' for figure in run)} {run[0].unit}".strip()
-            for words, run in runs.items()
-        )
         where = step.places.get(sign, ())
         at = f" (number {' and '.join(map(str, where))})" if where else ""
-        words = phrase(sign, step.results[sign])
-        lines.append(
-            f"{escape(signs()[sign].title)}: <strong>{escape(words)}{at}</strong>. From number 1 on: {escape(figures)}."
+        name, words = escape(signs()[sign].title), f"<strong>{escape(phrase(sign, step.results[sign]))}{at}</strong>"
+        if len(mine) <= 3:
+            figures = ", ".join(f"{figure.label} {in_words(figure)}".strip() for figure in mine)
+            lines.append(f"{name} {escape(figures)}: {words}.")
+            continue
+        runs = "; ".join(
+            f"{f'{of_what} ' if of_what else ''}{', '.join(_number(figure.value) for figure in run)} {run[0].unit}".strip()
+            for of_what, run in _runs(mine).items()
         )
+        lines.append(f"{name}: {words}. From number 1 on: {escape(runs)}.")
     return title + " ".join(lines)
+
+
+def in_words(figure: Figure) -> str:
+    """A figure as a mechanic says it: a mark before or after top dead centre, degrees with their sign, microfarads."""
+    if figure.sign == "mark":
+        side = "before" if figure.value > 0 else "after"
+        return f"{_number(abs(figure.value))}° {side} top dead centre" if figure.value else "at top dead centre"
+    if figure.unit.endswith("°"):
+        return f"{_number(figure.value)}°"
+    return f"{_number(figure.value)} {_unit(figure.unit)}".strip()
+
+
+def _unit(unit: str) -> str:
+    return {"uF": "µF", "crank °": "degrees", "distributor °": "degrees"}.get(unit, unit)
+
+
+def _number(value: float) -> str:
+    return f"{value:g}".replace("-", "−")
+
+
+def _runs(figures: Sequence[Figure]) -> dict[str, list[Figure]]:
+    """Figures of many cylinders by what is said of each besides its number: idle and top, dry and oiled."""
+    runs: dict[str, list[Figure]] = {}
+    for figure in figures:
+        numbered = figure.label.startswith("number ")
+        runs.setdefault(" ".join(figure.label.split()[2:]) if numbered else figure.label, []).append(figure)
+    return runs
 
 
 def _ends(sign: str, values: Sequence[float]) -> tuple[float, float]:
@@ -199,34 +229,42 @@ def _ends(sign: str, values: Sequence[float]) -> tuple[float, float]:
     return min(low, *values), max(high, *values)
 
 
+def _caption(sign: str, of_what: str, unit: str) -> str:
+    return ", ".join(filter(None, (signs()[sign].title, of_what, _unit(unit))))
+
+
 def _scale(sign: str, figure: Figure) -> str:
-    """A scale with its needle; an angle as a timing mark stands against its pointer."""
+    """A scale with its needle; an angle as a mark that stands against its scale."""
     low, high = _ends(sign, [figure.value])
     at = 20 + 280 * (figure.value - low) / (high - low)
     ticks = []
     for step in range(11):
         x, long = 20 + 28 * step, step % 5 == 0
-        ticks.append(_line(x, 40, x, 28 if long else 33))
+        ticks.append(_line(x, 60, x, 48 if long else 53))
         if long:
-            ticks.append(_text(x, 58, f"{low + (high - low) * step / 10:g}", 13))
+            ticks.append(_text(x, 78, _number(round(low + (high - low) * step / 10, 2)), 13))
     if sign in _ANGLES:
-        mark = f'<path d="M{at:.1f} 40L{at - 7:.1f} 12L{at + 7:.1f} 12Z" fill="{style.BLUE}"/>'
+        mark = f'<path d="M{at:.1f} 60L{at - 7:.1f} 32L{at + 7:.1f} 32Z" fill="{style.BLUE}"/>'
     else:
-        mark = _line(at, 40, at, 8, stroke_width=4)
-    return _svg(320, 64, [_line(20, 40, 300, 40), *ticks, mark], "tm-bench-scale")
+        mark = _line(at, 60, at, 28, stroke_width=4)
+    name = _text(20, 18, _caption(sign, figure.label, figure.unit), 13, "start")
+    return _svg(420, 84, [name, _line(20, 60, 300, 60), *ticks, mark], "tm-bench-scale")
 
 
-def _bars(sign: str, figures: Sequence[Figure]) -> str:
+def _bars(sign: str, of_what: str, figures: Sequence[Figure]) -> str:
     low, high = _ends(sign, [figure.value for figure in figures])
-    width = max(26, min(44, 600 // len(figures)))
-    parts = [_line(8, 98, 12 + width * len(figures), 98)]
+    width = max(30, min(44, 600 // len(figures)))
+    parts = [
+        _text(8, 16, _caption(sign, of_what, figures[0].unit), 13, "start"),
+        _line(8, 118, 12 + width * len(figures), 118),
+    ]
     for place, figure in enumerate(figures):
         tall = 74 * (figure.value - min(low, 0)) / (high - min(low, 0))
         x = 12 + width * place
-        parts.append(_box(x + 3, 98 - tall, width - 8, max(tall, 1), "#cfe3f1"))
-        parts.append(_text(x + width / 2, 92 - tall, f"{figure.value:g}", 12))
-        parts.append(_text(x + width / 2, 114, _short(figure.label), 12))
-    return _svg(20 + width * len(figures), 120, parts, "tm-bench-bars")
+        parts.append(_box(x + 3, 118 - tall, width - 8, max(tall, 1), "#cfe3f1"))
+        parts.append(_text(x + width / 2, 112 - tall, _number(figure.value), 12))
+        parts.append(_text(x + width / 2, 134, _short(figure.label), 12))
+    return _svg(max(380, 20 + width * len(figures)), 140, parts, "tm-bench-bars")
 
 
 def _short(label: str) -> str:
@@ -246,21 +284,31 @@ def _plugs(word: str, gaps: Sequence[Figure], places: Sequence[int]) -> str:
     kind = word.split("_")[0]
     parts = []
     for number, gap in enumerate(gaps, 1):
-        x, odd = 34 + 58 * (number - 1), not places or number in places
-        nose = _NOSES.get(kind if odd else "tan", "#cdb99a")
-        wide = 4 + 12 * min(gap.value, 1.6)
-        parts.append(
-            _box(x - 15, 6, 30, 14, "#a3a9ae") + _box(x - 8, 20, 16, 18, nose) + _line(x, 38, x, 44, stroke_width=5)
-        )
-        parts.append(
-            f'<path d="M{x + 15} 20V{46 + wide:.1f}H{x - 6}" fill="none" stroke="{style.INK}" stroke-width="4"/>'
-        )
-        if odd and kind in ("oil", "wet"):
-            parts.append(f'<path d="M{x - 4} 30l3 7h-6z" fill="{style.SKY}"/>')
-        if odd and kind == "bridged":
-            parts.append(_box(x - 3, 44, 6, wide, style.INK))
-        parts.append(_text(x, 92, str(number), 14))
-    return _svg(20 + 58 * len(gaps), 98, parts, "tm-bench-bars") if gaps else ""
+        odd = not places or number in places
+        parts.append(_plug(34 + 66 * (number - 1), kind if odd else "tan", gap.value))
+        parts.append(_text(34 + 66 * (number - 1), 114, str(number), 14))
+    return _svg(20 + 66 * len(gaps), 120, parts, "tm-bench-bars") if gaps else ""
+
+
+def _plug(x: float, kind: str, gap_mm: float) -> str:
+    """One plug, nose down: hexagon, thread, nose with its colour, centre electrode, gap and side electrode."""
+    steel, wide = "#a3a9ae", 4 + 10 * min(gap_mm, 1.8)
+    threads = "".join(_line(x - 13, y, x + 13, y + 2, stroke_width=1) for y in (23, 28, 33, 38))
+    nose = f'<path d="M{x - 9} 42L{x - 5} 62H{x + 5}L{x + 9} 42Z" fill="{_NOSES.get(kind, "#cdb99a")}" stroke="{style.INK}"/>'
+    worn = kind == "worn"
+    centre = _line(x, 62, x, 67, stroke_width=5, **({"stroke_linecap": "round"} if worn else {}))
+    side = (
+        f'<path d="M{x + 13} 42V{69 + wide:.1f}H{x - 6}" fill="none" stroke="{style.INK}" stroke-width="{3 if worn else 4}" '
+        'stroke-linejoin="round"/>'
+    )
+    signs_of = ""
+    if kind in ("oil", "wet"):
+        signs_of = f'<path d="M{x - 3} 48l4 10h-8z" fill="{style.SKY}" stroke="{style.INK}" stroke-width="0.8"/>'
+    if kind == "bridged":
+        signs_of = _box(x - 3, 66, 6, wide + 2, style.INK)
+    if kind == "white":
+        signs_of = "".join(_circle(x + dx, y, 1.6, style.GREY) for dx, y in ((-4, 47), (3, 50), (-1, 56)))
+    return _box(x - 17, 6, 34, 13, steel) + _box(x - 13, 19, 26, 23, steel) + threads + nose + centre + side + signs_of
 
 
 def _spark(where: str) -> str:
@@ -277,3 +325,39 @@ def shares(rows: Sequence[tuple[str, float]]) -> str:
         for words, share in rows
     )
     return f'<ul class="tm-bench-shares">{lines}</ul>'
+
+
+def looked_back(after: Debrief) -> str:
+    """HTML: the road that was taken, step by step with its reason then, and one best road beside it."""
+    steps = "".join(_step_looked_at(step) for step in after.steps)
+    best = "".join(f"<tr><td>{escape(what)}</td><td>{minutes:.0f}</td></tr>" for what, minutes in after.best_road)
+    return (
+        f'<div class="tm-bench-back"><details><summary>Look back: your road step by step, and one best road</summary>'
+        f"<p>Wrong was: {escape(' and '.join(after.truth))}. Your road took {after.minutes:.0f} minutes with its parts, "
+        f"one best road {after.best_minutes:.0f}.</p><ol>{steps}</ol>"
+        f"<table><caption>One best road</caption><thead><tr><th>What</th><th>Minutes</th></tr></thead><tbody>{best}</tbody></table>"
+        f"</details></div>"
+    )
+
+
+def _step_looked_at(step: Told) -> str:
+    left = "; ".join(f"{title} {100 * share:.0f}" for title, share in step.possible if share >= 0.005)
+    possible = f" <em>Possible before it, of 100: {escape(left)}.</em>" if step.best and left else ""
+    return f"<li><strong>{escape(step.did)}.</strong> {escape(step.says)}{possible}</li>"
+
+
+def troubleshooting(plan: Chart) -> str:
+    """HTML: the chart of a complaint as lists in lists: the next test with its minutes, and by its result what comes then."""
+    held = f"It covers {100 * plan.held:.0f} of 100 such cars; one needs {plan.minutes:.0f} minutes on the average."
+    return f"<p><strong>“{escape(plan.words)}”</strong> {held}</p>{_node(plan.root)}"
+
+
+def _node(node: Node) -> str:
+    if not node.test:
+        causes = "; ".join(f"{title} ({100 * share:.0f} of 100)" for title, share in node.causes[:3] if share >= 0.005)
+        return f"<ul><li>Prove: {escape(causes)}</li></ul>"
+    branches = "".join(
+        f"<li>{escape(branch.result)} ({100 * branch.share:.0f} of 100){_node(branch.then)}</li>"
+        for branch in node.branches
+    )
+    return f"<ul><li><strong>{escape(node.title)}</strong> ({node.minutes:.0f} minutes)<ul>{branches}</ul></li></ul>"

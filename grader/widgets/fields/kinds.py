@@ -3,7 +3,7 @@
 from collections.abc import Callable, Sequence
 from pkgutil import resolve_name
 from types import SimpleNamespace
-from typing import Any, Protocol
+from typing import Any, Protocol, runtime_checkable
 
 from ipywidgets import Widget
 
@@ -41,6 +41,24 @@ class Field(Protocol):
 
     def follow(self, raw: str, unit: str) -> None:
         """Show what the store holds; another view of the lesson may have changed it."""
+
+
+@runtime_checkable
+class Workplace(Protocol):
+    """What a field has besides where an answer grows act by act.
+
+    `draft` is what is chosen or written and not done yet, as text to be kept; it is set before the first `follow`.
+    `drafted` is called when it changes. `typed` is the text in the field to write in, as far as it arrived.
+    """
+
+    draft: str
+    drafted: Callable[[], object]
+
+    @property
+    def typed(self) -> str: ...
+
+    def look_back(self) -> None:
+        """Show what can be learned from an answer that was checked and is closed."""
 
 
 # A kind without a line here gets the field of the kind that it derives from.

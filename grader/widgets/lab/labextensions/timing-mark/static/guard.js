@@ -15,9 +15,10 @@ const LOOK_HELD = 50; // while a click waits
 const SAY_AFTER = 800;
 const UNCONFIRMED = "tm-unconfirmed";
 const CHECK = "tm-check";
+const ACT = "tm-bench-go";
 // Buttons that go by the answers. A text may still be queued in the page when its button is clicked.
 // With each, what the work is not yet while its click waits.
-const HELD = { [CHECK]: "checked", "tm-hand-in": "handed in", "tm-print": "made into a sheet", "tm-new-numbers": "given fresh numbers" };
+const HELD = { [CHECK]: "checked", "tm-hand-in": "handed in", "tm-print": "made into a sheet", "tm-new-numbers": "given fresh numbers", [ACT]: "done" };
 
 export class SaveGuard {
   constructor(page) {
@@ -76,18 +77,21 @@ export class SaveGuard {
     event.preventDefault();
     event.stopImmediatePropagation();
     const name = Object.keys(HELD).find((one) => button.classList.contains(one));
-    const id = name === CHECK ? beaconOf(button.closest(".tm-part")).dataset.part : null;
+    const ofPart = [CHECK, ACT].includes(name); // each part has its own; the others stand once on the page
+    const id = ofPart ? beaconOf(button.closest(".tm-part")).dataset.part : null;
     const within = () => (id ? partOf(this.page.panel.node, id) : this.page.panel.node);
     const find = () => [...(within()?.querySelectorAll(`.${name}`) || [])].find((one) => one.title === button.title);
     const answered = () => within()?.querySelector(`[data-button="${name}"]`)?.dataset.clicks;
-    const key = id || `${name} ${button.title}`;
+    const key = `${name} ${id || button.title}`;
     const known = this.held.get(key);
     if (known) {
       known.sent = false; // something may have been typed since
       return;
     }
     const warm = id !== null && isWarm(button);
-    this.held.set(key, { find, answered, warm, words: HELD[name], since: Date.now(), sent: false, before: "" });
+    // An act at the bench goes out when the kernel knows all that was picked for it, and is never asked twice.
+    const stands = () => name !== ACT || benchStands(within());
+    this.held.set(key, { find, answered, stands, once: name === ACT, warm, words: HELD[name], since: Date.now(), sent: false, before: "" });
     this.lookSoon();
   }
 
@@ -112,7 +116,7 @@ export class SaveGuard {
         this.held.delete(key);
         continue;
       }
-      if (!click.sent && !onTheWay && button) {
+      if (!click.sent && !onTheWay && button && click.stands()) {
         click.before = answered;
         // A busy page may have had no time to send it for long: patience begins with the sending.
         Object.assign(click, { sent: true, since: Date.now() });
@@ -240,6 +244,16 @@ export class SaveGuard {
         this.pending.delete(id);
         continue;
       }
+      if (part?.querySelector(".tm-bench") && !part.querySelector(".tm-field input")) {
+        // The note of a hand-over was typed before the kernel knew that somebody stands there: go there first.
+        const last = [...part.querySelectorAll(".tm-bench-places input")].pop();
+        last?.click();
+        typed.since = Date.now();
+        if (!last) {
+          this.pending.delete(id);
+        }
+        continue;
+      }
       const stands = part && (typed.choice !== null || typed.picks.length > 0) && samePick(read(part), typed);
       if (stands && beaconOf(part).dataset.saved === "yes") {
         this.pending.delete(id); // chosen and saved before the kernel went
@@ -253,7 +267,11 @@ export class SaveGuard {
         }
       }
     }
-    for (const click of this.held.values()) {
+    for (const [key, click] of this.held) {
+      if (click.once) {
+        this.held.delete(key); // what was picked for it may not have come back: whoever clicked looks, and clicks again
+        continue;
+      }
       Object.assign(click, { since: Date.now(), sent: false }); // the forms are new: ask again
     }
     this.putFocusBack();
@@ -261,7 +279,7 @@ export class SaveGuard {
 
   putFocusBack() {
     const part = this.focused && partOf(this.page.panel.node, this.focused.id);
-    const field = part && (fieldsOf(part)[this.focused.index] || part.querySelector(`.${CHECK}`));
+    const field = part && (fieldsOf(part)[this.focused.index] || part.querySelector(`.${ACT}, .${CHECK}`));
     if (field && (document.activeElement === document.body || !document.activeElement?.closest(".tm-part"))) {
       field.focus({ preventScroll: true });
       if (this.focused.caret !== null) {
@@ -340,6 +358,17 @@ function confirmed(part, typed) {
     return "waiting";
   }
   return { yes: "saved", no: "refused" }[beacon.dataset.saved] || "waiting";
+}
+
+/** True if the kernel has what is picked on the bench of a part: lists, boxes and text, in the order in which they stand. */
+function benchStands(part) {
+  const picked = [...part.querySelectorAll(":is(.tm-bench-places, .tm-bench-desk) :is(.widget-radio-box, select, input[type=checkbox], input[type=text])")].map((one) => {
+    if (one.matches(".widget-radio-box")) {
+      return [...one.querySelectorAll("input")].findIndex((radio) => radio.checked);
+    }
+    return one.matches("select") ? one.selectedIndex : one.type === "checkbox" ? Number(one.checked) : one.value;
+  });
+  return decodeURIComponent(beaconOf(part).dataset.shown || "") === picked.join("|");
 }
 
 function samePick(one, other) {

@@ -46,6 +46,10 @@ function nameFields(root) {
     const widget = field.closest(".jupyter-widgets");
     const label = labelBefore(widget);
     const own = description(widget);
+    if (label && own && widget.closest(".tm-bench")) {
+      set(field, "aria-label", `${label}: ${own}`); // two lists under one label differ by their own words
+      continue;
+    }
     set(field, "aria-label", widget.classList.contains("tm-unit") && label ? `Unit of: ${label}` : label || own || widget.title || field.title);
     const echo = widget.closest(".tm-part")?.querySelector(".tm-echo");
     if (echo && widget.classList.contains("tm-field")) {
