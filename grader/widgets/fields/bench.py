@@ -35,17 +35,17 @@ SAY, OVER = "say", "over"
 PLACES: MappingProxyType[str, tuple[str, tuple[str, ...], tuple[str, ...]]] = MappingProxyType(
     {
         "seat": ("At the wheel", ("ask", "start", "road", "soak"), ()),
-        "engine": ("Under the bonnet", ("bonnet", "vacuum", "leak_hunt"), ("set_idle",)),
-        "battery": ("Battery, supply", ("crank_volts", "feed_volts"), ("battery", "mend_feed", "mend_bypass", "fit_ballast")),
+        "engine": ("Bonnet, idle", ("bonnet", "vacuum", "leak_hunt"), ("set_idle",)),
+        "battery": ("Battery, feed", ("crank_volts", "feed_volts"), ("battery", "mend_feed", "mend_bypass", "fit_ballast")),
         "coil": ("Coil", ("coil_gap", "polarity"), ("swap_lt", "fit_coil")),
-        "points": ("Points, condenser", ("points_volts", "points_look", "dwell", "condenser"),
+        "points": ("Points", ("points_volts", "points_look", "dwell", "condenser"),
                    ("set_dwell", "clean_points", "fit_points", "fit_condenser", "mend_lt")),
         "timing": ("Timing, vacuum", ("timing_idle", "timing_rise", "timing_line", "hand_pump", "tdc"),
                    ("set_timing", "hose", "free_plate", "fit_vacuum", "weights", "distributor", "refit", "damper")),
-        "leads": ("Cap, rotor, leads", ("cap_rotor", "lead_gap", "lead_ohms", "dark_mist"),
+        "leads": ("Cap, leads", ("cap_rotor", "lead_gap", "lead_ohms", "dark_mist"),
                   ("fit_rotor", "fit_cap", "fit_lead", "fit_leads", "route", "lay_order", "clean_dry")),
-        "plugs": ("Plugs, cylinders", ("plug_look", "plug_tester", "cut_out", "compression"), ("clean_plugs", "fit_plugs")),
-        "shelf": ("Known-good parts", ("swap",), ()),
+        "plugs": ("Plugs", ("plug_look", "plug_tester", "cut_out", "compression"), ("clean_plugs", "fit_plugs")),
+        "shelf": ("Parts to try", ("swap",), ()),
         SAY: ("Say what it is", (), ()),
         OVER: ("Hand the car over", (), ()),
     }

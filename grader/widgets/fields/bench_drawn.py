@@ -71,7 +71,7 @@ def plan(spec: Vehicle, here: str) -> str:
     """
     cylinders = _cylinders(spec)
     shapes = {
-        "seat": (_circle(62, 66, 34) + _circle(62, 66, 8, style.GREY) + _line(30, 66, 94, 66) + _line(62, 66, 62, 99), 62, 126),
+        "seat": (_circle(62, 66, 34) + _circle(62, 66, 8, style.GREY) + _line(30, 66, 94, 66) + _line(62, 66, 62, 99), 76, 126),
         "battery": (_box(22, 196, 92, 58) + _circle(42, 190, 6, style.RED) + _circle(94, 190, 6, style.INK), 68, 282),
         "coil": (_box(152, 40, 40, 78, rx=8) + _box(164, 24, 16, 16, style.GREY), 172, 142),
         "engine": (_circle(476, 66, 38) + _circle(476, 66, 14, style.GREY), 476, 126),
@@ -226,7 +226,9 @@ def _runs(figures: Sequence[Figure]) -> dict[str, list[Figure]]:
 
 def _ends(sign: str, values: Sequence[float]) -> tuple[float, float]:
     low, high = _SCALES.get(sign, (0.0, 1.0))
-    return min(low, *values), max(high, *values)
+    while max(values) > high or min(values) < low:  # another range of the instrument, whose scale divides as well
+        low, high = 2 * low, 2 * high
+    return low, high
 
 
 def _caption(sign: str, of_what: str, unit: str) -> str:
