@@ -29,7 +29,7 @@ from typing import Any
 
 from grader.bench import actions as acting
 from grader.bench import instruments as reading
-from grader.bench.atoms import CYLINDER_GROUPS, SOUND_GROUP, Atom, car_of, complaints_of, group_of, groups
+from grader.bench.atoms import CYLINDER_GROUPS, SOUND_GROUP, Atom, complaints_of, group_of, groups
 from grader.bench.cases import Case
 from grader.bench.draws import Draws
 from grader.bench.owner import complaint_words, complaints
@@ -536,20 +536,8 @@ def comes_back(bench: Bench, found: Sequence[str]) -> tuple[str, ...]:
     # However often he comes back: on older plugs than that every car complains, a sound one too.
     sound = driven(sound_car(bench.case.engine), min(60_000.0, 1000.0 * max(0.0, later.kmiles - 5.0)))
     usual = set(complaints(examined(sound)))
-    if SOUND_GROUP in found:
-        usual |= set(_mended_elsewhere(bench, elsewhere))
-    words = tuple(word for word in complaints(examined(later)) if word not in usual)
-    if words and _noses_were_sound(bench.case):
-        # Soot that settled while something else was wrong shows in no reading: alone it brings nobody back.
-        clean = complaints(examined(replace(later, shunt_mohm=sound.shunt_mohm)))
-        return words if set(clean) - usual else ()
-    return words
-
-
-def _noses_were_sound(case: Case) -> bool:
-    """True if no fault of the case is in the insulation of the plugs themselves."""
-    sound = sound_car(case.engine)
-    return car_of(case.engine, case.atom, sound.kmiles, case.place).shunt_mohm == sound.shunt_mohm
+    mended_elsewhere = set(_mended_elsewhere(bench, elsewhere)) if SOUND_GROUP in found else set()
+    return tuple(word for word in complaints(examined(later)) if word not in usual | mended_elsewhere)
 
 
 def _mended_elsewhere(bench: Bench, keys: Sequence[str]) -> tuple[str, ...]:

@@ -554,23 +554,17 @@ def _how_it_stands(bench: Bench) -> str:
     turning = "idling" if bay.turning else "key on, engine standing" if bay.key_on else "standing, key off"
     parts = f", parts worth {_minutes(bench.parts)}" if bench.parts else ""
     over = " The car is handed over." if bench.closed else ""
-    came = (
-        ""
-        if bench.steps
-        else "It was driven in. "
-        if bench.drove_in
-        else "It was towed in: the engine does not keep running. "
-    )
-    return f"{came}Engine {engine}, {turning}. Minutes on the bench so far: {bench.minutes:g}{parts}.{over}"
+    return f"Engine {engine}, {turning}. Minutes on the bench so far: {bench.minutes:g}{parts}.{over}"
 
 
 def _job_card(case: cases.Case) -> str:
     said, spec = cases.job_card(case), case.spec
-    words = "".join(f"<li>“{escape(sentence)}”</li>" for sentence in said.words)
+    quoted = "".join(f"<li>“{escape(sentence)}”</li>" for sentence in said.words)
+    words = f" The owner says:</p><ul>{quoted}</ul>" if quoted else " The owner can say no more than that.</p>"
     rows = "".join(f"<tr><th>{escape(name)}</th><td>{escape(value)}</td></tr>" for name, value in _manual(spec))
     return (
         f'<div class="tm-bench-card"><h4>Job card: {escape(said.vehicle)}</h4>'
-        f"<p>{escape(said.plugs)}. {escape(said.last_work)} The owner says:</p><ul>{words}</ul>"
+        f"<p>{escape(said.arrived)} {escape(said.plugs)}. {escape(said.last_work)}{words}"
         f"<details><summary>The manual of this vehicle</summary><table>{rows}</table></details></div>"
     )
 

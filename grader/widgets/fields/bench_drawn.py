@@ -226,8 +226,10 @@ def _runs(figures: Sequence[Figure]) -> dict[str, list[Figure]]:
 
 def _ends(sign: str, values: Sequence[float]) -> tuple[float, float]:
     low, high = _SCALES.get(sign, (0.0, 1.0))
-    while max(values) > high or min(values) < low:  # another range of the instrument, whose scale divides as well
-        low, high = 2 * low, 2 * high
+    while max(values) > high:  # another range of the instrument, whose scale divides as well
+        high *= 2
+    while min(values) < low:
+        low = 2 * low if low < 0 else -high
     return low, high
 
 
