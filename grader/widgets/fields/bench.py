@@ -162,6 +162,7 @@ class BenchField:
         self._act = style.RadioButtons(options=[], layout=wide)
         self._act.observe(self._chosen, "value")
         self._needs = style.HTML().add_class("tm-echo")
+        self._heads: dict[str, Any] = {}
         self._how_label = _label("How do you go about it?")
         self._how = style.RadioButtons(options=[], value=None, layout=wide)
         self._how.observe(lambda _: self._keep(), "value")
@@ -296,33 +297,39 @@ class BenchField:
             return
         place, desk = self._place.value, []
         if place == SAY or place == OVER:
-            desk += [_label("What it is"), self._first, self._second]
+            desk += [self._head("What it is"), self._first, self._second]
             if {self._first.value, self._second.value} & set(CYLINDER_GROUPS):
-                desk += [_label("Of which cylinder"), self._at]
+                desk += [self._head("Of which cylinder"), self._at]
             if place == OVER:
                 desk += [
-                    _label("How it was proved"),
+                    self._head("How it was proved"),
                     *self._proofs,
-                    _label("The reading before and after"),
+                    self._head("The reading before and after"),
                     self._compared,
                 ]
-                desk += [_label("What was left as it was, or must be looked at again"), self._left]
+                desk += [self._head("What was left as it was, or must be looked at again"), self._left]
             self._needs.value = ""
         else:
             way = self._way
             key = way.act.get("with") or way.act["what"]
-            desk += [_label("What you do there"), self._act]
+            desk += [self._head("What you do there"), self._act]
             if key == session.reading.SWAP:
                 self._part.options = [(self._ways()["action", one].title.removeprefix("Fit "), one) for one in TRIED]
-                desk += [_label("Which part"), self._part]
+                desk += [self._head("Which part"), self._part]
             if way.per_cylinder or key == session.reading.SWAP:
                 self._fill_at(True)
-                desk += [_label("Which lead"), self._at]
+                desk += [self._head("Which lead"), self._at]
             desk += [self._marked] * (key in _MARKED) + [self._gapped] * (key in _GAPPED)
             desk += self._ask_how(key)
             self._needs.value = _needs(way)
         self._desk.children = tuple(desk)
         self._keep()
+
+    def _head(self, words: str):
+        """The heading over a list on the desk, the same each time: a new one would take the focus from what stands below."""
+        if words not in self._heads:
+            self._heads[words] = _label(words)
+        return self._heads[words]
 
     # What is chosen and not done yet.
 

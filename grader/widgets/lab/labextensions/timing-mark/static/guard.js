@@ -92,7 +92,8 @@ export class SaveGuard {
     // An act at the bench goes out when the kernel knows all that was picked for it, and is never asked twice.
     const stands = () => name !== ACT || benchStands(within());
     this.held.set(key, { find, answered, stands, once: name === ACT, warm, words: HELD[name], since: Date.now(), sent: false, before: "" });
-    this.lookSoon();
+    // Not within this click: browsers pass over a click made by a click of Enter or Space.
+    setTimeout(() => this.lookSoon());
   }
 
   lookSoon() {
