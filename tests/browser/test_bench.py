@@ -13,7 +13,7 @@ from grader.exercise import hand_in
 from grader.records.gradebook import setup
 from grader.records.term import roster
 from grader.widgets.fields.bench import OVER, PLACES, SAY
-from tests.browser.conftest import READY, axe_source, until
+from tests.browser.conftest import READY, axe_source, call, until
 from tests.browser.test_access import BAD, CLIPPED, CUT
 
 KEY = "m06_diagnosis"
@@ -286,4 +286,6 @@ def test_a_car_by_touch_on_a_tablet_and_on_a_telephone(house, browser):
             or not json.loads((lesson.folder / "answers.json").read_text("utf-8"))["drafts"]
         )
     finally:
+        for opened in call(house, page, "get", "/api/sessions").json():
+            call(house, page, "delete", f"/api/sessions/{opened['id']}")
         context.close()
