@@ -119,6 +119,51 @@ def test_a_whole_diagnosis_from_the_card_to_the_hand_over(bench):
     assert "handed over" in bench.go("coil", "coil_gap") and len(session.acts(field.raw)) == count
 
 
+def test_what_is_half_written_comes_back_with_the_page(bench):
+    """Who reloads in the middle of a hand-over finds what he chose and wrote; what fits the car no more is passed over."""
+    bench.go("leads", "lead_gap")
+    field = bench.field
+    field._place.value = OVER
+    field._first.value, field._at.value = "lead", LEAD.cylinder
+    field._proofs[0].value, field._left.value = "lead_gap", "Plug gaps"
+    again = Bench().field
+    again.draft = field.draft
+    again.follow(field.raw, "")
+    assert (again._place.value, again._first.value, again._at.value) == (OVER, "lead", LEAD.cylinder)
+    assert (again._proofs[0].value, again.typed) == ("lead_gap", "Plug gaps") and again.shown == field.shown
+    for strange in ("no JSON", '{"place": "roof"}', '{"place": "say", "found": ["wheel"], "left": 3}'):
+        other = Bench().field
+        other.draft = strange
+        other.follow(field.raw, "")
+        assert other._place.value in ("seat", SAY) and other._proofs[0].value == ""
+
+
+def test_a_danger_that_was_met_rightly_is_not_asked_about_again(bench):
+    """Whoever put the extraction on for one reading has it on for the next."""
+    field = bench.field
+    bench.go("coil", "coil_gap")
+    met = field._hazard_at("coil_gap")[0]
+    for place, (_, tools, _) in PLACES.items():
+        for tool in tools:
+            field._place.value = place
+            field._act.value = tools.index(tool)
+            if field._hazard_at(tool)[0] == met:
+                assert field._how not in field._desk.children
+
+
+def test_a_car_that_is_gone_is_looked_back_on_in_practice_alone(bench):
+    field = bench.field
+    field._do(session.hand_over(["lead"], LEAD.cylinder))
+    while not field.bench.closed:
+        field._do(session.action("fit_lead", at=LEAD.cylinder))
+        field._do(session.hand_over(["lead"], LEAD.cylinder))
+    field.look_back()
+    assert field._back.value == "", "assessed work shows no debrief"
+    field.coached = True
+    field.look_back()
+    assert "One best road" in field._back.value and "Wrong was: One plug lead leaks." in field._back.value
+
+
 def test_care_is_written_down_as_it_was_taken(bench):
     field = bench.field
     bench.go("leads", "fit_cap")
