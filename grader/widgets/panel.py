@@ -21,6 +21,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.backends.backend_svg import RendererSVG
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
+from matplotlib.text import Text
 
 from grader.errors import TimingMarkError
 from grader.units import GROUPED_FROM, grouped
@@ -85,6 +86,11 @@ class Picture(Generic[State]):
         self.figure.savefig(png, format="png", dpi=style.SHARPNESS * style.DOTS_PER_INCH)
         for artist, visible in zip(self.moving, seen, strict=True):
             artist.set_visible(visible)
+        # The canvas that drew holds on to 4 MB of bare pixels, and each text that it drew holds on to them too, for
+        # which matplotlib has no public way; a text without a renderer asks the new canvas for one.
+        self.canvas = FigureCanvasAgg(self.figure)
+        for text in self.figure.findobj(Text):
+            text._renderer = None  # pyright: ignore[reportAttributeAccessIssue]
         return png.getvalue()
 
     def layer(self, state: State) -> tuple[str, str]:

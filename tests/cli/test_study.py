@@ -15,6 +15,7 @@ from pathlib import Path
 
 import psutil
 import pytest
+from jupyter_client.blocking.client import BlockingKernelClient
 
 from grader import catalogue, paths
 from grader.errors import BadFile, CannotWrite, Refused, Unknown
@@ -285,6 +286,14 @@ def answer(url):
             return problem.code
 
 
+def sent(address, method, path, content):
+    """What the server answers, as JSON, to a request with a body."""
+    head = {"Content-Type": "application/json"}
+    request = urllib.request.Request(address.url(path), json.dumps(content).encode(), head, method=method)
+    with urllib.request.urlopen(request, timeout=60) as reply:
+        return json.load(reply)
+
+
 @pytest.fixture(scope="module")
 def served(tmp_path_factory):
     root = tmp_path_factory.mktemp("served")
@@ -328,6 +337,30 @@ class TestServing:
         left = server.left_behind(root)
         assert server.running(root) == address and left is not None and left.pid == process.pid
         state.write_text(before)
+
+    def test_what_jupyter_writes_while_it_runs_stays_off_the_home(self, served):
+        """Where homes lie on a school's server, a kernel starts from the local disk and keeps no history there."""
+        root, address, _ = served
+        scratch = Path(json.loads((root / server.PRIVATE / server.STATE).read_text())["scratch"])
+        assert not scratch.is_relative_to(root)
+        notebook = {"cells": [], "metadata": {}, "nbformat": 4, "nbformat_minor": 5}
+        sent(address, "PUT", "/api/contents/noted.ipynb", {"type": "notebook", "format": "json", "content": notebook})
+        begun = sent(address, "POST", "/api/kernels", {"name": "python3"})
+        connection = scratch / "runtime" / f"kernel-{begun['id']}.json"
+        client = BlockingKernelClient(connection_file=str(connection))
+        client.load_connection_file()
+        client.start_channels()
+        client.wait_for_ready(timeout=60)
+        ask = "(get_ipython().history_manager.enabled, get_ipython().ipython_dir)"
+        reply = client.execute_interactive("", user_expressions={"seen": ask}, timeout=60)
+        client.stop_channels()
+        assert reply["content"]["user_expressions"]["seen"]["data"]["text/plain"] == repr(
+            (False, str(scratch / "ipython"))
+        )
+        for name in (connection.name, "history.sqlite*", "nbsignatures.db*", "jpserver-*", "jupyter_cookie_secret"):
+            assert list(root.rglob(name)) == [], name
+        assert not [*scratch.rglob("history.sqlite*"), *scratch.rglob("nbsignatures.db*")]
+        (root / "noted.ipynb").unlink()
 
     def test_after_its_end_no_token_and_no_scratch_is_left(self, tmp_path):
         address = server.choose_address(tmp_path)

@@ -1,7 +1,10 @@
 """The panel shows what the reference functions say."""
 
+import gc
+
 import numpy as np
 import pytest
+from matplotlib.backends.backend_agg import RendererAgg
 
 from grader.errors import OutOfRange
 from grader.reference import angles
@@ -48,6 +51,16 @@ def test_pictures_depend_on_the_setting_alone():
         assert [layer.value for layer in shown.layers] != before
     shown.controls["speed_rpm"].value = 1500
     assert [layer.value for layer in shown.layers] == before
+
+
+def test_a_panel_that_stands_on_the_page_keeps_no_bare_pixels():
+    """A small machine has 4 MB for each picture to lose: what was drawn sharp is kept as PNG alone."""
+    before = {renderer for renderer in gc.get_objects() if isinstance(renderer, RendererAgg)}
+    shown = [make() for make in m01.PANELS.values()]
+    gc.collect()
+    held = [each for each in gc.get_objects() if isinstance(each, RendererAgg) and each not in before]
+    assert [each for each in held if each.dpi > 72] == []
+    assert all(image.value for panel in shown for image in panel.images)
 
 
 def test_captions_carry_the_present_values():
