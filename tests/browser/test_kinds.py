@@ -68,3 +68,16 @@ def test_each_kind_of_answer_is_given_wrong_and_then_right(shown):
         assert says in heard and heard != "Right.", (path, heard)
         give(page, path, asked[path], given, right)
         assert check(page, path) == "Right.", path
+
+
+def test_a_lead_is_laid_with_the_mouse_on_the_plan(shown):
+    """A click on a plug picks its lead, a click on a holder's line lays it there, and the words under the plan say so."""
+    _, page = shown
+    plan = page.locator(".tm-panel").filter(has_text="Lay the leads")
+    plan.get_by_title("Pick the lead of cylinder 2").click()
+    until(page, lambda: "The lead of cylinder 2 lies in holder a" in plan.inner_text())
+    place = plan.get_by_title("Lay the picked lead into holder c")
+    picture = plan.locator(".tm-stack").bounding_box()
+    assert place.bounding_box()["y"] - picture["y"] > 0.2 * picture["height"]  # on its line, not in a corner
+    place.click()
+    until(page, lambda: "The lead of cylinder 2 lies in holder c" in plan.inner_text())

@@ -313,10 +313,16 @@ def caption(state: Laid) -> str:
     )
 
 
-def _span(at: float, half: float, cells: int, whole: float) -> str:
+def _lines(at: float, half: float, cells: int, whole: float) -> tuple[int, int]:
     """Grid lines round a place of the picture."""
     first = int(round((at - half) * cells / whole))
-    return f"{max(0, first) + 1} / {min(cells, int(round((at + half) * cells / whole))) + 1}"
+    return max(0, first) + 1, min(cells, int(round((at + half) * cells / whole))) + 1
+
+
+def _area(x: float, y: float) -> str:
+    """Where a button lies on the grid. As one: ipywidgets takes rows and columns away again where no area is given."""
+    (left, right), (top, bottom) = _lines(x, 2.0, _ACROSS, _ACROSS), _lines(_UP - y, 1.2, 2 * _UP, _UP)
+    return f"{top} / {left} / {bottom} / {right}"
 
 
 def _pegs(engine: str, laid: Holders) -> list[Button]:
@@ -327,10 +333,8 @@ def _pegs(engine: str, laid: Holders) -> list[Button]:
     def peg(x, y, says, act):
         button = Button(
             tooltip=says,
-            layout=Layout(
-                grid_column=_span(x, 2.0, _ACROSS, _ACROSS), grid_row=_span(_UP - y, 1.2, 2 * _UP, _UP), width="auto", height="auto",
-            ),
-        )  # fmt: skip
+            layout=Layout(grid_area=_area(x, y), width="auto", height="auto"),
+        )
         button.on_click(lambda _: act())
         made.append(button.add_class("tm-peg"))
 
