@@ -101,6 +101,24 @@ def test_a_file_that_cannot_be_used_has_a_text_that_asks_for_it_again(marked, de
     assert "press “Hand in”" in asked.text and "'" not in asked.text
 
 
+def test_a_file_that_cannot_be_used_is_put_away_and_back(marked, desk_of):
+    """Who has asked for it again is done with it: it lies in the folder of what was taken, and no look finds it."""
+    lay = marked.folder / "inbox" / "work.zip"
+    lay.write_bytes(b"PK no zip")
+    desk = desk_of(marked.folder)
+    desk.go("inbox")
+    press(desk, "Look into the inbox folder …")
+    (done,) = [w.description for w in every(desk.box) if getattr(w, "description", "").startswith("Done with")]
+    press(desk, done)
+    assert lay.exists()
+    press(desk, "Do it")
+    assert not lay.exists() and (marked.folder / "inbox" / "taken" / "set aside" / "work.zip").is_file()
+    assert collect.collect(marked, preview=True).findings == []
+    press(desk, "Undo")
+    press(desk, "Do it")
+    assert lay.read_bytes() == b"PK no zip"
+
+
 def test_a_coordinator_looks_and_exports_and_nothing_of_the_class_is_written(marked, tmp_path):
     """Every screen of the office, every export: the class's folder stays as it was to the byte, and its records refuse a row."""
     home = tmp_path / "office"

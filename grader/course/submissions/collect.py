@@ -538,20 +538,63 @@ class _Run:
         self.outcome.findings.append(Finding(kind, where, words))
 
 
+def in_inbox(term: Term, where: str) -> Path | None:
+    """The file of the inbox that a finding names, or in which it lies; None where there is none such."""
+    inbox, path = (term.folder / "inbox").resolve(), term.folder.resolve()
+    for part in Path(where).parts:
+        path = path / part
+        if path.is_file():
+            return path if path.resolve().is_relative_to(inbox) else None
+    return None
+
+
+def set_aside(term: Term, where: str) -> tuple[Path, Path]:
+    """Put a file that cannot be used out of the way: into the inbox's folder `taken`, where nobody looks again.
+
+    Parameters
+    ----------
+    term : Term
+    where : str
+        As a finding names it.
+
+    Returns
+    -------
+    (Path, Path)
+        Where it lay, and where it lies.
+
+    Raises
+    ------
+    Refused
+        There is no such file in the inbox.
+    """
+    path = in_inbox(term, where)
+    if path is None:
+        raise Refused(f"{where[:200]} does not lie in the inbox. Nothing was moved; look into the inbox again.")
+    return path, _move(path, term.folder / "inbox" / first_seen.TAKEN / "set aside" / path.name)
+
+
+def put_back(path: Path, place: Path) -> None:
+    """Take that back: the file lies where it lay, or under a name beside it that is free."""
+    if not path.is_file():
+        raise Refused(f"{path.name} is no longer in {path.parent}. Nothing was moved.")
+    _move(path, place)
+
+
 def _choice(owner: tuple, mine: list[_Waiting]) -> str:
     """Which of several sheets that came together is the later one."""
     said = [f"{waiting.where}, saved {waiting.arrival.saved_at[:19] or 'nobody knows when'}" for waiting in mine]
     return f"{owner[0]}, {owner[1]}: {len(mine)} came together; {said[-1]}, goes before {'; '.join(said[:-1])}"
 
 
-def _move(path: Path, target: Path) -> None:
-    """Move a file to a name that is free."""
+def _move(path: Path, target: Path) -> Path:
+    """Move a file to a name that is free; says which."""
     target.parent.mkdir(parents=True, exist_ok=True)
     free, number = target, 1
     while free.exists():
         number += 1
         free = target.with_name(f"{target.stem} ({number}){target.suffix}")
     path.rename(free)
+    return free
 
 
 def _days(days: int) -> str:

@@ -196,7 +196,7 @@ class Inbox(Screen):
                 agree = f"Take them as late: {days}{more}."
             return Foreseen(
                 [_summary(found)],
-                [*([self._table(found.sheets)] if found.sheets else []), *_asking_again(found.findings)],
+                [*([self._table(found.sheets)] if found.sheets else []), *self._to_look_at(found.findings)],
                 nothing=not found.taken and not (dropped and found.findings),
                 agree=agree,
                 warnings=[*map(str, many), *map(str, found.findings), *found.notes],
@@ -212,10 +212,49 @@ class Inbox(Screen):
                 parts.button(f"Mark {title_of(key)}", lambda key=key: self.desk.go("marks", module=key), "tm-main")
                 for key in modules
             ]
-            asking = _asking_again(found.findings)
+            asking = self._to_look_at(found.findings)
             return Done([found.sentence(), *found.notes], [str(line) for line in found.findings], [*leads, *asking])
 
         return Change("Take what came back", foresee, do)
+
+    def _to_look_at(self, findings: Sequence[str]) -> list[ipywidgets.Widget]:
+        """For each file that cannot be used a text for whoever sent it, to be copied into a message; and the file put away."""
+        shown: list[ipywidgets.Widget] = []
+        for found in findings:
+            if not isinstance(found, Finding) or found.kind not in (finding.UNREADABLE, finding.MISPLACED):
+                continue
+            text = (
+                f"Your file “{found.subject}” came in and could not be used.\n{parts.plain(found.words)}\n"
+                "Nothing is lost: open the lesson again, look whether your answers stand there, press “Hand in”, and send the "
+                "file that it makes, just as it is."
+            )
+            shown.append(parts.Copy(f"Ask again for {found.subject}: a text to copy", text))
+            if collect.in_inbox(self.term, found.subject) is not None:
+                act = parts.button(f"Done with {found.subject} …", lambda where=found.subject: self._done_with(where))
+                shown.append(act)
+        return shown
+
+    def _done_with(self, where: str) -> None:
+        term = self.term
+
+        def foresee(_progress) -> Foreseen:
+            return Foreseen(
+                [
+                    f"{where} moves to the folder “taken” of the inbox. Nothing in it counts, and it is not looked at again."
+                ]
+            )
+
+        def do(_reason, _progress) -> Done:
+            lay, lies = collect.set_aside(term, where)
+
+            def back(_reason, _progress) -> Done:
+                collect.put_back(lies, lay)
+                return Done([f"{where} lies in the inbox again."])
+
+            undo = Change("Put it back", lambda _progress: Foreseen([f"{where} lies in the inbox again."]), back)
+            return Done([f"{where} is put away."], undo=undo)
+
+        self.start(Change(f"Done with {where}", foresee, do))
 
     def _exchange(self) -> None:
         term = self.term
@@ -249,20 +288,6 @@ class Inbox(Screen):
 def _late(one: Taken) -> str:
     said = f"{one.late_days} day{'' if one.late_days == 1 else 's'} late: {one.cost}" if one.late_days else "on time"
     return f"{said}; waits for your decision" if one.waits else said
-
-
-def _asking_again(findings: Sequence[str]) -> list[ipywidgets.Widget]:
-    """For each file that cannot be used a text for whoever sent it, to be copied into a message."""
-    asked: list[ipywidgets.Widget] = []
-    for found in findings:
-        if isinstance(found, Finding) and found.kind in (finding.UNREADABLE, finding.MISPLACED):
-            text = (
-                f"Your file “{found.subject}” came in and could not be used.\n{parts.plain(found.words)}\n"
-                "Nothing is lost: open the lesson again, look whether your answers stand there, press “Hand in”, and send the "
-                "file that it makes, just as it is."
-            )
-            asked.append(parts.Copy(f"Ask again for {found.subject}: a text to copy", text))
-    return asked
 
 
 def _summary(found: Collected) -> str:

@@ -48,6 +48,7 @@ class Marks(ModuleScreen):
     """A grid of trainees and exercises; a cell opens what stands behind it."""
 
     title = "Marks"
+    slow = True
 
     def __init__(self, desk: Desk) -> None:
         super().__init__(desk)

@@ -32,6 +32,7 @@ class Today(Screen):
     """One card a module, and a list of what waits with a button each."""
 
     title = "Today"
+    slow = True
 
     def content(self) -> Sequence[ipywidgets.Widget]:
         term = self.term

@@ -26,6 +26,7 @@ class Workshop(Screen):
     """What was seen stands in a grid of trainees and objectives; ticks are recorded together, or none of them."""
 
     title = "Workshop"
+    slow = True
 
     def above(self) -> Sequence[ipywidgets.Widget]:
         self.ticks: dict[tuple[str, str], str] = {}
