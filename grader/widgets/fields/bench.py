@@ -230,7 +230,7 @@ class BenchField:
         words = [word for word in self.case.words if word in complaint_words()]
         drawn = "".join(bench_drawn.troubleshooting(chart(self.case.engine, word)) for word in words)
         title = f"Troubleshooting chart: {escape(cases.job_card(self.case).vehicle)}"
-        self._chart.value = f"<details open><summary>{title}</summary>{drawn}</details>"
+        self._chart.value = f'<details class="tm-bench-paper" open><summary>{title}</summary>{drawn}</details>'
 
     def look_back(self) -> None:
         """Show the road step by step and a best one beside it: once the car is gone and was checked, in practice."""
