@@ -24,7 +24,7 @@ LISTS = {  # entries by exercise
     "m03.find_error": 5, "m03.sort_lot": 9, "m04.changes": 6, "m04.find_error": 5, "m04.batch": 24,
     "m05.unsafe": 8, "m05.look": 8, "m05.where": {4, 6, 8}, "m05.lead_batch": 8, "m05.find_error": 5, "m05.pairs": 6, "m05.which_curve": 4,
     "m06.unsafe": 7, "m06.words": 3, "m06.cards": 9, "m06.road_cost": 4, "m06.false_one": 5, "m06.void": 6, "m06.excluded": 8,
-    "m06.prove_wrong": 4, "m06.proof": 6, "m06.sound": 7, "m06.pair": 12,
+    "m06.prove_wrong": 4, "m06.proof": 6, "m06.sound": 7, "m06.pair": 12, "m06.next_test": set(range(8, 18)), "m06.chart": set(range(20, 70)),
 }  # fmt: skip
 
 

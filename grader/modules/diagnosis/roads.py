@@ -274,10 +274,12 @@ CHART = Exercise(
         "engine": title(v.engine),
         "words": complaint_words()[v.complaint],
         "chart": listing.lines(
-            f"{n}. {test}, {minutes} minutes. "
-            + ". ".join(f"{result}: {f'go to {then}' if then.isdigit() else then}" for result, then in branches)
-            + "."
+            entry
             for n, (test, minutes, branches) in enumerate(v.rows, 1)
+            for entry in (
+                f"Line {n}: {test}, {minutes} minutes",
+                *(f"{n}, {result}: {f'go to line {then}' if then.isdigit() else then}" for result, then in branches),
+            )
         ),
         "results": listing.lines(_results_to(v)),
         "offered": listing.lines(f"{LETTERS[at]}: {test}" for at, test in enumerate(v.offered)),
@@ -312,7 +314,7 @@ CHART = Exercise(
         ),
     ),
     route=lambda v: (
-        Line(f"On the first car: {'; '.join(_results_to(v))}. Behind it stands line {v.next + 1}, “{v.rows[v.next][0]}”.", "test"),
+        Line(f"On the first car: {'; '.join(_results_to(v))}. Behind it stands line {v.next + 1}, “{v.rows[v.next][0]}”: test {_next_letter(v)}.", "test"),
         Line(
             f"Its tests take {' + '.join(str(v.rows[n][1]) for n in _way(v))} = {_sum(v, _way(v)):.0f} minutes.",
             "minutes",
