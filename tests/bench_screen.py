@@ -23,7 +23,8 @@ from rich.table import Table
 
 from grader.widgets import study
 from grader.widgets.lab import server
-from tests.browser.conftest import FLAGS, MODULE, READY, chromium_path
+from tests import programs
+from tests.browser.conftest import FLAGS, MODULE, READY
 
 PLAIN = """\
 import ipywidgets
@@ -143,7 +144,7 @@ def main(presses=40):
         began = time.perf_counter()
         process = server.start(ready.root, address)
         rows = [("server to its first answer", [1000 * (time.perf_counter() - began)])]
-        browser = play.chromium.launch(executable_path=chromium_path(), args=FLAGS)
+        browser = play.chromium.launch(executable_path=programs.chromium(), args=FLAGS)
         try:
             rows += _pages(browser, address, ready, presses)
         finally:

@@ -53,7 +53,6 @@ class Lesson:
         self.store = Store(self.module, folder, behind=_in_kernel())
         self._exercises = {exercise.key: exercise for exercise in self.module.exercises}
         self.forms, self.panels = {}, {}
-        self.order = []  # keys of the exercises as the page shows them, which need not be the module's order
         self.head = self.warm_up = None
         if not being_executed():
             self._take_over()
@@ -69,7 +68,7 @@ class Lesson:
             return None
         from grader.widgets.lesson_header import SheetTop
 
-        self.head = SheetTop(self.store, self.order)
+        self.head = SheetTop(self.store)
         if self.module.key == catalogue.keys()[0]:
             return self.head.box
         from grader.widgets import style
@@ -93,11 +92,7 @@ class Lesson:
         exercise = self._exercise(exercise_key)
         if being_executed():
             return None
-        if exercise_key not in self.order:
-            self.order.append(exercise_key)
-        number = self.order.index(exercise_key) + 1
-        if self.head is not None:
-            self.head.show_place()
+        number = self.module.exercises.index(exercise) + 1  # the page may show a later one first
         if KEPT in self.store.issue.exercises.get(exercise_key, ()):
             from ipywidgets import HTML
 

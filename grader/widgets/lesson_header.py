@@ -2,7 +2,6 @@
 
 import os
 from base64 import b64encode
-from collections.abc import Sequence
 from html import escape
 from pathlib import Path
 
@@ -21,14 +20,14 @@ class Progress:
     """How far a lesson is, from the answers that are saved.
 
     `parts` holds a tuple of True (answered) and False for each exercise that is asked, in the
-    order of the page.
+    order of the module, which is that of the page.
     """
 
-    def __init__(self, store: Store, order: Sequence[str]) -> None:
+    def __init__(self, store: Store) -> None:
         self.store = store
         asked = set(to_answer(store.issue.exercises))
         exercises = {exercise.key: exercise for exercise in store.module.exercises}
-        self._order = [*order, *(key for key in exercises if key not in order)]
+        self._order = list(exercises)
         self._exercises = exercises
         self.parts = {
             key: tuple(self._answered(f"{key}.{part.key}") for part in exercises[key].parts)
@@ -99,14 +98,12 @@ class SheetTop:
     Parameters
     ----------
     store : Store
-    order : list of str
-        Keys of the exercises in the order in which the page shows them; it fills while the page runs.
     """
 
     shows_unsaved = False
 
-    def __init__(self, store: Store, order: Sequence[str] = ()) -> None:
-        self.store, self.order = store, order
+    def __init__(self, store: Store) -> None:
+        self.store = store
         self.who = style.HTML().add_class("tm-who")
         self.place = style.HTML().add_class("tm-place")
         self._folder, self._had_begun = None, False
@@ -151,7 +148,7 @@ class SheetTop:
     @property
     def progress(self) -> tuple[int, int]:
         """(parts answered, parts asked)."""
-        states = Progress(self.store, self.order).parts.values()
+        states = Progress(self.store).parts.values()
         return sum(sum(one) for one in states), sum(len(one) for one in states)
 
     @shown_errors
@@ -167,15 +164,12 @@ class SheetTop:
 
     @shown_errors
     def show_place(self) -> None:
-        """Where he stopped, and a list of what is open; nothing on a page that opened without any answer.
-
-        The list waits until the page has shown all exercises: only then are their numbers known.
-        """
+        """Where he stopped, and a list of what is open; nothing on a page that opened without any answer."""
         store = self.store
-        if len(self.order) < len(store.module.exercises) or store.people.waiting:
+        if store.people.waiting:
             self.place.value = ""
             return
-        found = Progress(store, self.order)
+        found = Progress(store)
         if self._folder != store.place.folder:
             self._folder, self._had_begun = store.place.folder, found.begun
         self.place.value = found.resume() if self._had_begun and found.begun else ""
@@ -278,7 +272,7 @@ class SheetTop:
         deliver = class_server.deliver if class_server.is_there() else None
         path, receipt = hand_in.write(self.store.place.folder, self.store.issue, deliver=deliver)
         self._heard("")
-        still = Progress(self.store, self.order).links()
+        still = Progress(self.store).links()
         blank = f" {asked - done} of {asked} answers are still blank, in exercise {still}." if done < asked else ""
         lies = f"It lies in {escape(str(path))}. {_download(path, 'application/zip', 'Download it')}"
         goes = "Your instructor has it." if deliver is not None else lies

@@ -35,6 +35,8 @@ _TOO_FINE = re.compile(r"(\.\d\d)\d+")  # a hundredth of a point is seen by nobo
 _HEAD = re.compile(r"\A.*?<svg\b[^>]*>|<metadata>.*?</metadata>|<style\b.*?</style>|</svg>\s*\Z", re.S)
 _HATCHES = re.compile(r"<defs>\s*<pattern\b.*?</defs>", re.S)
 _BLANKS = re.compile(r">\s+<")
+_LINE = re.compile(r'(?<= d=")(?:[ML] -?[\d.]+ -?[\d.]+\s+)+(?=z|")')
+_STRAIGHT = 0.02  # points off a straight line that nobody sees
 _pictures = itertools.count(1)
 
 State = TypeVar("State")  # what a panel computes and its pictures show
@@ -110,7 +112,7 @@ class Picture(Generic[State]):
                 if artist.get_alpha() != 0:  # as good as not there
                     artist.draw(renderer)
             renderer.finalize()
-        drawn = _TOO_FINE.sub(r"\1", _HEAD.sub("", written.getvalue()))
+        drawn = _LINE.sub(_without_straight_points, _TOO_FINE.sub(r"\1", _HEAD.sub("", written.getvalue())))
         hatches = "".join(_HATCHES.findall(drawn))
         begins = '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" aria-hidden="true"'
         layer = f'{begins} viewBox="0 0 {box.width:g} {box.height:g}">{_HATCHES.sub("", drawn)}</svg>'
@@ -186,6 +188,37 @@ class Panel(Generic[State]):
             )
 
 
+def _without_straight_points(line):
+    """A path of straight pieces, a match of `_LINE`, without the points between which it runs straight on."""
+    kept = []
+    for piece in line[0].split("M")[1:]:
+        places = [tuple(map(float, place.split())) for place in piece.split("L")]
+        start, ends = 0, [0]
+        for end in range(2, len(places)):
+            if not _is_straight(places[start : end + 1]):
+                start = end - 1
+                ends.append(start)
+        ends += [len(places) - 1] if len(places) > 1 else []
+        kept.append("M" + "L".join(f"{places[end][0]:g} {places[end][1]:g}" for end in ends))
+    return "".join(kept)
+
+
+def _is_straight(places):
+    """True where all points lie, in their order, on the straight line from the first to the last of them."""
+    (x, y), (to_x, to_y) = places[0], places[-1]
+    along, across = to_x - x, to_y - y
+    length, before = (along**2 + across**2) ** 0.5, 0.0
+    if length == 0:
+        return False
+    for at_x, at_y in places[1:-1]:
+        reached = ((at_x - x) * along + (at_y - y) * across) / length
+        off = abs((at_x - x) * across - (at_y - y) * along) / length
+        if off > _STRAIGHT or not before <= reached <= length:
+            return False
+        before = reached
+    return True
+
+
 def _spaced(control):
     """A slider whose read-out writes 24 000 as the texts do, in the place of one that cannot; any other as it is.
 
@@ -219,4 +252,18 @@ def keep_readable(panel: Panel, place: int, least: int) -> Panel:
     frame.layout.overflow = "auto hidden"
     frame.layout.flex = f"1 1 {least // 16}rem"  # beside another picture only where all of it has room
     frame.add_class("tm-wide")  # a narrow page says above it that there is more to the side
+    return panel
+
+
+def beside_controls(panel: Panel) -> Panel:
+    """The first picture stands beside the controls, and the others below both; a narrow page shows all below each other."""
+    count = len(panel.controls)
+    title, controls, (row, *rest) = (
+        panel.box.children[0],
+        panel.box.children[1 : 1 + count],
+        panel.box.children[1 + count :],
+    )
+    first, *others = row.children
+    hand = VBox(controls, layout=Layout(flex="1 1 20rem", min_width="0")).add_class("tm-hand")
+    panel.box.children = (title, HBox([hand, first], layout=style.row()), *others, *rest)
     return panel

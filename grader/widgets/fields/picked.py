@@ -103,7 +103,7 @@ class OrderField(_Picked):
             place.observe(lambda change, key=key: self._moved(key, change), "value")
             self._places[key] = place
             rows.append(_line(place, words))
-        self.row = [style.VBox(rows, layout=style.wide()).add_class("tm-pick")]
+        self.row = [style.VBox(rows, layout=style.wide()).add_class("tm-pick").add_class("tm-order")]
 
     def _moved(self, key, change):
         if self._moving:
@@ -154,7 +154,7 @@ class BatchField(_Picked):
             self._decisions[label] = decision
             rows.append(_line(decision, label, width="23rem"))
         flow = style.layout(width="100%", display="flex", flex_flow="row wrap")
-        self.row = [style.HBox(rows, layout=flow).add_class("tm-pick")]
+        self.row = [style.HBox(rows, layout=flow).add_class("tm-pick").add_class("tm-batch")]
 
     @property
     def shown(self) -> str:

@@ -15,7 +15,7 @@ from grader.modules.plug_testing import firing
 from grader.reference.spark import breakdown, coil, tester
 from grader.units import KPA_PER_PSI, MM_PER_IN
 from grader.widgets import style
-from grader.widgets.panel import Panel, Picture, add_patch, keep_readable
+from grader.widgets.panel import Panel, Picture, add_patch, beside_controls, keep_readable
 from grader.widgets.panels.plug_testing.look import (
     AIR,
     bare_axes,
@@ -230,4 +230,4 @@ def tester_panel(compute: Callable[..., Test] = compute) -> Panel[Test]:
         "leakage": RadioButtons(options=list(LEAKAGE), description="Leakage over the nose"),
     }
     views = ((Chamber(400, 420), chamber_caption), (Chart(640, 480), chart_caption))
-    return keep_readable(Panel("The plug tester", tidy(controls), compute, views), 1, 600)
+    return beside_controls(keep_readable(Panel("The plug tester", tidy(controls), compute, views), 1, 600))

@@ -20,7 +20,7 @@
   }
 
   function addStyle() {
-    for (const name of ["page.css", "forms.css", "desk.css"]) {
+    for (const name of ["page.css", "forms.css", "way.css", "desk.css"]) {
       const link = document.createElement("link");
       link.rel = "stylesheet";
       link.href = home + name;

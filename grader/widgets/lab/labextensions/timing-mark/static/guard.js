@@ -139,7 +139,7 @@ export class SaveGuard {
   }
 
   look() {
-    if (this.recovering || this.page.running) {
+    if (this.recovering || (this.page.running && !this.page.opened)) {
       return;
     }
     const { oldest, refused } = this.confirm();
@@ -196,7 +196,7 @@ export class SaveGuard {
       this.page.say("bad", this.page.workProblem);
     } else if (Date.now() - held.since > SAY_AFTER) {
       this.page.say("wait", `One moment: your work is not ${held.words} yet …`);
-    } else if (document.body.dataset.tmReady === "yes") {
+    } else if (document.body.dataset.tmReady === "yes" || (this.page.opened && this.page.running)) {
       this.page.say("", "");
     }
   }

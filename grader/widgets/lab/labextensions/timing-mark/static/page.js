@@ -6,7 +6,9 @@ import { SaveGuard } from "./guard.js";
 import { pause } from "./kernel.js";
 import { nameEverything } from "./names.js";
 import { followLinks } from "./place.js";
+import { followBoards } from "./sorting.js";
 import { holdTab } from "./tabs.js";
+import { Way } from "./way.js";
 
 const WORKING = "working";
 const SECOND = 1000;
@@ -40,6 +42,9 @@ export class LessonPage {
       followDesk(this.panel.node);
     } else {
       followPlan(this.panel.node);
+      followBoards(this.panel.node);
+      this.way = new Way(this);
+      this.way.start();
     }
     if (!(await holdTab(this))) {
       return;
@@ -49,9 +54,9 @@ export class LessonPage {
     await this.session.ready;
     await this.panel.revealed;
     this.guard = new SaveGuard(this);
+    this.guard.start();
     await this.run();
     this.watchKernel();
-    this.guard.start();
   }
 
   /** Say one sentence at the top of the page; an empty text takes the bar away. */
@@ -80,32 +85,63 @@ export class LessonPage {
     document.body.dataset.tmReady = "no";
     this.stale = false;
     try {
-      const replies = await Promise.all(
-        this.lessonCells().map((cell) => this.CodeCell.execute(cell, this.session, { deletedCells: [] }))
-      );
-      const failed = replies.find((reply) => reply && reply.content.status === "error");
-      if (failed) {
+      const cells = this.lessonCells();
+      const first = this.opened ? cells : this.firstCells(cells);
+      await this.execute(first);
+      if (first.length < cells.length) {
+        await this.shown(first);
+        this.opened = true; // from here on one may work while the rest follows, one cell at a time
+        this.way.putBack();
+        this.say("", "");
+        document.body.dataset.tmFirst = "yes";
+        for (const cell of cells.filter((one) => !first.includes(one))) {
+          await this.execute([cell]);
+        }
+      }
+      await this.shown(cells);
+    } catch (problem) {
+      if (problem instanceof Failed) {
         document.body.dataset.tmReady = "failed";
-        const { ename, evalue } = failed.content;
-        this.say("bad", `The ${this.what} could not start (${ename}: ${evalue}). What was saved stays. Reload this page; if that does not help, ${this.what === "desk" ? "close it and open it again" : "tell the instructor"}.`);
+        this.say("bad", `The ${this.what} could not start (${problem.message}). What was saved stays. Reload this page; if that does not help, ${this.what === "desk" ? "close it and open it again" : "tell the instructor"}.`);
         return false;
       }
-    } catch (problem) {
       // The kernel ended while the cells ran: whoever watches it runs the lesson again.
       console.warn("timing-mark: the run was cut short", problem);
       this.stale = true;
       return false;
     }
-    await this.shown();
+    this.way?.putBack();
+    this.opened = true;
     this.say("", "");
     document.body.dataset.tmReady = "yes";
     return true;
   }
 
-  /** Wait until the widgets of every cell stand on the page, at most five seconds. */
-  async shown() {
+  /** Run cells; a lesson that finds fault with one ends here. */
+  async execute(cells) {
+    const replies = await Promise.all(cells.map((cell) => this.CodeCell.execute(cell, this.session, { deletedCells: [] })));
+    const failed = replies.find((reply) => reply && reply.content.status === "error");
+    if (failed) {
+      throw new Failed(`${failed.content.ename}: ${failed.content.evalue}`);
+    }
+  }
+
+  /** The cell that opens the lesson, and those on the first screen: from its beginning, or from where it was left. */
+  firstCells(cells) {
+    if (!this.way?.exercises.length) {
+      return cells;
+    }
+    const all = this.panel.content.widgets;
+    const from = Math.max(0, Math.min(this.way.cell, all.length - 1));
+    const shown = cells.filter((cell) => all.indexOf(cell) >= from);
+    const last = shown.findIndex((cell) => this.way.exercises.some((stop) => stop.cell === cell));
+    return [...new Set([cells[0], cells[1], ...shown.slice(0, last + 1)])].filter(Boolean);
+  }
+
+  /** Wait until the widgets of cells stand on the page, at most five seconds. */
+  async shown(cells) {
     const empty = () =>
-      this.lessonCells().some((cell) =>
+      cells.some((cell) =>
         [...cell.model.outputs.toJSON()].some((output) => (output.data || {})["application/vnd.jupyter.widget-view+json"]) &&
         !cell.node.querySelector(".jupyter-widgets")
       );
@@ -201,6 +237,9 @@ export class LessonPage {
     }
   }
 }
+
+/** A cell of the lesson ended in an error. */
+class Failed extends Error {}
 
 function isWorking(cell) {
   return (cell.model.getMetadata("tags") || []).includes(WORKING);

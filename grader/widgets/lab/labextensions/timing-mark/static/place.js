@@ -22,7 +22,7 @@ export function followLinks(page) {
 }
 
 /** The whole exercise takes the focus: its heading is read out, and the next Tab leads to its first field. */
-function goTo(exercise) {
+export function goTo(exercise) {
   if (!exercise) {
     return;
   }
