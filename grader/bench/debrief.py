@@ -212,6 +212,7 @@ def _test_sentence(told: Told, judged: marking.Judged) -> str:
         marking.PROOF_READING: "The reading that proves what was likely already; it costs nothing.",
         marking.VERIFICATION: "It verifies, and costs nothing.",
         marking.AGAIN_AT_LIMIT: "The reading before lay near its limit; to take it again once was right.",
+        marking.MET: "To meet the complaint yourself once is always right.",
         marking.FREE: "To ask the owner once more is always right.",
     }
     if judged.why in words:

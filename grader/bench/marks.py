@@ -67,6 +67,7 @@ CONDITION = MappingProxyType(
 # Why a step cost nothing, or something.
 TEST_OF_PLAN, PROOF_READING, VERIFICATION, AGAIN_AT_LIMIT, FREE = "test", "proof", "verification", "again", "free"
 FITTED, MENDED, FOLLOWS, NAMED_ACT, WAITED = "fitted", "mended", "follows", "named", "waited"
+MET = "met"  # the owner's condition brought about for the first time
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,7 +187,7 @@ class _Marking:
         return self._plans[place]
 
     def _judge(self) -> tuple[Judged, ...]:
-        judged, done, acted_on, asked, repeated = [], [], None, False, False
+        judged, done, acted_on, asked, repeated, met = [], [], None, False, False, False
         named: frozenset[str] = frozenset()
         for place, step in enumerate(self.bench.steps):
             belief = self.beliefs[place]
@@ -197,6 +198,8 @@ class _Marking:
                     why = VERIFICATION
                 elif step.instrument == reading.ASK:
                     why, regret, asked = (TEST_OF_PLAN, step.minutes, True) if asked else (FREE, 0.0, True)
+                elif not met and not done and step.instrument in self._conditions():
+                    why, met = MET, True
                 elif self._is_proof(step, belief, place):
                     why = PROOF_READING
                 elif self._tries_condition(step, belief, place):

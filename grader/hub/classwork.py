@@ -144,7 +144,7 @@ def take_in(term: Term, trainee: str, content: bytes) -> dict[str, Any]:
             folder = term.folder / "inbox" / trainee
             folder.mkdir(mode=0o700, parents=True, exist_ok=True)
             files.write_bytes(folder / name, content, mode=files.PRIVATE)
-            first_seen.look(folder, term.id, term.key)  # whatever sorts the inbox later makes nothing late
+            first_seen.look(folder, term.id, term.key, now)  # whatever sorts the inbox later makes nothing late
     return {"module": sheet.module, "attempt": sheet.attempt, "sha256": sha256, "received": received}
 
 

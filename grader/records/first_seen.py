@@ -29,8 +29,8 @@ def path_of(term_id: str, key: bytes) -> Path:
     return paths.user_data() / "inboxes" / f"{term_id}-{fingerprint}.txt"
 
 
-def look(folder: Path, term_id: str, key: bytes) -> None:
-    """Note each file of an inbox folder that was never seen before.
+def look(folder: Path, term_id: str, key: bytes, at: datetime | None = None) -> None:
+    """Note each file of an inbox folder that was never seen before, as seen now, or at the moment `at`.
 
     Where it cannot be noted the work goes on: the file's own time is then the only one there is.
     """
@@ -38,7 +38,7 @@ def look(folder: Path, term_id: str, key: bytes) -> None:
     if not found:
         return
     path = path_of(term_id, key)
-    seen, now = times(path), clock.to_text(clock.now())
+    seen, now = times(path), clock.to_text(at or clock.now())
     new = {sha256 for file in found if (sha256 := digest(file)) and sha256 not in seen}
     if not new:
         return

@@ -320,8 +320,8 @@ CHART = Exercise(
             "minutes",
         ),
         Line(
-            f"Each of the other {v.cars} takes {' + '.join(f'{v.rows[n][1]} (line {n + 1})' for n in v.road)} = "
-            f"{_sum(v, v.road):.0f} minutes. All together: {_sum(v, _way(v)):.0f} + {v.cars} × {_sum(v, v.road):.0f} = "
+            f"Each of the other {v.cars} goes through the lines {', '.join(str(n + 1) for n in v.road)}: "
+            f"{' + '.join(str(v.rows[n][1]) for n in v.road)} = {_sum(v, v.road):.0f} minutes. All together: {_sum(v, _way(v)):.0f} + {v.cars} × {_sum(v, v.road):.0f} = "
             f"{_minutes(v):.0f} minutes.",
             "minutes",
         ),

@@ -10,7 +10,7 @@ SOLVERS = Solvers()
 
 @SOLVERS.works("m06.of_100.left")
 def of_100(page: Page) -> str:
-    prior = page.figure("with such words, ", " have this")
+    prior = page.figure("with this complaint, ", " have this")
     hit = page.figure("finds it on ", " of 100 cars")
     missed = page.keep(prior * (100 - hit) / 100, 1)
     return page.write(100 * missed / (missed + 100 - prior), 0)
