@@ -187,7 +187,7 @@ class _Marking:
         return self._plans[place]
 
     def _judge(self) -> tuple[Judged, ...]:
-        judged, done, acted_on, asked, repeated, met = [], [], None, False, False, False
+        judged, done, acted_on, asked, repeated = [], [], None, False, False
         named: frozenset[str] = frozenset()
         for place, step in enumerate(self.bench.steps):
             belief = self.beliefs[place]
@@ -198,12 +198,8 @@ class _Marking:
                     why = VERIFICATION
                 elif step.instrument == reading.ASK:
                     why, regret, asked = (TEST_OF_PLAN, step.minutes, True) if asked else (FREE, 0.0, True)
-                elif not met and not done and step.instrument in self._conditions():
-                    why, met = MET, True
-                elif self._is_proof(step, belief, place):
-                    why = PROOF_READING
-                elif self._tries_condition(step, belief, place):
-                    why = VERIFICATION
+                elif serves := self._serves(step, belief, place):
+                    why = serves
                 elif not repeated and self._is_near_limit(place):
                     why, repeated = AGAIN_AT_LIMIT, True
                 else:
@@ -265,6 +261,19 @@ class _Marking:
         """Once all that can be mended here is, further readings verify."""
         here = [key for key in self.case.atom.faults if group_of(key) != SOUND_GROUP]
         return bool(here) and all(planning.mended_by(key, done) for key in here)
+
+    def _serves(self, step: Step, belief: NDArray[np.float64], place: int) -> str:
+        """What a reading that costs nothing is good for; empty for any other."""
+        if place == self._first_meeting():
+            return MET
+        if self._is_proof(step, belief, place):
+            return PROOF_READING
+        return VERIFICATION if self._tries_condition(step, belief, place) else ""
+
+    def _first_meeting(self) -> int:
+        """Place of the step that brings the owner's condition about for the first time, before anything is changed; else -1."""
+        steps = [(n, step) for n, step in enumerate(self.bench.steps) if not step.car]
+        return next((n for n, one in steps if one.outcome == READ and one.instrument in self._conditions()), -1)
 
     def _is_proof(self, step: Step, belief: NDArray[np.float64], place: int) -> bool:
         """A reading that proves a fault of a group which is likely already."""
