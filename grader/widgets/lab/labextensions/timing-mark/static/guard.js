@@ -255,17 +255,8 @@ export class SaveGuard {
         }
         continue;
       }
-      const stands = part && (typed.choice !== null || typed.picks.length > 0) && samePick(read(part), typed);
-      if (stands && beaconOf(part).dataset.saved === "yes") {
-        this.pending.delete(id); // chosen and saved before the kernel went
-      } else if (part) {
-        typed.since = Date.now();
-        this.puttingBack = true;
-        try {
-          write(part, typed);
-        } finally {
-          this.puttingBack = false;
-        }
+      if (part) {
+        this.putBackInto(part, id, typed);
       }
     }
     for (const [key, click] of this.held) {
@@ -276,6 +267,22 @@ export class SaveGuard {
       Object.assign(click, { since: Date.now(), sent: false }); // the forms are new: ask again
     }
     this.putFocusBack();
+  }
+
+  /** One answer, unless the kernel had it before it went. */
+  putBackInto(part, id, typed) {
+    const stands = (typed.choice !== null || typed.picks.length > 0) && samePick(read(part), typed);
+    if (stands && beaconOf(part).dataset.saved === "yes") {
+      this.pending.delete(id);
+      return;
+    }
+    typed.since = Date.now();
+    this.puttingBack = true;
+    try {
+      write(part, typed);
+    } finally {
+      this.puttingBack = false;
+    }
   }
 
   putFocusBack() {
