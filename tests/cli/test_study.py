@@ -438,7 +438,10 @@ def test_extension_is_whole():
         "page.css",
         "page.js",
         "place.js",
+        "sorting.js",
         "tabs.js",
+        "way.css",
+        "way.js",
     ]
     for name in ("page.js", "names.js", "page.css", "forms.css"):
         assert name in words

@@ -136,5 +136,13 @@ def test_a_chart_to_be_read_keeps_its_width_and_scrolls(shown):
     panel = shown["tester"]
     chamber, chart = panel.stacks
     assert chart.layout.min_width == "600px" and not chamber.layout.min_width
-    frames = [box for row in panel.box.children for box in getattr(row, "children", ())]
-    assert [frame.layout.overflow for frame in frames if chart in frame.children] == ["auto hidden"]
+    frames = [box for box in boxes(panel.box) if chart in box.children]
+    assert [frame.layout.overflow for frame in frames] == ["auto hidden"]
+
+
+def boxes(widget):
+    """A box and every box in it."""
+    if hasattr(widget, "children"):
+        yield widget
+        for child in widget.children:
+            yield from boxes(child)
