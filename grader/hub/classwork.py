@@ -20,13 +20,13 @@ from typing import Any
 from sqlalchemy import Connection, select
 
 from grader import clock, files
-from grader.course.attempts import standing
+from grader.course.attempts import lateness, standing
 from grader.course.attempts.kept import returned_path
 from grader.course.issue import assign
 from grader.errors import BadFile, BadSheet, Refused, Unknown
 from grader.exercise import hand_in
 from grader.exercise import sheet as sheets
-from grader.records import adjustments, database, first_seen, ledger, schema
+from grader.records import adjustments, database, first_seen, schema
 from grader.records.term import roster
 from grader.records.term.roster import Trainee
 from grader.records.term.term import Term
@@ -213,11 +213,11 @@ def _delivered(term: Term, trainee: str) -> list[tuple[str, str, int, str]]:
 
 
 def _returned(connection: Connection, trainee: str) -> dict[tuple[str, int], str]:
-    """(module, attempt) -> digest of the page returned last."""
+    """(module, attempt) -> digest of the page returned last; one that was taken back is not among them."""
     return {
-        (entry["module"], entry["attempt"]): entry["sha256"]
-        for _, _, entry in ledger.entries(connection, "returned")
-        if entry["trainee"] == trainee
+        (module, attempt): sha256
+        for (owner, module, attempt), (_, sha256) in lateness.returned(connection).items()
+        if owner == trainee
     }
 
 

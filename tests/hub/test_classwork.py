@@ -10,6 +10,7 @@ import pytest
 from grader import catalogue
 from grader.bench import session, trainees
 from grader.bench.part import Bench
+from grader.course.grading import mark_class
 from grader.course.issue import assign
 from grader.course.submissions import collect
 from grader.errors import BadFile, Refused, Unknown
@@ -17,6 +18,7 @@ from grader.exercise import hand_in
 from grader.exercise import sheet as sheets
 from grader.hub import accounts, bench_log, check, classwork, codes, place
 from grader.records.term import class_list
+from grader.reports.feedback import return_run
 from tests import work
 
 MODULE = "m01_timing"
@@ -60,6 +62,19 @@ def test_nobody_hands_in_for_another_and_junk_stays_outside(assigned_term, tmp_p
             classwork.returned_page(assigned_term, "t01", module, attempt)
     with pytest.raises(Refused, match="class list"):
         classwork.works(assigned_term, "t99")
+
+
+def test_a_sheet_that_was_taken_back_is_not_given_out(assigned_term, tmp_path):
+    """It shows the right answers: who has not read it yet does not get it any more, until it goes back again."""
+    classwork.take_in(assigned_term, "t01", packed(assigned_term, "t01", tmp_path / "a"))
+    collect.collect(assigned_term)
+    mark_class.mark(assigned_term, MODULE)
+    return_run.give_back(assigned_term, MODULE)
+    assert b"<html" in classwork.returned_page(assigned_term, "t01", MODULE, 1)
+    return_run.take_back(assigned_term, MODULE, ("t01",), reason="sent too early")
+    assert classwork.works(assigned_term, "t01")[0]["returned"] == ""
+    with pytest.raises(Unknown, match="returned yet"):
+        classwork.returned_page(assigned_term, "t01", MODULE, 1)
 
 
 def test_what_does_not_arrive_leaves_no_receipt(assigned_term, tmp_path):
