@@ -10,8 +10,7 @@ import pytest
 
 from grader import clock, files
 from grader.course.audit import verify
-from grader.course.grading import agenda, mark_class
-from grader.course.submissions import collect
+from grader.course.grading import agenda
 from grader.desk import icon, parts, start
 from grader.desk.change import Change, Done, Foreseen
 from grader.desk.words import plain
@@ -22,15 +21,6 @@ from tests.desk.driving import cells, do_it, every, field, press, saved, table, 
 from tests.work import issue_of, put_in_inbox, right_sheet, state
 
 MODULE = "m01_timing"
-
-
-@pytest.fixture
-def marked(assigned_term):
-    """Everything right from T01, on time; marked and not returned."""
-    path = put_in_inbox(assigned_term, right_sheet(issue_of(assigned_term, "t01")))
-    collect.collect(assigned_term, [path], received_at=clock.parse("2026-03-30 12:00", "Europe/Lisbon"))
-    mark_class.mark(assigned_term, MODULE)
-    return assigned_term
 
 
 def test_a_new_class_is_made_from_the_first_screen(desk_of, tmp_path):

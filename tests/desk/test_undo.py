@@ -26,15 +26,6 @@ from tests.work import issue_of, put_in_inbox, right_answers, right_sheet, sheet
 MODULE = "m01_timing"
 
 
-@pytest.fixture
-def marked(assigned_term):
-    """Everything right from T01, on time; marked and not returned."""
-    path = put_in_inbox(assigned_term, right_sheet(issue_of(assigned_term, "t01")))
-    collect.collect(assigned_term, [path], received_at=clock.parse("2026-03-30 12:00", "Europe/Lisbon"))
-    mark_class.mark(assigned_term, MODULE)
-    return assigned_term
-
-
 def test_a_class_list_is_put_back(marked, desk_of):
     """The wrong list withdrew two and brought a stranger: undone, the two are enrolled again and the stranger is withdrawn."""
     desk = desk_of(marked.folder)
