@@ -36,6 +36,7 @@ from grader.records.term.term import Term
 AFTER_RETURN = "arrived after the return; does not count"
 # By what the time of arrival is known; the guide states the rule.
 STAMP, SAID, SEEN, FILE = "the exchange's stamp", "your word", "the first sight in the inbox", "the file's own time"
+_TICK = timedelta(milliseconds=20)  # a disk's clock lags behind the machine's by up to this; it is the same moment
 MANY = 0.25  # more than this share of a class late by one arrival: perhaps the files came late, not the work
 
 
@@ -360,9 +361,9 @@ class _Run:
         seen = (
             self._seen.get(first_seen.digest(submission.file)) if submission.file is not None and self._seen else None
         )
-        if seen is not None and came - seen > timedelta(seconds=1):  # within a second it is the same look
-            return seen, SEEN
-        return came, FILE
+        if seen is None or seen - came > _TICK:
+            return came, FILE
+        return seen, SEEN if came - seen > timedelta(seconds=1) else FILE  # within a second it is the same look
 
     def put_in_order(self) -> None:
         """Leave out what is known; of what came together without a stamp, put what was saved last behind the rest.
