@@ -35,8 +35,8 @@ def rows(name: str, columns: Sequence[str]) -> list[dict[str, str]]:
     except (UnicodeDecodeError, csv.Error) as problem:
         raise BadTable(f"datasets/{name} is not a UTF-8 table: {problem}. Restore it from the project.") from None
     if not table or table[0] != list(columns):
-        found = ", ".join(table[0]) if table else "nothing"
-        raise BadTable(f"datasets/{name} begins with {found}; it must begin with {', '.join(columns)}.")
+        heading = ", ".join(table[0]) if table else "nothing"
+        raise BadTable(f"datasets/{name} begins with {heading}; it must begin with {', '.join(columns)}.")
     for line, row in enumerate(table[1:], start=2):
         if len(row) != len(columns):
             raise BadTable(f"datasets/{name} line {line} has {len(row)} cells; {len(columns)} are needed.")

@@ -156,15 +156,15 @@ def _masked(text: bytes, key: bytes) -> bytes:
 
 def job_card(case: Case) -> JobCard:
     """The job card of a case."""
-    said = owner.complaint_words()
+    sentences = owner.complaint_words()
     runs = idles(case.engine, case.kmiles)[table(case.engine).atoms.index(case.atom)]
-    history = [said[word] for word in case.words if word.endswith("_again")]
+    history = [sentences[word] for word in case.words if word.endswith("_again")]
     return JobCard(
         vehicle=case.spec.title,
         arrived="It was driven in." if runs else "It was towed in.",
         plugs=f"{grouped(1000 * case.kmiles)} miles on the plugs",
         last_work=" ".join(history) or "Nothing is known of the last work.",
-        words=tuple(said[word] for word in case.words if not word.endswith("_again")),
+        words=tuple(sentences[word] for word in case.words if not word.endswith("_again")),
     )
 
 

@@ -48,7 +48,7 @@ def habits(worked: Iterable[tuple[Case, str]]) -> Habits:
         costly = [each for each in told.steps if each.regret >= LEAST_LOSS]
         forgotten.update({test_title(each.best) for each in costly if each.best not in ("", "stop", *taken)})
         early.update({each.did for each in costly if each.step.kind == session.TEST})
-        swapped.update({act_title(one.step) for one in told.marks.steps if one.why == marking.FITTED})
+        swapped.update({act_title(scored.step) for scored in told.marks.steps if scored.why == marking.FITTED})
         skipped.update(set(told.marks.missing))
     return Habits(count, *(tuple(counts.most_common()) for counts in (forgotten, early, swapped, skipped)))
 

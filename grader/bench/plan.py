@@ -52,13 +52,13 @@ def commonness(engine: str, level: int) -> NDArray[np.float64]:
 
 def said_share(true: NDArray[np.bool_], words: Iterable[str]) -> NDArray[np.float64]:
     """Probability that an owner says just these words, for each row of true complaints, shape (atoms,)."""
-    said = np.array([key in set(words) for key in complaint_words()])
-    each = np.where(true, np.where(said, SAID, 1 - SAID), np.where(said, FALSE, 1 - FALSE))
+    owner_says = np.array([key in set(words) for key in complaint_words()])
+    each = np.where(true, np.where(owner_says, SAID, 1 - SAID), np.where(owner_says, FALSE, 1 - FALSE))
     count = true.sum(axis=1)
     # Who would have named no true complaint names one of them all the same.
-    false_only = np.where(true, 1 - SAID, np.where(said, FALSE, 1 - FALSE)).prod(axis=1)
-    lone = (true & said).sum(axis=1) == 1
-    silent = (count > 0) & ~(true & said).any(axis=1)
+    false_only = np.where(true, 1 - SAID, np.where(owner_says, FALSE, 1 - FALSE)).prod(axis=1)
+    lone = (true & owner_says).sum(axis=1) == 1
+    silent = (count > 0) & ~(true & owner_says).any(axis=1)
     return np.where(silent, 0.0, each.prod(axis=1) + np.where(lone, false_only / np.maximum(count, 1), 0.0))
 
 

@@ -186,10 +186,10 @@ def _add(earned: dict[str, list[tuple[float, float]]], key: str, marks: Marks) -
 def faults_of(solved: Sequence[Solved], trials: Sequence[Trial]) -> list[str]:
     """What is not as it should be, as sentences."""
     told = [
-        f"{one.case.atom.key} on {one.case.engine}: the best road earns {one.marks.total:.0f}, "
-        f"proof {one.marks.proof:.0f} of {PROOF:.0f}{', and the owner comes back' if one.came_back else ''}."
-        for one in solved
-        if not one.is_fit
+        f"{road.case.atom.key} on {road.case.engine}: the best road earns {road.marks.total:.0f}, "
+        f"proof {road.marks.proof:.0f} of {PROOF:.0f}{', and the owner comes back' if road.came_back else ''}."
+        for road in solved
+        if not road.is_fit
     ]
     for row in trials:
         slack = 1.0 + 3.0 / row.tried**0.5  # few cases say little
@@ -204,19 +204,19 @@ def faults_of(solved: Sequence[Solved], trials: Sequence[Trial]) -> list[str]:
 
 def lines(solved: Sequence[Solved], silent: Sequence[tuple[Atom, str]], trials: Sequence[Trial]) -> Iterator[str]:
     """The printed proof."""
-    for one in solved:
+    for road in solved:
         yield (
-            f"{'ok  ' if one.is_fit else 'FAIL'} {one.case.atom.key:<34} {one.case.engine:<21} "
-            f"marks {one.marks.total:5.1f}  proof {one.marks.proof:4.1f}  {'came back' if one.came_back else 'stays away'}"
+            f"{'ok  ' if road.is_fit else 'FAIL'} {road.case.atom.key:<34} {road.case.engine:<21} "
+            f"marks {road.marks.total:5.1f}  proof {road.marks.proof:4.1f}  {'came back' if road.came_back else 'stays away'}"
         )
     for atom, engine in silent:
         yield f"--   {atom.key:<34} {engine:<21} its owner never complains: not drawn"
     if solved:
-        marks = [one.marks.total for one in solved]
+        marks = [road.marks.total for road in solved]
         yield (
-            f"{len(solved)} cases on {len({one.case.engine for one in solved})} engines, best road: mean "
+            f"{len(solved)} cases on {len({road.case.engine for road in solved})} engines, best road: mean "
             f"{sum(marks) / len(marks):.1f}, least {min(marks):.1f}, "
-            f"{sum(one.is_fit for one in solved)} end in proof and without a comeback."
+            f"{sum(road.is_fit for road in solved)} end in proof and without a comeback."
         )
     for row in trials:
         yield (

@@ -501,8 +501,8 @@ def _hand_over(bench: Bench, act: Mapping[str, Any]) -> Bench:
     told = " and ".join(group_words(group, at) for group in found)
     sentences = [f"Handed over. Found: {told}."]
     if words:
-        said = " ".join(complaint_words()[word] for word in words)
-        sentences.append(f"After {grouped(COMEBACK_MILES)} miles the owner is back: “{said}” Find out why.")
+        complaint = " ".join(complaint_words()[word] for word in words)
+        sentences.append(f"After {grouped(COMEBACK_MILES)} miles the owner is back: “{complaint}” Find out why.")
     else:
         sentences.append(f"After {grouped(COMEBACK_MILES)} miles the owner has nothing to complain of.")
     if found == (SOUND_GROUP,) and not words:
@@ -563,11 +563,11 @@ def possible(bench: Bench) -> tuple[Way, ...]:
         again = last is not None and last.outcome == READ and last.instrument == key and key != reading.SWAP
         no = closed or reading.refusal(key, x, bench.bay)
         ways.append(Way(test(key), tool.title, tool.minutes_on(car, again), refused=no))
-    for key, one in acting.actions().items():
+    for key, act in acting.actions().items():
         if key == SOUND_GROUP:
             continue  # said at the hand-over
         no = closed or action_refusal(bench, key)
-        ways.append(Way(action(key), one.title, one.minutes_on(car), one.parts_on(car), no, key == "fit_lead"))
+        ways.append(Way(action(key), act.title, act.minutes_on(car), act.parts_on(car), no, key == "fit_lead"))
     for key, stopped in reading.unsafe_acts().items():
         ways.append(Way(unsafe(key), stopped["title"], refused=closed))
     return tuple(ways)

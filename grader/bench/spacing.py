@@ -42,8 +42,8 @@ def next_family(practised: Iterable[Practised], today: float, last: str = "", am
         weakest; else the one that is due next.
     """
     history: dict[str, list[Practised]] = {family: [] for family in FAMILIES}
-    for one in practised:
-        history[one.family].append(one)
+    for practice in practised:
+        history[practice.family].append(practice)
     open_to = [family for family in FAMILIES if family in among and family != last] or list(among)
     new = [family for family in open_to if not history[family]]
     if new:

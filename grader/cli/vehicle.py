@@ -57,11 +57,11 @@ def check(named: Named, term: TermFolder = HERE) -> None:
     from grader.course.vehicles import store
     from grader.records.term import term as terms
 
-    key, found = store.check(terms.open_term(term), named)
-    _remarks(found)
-    if not found.faults:
+    key, reading = store.check(terms.open_term(term), named)
+    _remarks(reading)
+    if not reading.faults:
         say(f"{key}: every figure can be. Compare it with the manual once more, then run 'vehicle add {key}'.")
-    findings(found.sentences)
+    findings(reading.sentences)
 
 
 @app.command("add")
@@ -72,8 +72,8 @@ def add(named: Named, term: TermFolder = HERE) -> None:
     from grader.records.term import term as terms
 
     opened = terms.open_term(term)
-    stored, found = store.add(opened, named)
-    _remarks(found)
+    stored, reading = store.add(opened, named)
+    _remarks(reading)
     say(f"{stored.own.vehicle.title} is stored: {stored.line}. Use it with 'assign MODULE --vehicle {stored.key}'.")
     for revision, modules in vehicle_choice.modules_of(opened, stored.key).items():
         say(
@@ -128,6 +128,6 @@ def chart(
     say(f"Charts: {troubleshooting.write(to, key, tuple(complaint or ()))}. Print them from the browser.")
 
 
-def _remarks(found) -> None:
-    for line, remark in found.remarks:
+def _remarks(reading) -> None:
+    for line, remark in reading.remarks:
         say(f"  note: line {line}: {remark}")

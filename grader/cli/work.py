@@ -209,9 +209,9 @@ def received(
         done = correcting.decide(opened, named[0], module, accept=accept, reason=reason, number=hand_in or None)
         say(f"{done.person.name}: the hand-in {'counts' if accept else 'is set aside'}." + _stands(done.mark))
     else:
-        person, found = correcting.listed(opened, named[0], module)
-        say(f"{person.name}: {len(found)} hand-in{'s' if len(found) != 1 else ''} in {module}.")
-        for arrival in found:
+        person, hand_ins = correcting.listed(opened, named[0], module)
+        say(f"{person.name}: {len(hand_ins)} hand-in{'s' if len(hand_ins) != 1 else ''} in {module}.")
+        for arrival in hand_ins:
             late = f", {arrival.late_days} day{'s' if arrival.late_days != 1 else ''} late" if arrival.late_days else ""
             mark = " <- counts" if arrival.counts else ""
             say(
@@ -295,9 +295,9 @@ def extend(
     else:
         several = adjust.extend_all(opened, module, whom, until=until, reason=reason, earlier=earlier)
 
-    def line(one: adjust.Extended) -> str:
-        due = f"due {opened.shown(clock.from_text(one.until))}" if one.until else "without a due time"
-        return f"{one.person.name}: {module} {due}." + _stands(one.mark)
+    def line(extended: adjust.Extended) -> str:
+        due = f"due {opened.shown(clock.from_text(extended.until))}" if extended.until else "without a due time"
+        return f"{extended.person.name}: {module} {due}." + _stands(extended.mark)
 
     _several(several, line)
 

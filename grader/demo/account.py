@@ -65,9 +65,9 @@ def bench(built: Built, done: AtTheBench) -> str:
     """The lesson at the bench, in two sentences."""
     module = catalogue.module(scenario.AT_THE_BENCH)
     marks = [
-        f"{scenario.BENCH_WAYS[one.person.id]} {hundredths(one.mark.mark)}"
-        for one, _ in overview.marks_table(built.term, module)
-        if one.mark is not None
+        f"{scenario.BENCH_WAYS[attempt.person.id]} {hundredths(attempt.mark.mark)}"
+        for attempt, _ in overview.marks_table(built.term, module)
+        if attempt.mark is not None
     ]
     return (
         f"{module.title}: {done.collected.taken} worked a car each at the bench. By their way of work "

@@ -42,7 +42,7 @@ def answer_sheet(module: Module, record: Issued, seed: int) -> tuple[Sheet, list
     """
     sheet, diary = trainees.answer_sheet(module, record, seed)
     random = Random(f"{seed} practice {record.trainee} {module.key}")
-    truth, did = Truth(module, record.numbers), {one.part: one.what for one in diary}
+    truth, did = Truth(module, record.numbers), {deed.part: deed.what for deed in diary}
     answers = {}
     for exercise in module.exercises:
         paths = {f"{exercise.key}.{p.key}": p for p in exercise.parts if not p.by_person}
@@ -56,7 +56,7 @@ def answer_sheet(module: Module, record: Issued, seed: int) -> tuple[Sheet, list
             first = f"{exercise.key}.{exercise.parts[0].key}"
             entry = answers.get(first, Answer("", version=exercise.version))
             answers[first] = entry.but(rest={**entry.rest, SURE: word})
-    return sheet.but(answers=answers), [one for one in diary if one.what != trainees.WROTE]
+    return sheet.but(answers=answers), [deed for deed in diary if deed.what != trainees.WROTE]
 
 
 def _word(random, right):

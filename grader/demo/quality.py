@@ -144,7 +144,8 @@ def estimates(module: Module, count: int = 200, seed: int = SEED) -> list[Estima
             if not any(module.by_path[part.path][1].by_person for part in mine):
                 earned.append(sum(part.hundredths or 0 for part in mine))
     return [
-        Estimate(one.key, one.marks, len(won[one.key]), _facility(won[one.key], one.marks)) for one in module.exercises
+        Estimate(asked.key, asked.marks, len(won[asked.key]), _facility(won[asked.key], asked.marks))
+        for asked in module.exercises
     ]
 
 

@@ -162,8 +162,8 @@ def parse(content: bytes) -> Sheet:
         made_with=_text(body.get("made_with")),
         rest={key: value for key, value in body.items() if key not in _SHEET_KEYS},
     )
-    said = body.get("answers_sha256")  # sheets of earlier versions have none
-    return sheet if said is None or said == answers_digest(sheet) else sheet.but(altered=True)
+    claimed = body.get("answers_sha256")  # sheets of earlier versions have none
+    return sheet if claimed is None or claimed == answers_digest(sheet) else sheet.but(altered=True)
 
 
 def answers_digest(sheet: Sheet) -> str:

@@ -21,8 +21,8 @@ def _two_sets(parameters):
     wide = 2 if parameters["lean"] == "undecided" else 1
     new = [parameters["new_psig"] + d for d in _SCATTERS[parameters["new_scatter"]]]
     used = [round(share * parameters["new_psig"]) + wide * d for d in _SCATTERS[parameters["used_scatter"]]]
-    found = tester.keep_verdict(new, used)
-    return {"new": new, "used": used, "half": round(50 * (found.high - found.low), 1)}
+    verdict = tester.keep_verdict(new, used)
+    return {"new": new, "used": used, "half": round(50 * (verdict.high - verdict.low), 1)}
 
 
 def _ratio(v):
@@ -97,11 +97,11 @@ REPEAT = Exercise(
 
 
 def _letter(v):
-    rest, one = v.count - v.bad, v.bad == 1
+    rest, single = v.count - v.bad, v.bad == 1
     return (
         f"We cleaned all {v.count} plugs, set their gaps, and compared each with a new plug on our tester. "
-        f"{rest} spark well enough and are back in the engine. {'One sparks' if one else 'Two spark'} too weakly, so we fitted "
-        f"{'a new one' if one else 'two new ones'} at {v.price:.2f}{'' if one else f' each, {v.bad * v.price:.2f} in all'}; "
+        f"{rest} spark well enough and are back in the engine. {'One sparks' if single else 'Two spark'} too weakly, so we fitted "
+        f"{'a new one' if single else 'two new ones'} at {v.price:.2f}{'' if single else f' each, {v.bad * v.price:.2f} in all'}; "
         f"a full set would have been {v.count * v.price:.2f}. The test is harder on a plug than your engine is, but it "
         "does not show everything. New plugs can hide another fault for a while, so we drove the car under load and "
         f"measured the rest of the ignition: {_FOUND[v.found]} If the misfire comes back, please bring the car "

@@ -34,12 +34,12 @@ def look(folder: Path, term_id: str, key: bytes, at: datetime | None = None) -> 
 
     Where it cannot be noted the work goes on: the file's own time is then the only one there is.
     """
-    found = list(_below(folder))
-    if not found:
+    waiting = list(_below(folder))
+    if not waiting:
         return
     path = path_of(term_id, key)
     seen, now = times(path), clock.to_text(at or clock.now())
-    new = {sha256 for file in found if (sha256 := digest(file)) and sha256 not in seen}
+    new = {sha256 for file in waiting if (sha256 := digest(file)) and sha256 not in seen}
     if not new:
         return
     try:
@@ -55,20 +55,20 @@ def look(folder: Path, term_id: str, key: bytes, at: datetime | None = None) -> 
 
 def times(path: Path) -> dict[str, datetime]:
     """The first sight of each content, by digest; a line that cannot be read is passed over."""
-    found: dict[str, datetime] = {}
+    first: dict[str, datetime] = {}
     try:
         lines = files.read_bytes(path, most=LARGEST, what="What was seen of the inbox").decode("ascii", "replace")
     except BadFile:
-        return found
+        return first
     for line in lines.split("\n"):
         sha256, _, moment = line.partition(" ")
         try:
             when = clock.from_text(moment)
         except (Refused, ValueError):
             continue
-        if when.tzinfo and len(sha256) == 64 and (sha256 not in found or when < found[sha256]):
-            found[sha256] = when
-    return found
+        if when.tzinfo and len(sha256) == 64 and (sha256 not in first or when < first[sha256]):
+            first[sha256] = when
+    return first
 
 
 def digest(path: Path) -> str:

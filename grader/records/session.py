@@ -129,8 +129,8 @@ def _block(work: Session) -> Iterator[Session]:
         work.connection.rollback()
         words = str(problem)
         if work.kept and "othing was changed" in words:  # the sentence knows only of its own transaction
-            said = re.sub(r"[;.] [Nn]othing was changed", "; what was kept before it stands", words)
-            raise CannotWrite(said) from None
+            sentence = re.sub(r"[;.] [Nn]othing was changed", "; what was kept before it stands", words)
+            raise CannotWrite(sentence) from None
         raise
     except BaseException:
         work.connection.rollback()

@@ -159,11 +159,11 @@ def _curves(known):
 def _not_rising(what, curve):
     if len(curve) < 2:
         return f"{what} has {len(curve)} point; two or more are needed."
-    for number, (one, two) in enumerate(zip(curve, curve[1:], strict=False), 2):
-        if two[0] <= one[0] or two[1] < one[1]:
+    for number, (below, above) in enumerate(zip(curve, curve[1:], strict=False), 2):
+        if above[0] <= below[0] or above[1] < below[1]:
             return (
-                f"{what} must rise: point {number} ({two[0]:g}, {two[1]:g}°, in distributor units) does not lie above point "
-                f"{number - 1} ({one[0]:g}, {one[1]:g}°)."
+                f"{what} must rise: point {number} ({above[0]:g}, {above[1]:g}°, in distributor units) does not lie above point "
+                f"{number - 1} ({below[0]:g}, {below[1]:g}°)."
             )
     return f"{what} holds advance below zero."
 

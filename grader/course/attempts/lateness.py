@@ -95,14 +95,14 @@ def returned(connection: Connection) -> dict[tuple[str, str, int], tuple[str, st
     -------
     dict of (str, str, int) to (str, str)
     """
-    found: dict[tuple[str, str, int], tuple[str, str]] = {}
+    latest: dict[tuple[str, str, int], tuple[str, str]] = {}
     for _, at, entry in ledger.entries(connection, "returned"):
         owner = (entry["trainee"], entry["module"], entry["attempt"])
         if entry["kind"] == ledger.TAKEN_BACK:
-            found.pop(owner, None)
+            latest.pop(owner, None)
         else:
-            found[owner] = (found.get(owner, (at, ""))[0], entry["sha256"])
-    return found
+            latest[owner] = (latest.get(owner, (at, ""))[0], entry["sha256"])
+    return latest
 
 
 def closed(connection: Connection) -> dict[tuple[str, str, int], tuple[str, str]]:

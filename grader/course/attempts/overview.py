@@ -41,7 +41,7 @@ def lines(term: Term) -> Iterator[str]:
             if row.withdrawn:
                 yield f"{row.module} ({row.mode}, {due}): withdrawn: {row.withdrawn}"
                 continue
-            states = Counter(found.state for found in standing.standings(term, connection, [row.module]))
+            states = Counter(attempt.state for attempt in standing.standings(term, connection, [row.module]))
             counts = ", ".join(f"{n} {state}" for state, n in states.items())
             yield f"{row.module} ({row.mode}, {due}): {counts or 'nobody is left'}"
             yield from _still_open(term, connection, row.module)
@@ -106,9 +106,9 @@ def slips(term: Term, module_key: str) -> list[tuple[str, str, int]]:
     return [(part, slip, count) for (part, slip), count in counts.most_common()]
 
 
-def changes(found: Iterable[Any]) -> Iterator[str]:
+def changes(changed: Iterable[Any]) -> Iterator[str]:
     """A line for every mark that a marking run would write, with the parts that move it."""
-    for change in found:
+    for change in changed:
         if change.old is None:
             yield f"{change.trainee}: new, {change.new / 100:g}"
             continue
@@ -140,6 +140,6 @@ def marks_table(term: Term, module: Module) -> list[tuple[standing.Standing, dic
             if unit == module.key:
                 by_trainee.setdefault((trainee, attempt), {}).update(by_hand)
         return [
-            (found, by_trainee.get((found.person.id, found.attempt), {}))
-            for found in standing.standings(term, connection, [module.key])
+            (held, by_trainee.get((held.person.id, held.attempt), {}))
+            for held in standing.standings(term, connection, [module.key])
         ]

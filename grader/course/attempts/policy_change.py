@@ -50,10 +50,10 @@ def preview(opened: Sequence[Term], path: str | Path) -> list[Change]:
 
 
 def _change(term, after, path):
-    now, then = (list(policy_in_force.lines(one)) for one in (term, after))
+    now, then = (list(policy_in_force.lines(either)) for either in (term, after))
     with database.reading(term) as connection:
         modules = standing.assigned_modules(connection)
-        pairs = zip(*(standing.standings(one, connection, modules) for one in (term, after)), strict=True)
+        pairs = zip(*(standing.standings(either, connection, modules) for either in (term, after)), strict=True)
         moved = [
             Moved(old.person, old.module, old.passed, new.passed) for old, new in pairs if old.passed != new.passed
         ]

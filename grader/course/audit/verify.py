@@ -60,7 +60,7 @@ def verify(term: Term) -> Proof:
         for module in catalogue.all_modules().values():
             check.proof.findings += map(reconcile.sentence, reconcile.differences(held.connection, module)[0])
         # A changed automatic score is found again below, beside the mark it belongs to.
-        check.proof.findings += [found for found in from_formgrader if found.kind != finding.AUTOMATIC_MARK]
+        check.proof.findings += [told for told in from_formgrader if told.kind != finding.AUTOMATIC_MARK]
         check.ledger()
         check.hand_ins()
         check.marks()

@@ -136,17 +136,17 @@ def judge(term: Term, module: Module, trainee: str, content: bytes) -> tuple[She
         best = standing.best_attempt(connection, trainee, module.key)
         if best not in (None, sheet.attempt):
             [(issue, hand_in)] = papers.counting(connection, module, [trainee])
-            found = evaluation.evaluate(term, module, issue, hand_in, decided)
+            marked = evaluation.evaluate(term, module, issue, hand_in, decided)
             sheet = papers.whole(issue, sheets.parse(evaluation.kept(term, hand_in)))
-            return sheet, found.sheet, found.values["penalty"]
+            return sheet, marked.sheet, marked.values["penalty"]
         arrived = _arrived(term, connection, owner, content)
-    found = decided.apply(issue, mark_sheet(module, evaluation.numbers(issue), sheet))
+    marked = decided.apply(issue, mark_sheet(module, evaluation.numbers(issue), sheet))
     sheet = papers.whole(issue, sheet)
     if arrived is None:
-        return sheet, found, 0
-    raw = evaluation.raw(found, decided.by_hand(issue))
+        return sheet, marked, 0
+    raw = evaluation.raw(marked, decided.by_hand(issue))
     days = lateness.late_days(term.settings, decided.due(issue), arrived)
-    return sheet, found, lateness.penalty(term.settings, raw, found.most, days)
+    return sheet, marked, lateness.penalty(term.settings, raw, marked.most, days)
 
 
 def make_safe(assignment: str, student: str, notebooks: list[str]) -> None:

@@ -44,7 +44,7 @@ def fenced(text: str) -> str:
     return f"{fence}\n{text}\n{fence}"
 
 
-def rebuild(lesson: dict[str, Any], module: Module, sheet: Sheet | None, found: SheetMark | None) -> dict[str, Any]:
+def rebuild(lesson: dict[str, Any], module: Module, sheet: Sheet | None, marked: SheetMark | None) -> dict[str, Any]:
     """A marked notebook from the released one.
 
     Parameters
@@ -80,7 +80,7 @@ def rebuild(lesson: dict[str, Any], module: Module, sheet: Sheet | None, found: 
                 cell["source"] = "\n\n".join(fenced(text) for text in texts)
         else:
             cell["execution_count"], cell["source"] = None, _ABOVE_THE_ANSWER
-            cell["outputs"] = [_plain(line) for line in _lines(exercise, typed, found)]
+            cell["outputs"] = [_plain(line) for line in _lines(exercise, typed, marked)]
     return paper
 
 
@@ -119,16 +119,16 @@ def write_class(term: Term, module_key: str) -> tuple[int, list[Finding]]:
         held.keep()
         for issue, hand_in in work:
             try:
-                one = _Paper(term, module, issue, hand_in, decided, lesson)
+                paper = _Paper(term, module, issue, hand_in, decided, lesson)
             except BadSheet as problem:
                 findings.append(Finding(finding.CANNOT_MARK, issue.trainee, str(problem)))
                 continue
-            if not one.submit(lesson_bytes):
+            if not paper.submit(lesson_bytes):
                 place = f"submitted/{issue.trainee}/{module.key}"
                 words = f"{place} holds answers not collected yet. Run 'collect' first."
                 findings.append(Finding(finding.MISPLACED, issue.trainee, words))
                 continue
-            one.write()
+            paper.write()
             written += 1
         _complete(term, module, lesson_bytes)
     return written, findings
@@ -158,11 +158,11 @@ def follow(term: Term, connection: Connection, module: Module) -> None:
             continue
         made = made or released(term, module)
         try:
-            one = _Paper(term, module, issue, hand_in, decided, made[1])
+            paper = _Paper(term, module, issue, hand_in, decided, made[1])
         except BadSheet:  # a kept hand-in is gone, which 'mark' and 'term verify' say
             continue
-        one.submit(made[0])
-        one.write()
+        paper.submit(made[0])
+        paper.write()
         _say_whose_comments(connection, module, issue, before)
 
 
@@ -272,8 +272,8 @@ def _write_all(folder, contents):
             files.write_bytes(path, content)
 
 
-def _lines(exercise, typed, found):
-    marks = {} if found is None else {mark.path: mark for mark in found.parts}
+def _lines(exercise, typed, marked):
+    marks = {} if marked is None else {mark.path: mark for mark in marked.parts}
     for part in exercise.parts:
         path = f"{exercise.key}.{part.key}"
         answer, mark = typed.get(path), marks.get(path)

@@ -73,8 +73,8 @@ def agenda(term: Term) -> tuple[list[ModuleState], list[Waits]]:
         assigned = connection.execute(select(schema.assignment).order_by(schema.assignment.c.module)).all()
         keys = [row.module for row in assigned if not row.withdrawn]
         by_module: dict[str, list[Standing]] = {key: [] for key in keys}
-        for one in standing.standings(term, connection, keys, decided=decided):
-            by_module[one.module].append(one)
+        for attempt in standing.standings(term, connection, keys, decided=decided):
+            by_module[attempt.module].append(attempt)
         unread, returned = _unread(connection, decided), set(lateness.returned(connection))
         states = []
         for row in assigned:
@@ -91,26 +91,30 @@ def agenda(term: Term) -> tuple[list[ModuleState], list[Waits]]:
     return states, waits
 
 
-def _counted(base: ModuleState, found: list[Standing], unread: int, returned: set[tuple]) -> ModuleState:
+def _counted(base: ModuleState, people: list[Standing], unread: int, returned: set[tuple]) -> ModuleState:
     if base.withdrawn:
         return base
-    states = Counter(one.state for one in found)
-    marked = [one for one in found if one.mark is not None]
-    whole = [one for one in marked if one.state == standing.MARKED]
-    back = [one for one in marked if (one.person.id, one.module, one.attempt) in returned]
+    states = Counter(attempt.state for attempt in people)
+    marked = [attempt for attempt in people if attempt.mark is not None]
+    whole = [attempt for attempt in marked if attempt.state == standing.MARKED]
+    back = [attempt for attempt in marked if (attempt.person.id, attempt.module, attempt.attempt) in returned]
     now = clock.to_text(clock.now())
-    ready = [one for one in whole if one not in back and (base.mode == PRACTICE or not one.due or one.due < now)]
+    ready = [
+        attempt
+        for attempt in whole
+        if attempt not in back and (base.mode == PRACTICE or not attempt.due or attempt.due < now)
+    ]
     return ModuleState(
         base.key,
         base.title,
         base.mode,
         base.due,
         base.withdrawn,
-        people=sum(bool(one.attempts) for one in found),
+        people=sum(bool(attempt.attempts) for attempt in people),
         came=len(marked) + states[standing.HANDED_IN],
         to_mark=states[standing.HANDED_IN],
         read_all=len(whole),
-        passed=sum(one.passed == "yes" for one in found),
+        passed=sum(attempt.passed == "yes" for attempt in people),
         excused=states[standing.EXCUSED],
         returned=len(back),
         to_read=unread,
@@ -120,13 +124,13 @@ def _counted(base: ModuleState, found: list[Standing], unread: int, returned: se
 
 def _unread(connection: Connection, decided: Adjustments) -> Counter:
     """Written answers that wait to be read, by module; one that a resit keeps is read once."""
-    table, seen, found = schema.answer, set(), Counter()
+    table, seen, unread = schema.answer, set(), Counter()
     for row in connection.execute(select(table).where(table.c.verdict == AWAITING)):
         words = (row.trainee, row.part, adjustments.digest(row.raw))
         if row.exercise not in decided.by_hand(row) and words not in seen:
             seen.add(words)
-            found[row.module] += 1
-    return found
+            unread[row.module] += 1
+    return unread
 
 
 def _decisions(connection: Connection) -> Iterator[Waits]:
@@ -135,13 +139,15 @@ def _decisions(connection: Connection) -> Iterator[Waits]:
 
 
 def _by_module(states: list[ModuleState]) -> Iterator[Waits]:
-    for one in states:
-        if one.to_mark:
-            yield Waits(MARK, one.key, one.to_mark, f"{one.to_mark} hand-in{_s(one.to_mark)} to mark")
-        if one.to_read:
-            yield Waits(READ, one.key, one.to_read, f"{one.to_read} written answer{_s(one.to_read)} to read")
-        if one.to_return:
-            yield Waits(RETURN, one.key, one.to_return, f"{one.to_return} sheet{_s(one.to_return)} ready to return")
+    for state in states:
+        if state.to_mark:
+            yield Waits(MARK, state.key, state.to_mark, f"{state.to_mark} hand-in{_s(state.to_mark)} to mark")
+        if state.to_read:
+            yield Waits(READ, state.key, state.to_read, f"{state.to_read} written answer{_s(state.to_read)} to read")
+        if state.to_return:
+            yield Waits(
+                RETURN, state.key, state.to_return, f"{state.to_return} sheet{_s(state.to_return)} ready to return"
+            )
 
 
 def _extensions(term: Term, connection: Connection, decided: Adjustments) -> Iterator[Waits]:

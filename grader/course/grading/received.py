@@ -61,7 +61,7 @@ def listed(term: Term, trainee_id: str, module_key: str) -> tuple[Trainee, list[
     """
     with database.reading(term) as connection:
         person = roster.one(connection, trainee_id)
-        table, decided, found = schema.issue, adjustments.read(connection), []
+        table, decided, hand_ins = schema.issue, adjustments.read(connection), []
         mine = (table.c.trainee == person.id, table.c.module == module_key)
         for issue in connection.execute(select(table).where(*mine).order_by(table.c.attempt)).all():
             rows = _hand_ins(connection, adjustments.owner(issue))
@@ -69,7 +69,7 @@ def listed(term: Term, trainee_id: str, module_key: str) -> tuple[Trainee, list[
             due = decided.due(issue)
             for number, row in enumerate(rows, 1):
                 days = lateness.late_days(term.settings, due, clock.from_text(row.received_at))
-                found.append(
+                hand_ins.append(
                     HandIn(
                         number,
                         row.attempt,
@@ -83,18 +83,20 @@ def listed(term: Term, trainee_id: str, module_key: str) -> tuple[Trainee, list[
                         row.kind == schema.WAITS,
                     )
                 )
-    return person, found
+    return person, hand_ins
 
 
 def waiting(term: Term) -> list[tuple[str, str, str, HandIn]]:
     """Hand-ins that wait for a decision: (id of the trainee, his name, module, the hand-in); nothing is written."""
     with database.reading(term) as connection:
         owners = sorted(kept.waiting(connection))
-    found = []
+    undecided = []
     for trainee, module, attempt in owners:
         person, hand_ins = listed(term, trainee, module)
-        found += [(person.id, person.name, module, one) for one in hand_ins if one.attempt == attempt and one.waits]
-    return found
+        undecided += [
+            (person.id, person.name, module, work) for work in hand_ins if work.attempt == attempt and work.waits
+        ]
+    return undecided
 
 
 def correct(term: Term, module_key: str, whom: Whom, *, at: str, reason: str, preview: bool = False) -> list[Corrected]:

@@ -201,9 +201,9 @@ def chosen(
     """
     judged = passing.judge_all(term.policy, rows)
     if not named:
-        lacking = {code: one.met for code, one in judged.items() if one.lacking}
+        lacking = {code: result.met for code, result in judged.items() if result.lacking}
         if not lacking:
-            few = ", ".join(code for code, one in judged.items() if one.met == passing.TOO_FEW)
+            few = ", ".join(code for code, result in judged.items() if result.met == passing.TOO_FEW)
             more = (
                 f"To have one with a single item sat again all the same, name it with --objective ({few})."
                 if few
@@ -264,14 +264,14 @@ def _next_attempt(term, connection, module, person):
 
 def _counting(term, connection, module, person) -> Row:
     """The mark that counts, whole; or the reason why nothing can be sat again."""
-    found = next(s for s in standing.standings(term, connection, [module.key]) if s.person.id == person.id)
-    if found.mark is None:
+    present = next(s for s in standing.standings(term, connection, [module.key]) if s.person.id == person.id)
+    if present.mark is None:
         raise Refused(
-            f"{person.name} is {found.state} in {module.key}, so nothing can be sat again. Nothing was issued."
+            f"{person.name} is {present.state} in {module.key}, so nothing can be sat again. Nothing was issued."
         )
-    if found.state != standing.MARKED:
+    if present.state != standing.MARKED:
         raise Refused(f"Written answers of {person.name} wait. Run 'read {module.key}' first; nothing was issued.")
-    return found.mark
+    return present.mark
 
 
 def _issue(work, before, attempt, due, fresh):

@@ -21,7 +21,7 @@ class Several(Generic[Done]):
     left_out: list[str] = field(default_factory=list)
 
 
-def each(work: Work, people: Sequence[Trainee], one: Callable[[Trainee], Done]) -> Several[Done]:
+def each(work: Work, people: Sequence[Trainee], do: Callable[[Trainee], Done]) -> Several[Done]:
     """Do something for each of some people; of one for whom it is refused nothing is kept.
 
     Raises
@@ -33,7 +33,7 @@ def each(work: Work, people: Sequence[Trainee], one: Callable[[Trainee], Done]) 
     for person in people:
         try:
             with work.connection.begin_nested():
-                several.done.append(one(person))
+                several.done.append(do(person))
         except Refused as problem:
             first = first or problem
             several.left_out.append(f"{person.name}: {problem}")

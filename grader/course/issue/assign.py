@@ -263,7 +263,7 @@ def packed_for_all(term: Term, module_key: str) -> bytes:
     return packed_by_person(packed)
 
 
-def packed_by_person(found: Sequence[tuple[Trainee, Path]]) -> bytes:
+def packed_by_person(papers: Sequence[tuple[Trainee, Path]]) -> bytes:
     """A zip of files, each in a folder that bears its owner's name and id.
 
     Parameters
@@ -272,7 +272,7 @@ def packed_by_person(found: Sequence[tuple[Trainee, Path]]) -> bytes:
     """
     together = io.BytesIO()
     with zipfile.ZipFile(together, "w", zipfile.ZIP_STORED) as archive:
-        for person, path in found:
+        for person, path in papers:
             name = practice.folder_name(f"{person.last_name} {person.first_name}")
             content = files.read_bytes(path, most=LARGEST_PACKED, what="What goes out")
             archive.writestr(zipfile.ZipInfo(f"{name}_{person.id}/{path.name}", (2026, 1, 1, 0, 0, 0)), content)

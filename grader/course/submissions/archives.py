@@ -104,12 +104,12 @@ def _open(content, above, depth, budget):
             infos = packed.infolist()
             budget.members -= len(infos)
             named = _checked(infos)
-            found = []
+            opened = []
             for parts, info in named:
                 if any(passed_over(part) for part in parts) or parts[-1].lower().endswith(_SKIPPED):
                     continue
-                found += _member(packed, info, (*above, *parts), depth, budget)
-            return found
+                opened += _member(packed, info, (*above, *parts), depth, budget)
+            return opened
     except _BAD_ZIP as problem:
         raise BadFile(
             f"The hand-in is no readable zip archive ({str(problem)[:80] or 'damaged'}). Ask for it again."
@@ -151,7 +151,7 @@ def _read(stream, most, bounded):
 
 def _checked(infos):
     """[(path parts, info)] of the files, after looking at every name and kind."""
-    found, seen = [], set()
+    checked, seen = [], set()
     for info in infos:
         name = _name(info)
         shown = name[:60]
@@ -172,8 +172,8 @@ def _checked(infos):
         if folded in seen:
             raise BadFile(f"The hand-in holds {shown!r} twice. It was not opened; ask for it again.")
         seen.add(folded)
-        found.append((parts, info))
-    return found
+        checked.append((parts, info))
+    return checked
 
 
 def _name(info):

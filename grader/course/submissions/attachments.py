@@ -35,9 +35,9 @@ def notes(term: Term, record: str, sheet: Sheet, sha256: str, company: Sequence[
         Empty where everything agrees or nothing was there.
     """
     ours = issued.parse(record.encode())
-    found = []
+    remarks = []
     if sheet.altered:
-        found.append(
+        remarks.append(
             "Its answers were changed after the lesson saved them: their digest in the file does not fit. They were taken as "
             "they are; ask who changed them."
         )
@@ -45,13 +45,13 @@ def notes(term: Term, record: str, sheet: Sheet, sha256: str, company: Sequence[
         try:
             value = files.from_json(content, what="The file beside the answers")
         except BadFile as problem:
-            found.append(f"{problem} The answers were taken; the term's own record of numbers counts.")
+            remarks.append(f"{problem} The answers were taken; the term's own record of numbers counts.")
             continue
         if value.get("format") == issued.FORMAT:
-            found += _issue_note(term, ours, content, sheet)
+            remarks += _issue_note(term, ours, content, sheet)
         else:
-            found += _receipt_note(value, sheet, sha256, alone=len(company) <= 2)
-    return found
+            remarks += _receipt_note(value, sheet, sha256, alone=len(company) <= 2)
+    return remarks
 
 
 def vouches(term: Term, record: str, company: Sequence[bytes]) -> bool:
@@ -72,10 +72,10 @@ def owner(company: Sequence[bytes]) -> tuple[str, str, int] | None:
     """(trainee, module, attempt) that an issue beside an unreadable sheet names, or None."""
     for content in company:
         try:
-            said = issued.parse(content)
+            record = issued.parse(content)
         except BadFile:
             continue
-        return said.trainee, said.module, said.attempt
+        return record.trainee, record.module, record.attempt
     return None
 
 
@@ -115,13 +115,13 @@ def _receipt_note(value, sheet, sha256, *, alone):
 
 def _digests(value, depth):
     """Every SHA-256 (or beginning of one) under a name with sha256 in it, at any place of a small document."""
-    found = []
+    digests = []
     if depth and isinstance(value, dict):
         for key, entry in value.items():
             if "sha256" in key.lower() and isinstance(entry, str) and re.fullmatch(r"[0-9a-f]{8,64}", entry.lower()):
-                found.append(entry.lower())
-            found += _digests(entry, depth - 1)
+                digests.append(entry.lower())
+            digests += _digests(entry, depth - 1)
     elif depth and isinstance(value, list):
         for entry in value:
-            found += _digests(entry, depth - 1)
-    return found
+            digests += _digests(entry, depth - 1)
+    return digests

@@ -468,7 +468,9 @@ class _Run:
         if not self._claims:
             return
         person, module = self._claims[0]
-        names = "; ".join(one.name for one, _ in self._claims[:6]) + ("; and others" if len(self._claims) > 6 else "")
+        names = "; ".join(trainee.name for trainee, _ in self._claims[:6]) + (
+            "; and others" if len(self._claims) > 6 else ""
+        )
         self.outcome.notes.append(
             f"by what the files say of their last change, which anybody can set and which does not count, these would be less "
             f"late: {names}. If you know that they came in then, say 'received {person.college_id} {module} --at' with that time"
@@ -583,8 +585,8 @@ def put_back(path: Path, place: Path) -> None:
 
 def _choice(owner: tuple, mine: list[_Waiting]) -> str:
     """Which of several sheets that came together is the later one."""
-    said = [f"{waiting.where}, saved {waiting.arrival.saved_at[:19] or 'nobody knows when'}" for waiting in mine]
-    return f"{owner[0]}, {owner[1]}: {len(mine)} came together; {said[-1]}, goes before {'; '.join(said[:-1])}"
+    saved = [f"{waiting.where}, saved {waiting.arrival.saved_at[:19] or 'nobody knows when'}" for waiting in mine]
+    return f"{owner[0]}, {owner[1]}: {len(mine)} came together; {saved[-1]}, goes before {'; '.join(saved[:-1])}"
 
 
 def _move(path: Path, target: Path) -> Path:
@@ -623,9 +625,9 @@ def _guessed_owner(submission, claimed, known) -> tuple[str, str, int] | None:
     From the numbers issued beside it, from what can still be read of it, or from
     the folder and the file's name; only what was really issued counts.
     """
-    said = attachments.owner(submission.company) or _legible_owner(submission.content or b"")
-    if said is not None and said in known.issues and claimed in (None, said[0]):
-        return said
+    owner = attachments.owner(submission.company) or _legible_owner(submission.content or b"")
+    if owner is not None and owner in known.issues and claimed in (None, owner[0]):
+        return owner
     names = {part.rpartition(".")[0] or part for part in submission.parts} | set(submission.parts)
     who = claimed or next((known.people[name.casefold()] for name in names if name.casefold() in known.people), None)
     modules = [key for key in catalogue.all_modules() if key in names]

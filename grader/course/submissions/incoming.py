@@ -80,8 +80,8 @@ def find(root: Path, notes: list[str], *, own: bool = False, without: Path | Non
             )
             yield from _folder(Path(folder), root, sorted(names), folders, notes, own=own)
         for problem in closed:
-            said = f"The folder cannot be read: {problem.strerror}. Allow reading, then collect again."
-            yield [_bad(Path(problem.filename), root, said)]
+            sentence = f"The folder cannot be read: {problem.strerror}. Allow reading, then collect again."
+            yield [_bad(Path(problem.filename), root, sentence)]
     else:
         yield from _folder(root.parent, root.parent.parent, [root.name], [], notes, alone=True)
 
@@ -177,10 +177,10 @@ def _json(path, root, loose, company, notes, notebooks):
 
 
 def _archive(path, root):
-    found = _in_archive(path, root)
-    for submission in found:
+    submissions = _in_archive(path, root)
+    for submission in submissions:
         submission.file, submission.changed = path, _changed(path)
-    return found
+    return submissions
 
 
 def _in_archive(path, root):
@@ -193,7 +193,7 @@ def _in_archive(path, root):
         inside = archives.members(content)
     except BadFile as problem:
         return [Submission(where, parts, content, str(problem), came=came)]
-    found, company, broken, values = [], [], [], 0
+    submissions, company, broken, values = [], [], [], 0
     for member in inside:
         all_parts = (*parts, *member.parts)
         inner = _shown(all_parts)
@@ -202,29 +202,29 @@ def _in_archive(path, root):
             continue
         values += sheets.values_in(member.content)
         if values > MOST_VALUES:
-            said = f"The hand-in holds more than {MOST_VALUES:,} values; no real one does. Ask for it again."
-            return [Submission(where, parts, content, said, came=came)]
+            sentence = f"The hand-in holds more than {MOST_VALUES:,} values; no real one does. Ask for it again."
+            return [Submission(where, parts, content, sentence, came=came)]
         kind, sheet, problem = _kind(member.name, member.content)
         if kind == ANSWERS and len(member.content) > sheets.LARGEST_FILE:
-            said = f"The answer sheet unpacks to more than {sheets.LARGEST_FILE:,} bytes. Ask for it again."
-            broken.append(Submission(where, parts, content, said, came=came))
+            sentence = f"The answer sheet unpacks to more than {sheets.LARGEST_FILE:,} bytes. Ask for it again."
+            broken.append(Submission(where, parts, content, sentence, came=came))
         elif kind == ANSWERS:
-            found.append(Submission(inner, all_parts, member.content, problem, sheet, came=came))
+            submissions.append(Submission(inner, all_parts, member.content, problem, sheet, came=came))
         elif kind == COMPANY and len(member.content) <= archives.LARGEST_MEMBER:
             company.append(member.content)
-    found = _without_backups(found)
-    if not found and not broken:
-        said = f"The hand-in holds no {sheets.NAME}; exactly one is needed. Ask for it again."
+    submissions = _without_backups(submissions)
+    if not submissions and not broken:
+        sentence = f"The hand-in holds no {sheets.NAME}; exactly one is needed. Ask for it again."
         if archives.holds_notebook(content):
-            said = BARE_NOTEBOOK
-        return [Submission(where, parts, content, said, came=came)]
-    if len(found) > 1 and not _of_different_people(found):
-        said = f"The hand-in holds {len(found)} {sheets.NAME}; exactly one is needed for each trainee and module. Ask for it again."
-        return [Submission(where, parts, content, said, came=came), *broken]
-    for submission in found:
+            sentence = BARE_NOTEBOOK
+        return [Submission(where, parts, content, sentence, came=came)]
+    if len(submissions) > 1 and not _of_different_people(submissions):
+        sentence = f"The hand-in holds {len(submissions)} {sheets.NAME}; exactly one is needed for each trainee and module. Ask for it again."
+        return [Submission(where, parts, content, sentence, came=came), *broken]
+    for submission in submissions:
         submission.company = company
-        submission.where = where if len(found) == 1 else submission.where
-    return _by_saving(found) + broken
+        submission.where = where if len(submissions) == 1 else submission.where
+    return _by_saving(submissions) + broken
 
 
 def _kind(name, content):
@@ -249,14 +249,14 @@ def _kind_of_no_sheet(name, content):
     try:
         if len(content) > sheets.LARGEST_FILE or sheets.values_in(content) > sheets.MOST_VALUES:
             raise BadFile("too large to be decoded: its beginning and its name tell")
-        found = files.from_json(content, what="The file")
+        body = files.from_json(content, what="The file")
     except BadFile:
-        said = name.lower()
-        if said in (issued.NAME, "receipt.json"):
+        lower = name.lower()
+        if lower in (issued.NAME, "receipt.json"):
             return COMPANY
         marked = sheets.FORMAT.encode() in content[:100_000] or sheets.FORMAT.encode("utf-16-le") in content[:100_000]
-        return ANSWERS if marked or said.startswith("answers") or said.endswith(".json") else OTHER
-    says = found.get("format")
+        return ANSWERS if marked or lower.startswith("answers") or lower.endswith(".json") else OTHER
+    says = body.get("format")
     if says == sheets.FORMAT:
         return ANSWERS
     if (
@@ -265,26 +265,26 @@ def _kind_of_no_sheet(name, content):
         or "receipt" in str(says)[:60]
     ):
         return COMPANY
-    if "sha256" in found and "answers" not in found:
+    if "sha256" in body and "answers" not in body:
         return COMPANY
     return ANSWERS if name.lower().startswith("answers") or name.lower().endswith(".json") else OTHER
 
 
-def _of_different_people(found):
+def _of_different_people(submissions):
     """True if every sheet can be read and no two are of one trainee, module and attempt."""
-    read = [submission.sheet for submission in found if submission.sheet]
-    return len({(sheet.term, sheet.trainee, sheet.module, sheet.attempt) for sheet in read}) == len(found)
+    read = [submission.sheet for submission in submissions if submission.sheet]
+    return len({(sheet.term, sheet.trainee, sheet.module, sheet.attempt) for sheet in read}) == len(submissions)
 
 
-def _by_saving(found):
+def _by_saving(submissions):
     """Sheets in the order in which they were saved, so that of two that came together the later one counts."""
-    return sorted(found, key=lambda submission: submission.saved)
+    return sorted(submissions, key=lambda submission: submission.saved)
 
 
-def _without_backups(found):
+def _without_backups(submissions):
     """Leaves answers.json.bak out where a sheet proper lies beside it."""
-    proper = [submission for submission in found if not _backup(submission.parts[-1])]
-    return proper or found
+    proper = [submission for submission in submissions if not _backup(submission.parts[-1])]
+    return proper or submissions
 
 
 def _backup(name):

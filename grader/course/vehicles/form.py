@@ -97,7 +97,11 @@ def _curve(asked, answers, known, ask, say):
     while True:
         kept = answers.get(where) or []
         if kept:
-            say("  now: " + "; ".join(f"{one} → {two}" for one, two in kept) + ". An empty first line keeps it.")
+            say(
+                "  now: "
+                + "; ".join(f"{speed} → {degrees}" for speed, degrees in kept)
+                + ". An empty first line keeps it."
+            )
         typed, values = [], []
         try:
             went_back = _points(asked, typed, values, ask, say)

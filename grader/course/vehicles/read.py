@@ -80,19 +80,19 @@ def read_text(text: str, key: str) -> Found:
     Found
     """
     text = text.replace("\r\n", "\n")
-    found = Found()
-    settings, broken = _parse(text, found.faults)
+    reading = Found()
+    settings, broken = _parse(text, reading.faults)
     if settings is None:
-        return found
+        return reading
     lines = _Lines(text)
     if settings.get("format") != FORMAT or settings.get("schema") != SCHEMA:
-        found.faults.append(
+        reading.faults.append(
             (
                 lines.of("", "format"),
                 f"The file must say format = \"{FORMAT}\" and schema = {SCHEMA}. Begin with 'vehicle new'.",
             )
         )
-    _strange(settings, lines, found.faults)
+    _strange(settings, lines, reading.faults)
     values = {}
     for asked in FIELDS:
         place = (asked.table, asked.name)
@@ -101,26 +101,26 @@ def read_text(text: str, key: str) -> Found:
             continue
         if asked.name not in table:
             if not asked.optional:
-                found.faults.append(
+                reading.faults.append(
                     (lines.of(*place), f"{asked.where} is missing: {asked.says.lower()}, {asked.help}.")
                 )
             continue
-        value = _value(asked, table[asked.name], values, lines, found)
+        value = _value(asked, table[asked.name], values, lines, reading)
         if value is not None:
             values[known_as(asked)] = value
     for judged in plausible.judge(values):
         place = next(place for place in BY_WHERE if place[1] == judged.name)
-        (found.faults if judged.fault else found.remarks).append((lines.of(*place), judged.sentence))
-    found.faults.sort()
+        (reading.faults if judged.fault else reading.remarks).append((lines.of(*place), judged.sentence))
+    reading.faults.sort()
     gap = values.get("gap_mm")
     if gap is not None and abs(_thousandths(gap) * MM_PER_IN - gap) > 0.004:
         sentence = (
             f"The exercises count the gap in thousandths of an inch: {gap:.3g} mm becomes {_thousandths(gap):.3f} in."
         )
-        found.remarks.append((lines.of("points", "gap"), sentence))
-    if not found.faults:
-        found.own = _own(key, values)
-    return found
+        reading.remarks.append((lines.of("points", "gap"), sentence))
+    if not reading.faults:
+        reading.own = _own(key, values)
+    return reading
 
 
 def read_one(asked: Field, raw: Any, known: Mapping[str, Any]) -> tuple[Any, str]:
@@ -162,15 +162,15 @@ def known_as(asked: Field) -> str:
     return _KNOWN_AS.get(asked.name, asked.name)
 
 
-def _value(asked, raw, values, lines, found):
+def _value(asked, raw, values, lines, reading):
     """The value of one field, or None with its fault noted."""
     line = lines.of(asked.table, asked.name)
     try:
         if asked.kind == CURVE:
-            return _curve(asked, raw, lines, found)
+            return _curve(asked, raw, lines, reading)
         return read_one(asked, raw, values)[0]
     except Unreadable as problem:
-        found.faults.append((line, f"{asked.where}: {problem}"))
+        reading.faults.append((line, f"{asked.where}: {problem}"))
         return None
 
 
@@ -184,7 +184,7 @@ def _dwell_of_share(raw, values):
     return round(float(dwell_of_duty_deg(float(share[1].replace(",", ".")), values["cylinders"])), 6)
 
 
-def _curve(asked, raw, lines, found):
+def _curve(asked, raw, lines, told):
     start = lines.of(asked.table, asked.name)
     if not isinstance(raw, list) or not all(isinstance(point, list) and len(point) == 2 for point in raw):
         pair = '["450 dist rev/min", "0 ° dist"]'
@@ -199,11 +199,11 @@ def _curve(asked, raw, lines, found):
                 reading = read_figure(quantity, cell)
                 first = units.setdefault(quantity.says, reading.unit) if reading.value else reading.unit
                 if doubt := _other_unit(first, reading):
-                    found.remarks.append((lines.point(start, number), f"{asked.where}, point {number + 1}: {doubt}"))
+                    told.remarks.append((lines.point(start, number), f"{asked.where}, point {number + 1}: {doubt}"))
                 pair.append(round(reading.value, 2))
             except Unreadable as problem:
                 good = False
-                found.faults.append((lines.point(start, number), f"{asked.where}, point {number + 1}: {problem}"))
+                told.faults.append((lines.point(start, number), f"{asked.where}, point {number + 1}: {problem}"))
         points.append(tuple(pair))
     return tuple(points) if good else None
 

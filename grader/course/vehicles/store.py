@@ -141,36 +141,36 @@ def add(term: Term, named: str) -> tuple[vehicles.Revision, read.Found]:
         The same figures are stored already, or the file names a trainee.
     """
     path, key = find(term, named)
-    found, text = _read(path, key)
-    if found.faults or found.own is None:
+    reading, text = _read(path, key)
+    if reading.faults or reading.own is None:
         raise BadFile(
-            "\n".join([f"{path.name} was not stored:", *found.sentences, "Mend these lines and add it again."])
+            "\n".join([f"{path.name} was not stored:", *reading.sentences, "Mend these lines and add it again."])
         )
     with session.begin(term, "storing a vehicle") as held:
         connection = held.connection
         _refuse_names(connection, text, path)
         last = vehicles.latest(connection).get(key)
-        if last and last.digest == found.own.digest:
+        if last and last.digest == reading.own.digest:
             raise Refused(
                 f"{key} is stored already with just these figures (revision {last.revision}). Nothing was changed."
             )
-        stored = vehicles.add(connection, found.own, text)
+        stored = vehicles.add(connection, reading.own, text)
     own_file = path_of(term, key)
     if own_file.resolve() != path.resolve():
         files.write_text(own_file, text, keep=True)
-    return stored, found
+    return stored, reading
 
 
 def _read(path, key):
     """As `read.read_file`; a file in which only the words of the example were changed asks for a second look."""
-    found, text = read.read_file(path, key)
+    reading, text = read.read_file(path, key)
     sample = {("source", name): "x" for name in ("manual", "page", "entered_by")}
     example = read.read_text(template.write({**template.EXAMPLE, **sample}), key).own
     assert example is not None  # nothing in it keeps it out
-    mine = found.own and replace(found.own.vehicle, title=example.vehicle.title, use=example.vehicle.use)
+    mine = reading.own and replace(reading.own.vehicle, title=example.vehicle.title, use=example.vehicle.use)
     if mine == example.vehicle:
-        found.remarks.append((1, "Every figure is still that of the example. Put in those of the manual."))
-    return found, text
+        reading.remarks.append((1, "Every figure is still that of the example. Put in those of the manual."))
+    return reading, text
 
 
 def listed(term: Term) -> list[vehicles.Revision]:

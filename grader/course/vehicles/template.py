@@ -75,7 +75,7 @@ def write(answers: Answers) -> str:
             rows.append(f'# {asked.name} = ""  # {asked.help}')
         elif asked.kind == CURVE:
             rows += [f"# {asked.says}: {asked.help}.", f"{asked.name} = ["]
-            rows += [f"  [{_quoted(one)}, {_quoted(two)}]," for one, two in answer or ()]
+            rows += [f"  [{_quoted(first)}, {_quoted(second)}]," for first, second in answer or ()]
             rows.append("]")
         elif asked.kind == COUNT and answer:
             rows.append(f"{asked.name} = {answer}  # {asked.help}")

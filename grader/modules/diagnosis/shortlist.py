@@ -126,18 +126,18 @@ def _said(v):
 @cache
 def _shortlists():
     """(complaint, sign, reading, faults that go on, faults that are excluded), measured first, looks apart."""
-    found = {"measured": [], "look": []}
+    rows_of = {"measured": [], "look": []}
     for complaint, keys in by_complaint().items():
         for kind, names in (("measured", measured()), ("look", looks())):
             for sign in names:
-                shown = {key: said for key in keys if (said := word(key, sign))}
+                shown = {key: words for key in keys if (words := word(key, sign))}
                 readings = {sound_word(sign)} if kind == "look" else set(shown.values())
                 for reading in sorted(readings):
                     same = tuple(key for key in shown if shown[key] == reading)
                     other = tuple(key for key in shown if shown[key] != reading)
                     if len(other) >= 2 and len(same) >= 3 and len(same) + len(other) >= 8:
-                        found[kind].append((complaint, sign, reading, same, other))
-    return {kind: tuple(rows) for kind, rows in found.items()}
+                        rows_of[kind].append((complaint, sign, reading, same, other))
+    return {kind: tuple(rows) for kind, rows in rows_of.items()}
 
 
 _LISTED = 8

@@ -92,10 +92,10 @@ def looks() -> tuple[str, ...]:
 def result(sign: str, shown: str | None) -> str:
     """A result as a sentence without its full stop: "Coil output low"; for one that all engines agree on."""
     assert shown is not None
-    said = phrase(sign, shown)
+    words = phrase(sign, shown)
     if sign == "under_bonnet":
-        return f"Under the bonnet {said}"
-    return f"{said[0].upper()}{said[1:]}"
+        return f"Under the bonnet {words}"
+    return f"{words[0].upper()}{words[1:]}"
 
 
 def reads(key: str) -> tuple[str, ...]:

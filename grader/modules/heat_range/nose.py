@@ -217,8 +217,8 @@ _FACT_WORDS = MappingProxyType(
 
 def _explained(moved, timing, mixture, seat):
     """What explains a tip that is hotter (1), cooler (-1) or as the chart says; None where nobody could tell."""
-    found = {"timing": timing, "mixture": mixture, "seat": seat}
-    ways = {name: _FACTS[name][state] for name, state in found.items() if _FACTS[name][state]}
+    states = {"timing": timing, "mixture": mixture, "seat": seat}
+    ways = {name: _FACTS[name][state] for name, state in states.items() if _FACTS[name][state]}
     if len(ways) > 1 or (ways and seat == "unchecked"):
         return None
     if ways:

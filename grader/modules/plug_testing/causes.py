@@ -75,14 +75,14 @@ ZERO = Exercise(
 
 def _batches():
     """The readings of datasets/plug_batches.csv by batch."""
-    found = {}
+    batches = {}
     for row in tables.rows("plug_batches.csv", COLUMNS):
-        batch = found.setdefault(row["batch"], {"plug": [], "reference": []})
+        batch = batches.setdefault(row["batch"], {"plug": [], "reference": []})
         if row["what"] in ("plug", "reference"):
             batch[row["what"]].append(int(row["reading_psig"]))
         else:
             batch[row["what"]] = int(row["reading_psig"])
-    return MappingProxyType(found)
+    return MappingProxyType(batches)
 
 
 BATCHES = _batches()

@@ -94,13 +94,13 @@ def _near_the_limit(parameters):
 def _story(v):
     right, wide = _inch(v.right_in), _inch(v.right_in + v.more_in)
     new_gap = "that gap" if v.gaps == "equal" else "a gap of its own"
-    said = (
+    sentences = (
         _SERVICE[v.service].format(right=wide if v.gaps == "used-wide" else right),
         f"It fired up to {both(v.used_psig)}.",
         _BESIDE[v.beside].format(new=both(v.new_psig), new_gap=new_gap) + _GAPS[v.gaps].format(wide=wide, right=right),
         _TRIES[v.tries].format(apart=both(14)) if v.beside not in ("note", "yesterday", "neighbour") else "",
     )
-    return {"story": " ".join(text for text in said if text)}
+    return {"story": " ".join(text for text in sentences if text)}
 
 
 FIRST_TEST = Exercise(

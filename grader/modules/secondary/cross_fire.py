@@ -175,16 +175,16 @@ SWAPPED = Exercise(
 
 
 def _turned(v):
-    found = _as_found(v)
-    start = v.turned % len(found)
-    return found[start:] + found[:start]
+    order = _as_found(v)
+    start = v.turned % len(order)
+    return order[start:] + order[:start]
 
 
 def _read_with_rotor(v):
-    found = _as_found(v)
-    read = found if v.rotor == "clockwise" else (found[0], *reversed(found[1:]))
-    one = read.index(1)
-    return read[one:] + read[:one]
+    order = _as_found(v)
+    read = order if v.rotor == "clockwise" else (order[0], *reversed(order[1:]))
+    start = read.index(1)
+    return read[start:] + read[:start]
 
 
 # Which leads must not lie side by side.

@@ -103,16 +103,16 @@ def _over(length_mm, kohm):
 
 def sorted_leads(v: Any) -> tuple[str, ...]:
     """Keep, reject or either way for each lead of the set."""
-    found = []
+    verdicts = []
     for _, length, straight, flexed in v.leads:
         if flexed == _OPEN:
-            found.append(REJECT)
+            verdicts.append(REJECT)
             continue
         worst = _over(length, max(straight, flexed))
         least, most, _ = _row(length)
         sound = least <= max(straight, flexed) <= most
-        found.append(EITHER if abs(worst) <= _NEAR else REJECT if worst > 0 else KEEP if sound else EITHER)
-    return tuple(found)
+        verdicts.append(EITHER if abs(worst) <= _NEAR else REJECT if worst > 0 else KEEP if sound else EITHER)
+    return tuple(verdicts)
 
 
 def _why_lead(v):

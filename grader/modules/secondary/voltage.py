@@ -319,7 +319,7 @@ def _zones():
         for late in _ZONE_LATE
     }
     given = {share: np.asarray(available_kv(_GRID_RPM, share)) for share in _ZONE_COILS}
-    found: dict[int, dict[int, list]] = {}
+    settings_at: dict[int, dict[int, list]] = {}
     for (gap, late), plug in asked.items():
         for share, kv in given.items():
             for rotor in _ZONE_ROTORS:
@@ -327,10 +327,10 @@ def _zones():
                 if ends is not None and ends[1] - ends[0] > 600 and ends[1] < FASTEST_RPM - 100:
                     setting = {"gap_in": gap / 1000, "coil_percent": share, "late_deg": late, "rotor_mm": rotor}
                     slow, fast = (50 * round(end / 50) for end in ends)
-                    found.setdefault(fast, {}).setdefault(slow, []).append(setting)
+                    settings_at.setdefault(fast, {}).setdefault(slow, []).append(setting)
     # Of the pairs of ends at most so many share one end: else one speed would be right for too many.
     kept, shared = [], Counter()
-    for fast, slows in sorted(found.items()):
+    for fast, slows in sorted(settings_at.items()):
         for slow, many in sorted(slows.items(), key=lambda pair: shared["slow", pair[0]]):
             if shared["slow", slow] < _SHARED and shared["fast", fast] < _SHARED:
                 shared.update([("slow", slow), ("fast", fast)])
@@ -350,10 +350,10 @@ def zone_ends(v: Any) -> tuple[float, float]:
 
 @cache
 def _edges_of(gap_in: float, coil_percent: float, late_deg: float, rotor_mm: float) -> tuple[float, float]:
-    found = _ends(_GRID_RPM, reserve_curve_kv(_GRID_RPM, gap_in, coil_percent, late_deg, rotor_mm))
-    if found is None:
+    ends = _ends(_GRID_RPM, reserve_curve_kv(_GRID_RPM, gap_in, coil_percent, late_deg, rotor_mm))
+    if ends is None:
         raise OutOfRange("These settings of the panel have no zone at either end.")
-    return found
+    return ends
 
 
 @cache

@@ -26,10 +26,10 @@ def tables_and_speed(parameters: Mapping[str, Any]) -> dict[str, Any]:
 
     One list of speeds for all engines had the weights fully out too often, and one answer right for many.
     """
-    found = tables(parameters)
-    first, last = found["centrifugal"][0][0], found["centrifugal"][-1][0]
+    curves = tables(parameters)
+    first, last = curves["centrifugal"][0][0], curves["centrifugal"][-1][0]
     distributor_rpm = first + (last - first) * parameters["along_percent"] / 100
-    return {**found, "speed_rpm": 10 * round(2 * distributor_rpm / 10)}
+    return {**curves, "speed_rpm": 10 * round(2 * distributor_rpm / 10)}
 
 
 def _speed_where(curve, degrees):

@@ -99,10 +99,10 @@ def _copy(inbound_folder, submitted, notes, wrong):
         return None
     target, links = submitted / named["student"] / named["module"], []
     for folder, folders, names in os.walk(inbound_folder):
-        links += [one for one in (*folders, *names) if (Path(folder) / one).is_symlink()]
-        folders[:] = [one for one in folders if not (Path(folder) / one).is_symlink()]
-        for one in names:
-            path = Path(folder) / one
+        links += [entry for entry in (*folders, *names) if (Path(folder) / entry).is_symlink()]
+        folders[:] = [entry for entry in folders if not (Path(folder) / entry).is_symlink()]
+        for entry in names:
+            path = Path(folder) / entry
             if path.suffix in _TAKEN and path.is_file() and not path.is_symlink() and path.stat().st_size <= _LARGEST:
                 copy = target / path.relative_to(inbound_folder)
                 copy.parent.mkdir(parents=True, exist_ok=True)
@@ -132,13 +132,13 @@ def _doubt(folder, named):
     made = made_at(folder)
     for stamp in stamps:
         try:
-            said = read_stamp(stamp)
+            stamped = read_stamp(stamp)
         except BadFile:  # then it is not used either
             continue
-        if made - said > TOLERANCE and when is None:
+        if made - stamped > TOLERANCE and when is None:
             when = made
             words.append(
-                f"Its stamp says {clock.shown(said, 'UTC')}, and its folder was made or changed {clock.shown(made, 'UTC')}, "
+                f"Its stamp says {clock.shown(stamped, 'UTC')}, and its folder was made or changed {clock.shown(made, 'UTC')}, "
                 "which counts: somebody set the stamp back, or the exchange was moved. If it came in earlier, say so with --at."
             )
     return Doubt(" ".join(words), when) if words else None
@@ -152,10 +152,10 @@ def read_stamp(text: str) -> datetime:
     BadFile
         Another way of writing, or a zone of letters that could mean several.
     """
-    found = _STAMP.match(text)
-    if not found:
+    match = _STAMP.match(text)
+    if not match:
         raise BadFile(f"“{text[:60]}” is not written as 2026-03-31 17:00:00 UTC")
-    day, hour, zone = found.groups()
+    day, hour, zone = match.groups()
     try:
         if zone and "/" in zone:
             return clock.parse(f"{day} {hour}", zone)
@@ -211,13 +211,13 @@ def exchange_config(term: Term, root: str | Path | None = None) -> Any:
     config.CourseDirectory.course_id = term.id
     if root is not None:
         config.Exchange.root = str(Path(root).expanduser().absolute())
-    found = Path(Exchange(config=config).root)
-    if not found.is_dir():
+    folder = Path(Exchange(config=config).root)
+    if not folder.is_dir():
         raise Refused(
-            f"{found} is no exchange folder. Name nbgrader's exchange with --exchange-root, or ask whoever runs the "
+            f"{folder} is no exchange folder. Name nbgrader's exchange with --exchange-root, or ask whoever runs the "
             "server to make it; nothing was changed."
         )
-    config.Exchange.root = str(found)
+    config.Exchange.root = str(folder)
     return config
 
 

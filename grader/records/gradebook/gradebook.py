@@ -94,7 +94,7 @@ def name_comments(connection: Connection, module: str, trainee: str, attempt: in
     """Put "Attempt 1: " and the like before every comment on a trainee's work that says no attempt yet."""
     t = nbgrader_api().Base.metadata.tables
     comment, book, submitted, assignment = (
-        t[one] for one in ("comment", "submitted_notebook", "submitted_assignment", "assignment")
+        t[name] for name in ("comment", "submitted_notebook", "submitted_assignment", "assignment")
     )
     wanted = (
         select(comment.c.id, comment.c.manual_comment)

@@ -107,7 +107,7 @@ def readme_table() -> str:
     for module in catalogue.all_modules().values():
         mine = [row for row in catalogue.objectives().values() if row["module"] == module.key]
         words = "<br>".join(f"{row['code']} {row['text']}" for row in mine)
-        standards = sorted({one for row in mine for one in row["unit_standards"].split(";") if one})
+        standards = sorted({standard for row in mine for standard in row["unit_standards"].split(";") if standard})
         lines.append(
             f"| `{module.key}` {module.title} | {module.minutes} | {len(module.exercises)} | {module.marks} "
             f"| {words} | {', '.join(standards)} |"

@@ -285,14 +285,16 @@ def open_to_others(folder: str | Path) -> list[str]:
     ]
 
 
-def _settings(found, path):
-    if found.get("format") != FORMAT:
-        raise BadFile(f"{path} is not a Timing Mark term: format says {found.get('format')!r}.")
-    if found.get("schema") != SCHEMA:
-        raise BadFile(f"{path} is of schema {found.get('schema')!r}; this version reads {SCHEMA}. Update Timing Mark.")
+def _settings(content, path):
+    if content.get("format") != FORMAT:
+        raise BadFile(f"{path} is not a Timing Mark term: format says {content.get('format')!r}.")
+    if content.get("schema") != SCHEMA:
+        raise BadFile(
+            f"{path} is of schema {content.get('schema')!r}; this version reads {SCHEMA}. Update Timing Mark."
+        )
 
     def get(table, name, kinds, allowed, good):
-        value = (found.get(table, {}) if table else found).get(name)
+        value = (content.get(table, {}) if table else content).get(name)
         if isinstance(value, bool) != (bool in kinds) or not isinstance(value, kinds) or not good(value):
             where = f"[{table}] {name}" if table else name
             raise BadFile(f"{path}: {where} is {value!r}; allowed is {allowed}. Mend it and try again.")

@@ -191,18 +191,18 @@ def word(layout: Layout, mark: int | Fraction, most: int, *, below: float | Deci
 def _with_words(term, connection, layout):
     """Rows of grades with a word, and what they count in a total: (mark, most), or None."""
     kept = scope.standings(term, connection, standing.listed_modules(connection))
-    for cells, found in zip(table(term, connection), kept, strict=True):
+    for cells, attempt in zip(table(term, connection), kept, strict=True):
         row: dict[str, Any] = dict(cells)
-        if found.mark is not None and found.state == standing.MARKED and found.counts:
-            counts = (found.mark.mark, found.mark.most)
+        if attempt.mark is not None and attempt.state == standing.MARKED and attempt.counts:
+            counts = (attempt.mark.mark, attempt.mark.most)
         else:
             counts = None
-        below = term.pass_percent(found.module) if found.failed else None
+        below = term.pass_percent(attempt.module) if attempt.failed else None
         yield row | {
             "word": word(layout, *counts, below=below) if counts else "",
             "_counts": counts,
-            "_failed": bool(found.failed),
-            "_zero": standing.missing_is_zero(term, found),
+            "_failed": bool(attempt.failed),
+            "_zero": standing.missing_is_zero(term, attempt),
         }
 
 

@@ -165,14 +165,14 @@ def needs(term: Term, table: Iterable[tuple[Standing, Mapping[str, int | None]]]
         started = set(connection.execute(select(schema.hand_in.c.trainee)).scalars())
         too_late, undecided, resits = lateness.barred(connection), kept.waiting(connection), _resits(connection)
     ranked = []
-    for one, marks in table:
-        if one.person.status == roster.WITHDRAWN:
+    for attempt, marks in table:
+        if attempt.person.status == roster.WITHDRAWN:
             continue
-        if (one.person.id, one.module, one.attempt) in undecided:
+        if (attempt.person.id, attempt.module, attempt.attempt) in undecided:
             what = "handed in again, and it waits for your decision"
-            ranked.append((2, one.person, what, "run 'received' with --accept or --set-aside, and a reason"))
-        for rank, what, do in _needs(term, one, marks, started, too_late, resits):
-            ranked.append((rank, one.person, what, do))
+            ranked.append((2, attempt.person, what, "run 'received' with --accept or --set-aside, and a reason"))
+        for rank, what, do in _needs(term, attempt, marks, started, too_late, resits):
+            ranked.append((rank, attempt.person, what, do))
     return [(person, what, do) for _, person, what, do in sorted(ranked, key=lambda entry: entry[0])]
 
 
@@ -187,64 +187,68 @@ def _resits(connection):
     return {owner[:2]: (owner[2], due, owner in handed_in) for owner, due in owners if owner not in marked}
 
 
-def _needs(term, one, marks, started, too_late, resits):
+def _needs(term, attempt, marks, started, too_late, resits):
     """(rank, what it is, what to do) of one trainee; ranks from the most urgent."""
-    if one.state == standing.NOT_HANDED_IN:
-        what = "has not handed in" if one.person.id in started else "has handed in nothing this term"
-        yield _missing(term, one, what)
-    elif one.state == standing.HANDED_IN:
+    if attempt.state == standing.NOT_HANDED_IN:
+        what = "has not handed in" if attempt.person.id in started else "has handed in nothing this term"
+        yield _missing(term, attempt, what)
+    elif attempt.state == standing.HANDED_IN:
         yield 2, "handed in a file that is not marked", "run 'mark'; its finding says what to do"
-    if (one.person.id, one.module, one.attempt) in too_late:
+    if (attempt.person.id, attempt.module, attempt.attempt) in too_late:
         yield (
             2,
             "handed in after the sheet was returned; it does not count",
             "run 'extend' with a reason to accept it, or say that it came too late",
         )
-    if one.mark is None:
+    if attempt.mark is None:
         return
-    if (one.person.id, one.module) in resits:
-        yield _resit(term, *resits[one.person.id, one.module])
+    if (attempt.person.id, attempt.module) in resits:
+        yield _resit(term, *resits[attempt.person.id, attempt.module])
         return
     noughts = f"no mark in {sum(value == 0 for value in marks.values())} of {len(marks)} exercises"
-    if one.passed == passing.NO:
+    if attempt.passed == passing.NO:
         again = (
             "then give a resit"
-            if one.attempts < term.settings.attempts
+            if attempt.attempts < term.settings.attempts
             else (f"all {term.settings.attempts} attempts of term.toml are used: decide together how to go on")
         )
-        missed = _over(term, one)
+        missed = _over(term, attempt)
         if stuck(marks):
             yield 3, f"is stuck: {noughts}", f"sit down together, {again}"
-        elif one.failed:
-            yield 4, f"has not met {', '.join(one.failed)}, without which nobody passes", f"show it once more, {again}"
-        elif -missed <= CLOSE * one.mark.most:
+        elif attempt.failed:
+            yield (
+                4,
+                f"has not met {', '.join(attempt.failed)}, without which nobody passes",
+                f"show it once more, {again}",
+            )
+        elif -missed <= CLOSE * attempt.mark.most:
             yield 5, f"missed the pass mark by {_marks(-missed)}", f"look at the sheet once more, {again}"
         else:
             yield (
                 5,
-                f"did not pass: {_marks(one.mark.mark)} of {one.mark.most / 100:g}",
+                f"did not pass: {_marks(attempt.mark.mark)} of {attempt.mark.most / 100:g}",
                 f"go through the sheet together, {again}",
             )
     elif stuck(marks):
         yield 3, f"is stuck: {noughts}", "sit down together"
-    elif one.passed == passing.YES and _over(term, one) <= CLOSE * one.mark.most:
+    elif attempt.passed == passing.YES and _over(term, attempt) <= CLOSE * attempt.mark.most:
         yield (
             7,
-            f"just passed, with {_marks(_over(term, one))} to spare"
-            if _over(term, one)
+            f"just passed, with {_marks(_over(term, attempt))} to spare"
+            if _over(term, attempt)
             else "just reached the pass mark",
             "go through what was lost before it is needed",
         )
 
 
-def _missing(term, one, what):
+def _missing(term, attempt, what):
     """Of somebody who handed in nothing: the due time, or the extension, may be over or still run."""
-    if not one.due:
+    if not attempt.due:
         return 1, what, "ask what holds the work up; there is no due time"
-    shown, over = term.shown(clock.from_text(one.due)), clock.now() > clock.from_text(one.due)
-    if one.extension_until and over:
+    shown, over = term.shown(clock.from_text(attempt.due)), clock.now() > clock.from_text(attempt.due)
+    if attempt.extension_until and over:
         return 0, f"{what}; the extension passed on {shown}", "ask; extend again or excuse, with a reason"
-    if one.extension_until:
+    if attempt.extension_until:
         return 8, what, f"extended until {shown}; remind before that"
     if over:
         return (
@@ -268,9 +272,9 @@ def _resit(term, attempt, due, handed_in):
     return 6, f"has attempt {attempt} to hand in{until}", "go through what was lost before that"
 
 
-def _over(term, one):
+def _over(term, attempt):
     """Hundredths by which a mark lies over the pass mark; below nought where it missed it."""
-    return float(one.mark.mark - passing.as_written(term.pass_percent(one.module)) * one.mark.most / 100)
+    return float(attempt.mark.mark - passing.as_written(term.pass_percent(attempt.module)) * attempt.mark.most / 100)
 
 
 def _marks(hundredths):
@@ -314,13 +318,19 @@ def months(opened: Iterable[Term]) -> list[Month]:
             ).all()
             for module, at in assigned:
                 people = [
-                    one for one in standing.standings(term, connection, [module]) if one.state != standing.NOT_ASSIGNED
+                    attempt
+                    for attempt in standing.standings(term, connection, [module])
+                    if attempt.state != standing.NOT_ASSIGNED
                 ]
-                done = [(one, one.mark) for one in people if one.mark is not None and one.state == standing.MARKED]
+                done = [
+                    (attempt, attempt.mark)
+                    for attempt in people
+                    if attempt.mark is not None and attempt.state == standing.MARKED
+                ]
                 whole = [mark for _, mark in done]
-                missing = sum(one.state == standing.NOT_HANDED_IN for one in people)
-                practice = not all(one.counts for one in people)
-                good = sum(one.passed == passing.YES for one, _ in done)
+                missing = sum(attempt.state == standing.NOT_HANDED_IN for attempt in people)
+                practice = not all(attempt.counts for attempt in people)
+                good = sum(attempt.passed == passing.YES for attempt, _ in done)
                 mean = (
                     100 * sum(mark.mark / mark.most for mark in whole) / len(whole)
                     if len(whole) >= statistics.FEW

@@ -114,13 +114,13 @@ def build(term: Term, module: Module, pools: Sequence[Pool], months: Sequence[cl
 
 
 def _standing(term, module, table):
-    here = [one for one, _ in table if one.person.status != roster.WITHDRAWN]
-    states, left = Counter(one.state for one in here), len(table) - len(here)
-    done = [one for one, _ in table if one.mark is not None and one.state == standing.MARKED]
-    good = sum(one.passed == passing.YES for one in done)
+    here = [attempt for attempt, _ in table if attempt.person.status != roster.WITHDRAWN]
+    states, left = Counter(attempt.state for attempt in here), len(table) - len(here)
+    done = [attempt for attempt, _ in table if attempt.mark is not None and attempt.state == standing.MARKED]
+    good = sum(attempt.passed == passing.YES for attempt in done)
     limit, must = term.pass_percent(module.key), term.policy.must_pass_in(module.key)
     more = f" and {', '.join(must)} met" if must else ""
-    practice = any(not one.counts for one, _ in table)
+    practice = any(not attempt.counts for attempt, _ in table)
     verdict = f"{good} of {len(done)} with a whole mark have passed ({limit:g} % of {module.marks} marks{more})."
     if practice:
         verdict = "It was handed out as practice, which nobody passes or fails."
@@ -132,7 +132,7 @@ def _standing(term, module, table):
         "at": term.shown(clock.now()),
         "people": f"{len(here)} trainee{'' if len(here) == 1 else 's'} had this module: {words}.",
         "verdict": verdict,
-        "spread": _spread([one.mark for one in done], None if practice else limit),
+        "spread": _spread([attempt.mark for attempt in done], None if practice else limit),
     }
 
 
@@ -147,11 +147,11 @@ def _spread(marks, limit):
 
 
 def _needs(term, table):
-    names = wording.names(one.person for one, _ in table)
+    names = wording.names(attempt.person for attempt, _ in table)
     rows = [(names[person.id], what, do) for person, what, do in class_figures.needs(term, table)]
     return {
         "needs": html.table("People to speak to", ("trainee", "what it is", "what to do"), rows, empty="Nobody."),
-        "waiting": sum(one.state == standing.PARTLY_MARKED for one, _ in table),
+        "waiting": sum(attempt.state == standing.PARTLY_MARKED for attempt, _ in table),
     }
 
 
@@ -168,7 +168,10 @@ def _slips(term, module):
         "chosen": html.table(
             "Wrong answers chosen to which no slip leads",
             ("question", "what was chosen", "by", "what speaks against it"),
-            [(one.title, one.option, f"{one.count} of {one.answers}", one.says) for one in chosen[:SLIPS]],
+            [
+                (frequent.title, frequent.option, f"{frequent.count} of {frequent.answers}", frequent.says)
+                for frequent in chosen[:SLIPS]
+            ],
         ),
         "rarer_chosen": max(0, len(chosen) - SLIPS),
     }
@@ -213,10 +216,10 @@ def _marks(term, module, table):
         earned = html.Picture(charts.exercises(rows), caption, f"By exercise: {words}.")
     numbers = range(1, len(module.exercises) + 1)
     heads = [f"{n} of {e.marks}" for n, e in zip(numbers, module.exercises, strict=True)]
-    names = wording.names(one.person for one, _ in table)
+    names = wording.names(attempt.person for attempt, _ in table)
     people = [
-        (names[one.person.id], *(_cell(marks, e.key) for e in module.exercises), *_total(term, one))
-        for one, marks in table
+        (names[attempt.person.id], *(_cell(marks, e.key) for e in module.exercises), *_total(term, attempt))
+        for attempt, marks in table
     ]
     return {
         "earned": earned,
@@ -236,12 +239,12 @@ def _cell(marks, key):
     return "waits" if marks[key] is None else hundredths(marks[key])
 
 
-def _total(term, one):
-    left = ", has left" if one.person.status == roster.WITHDRAWN else ""
-    if one.mark is None:
-        return "", one.state + left
-    late = f", late: -{hundredths(one.mark.penalty)}" if one.mark.penalty else ""
-    return hundredths(one.mark.mark), wording.result(term, one) + late + left
+def _total(term, attempt):
+    left = ", has left" if attempt.person.status == roster.WITHDRAWN else ""
+    if attempt.mark is None:
+        return "", attempt.state + left
+    late = f", late: -{hundredths(attempt.mark.penalty)}" if attempt.mark.penalty else ""
+    return hundredths(attempt.mark.mark), wording.result(term, attempt) + late + left
 
 
 def _questions(pools):

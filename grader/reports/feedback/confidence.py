@@ -87,8 +87,8 @@ def of_class(term: Term, module: Module) -> Sureness | None:
             unread += 1
             continue
         speaking += bool(words)
-        for key, one in words.items():
-            _count(counts.setdefault(key, Count()), one)
+        for key, answer in words.items():
+            _count(counts.setdefault(key, Count()), answer)
     return Sureness(len(work), speaking, tuple(_rows(module, counts)), unread)
 
 
@@ -117,15 +117,15 @@ def of_sheet(term: Term, module: Module, record: str, marked: Any) -> dict[str, 
         return {}
     words = confidence.judge(module, issue.exercises, sheets.parse(evaluation.kept(term, marked)))
     sat = issued.to_answer(issue.exercises)
-    return {key: one for key, one in words.items() if key in sat}
+    return {key: answer for key, answer in words.items() if key in sat}
 
 
-def _count(count, one):
+def _count(count, answer):
     count.said += 1
-    if one.word == confidence.KNOW and one.right is False:
+    if answer.word == confidence.KNOW and answer.right is False:
         count.sure_and_wrong += 1
-        count.slips.update(one.slips)
-    elif one.word == confidence.GUESS and one.right:
+        count.slips.update(answer.slips)
+    elif answer.word == confidence.GUESS and answer.right:
         count.right_by_guess += 1
 
 

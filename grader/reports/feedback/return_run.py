@@ -105,10 +105,10 @@ def give_back(
         run = _Run(work, work.decisions(), known, sections, partly, one_file and not preview, done)
         work.keep()
         sheets = []
-        for number, one in enumerate(standings):
+        for number, result in enumerate(standings):
             if progress is not None:
                 progress(number, len(standings))
-            sheets += run.give_back(one)
+            sheets += run.give_back(result)
             work.keep()
         if run.one_file and sheets:
             done.one_file = term.folder / "reports" / f"{module.key}-returned-to-print.html"
@@ -215,20 +215,22 @@ def packed_for_all(term: Term, module_key: str) -> bytes:
     with database.reading(term) as connection:
         people = {person.id: person for person in roster.everyone(connection)}
         owners = sorted(_known(connection, module_key), key=lambda owner: list(people).index(owner[0]))
-    found = [
+    pages = [
         (people[trainee], returned_path(term, trainee, module_key, attempt))
         for trainee, attempt in owners
         if returned_path(term, trainee, module_key, attempt).is_file()
     ]
-    if not found:
+    if not pages:
         raise Refused(f"Nothing of {module_key} was returned yet. Run 'return {module_key}' first.")
-    return assign.packed_by_person(found)
+    return assign.packed_by_person(pages)
 
 
 def _standings(term, connection, module, trainee):
     standing.must_be_assigned(connection, module.key)
     wanted = roster.one(connection, trainee).id if trainee else ""
-    return [one for one in standing.standings(term, connection, [module.key]) if wanted in ("", one.person.id)]
+    return [
+        attempt for attempt in standing.standings(term, connection, [module.key]) if wanted in ("", attempt.person.id)
+    ]
 
 
 def _known(connection, module_key):
@@ -252,32 +254,32 @@ class _Run:
     one_file: bool
     done: Returned
 
-    def give_back(self, one: Standing) -> list[dict[str, Any]]:
+    def give_back(self, result: Standing) -> list[dict[str, Any]]:
         """Return every marked attempt of one trainee, or say why not; what stands on the latest page, for one file of all."""
         work, done, table = self.work, self.done, schema.mark
         term, connection, module = work.term, work.connection, work.module
-        who = f"{one.person.name} ({one.person.college_id})"
-        mine = (table.c.trainee == one.person.id, table.c.module == module.key)
+        who = f"{result.person.name} ({result.person.college_id})"
+        mine = (table.c.trainee == result.person.id, table.c.module == module.key)
         marks = connection.execute(select(table).where(*mine).order_by(table.c.attempt)).all()
-        if one.state == standing.EXCUSED or not marks:
-            done.left_out.append(f"{who}: {_nothing(term, one)}")
+        if result.state == standing.EXCUSED or not marks:
+            done.left_out.append(f"{who}: {_nothing(term, result)}")
             return []
         latest = []
         for mark in marks:
             attempt = f"attempt {mark.attempt}: " if len(marks) > 1 else ""
             try:
-                attempt_work = marked_attempt.gather(term, connection, module, one.person, mark, self.decided)
+                attempt_work = marked_attempt.gather(term, connection, module, result.person, mark, self.decided)
                 reason = _not_yet(term, attempt_work, self.partly)
                 if reason:
                     done.left_out.append(f"{who}: {attempt}{reason}")
                     continue
                 content = returned_sheet.build(term, attempt_work, self.sections)
                 if self.one_file:
-                    latest = [returned_sheet.data(term, attempt_work, self.sections, anchor=f"{one.person.id}-")]
+                    latest = [returned_sheet.data(term, attempt_work, self.sections, anchor=f"{result.person.id}-")]
             except BadSheet as problem:
-                done.findings.append(f"{one.person.id}: {attempt}{problem}")
+                done.findings.append(f"{result.person.id}: {attempt}{problem}")
                 continue
-            self._put(who, one.person.id, mark.attempt, content)
+            self._put(who, result.person.id, mark.attempt, content)
             if mark.penalty:
                 days = f"{mark.late_days} day{'s' if mark.late_days != 1 else ''} late"
                 done.penalties.append(f"{who}: {attempt}{days}, {mark.penalty / 100:g} taken off")
@@ -315,13 +317,13 @@ class _Run:
         ledger.append(self.work.connection, [entry])
 
 
-def _nothing(term, one):
+def _nothing(term, attempt):
     """Why somebody without a mark, or excused, gets no page."""
-    if one.state == standing.EXCUSED:
+    if attempt.state == standing.EXCUSED:
         return "excused; nothing to return."
-    if one.state == standing.HANDED_IN:
+    if attempt.state == standing.HANDED_IN:
         return "handed in and not marked. Run 'mark'; if it lists a finding, look at that first."
-    return f"{one.state}{_open(term, one.due, one.extension_until)}."
+    return f"{attempt.state}{_open(term, attempt.due, attempt.extension_until)}."
 
 
 def _not_yet(term, work, partly):

@@ -84,8 +84,8 @@ def pairs(term: Term, module_key: str) -> list[Pair]:
         table = schema.issue
         # First attempts: everybody has one, and a resit is sat when the answers are known.
         mine = (table.c.module == module.key, table.c.attempt == 1)
-        found = connection.execute(select(table.c.trainee, table.c.record).where(*mine))
-        records = {row.trainee: row.record for row in found if row.trainee in people}
+        rows_of_issue = connection.execute(select(table.c.trainee, table.c.record).where(*mine))
+        records = {row.trainee: row.record for row in rows_of_issue if row.trainee in people}
         answers = schema.answer
         rows = connection.execute(
             select(answers.c.trainee, answers.c.part, answers.c.raw, answers.c.unit).where(
@@ -95,7 +95,7 @@ def pairs(term: Term, module_key: str) -> list[Pair]:
     order = [trainee for trainee in people if trainee in records]
     if len(order) < FEWEST:
         return []
-    found = fits.judge(_items(module, order, records, rows), len(order))
+    rows_of_issue = fits.judge(_items(module, order, records, rows), len(order))
     names = wording.names(people.values())
     titles = {exercise.key: exercise.title for exercise in (*module.old, *module.exercises)}
     return [
@@ -108,7 +108,7 @@ def pairs(term: Term, module_key: str) -> list[Pair]:
             chance,
             tuple(titles[key] for key in keys),
         )
-        for chance, one, other, hits, tried, keys in found
+        for chance, one, other, hits, tried, keys in rows_of_issue
     ]
 
 

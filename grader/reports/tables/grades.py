@@ -67,8 +67,8 @@ def percent(mark: int | Fraction, most: int, limit: float | Decimal) -> str:
     return hundredths(shown)
 
 
-def _figures(term, found):
-    row = found.mark
+def _figures(term, attempt):
+    row = attempt.mark
     return {
         "raw": hundredths(row.raw),
         "penalty": hundredths(row.penalty),
@@ -77,8 +77,8 @@ def _figures(term, found):
         "max": hundredths(row.most),
         # While an answer waits to be read the mark is one so far; only a pass that is reached already stands.
         "percent": "" if row.pending else percent(row.mark, row.most, term.pass_percent(row.module)),
-        "passed": found.passed,
-        "failed_objectives": ";".join(found.failed),
+        "passed": attempt.passed,
+        "failed_objectives": ";".join(attempt.failed),
         "late_days": str(row.late_days),
         "marked_at": row.marked_at,
         "engine": row.engine,

@@ -59,12 +59,12 @@ def objectives_of_each(
     for batch in batches:
         answers = _answers(connection, batch)
         counting = {
-            (found.person.id, found.module): found.attempt
-            for found in standing.standings(term, connection, modules, people=batch, decided=decided)
-            if found.mark is not None
+            (held.person.id, held.module): held.attempt
+            for held in standing.standings(term, connection, modules, people=batch, decided=decided)
+            if held.mark is not None
         }
         for person in batch:
-            by_code, found = {}, []
+            by_code, results = {}, []
             for row in answers.get(person.id, ()):
                 for code in tags.get(row.part, ()):
                     by_code.setdefault(code, {}).setdefault(row.attempt, []).append(row)
@@ -75,7 +75,7 @@ def objectives_of_each(
                     rows = attempts[first_choice if first_choice in attempts else max(attempts)]
                     rows = passing.as_marked(rows, decided.by_hand(rows[0]))
                     task = latest.get((person.id, code))
-                    found.append(
+                    results.append(
                         objective(term, person, known[code], rows)
                         | {
                             "mode": modes.get(known[code]["module"], ""),
@@ -83,7 +83,7 @@ def objectives_of_each(
                             "witnessed_on": task.day if task else "",
                         }
                     )
-            yield person, found
+            yield person, results
 
 
 def witnessed(term: Term, connection: Connection) -> Iterator[dict[str, str]]:

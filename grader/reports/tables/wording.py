@@ -48,19 +48,21 @@ def _parts() -> dict[str, tuple[Exercise, Part]]:
     }
 
 
-def result(term: Term, found: standing.Standing) -> str:
+def result(term: Term, attempt: standing.Standing) -> str:
     """What came of a module for somebody: passed, not passed, sit again; else how far the work has come.
 
     Sit again: a further attempt was issued, or may be.
     """
-    if found.mark is None or not found.counts:
-        return found.state
-    if found.passed == passing.YES:
+    if attempt.mark is None or not attempt.counts:
+        return attempt.state
+    if attempt.passed == passing.YES:
         return PASSED
-    if found.passed != passing.NO:
+    if attempt.passed != passing.NO:
         return OPEN
-    words = AGAIN if found.attempts < term.settings.attempts or found.attempts > found.mark.attempt else NOT_PASSED
-    return f"{words}: {', '.join(found.failed)} must be met" if found.failed else words
+    words = (
+        AGAIN if attempt.attempts < term.settings.attempts or attempt.attempts > attempt.mark.attempt else NOT_PASSED
+    )
+    return f"{words}: {', '.join(attempt.failed)} must be met" if attempt.failed else words
 
 
 def names(people: Iterable[Trainee]) -> dict[str, str]:

@@ -164,7 +164,7 @@ def _show_round(v):
 
 
 def _sorted_round(v):
-    found = []
+    verdicts = []
     for _, n, switch, idle, fast in v.cars:
         least, most = _LIMITS[n]
         width = points.meter_reading_deg(_METER_DEG, switch, n)  # what half a degree on that scale is worth
@@ -172,8 +172,8 @@ def _sorted_round(v):
         shift = abs(true - points.meter_reading_deg(fast, switch, n))
         outside, over = max(least - true, true - most), shift - _SHIFT_DEG
         worst = max(outside, over / 2)  # two readings make a shift, so it is known half as well
-        found.append(REJECT if worst > width else KEEP if worst < -width else EITHER)
-    return tuple(found)
+        verdicts.append(REJECT if worst > width else KEEP if worst < -width else EITHER)
+    return tuple(verdicts)
 
 
 def _mornings(kinds):

@@ -115,15 +115,15 @@ def _eight(parameters):
 
 
 def _sorted_eight(v):
-    found = []
+    verdicts = []
     for _, idle, fast, on in v.cars:
         over = max(
             abs(idle - v.initial_deg) - _INITIAL_LIMIT,
             (abs(fast - idle - v.rise_deg) - _RISE_LIMIT) / 2,
             (abs(on - fast - v.unit_rise_deg) - _RISE_LIMIT) / 2,
         )
-        found.append(REJECT if over > _READ_TO else KEEP if over < -_READ_TO else EITHER)
-    return tuple(found)
+        verdicts.append(REJECT if over > _READ_TO else KEEP if over < -_READ_TO else EITHER)
+    return tuple(verdicts)
 
 
 def _by_one_look(v, column, figure, limit):

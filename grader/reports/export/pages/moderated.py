@@ -25,7 +25,7 @@ def build(
     term: Term,
     connection: Connection,
     module: Module,
-    found: Standing,
+    attempt: Standing,
     shown: str,
     decided: Adjustments,
     pseudonymous: bool,
@@ -53,11 +53,11 @@ def build(
     BadSheet
         An exercise was issued in a version that is not kept.
     """
-    mark = found.mark
+    mark = attempt.mark
     assert mark is not None  # only marked sheets are chosen
-    mine = marked_attempt.gather(term, connection, module, found.person, mark, decided)
+    mine = marked_attempt.gather(term, connection, module, attempt.person, mark, decided)
     issue = schema.issue
-    owner = (found.person.id, module.key, mark.attempt)
+    owner = (attempt.person.id, module.key, mark.attempt)
     record = connection.execute(select(issue.c.record).where(*adjustments.of(issue, owner))).scalar_one()
     numbers = draws.of_issue(record, {})
     changes = [
@@ -72,7 +72,7 @@ def build(
             "" if pseudonymous else entry["reason"],
         )
         for seq, at, entry in ledger.entries(connection, *_EVENTS)
-        if (entry["trainee"], entry["module"]) == (found.person.id, module.key)
+        if (entry["trainee"], entry["module"]) == (attempt.person.id, module.key)
     ]
     return html.page(
         "moderated_sheet.html",
@@ -80,8 +80,8 @@ def build(
         whose=shown,
         mark=hundredths(mark.mark),
         most=hundredths(mark.most),
-        result=wording.result(term, found) if found.counts else "practice",
-        facts=list(_facts(connection, found, {} if pseudonymous else numbers)),
+        result=wording.result(term, attempt) if attempt.counts else "practice",
+        facts=list(_facts(connection, attempt, {} if pseudonymous else numbers)),
         exercises=[
             _exercise(number, exercise, mine, numbers[exercise.key].kept, pseudonymous)
             for number, exercise in enumerate(mine.module.exercises, start=1)
@@ -90,18 +90,18 @@ def build(
     )
 
 
-def _facts(connection, found, numbers):
-    mark = found.mark
+def _facts(connection, attempt, numbers):
+    mark = attempt.mark
     yield "Mark before penalty", hundredths(mark.raw)
     yield "Penalty", f"{hundredths(mark.penalty)}, {mark.late_days} days late"
-    yield "Attempt", f"{mark.attempt} of {found.attempts} issued; the best counts"
+    yield "Attempt", f"{mark.attempt} of {attempt.attempts} issued; the best counts"
     yield "Marked by", mark.engine
     yield "Key", mark.key_version
     yield "SHA-256 of the answers", mark.sha256
     digests = {given.own for given in numbers.values() if given.own}
-    for one in vehicles.revisions(connection):
-        if one.digest in digests:
-            yield "Numbers drawn from", source(one)
+    for revision in vehicles.revisions(connection):
+        if revision.digest in digests:
+            yield "Numbers drawn from", source(revision)
 
 
 def source(revision: Revision) -> str:

@@ -113,18 +113,18 @@ def choose(term: Term, standings: Iterable[standing.Standing], sample: int) -> l
 def _pack(archive, term, connection, module, chosen, pseudonymous, place):
     """Put the sheets of a class into the archive; (whose they are, what the index says of the class)."""
     index, names, decided = [], [], adjustments.read(connection)
-    for found, why in chosen:
-        person = found.person
+    for attempt, why in chosen:
+        person = attempt.person
         name = pseudonym.code(term, person.college_id) if pseudonymous else person.id
         names.append(name)
         shown = name if pseudonymous else f"{person.name} ({person.college_id})"
-        mark, limit = found.mark, term.pass_percent(module.key)
-        result = wording.result(term, found) if found.counts else "practice"
+        mark, limit = attempt.mark, term.pass_percent(module.key)
+        result = wording.result(term, attempt) if attempt.counts else "practice"
         index.append(
             (
                 shown,
                 why,
-                f"{mark.attempt} of {found.attempts}",
+                f"{mark.attempt} of {attempt.attempts}",
                 f"{hundredths(mark.mark)} of {hundredths(mark.most)}",
                 f"{percent(mark.mark, mark.most, limit)} %",
                 result,
@@ -132,12 +132,12 @@ def _pack(archive, term, connection, module, chosen, pseudonymous, place):
             )
         )
         try:
-            content = moderated.build(term, connection, module, found, shown, decided, pseudonymous)
+            content = moderated.build(term, connection, module, attempt, shown, decided, pseudonymous)
         except BadSheet as problem:
             raise Refused(f"{person.id}: {problem} Nothing was written.") from None
         _put(archive, f"{place}/{name}.html", content)
         if not pseudonymous:  # the sheet itself names its trainee
-            _put(archive, f"{place}/{name}.json", _hand_in(term, connection, found))
+            _put(archive, f"{place}/{name}.json", _hand_in(term, connection, attempt))
     must = "".join(
         f", and {code} from {term.policy.threshold_of(code)} %" for code in term.policy.must_pass_in(module.key)
     )
@@ -153,17 +153,19 @@ def _pack(archive, term, connection, module, chosen, pseudonymous, place):
     return names, summary
 
 
-def _hand_in(term, connection, found):
+def _hand_in(term, connection, attempt):
     table = schema.hand_in
     row = connection.execute(
         select(table).where(
-            table.c.trainee == found.person.id, table.c.module == found.module, table.c.sha256 == found.mark.sha256
+            table.c.trainee == attempt.person.id,
+            table.c.module == attempt.module,
+            table.c.sha256 == attempt.mark.sha256,
         )
     ).first()
     try:
         return evaluation.kept(term, row) if row else b""
     except BadSheet as problem:
-        raise Refused(f"{found.person.id}: {problem} Nothing was written.") from None
+        raise Refused(f"{attempt.person.id}: {problem} Nothing was written.") from None
 
 
 def _put(archive, name, content):

@@ -232,8 +232,8 @@ def _data(opened, centre, pseudonymous):
         **_questions(pools),
         "own": html.table(
             "Numbers are drawn from", ("class", "module", "vehicle", "source of its figures"),
-            [(klass.name, wording.module(key), f"{one.own.vehicle.title} ({one.line})", f"{one.own.manual}, {one.own.page}")
-             for klass in classes for key, one in klass.vehicles if not pseudonymous],
+            [(klass.name, wording.module(key), f"{revision.own.vehicle.title} ({revision.line})", f"{revision.own.manual}, {revision.own.page}")
+             for klass in classes for key, revision in klass.vehicles if not pseudonymous],
         ),
         "changes": html.table(
             "Changes", ("class", "ledger row", "day", "what", "trainee", "module", "attempt", "old", "new", "by", "why"),

@@ -137,13 +137,13 @@ def page(term: Term, revisions: Sequence[Revision]) -> bytes:
             ("no.", "stored", "by", "SHA-256 begins", "handed out with"),
             [
                 (
-                    one.revision,
-                    term.shown(clock.from_text(one.at)),
-                    one.actor,
-                    one.digest[:12],
-                    ", ".join(map(wording.module, handed_out.get(one.revision, []))) or "nothing yet",
+                    revision.revision,
+                    term.shown(clock.from_text(revision.at)),
+                    revision.actor,
+                    revision.digest[:12],
+                    ", ".join(map(wording.module, handed_out.get(revision.revision, []))) or "nothing yet",
                 )
-                for one in revisions
+                for revision in revisions
             ],
         ),
     )

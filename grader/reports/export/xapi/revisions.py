@@ -47,13 +47,13 @@ def settle(
     """
     voided = [list(entry) for entry in before.voided]
 
-    def count(thing):
-        return sum(entry[0] == thing for entry in voided)
+    def count(object_key):
+        return sum(entry[0] == object_key for entry in voided)
 
     made = {draft.thing: _digest(draft) for draft in drafts}
-    for thing, (digest, _) in before.standing.items():
-        if made.get(thing) != digest:
-            voided.append([thing, name(thing, digest, count(thing)), now])
+    for object_key, (digest, _) in before.standing.items():
+        if made.get(object_key) != digest:
+            voided.append([object_key, name(object_key, digest, count(object_key)), now])
     to_send, standing = [], {}
     for draft in drafts:
         digest = made[draft.thing]

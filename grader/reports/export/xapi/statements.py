@@ -131,7 +131,7 @@ class _Maker:
             }
             changed, counting = {}, self._counting(marks, judged)
             for person in batch:
-                for owner in sorted(found for found in {*marks, *before} if found[0] == person.id):
+                for owner in sorted(key for key in {*marks, *before} if key[0] == person.id):
                     drafts = []
                     # Excused work does not count, nor does a module that was withdrawn.
                     if owner in marks and owner[:2] not in decided.excused and owner[1] not in gone:
@@ -244,7 +244,7 @@ class _Maker:
             "timestamp": self._moment(at),
         }
 
-    def _statement(self, person, owner, thing, verb, kind, result, details, *, parent=None):
+    def _statement(self, person, owner, object_key, verb, kind, result, details, *, parent=None):
         folder, activity_type = kind
         name = pseudonym.code(self.term, person.college_id) if self.pseudonymous else person.college_id
         details = {"class": self.class_id, "attempt": owner[2]} | details
@@ -254,7 +254,7 @@ class _Maker:
         made = {
             "actor": self._account(name),
             "verb": _verb(verb),
-            "object": self._activity(folder, thing, activity_type),
+            "object": self._activity(folder, object_key, activity_type),
             "context": {
                 "contextActivities": activities,
                 "extensions": {f"{self.base}extensions/{key}": value for key, value in details.items() if value != ""},

@@ -140,12 +140,12 @@ def _file(archive, name, facts, mode, cells, between):
             else:
                 good[place] = row[place]
         cells_by_column = dict(zip(header, row, strict=True))
-        for one in (ids, *once):
-            one.note(cells_by_column)
+        for key in (ids, *once):
+            key.note(cells_by_column)
         between.row(name, cells_by_column)
     if line == 1:
         cells.say(f"{name} has no data rows; then it must be left out.")
-    doubtful = [one for one in (ids, *once) if one.is_doubtful()]
+    doubtful = [key for key in (ids, *once) if key.is_doubtful()]
     if doubtful:
         _again(archive, name, doubtful, {ids: cells}, between.findings)
 
@@ -165,8 +165,8 @@ def _again(archive, name, doubtful, own, others):
     for line, row in enumerate(rows, start=2):
         if len(row) == len(header):
             cells_by_column = dict(zip(header, row, strict=True))
-            for one in doubtful:
-                one.again(name, line, cells_by_column, own.get(one, others))
+            for key in doubtful:
+                key.again(name, line, cells_by_column, own.get(key, others))
 
 
 def _cell(text, fact, mode):
@@ -189,7 +189,7 @@ def _cell(text, fact, mode):
         members = text.split(",")
         if not all(members):
             return "has an empty member"
-        return "" if "GUID" not in kind or all(_GUID.match(one) for one in members) else "holds what is no id"
+        return "" if "GUID" not in kind or all(_GUID.match(member) for member in members) else "holds what is no id"
     if kind.startswith("GUID"):
         return "" if _GUID.match(text) else f"{text[:40]!r} is no id: letters, figures and . - _ / @ only"
     if fact["vocabulary"]:

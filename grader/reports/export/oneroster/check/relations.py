@@ -185,16 +185,16 @@ class Relations:
         """Nothing is part of itself, at whatever remove."""
         parents, self._parents = self._parents, {}
         for start in parents:
-            seen, one = set(), start
-            while one in parents and one not in seen:
-                seen.add(one)
-                one = parents[one]
-            if one == start:
+            seen, ancestor = set(), start
+            while ancestor in parents and ancestor not in seen:
+                seen.add(ancestor)
+                ancestor = parents[ancestor]
+            if ancestor == start:
                 self.findings.say(f"{name}: {start} is its own parent.")
 
     def _class(self, name, row):
         self._schools[row["sourcedId"]] = row["schoolSourcedId"]
-        if any(one in self._years for one in row["termSourcedIds"].split(",")):
+        if any(session in self._years for session in row["termSourcedIds"].split(",")):
             self.findings.say(f"{name}: {row['sourcedId']} stands in a school year, not in a term.")
 
     def _school(self, name, row):
